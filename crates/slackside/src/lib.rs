@@ -1,0 +1,17 @@
+//! The monitor core: target pulses and rub contacts in, verdicts out.
+//!
+//! `measure` turns inputs into [`motion::Motion`]; `judge` holds motion against limits and gives [`verdict::Verdict`]s.
+#![no_std]
+
+pub mod input;
+pub mod judge;
+pub mod measure;
+mod monitor;
+pub mod motion;
+pub mod settings;
+pub mod sight;
+pub mod survivor;
+pub mod units;
+pub mod verdict;
+
+pub use monitor::Monitor;

@@ -1,0 +1,1 @@
+//! The desk: traces through the monitor core, and what a person reads of it.

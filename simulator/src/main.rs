@@ -1,0 +1,3 @@
+//! The `slackside` command.
+
+fn main() {}
