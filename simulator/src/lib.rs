@@ -1,1 +1,3 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
+
+pub mod cli;

@@ -1,3 +1,7 @@
 //! The `slackside` command.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    slackside_simulator::cli::main()
+}

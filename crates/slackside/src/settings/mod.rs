@@ -1,6 +1,7 @@
 //! Settings: what the leg is ([`Machine`]) and what it is held against ([`Limits`]).
 
 mod check;
+mod example;
 mod limit_list;
 mod limits;
 mod machine;

@@ -1,0 +1,41 @@
+//! The command line: one file a command, each with its arguments and its `run`.
+
+mod replay;
+mod sheet;
+mod simulate;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Watches the belt of a bucket elevator for slip and misalignment, in recordings and in simulation.
+#[derive(Parser)]
+#[command(name = "slackside", version, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Replay(replay::Args),
+    Sheet(sheet::Args),
+    Simulate(simulate::Args),
+}
+
+/// Run the command line of this process. Bad input ends with exit code 2 and a message on standard error.
+#[must_use]
+pub fn main() -> ExitCode {
+    let outcome = match Cli::parse().command {
+        Command::Replay(args) => replay::run(&args),
+        Command::Sheet(args) => sheet::run(&args),
+        Command::Simulate(args) => simulate::run(&args),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("error: {failure:#}");
+            ExitCode::from(2)
+        }
+    }
+}
