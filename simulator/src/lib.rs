@@ -2,3 +2,4 @@
 
 pub mod cli;
 pub mod plant;
+pub mod sensors;
