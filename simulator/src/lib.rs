@@ -2,4 +2,5 @@
 
 pub mod cli;
 pub mod plant;
+pub mod scenario;
 pub mod sensors;
