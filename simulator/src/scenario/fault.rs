@@ -3,7 +3,7 @@
 //! Each has a severity from 0 (nothing) to 1 (as bad as it is meant to get), so that it can be swept; [`Kind::meaning`]
 //! says what 1 stands for.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use slackside::input::Place;
 
 use crate::plant::discharge::GRAVITY;
@@ -13,7 +13,7 @@ use crate::sensors::SensorUpset;
 use crate::sensors::line::LineUpset;
 
 /// What can go wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs, reason = "each is described by `meaning`")]
 pub enum Kind {
@@ -77,6 +77,15 @@ pub enum Where {
 }
 
 impl Kind {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> String {
+        match toml::Value::try_from(self) {
+            Ok(toml::Value::String(name)) => name,
+            _ => String::new(),
+        }
+    }
+
     /// What severity 1 stands for.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
