@@ -108,7 +108,7 @@ impl Kind {
             Self::SlipperyFeed => "friction at the head down to 15 %: fat, molasses, wet grain",
             Self::Cold => "all drags six times as large, friction down by 30 %",
             Self::OutletPlugged => "nothing leaves by the outlet",
-            Self::SharedDrive => "another leg on the same drive takes 1.5 times rated torque",
+            Self::SharedDrive => "another leg on the same drive takes three times rated torque",
             Self::BackstopFailed => "the backstop does not hold (at any severity above 0)",
             Self::HeadOutOfLevel => "head shaft 15 mm out of level for each metre; `side` is the low end",
             Self::BootEndLoose => "boot shaft 15 mm askew for each metre; `side` is the loose end",
@@ -276,7 +276,7 @@ impl Fault {
                 plant.head_friction *= 1.0 - 0.3 * s;
             }
             Kind::OutletPlugged => plant.outlet_blocked = s.min(1.0),
-            Kind::SharedDrive => plant.shared_n_m += 1.5 * s * rated_n_m,
+            Kind::SharedDrive => plant.shared_n_m += 3.0 * s * rated_n_m,
             Kind::BackstopFailed => plant.backstop_failed = true,
             Kind::HeadOutOfLevel => plant.head_tilt_mm_per_m += 15.0 * s * sign,
             Kind::BootEndLoose => plant.boot_tilt_mm_per_m += 15.0 * s * sign,
