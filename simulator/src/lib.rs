@@ -1,3 +1,5 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
 
 pub mod cli;
+pub mod outputs;
+pub mod trace;
