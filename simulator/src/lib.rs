@@ -3,4 +3,5 @@
 pub mod cautions;
 pub mod cli;
 pub mod outputs;
+pub mod replay;
 pub mod trace;

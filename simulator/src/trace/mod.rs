@@ -21,7 +21,9 @@ mod survey;
 mod writer;
 
 pub use channel::Channel;
+pub use command::write_command;
 pub use error::TraceError;
+pub use number::{write_decimal, write_fixed};
 pub use reader::{Progress, Reader};
 pub use row::{parse_value, write_row};
 pub use survey::{Survey, Warning};
