@@ -3,9 +3,9 @@
 use super::spacing::{Share, Spacing};
 use super::width::{Held, Raw, Width};
 use crate::input::LineState;
-use crate::math::{fraction, share};
+use crate::math::{fraction, mul_div, share};
 use crate::motion::{Distrust, Pitch, ShaftMotion, TargetPattern};
-use crate::settings::{Conditioning, CountedEdges, Targets};
+use crate::settings::{Conditioning, CountedEdges, Targets, turn_time};
 use crate::units::{Micros, MicroturnsPerSecond, Span};
 
 /// Rejects closer together than this are one nuisance: a burst of a switching contactor, not many.
@@ -44,7 +44,7 @@ pub enum Broken {
 /// A pitch that may show a lost or an extra edge; the next one decides.
 #[derive(Clone, Copy, Debug)]
 struct Suspect {
-    /// Time and share of the pitch before it.
+    /// Time and share of the pitch before it, in microseconds and 2^-32 turn.
     before: (u32, u32),
     /// Its own time.
     time: u32,
@@ -110,9 +110,9 @@ impl ShaftTracker {
         self.width = Width::new(conditioning.minimum_width);
         self.edges = targets.edges;
         self.spacing.configure(targets);
-        let normal_turn = turn_time(normal);
+        let normal_turn = turn_time(normal).get();
         let top = share(normal.get(), conditioning.top_speed.get());
-        self.top_turn = turn_time(MicroturnsPerSecond::new(top));
+        self.top_turn = turn_time(MicroturnsPerSecond::new(top)).get();
         // A fifth below the gap at top speed, so that a shaft over top speed is still seen as one.
         let closest = self.spacing.closest();
         self.minimum_gap = Span::new(share(fraction(closest, self.top_turn), 800_000));
@@ -215,7 +215,7 @@ impl ShaftTracker {
         self.count_window(at, motion);
         match waited.filter(|waited| *waited <= self.rest) {
             Some(time) => self.turning(at, time, motion),
-            None => self.from_rest(at, motion),
+            None => self.begin(at, motion),
         }
     }
 
@@ -226,7 +226,7 @@ impl ShaftTracker {
         }
     }
 
-    fn from_rest(&mut self, at: Micros, motion: &mut ShaftMotion) -> Counted {
+    fn begin(&mut self, at: Micros, motion: &mut ShaftMotion) -> Counted {
         self.spacing.forget_turns();
         self.spacing.pass(at.get() as u32, Span::ZERO);
         self.suspect = None;
@@ -243,6 +243,8 @@ impl ShaftTracker {
 
     fn turning(&mut self, at: Micros, time: Span, motion: &mut ShaftMotion) -> Counted {
         let moved = self.spacing.pass(at.get() as u32, time);
+        let first_part = self.suspect.map_or(0, |suspect| suspect.time);
+        let mut time = time;
         let mut passed = self.spacing.current();
         self.judge_rate(time, passed, motion);
         let lost_or_extra = self.compare(time, passed, motion);
@@ -252,8 +254,10 @@ impl ShaftTracker {
             self.spacing.skip();
             passed = self.spacing.current();
         } else if lost_or_extra == Some(TargetPattern::Extra) {
+            // Two pitches seen were one.
             self.spacing.unskip();
             passed = self.spacing.current();
+            time = Span::new(time.get().saturating_add(first_part));
         }
         self.count_pattern(lost_or_extra, motion);
         motion.last_edge = Some(at);
@@ -296,7 +300,7 @@ impl ShaftTracker {
         if let Some(suspect) = self.suspect.take() {
             let (time_before, share_before) = suspect.before;
             // What this pitch should take at the speed of the pitch before the suspect one.
-            let expect = |share: u32| -> u32 { crate::math::mul_div(time_before, share, share_before).unwrap_or(0) };
+            let expect = |share| mul_div(time_before, share, share_before).unwrap_or(0);
             match suspect.kind {
                 TargetPattern::Missing => {
                     let following = self.spacing.next().angle.get();
@@ -306,7 +310,7 @@ impl ShaftTracker {
                 }
                 TargetPattern::Extra => {
                     let whole = expect(self.spacing.previous().angle.get());
-                    if near(suspect.time.saturating_add(time), whole, 3) && time < whole >> 1 | whole >> 2 {
+                    if near(suspect.time.saturating_add(time), whole, 3) && time < whole.saturating_sub(whole >> 2) {
                         return Some(TargetPattern::Extra);
                     }
                 }
@@ -315,7 +319,7 @@ impl ShaftTracker {
         }
         let before = motion.pitch?;
         let (time_before, share_before) = (before.time.get(), before.angle.get());
-        let expected = crate::math::mul_div(time_before, passed.angle.get(), share_before)?;
+        let expected = mul_div(time_before, passed.angle.get(), share_before)?;
         let kind = if time > expected.saturating_add(expected >> 1) && time < expected.saturating_mul(3) {
             TargetPattern::Missing
         } else if time < expected.saturating_sub(expected >> 2) {
@@ -350,13 +354,4 @@ impl ShaftTracker {
 /// Whether `value` is within 1/2^`shift` of `expected`.
 const fn near(value: u32, expected: u32, shift: u32) -> bool {
     value.abs_diff(expected) <= expected >> shift
-}
-
-/// Microseconds a turn takes at a speed; held at the longest span at standstill.
-pub const fn turn_time(speed: MicroturnsPerSecond) -> u32 {
-    // 1e12 microturn-microseconds a turn-second.
-    match 1_000_000_000_000_u64.checked_div(speed.get() as u64) {
-        Some(time) if time <= u32::MAX as u64 => time as u32,
-        _ => u32::MAX,
-    }
 }

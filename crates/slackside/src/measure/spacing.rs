@@ -112,11 +112,6 @@ impl Spacing {
         self.index
     }
 
-    /// Whether the table is known to better than what the settings declare.
-    pub const fn is_learned(&self) -> bool {
-        self.learned
-    }
-
     /// Whether a pitch may differ from its best estimate by so much that neighbours cannot be compared.
     pub const fn is_unknown(&self) -> bool {
         !self.learned && self.extremes.is_some()
@@ -142,11 +137,7 @@ impl Spacing {
         } else {
             (angle.saturating_sub(self.tolerance), angle.saturating_add(self.tolerance))
         };
-        Share {
-            angle: TurnFraction::new(angle),
-            least: TurnFraction::new(least),
-            largest: TurnFraction::new(largest),
-        }
+        Share { angle: TurnFraction::new(angle), least: TurnFraction::new(least), largest: TurnFraction::new(largest) }
     }
 
     /// The pitch that ended at the mark passed last.
@@ -196,7 +187,7 @@ impl Spacing {
     }
 
     /// The next mark passes at `time` (microseconds, wrapping), `gap` after the one before.
-    /// Returns whether a materially new table was adopted.
+    /// Returns whether what is known of the spacing changed materially.
     pub fn pass(&mut self, time: u32, gap: Span) -> bool {
         let before = self.index;
         self.index = self.step(before, 1);
@@ -283,10 +274,11 @@ impl Spacing {
         if self.learned && !material {
             return false;
         }
-        let was_moved = material;
+        // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
+        let is_news = material || (!self.learned && self.extremes.is_some());
         self.adopt(total);
         self.learned = true;
-        was_moved
+        is_news
     }
 
     /// Take the new shares, scaled so that they add up to one turn exactly.
@@ -346,7 +338,7 @@ mod tests {
         assert!(spacing.is_unknown());
         let adopted = turn(&mut spacing, &pattern, 14, 800_000.0, -0.004);
         assert_eq!(adopted, 1);
-        assert!(spacing.is_learned());
+        assert!(spacing.learned);
         let learned = shares(&spacing);
         // The table starts one mark after the first edge: its order is the pattern's, turned.
         for pair in learned[..4].chunks(2) {
@@ -362,7 +354,7 @@ mod tests {
         spacing.configure(&targets(4, Declared::Even { tolerance: Ppm::new(20_000) }));
         let before = spacing.next().largest;
         assert_eq!(turn(&mut spacing, &[250; 4], 14, 760_000.0, 0.0), 0);
-        assert!(spacing.is_learned());
+        assert!(spacing.learned);
         assert!(spacing.next().largest < before);
     }
 

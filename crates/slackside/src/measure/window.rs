@@ -110,11 +110,17 @@ impl Windows {
         self.boot_marks = boot_marks.max(1);
         self.boot_circumference = boot_circumference;
         // Boot turns in one head pitch, in 2^-8 turn, rounded up.
-        let boot_in_pitch = mul_div(head_widest.get() >> 24, ratio.get(), Ratio::ONE.get()).unwrap_or(0).wrapping_add(2);
+        let boot_in_pitch =
+            mul_div(head_widest.get() >> 24, ratio.get(), Ratio::ONE.get()).unwrap_or(0).wrapping_add(2);
         let room = (MOST_WAITING as u32).saturating_sub(4).wrapping_shl(8).checked_div(boot_in_pitch).unwrap_or(1);
         let most = room.clamp(1, MOST_CLOSINGS as u32) as u8;
         self.stride = self.boot_marks.div_ceil(most);
         self.closings = self.boot_marks.div_ceil(self.stride.max(1));
+    }
+
+    /// Readings of each window in one boot turn, at most.
+    pub const fn readings_a_turn(&self) -> u32 {
+        self.closings as u32
     }
 
     /// Forget everything but the geometry: what was before is not one stretch with what follows.
@@ -234,14 +240,16 @@ impl Windows {
         let whole = self.whole.get(usize::from(turns > 1)).copied().unwrap_or(0);
         // Without a whole window yet, the no-slip angle is the mark to beat.
         let whole = if whole == 0 { self.head_per_boot.saturating_mul(turns) } else { whole };
-        (span > whole.saturating_add(whole >> TELLING_SHIFT))
-            .then(|| Slip { reading: self.reading(turns, span, true), at, known_at })
+        (span > whole.saturating_add(whole >> TELLING_SHIFT)).then(|| Slip {
+            reading: self.reading(turns, span, true),
+            at,
+            known_at,
+        })
     }
 
     /// `1 - turns / (R * span)` in ppm, held between -200 % and 100 %.
     fn reading(&self, turns: u32, span: u32, overdue: bool) -> SlipReading {
-        let (span, at_least) =
-            if self.doubt > 0 { (span.saturating_sub(self.doubt), true) } else { (span, overdue) };
+        let (span, at_least) = if self.doubt > 0 { (span.saturating_sub(self.doubt), true) } else { (span, overdue) };
         // 1e6 < 2^20, four turns 2^2, head_per_boot < 2^31: below 2^53.
         let boot = u64::from(turns).wrapping_mul(u64::from(self.head_per_boot)).wrapping_mul(1_000_000);
         let share = boot.checked_div(u64::from(span)).unwrap_or(3_000_000).min(3_000_000) as i32;
@@ -358,7 +366,11 @@ mod tests {
         let limits = &readings[readings.len() - 9..];
         assert!(limits.windows(2).all(|pair| pair[0] < pair[1]), "{limits:?}");
         // Eleven head pitches after the last boot edge the window holds 3 + 11 pitches for four.
-        close(Some(Slip { reading: SlipReading::Known(Ppm::new(*limits.last().unwrap())), ..Slip::default() }), 690_000, 40_000);
+        close(
+            Some(Slip { reading: SlipReading::Known(Ppm::new(*limits.last().unwrap())), ..Slip::default() }),
+            690_000,
+            40_000,
+        );
         assert!(windows.head_since_boot() > Turns::new(2 << 32));
         assert!(windows.slipped() > Micrometres::new(3_000_000));
     }
