@@ -1,12 +1,14 @@
 //! `slackside replay`.
 
+use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use slackside::settings::{Checked, Settings};
 use slackside::units::Span;
 
-use crate::outputs::same_file;
+use crate::demo;
+use crate::outputs::{Whole, same_file};
 use crate::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay};
 use crate::trace::Reader;
 
@@ -30,6 +32,9 @@ pub struct Args {
     /// Write every verdict: alarms, permits, first-out, commands.
     #[arg(long, value_name = "FILE.csv")]
     events: Option<PathBuf>,
+    /// Write the trace of the built-in demo, to look at or to replay under other settings.
+    #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["trace", "settings"])]
+    save_demo: Option<PathBuf>,
 }
 
 fn seconds(text: &str) -> Result<Span, String> {
@@ -45,8 +50,15 @@ fn seconds(text: &str) -> Result<Span, String> {
 pub fn run(args: &Args) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
     let (settings, settings_name) = settings(args.settings.as_deref())?;
-    let Some(trace) = &args.trace else { bail!("the demo is not there yet: name a trace") };
-    let reader = Reader::open(trace)?;
+    if let Some(path) = &args.save_demo {
+        let bytes = demo::trace(&settings);
+        let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
+        file.write_all(&bytes).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
+    }
+    let reader = match &args.trace {
+        Some(trace) => Reader::open(trace)?,
+        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&settings)))?,
+    };
     let _outcome = go(args, reader, &settings, &settings_name)?;
     Ok(())
 }
@@ -83,7 +95,7 @@ fn settings(path: Option<&Path>) -> anyhow::Result<(Checked, String)> {
 /// No output may be an input, and no two outputs the same file.
 fn refuse_overwriting(args: &Args) -> anyhow::Result<()> {
     let inputs = [("the trace", &args.trace), ("the settings", &args.settings)];
-    let outputs = [("--samples", &args.samples), ("--events", &args.events)];
+    let outputs = [("--samples", &args.samples), ("--events", &args.events), ("--save-demo", &args.save_demo)];
     for (index, (name, output)) in outputs.iter().enumerate() {
         let Some(output) = output else { continue };
         for (input_name, input) in inputs {
