@@ -1,3 +1,4 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
 
+pub mod cautions;
 pub mod cli;

@@ -1,1 +1,4 @@
 //! Helpers shared by the tests in `tests/tests`.
+
+pub mod recordings;
+pub mod wheels;

@@ -2,9 +2,21 @@
 //!
 //! `measure` turns inputs into [`motion::Motion`]; `judge` holds motion against limits and gives [`verdict::Verdict`]s.
 #![no_std]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::arithmetic_side_effects,
+        clippy::expect_used,
+        clippy::float_arithmetic,
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used
+    )
+)]
 
 pub mod input;
 pub mod judge;
+mod math;
 pub mod measure;
 mod monitor;
 pub mod motion;

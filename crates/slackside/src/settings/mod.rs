@@ -2,6 +2,7 @@
 
 mod check;
 mod example;
+mod geometry;
 mod limit_list;
 mod limits;
 mod machine;
@@ -10,6 +11,7 @@ mod starting;
 use serde::{Deserialize, Serialize};
 
 pub use check::{Checked, Violation};
+pub use geometry::turn_time;
 pub use limits::{Action, Limit, Limits, Priority, SlipHeat, Starts};
 pub use machine::{
     AcceptedRatio, Belt, Conditioning, CountedEdges, Machine, Pulley, Spacing, SpeedReference, Strand, Targets,
