@@ -19,7 +19,6 @@ fn panic(_: &PanicInfo) -> ! {
 #[unsafe(no_mangle)]
 #[unsafe(link_section = ".text._start")]
 pub extern "C" fn _start() -> ! {
-    #[cfg(not(feature = "hollow"))]
     everything::call();
     #[cfg(feature = "plant-panic")]
     planted();
@@ -38,7 +37,6 @@ fn planted() {
     core::hint::black_box(WORDS[index]);
 }
 
-#[cfg(not(feature = "hollow"))]
 mod everything {
     use core::cell::UnsafeCell;
     use core::hint::black_box;
@@ -96,10 +94,14 @@ mod everything {
     }
 
     pub fn call() {
-        units();
-        settings();
-        parts();
+        configure();
         monitor();
+        #[cfg(not(feature = "box-only"))]
+        {
+            units();
+            settings();
+            parts();
+        }
     }
 
     fn units() {
