@@ -3,12 +3,13 @@
 //! Source: unit-test resources of an open engine-control project (crankshaft and camshaft, coupled 2:1), read where at hand.
 
 use slackside::input::{Input, Shaft, Signal};
+use slackside::judge::Condition;
 use slackside::measure::Measure;
 use slackside::motion::{Distrust, Motion, SlipReading, TargetPattern};
-use slackside::settings::{AcceptedRatio, CountedEdges, Settings, Spacing, Targets};
+use slackside::settings::{CountedEdges, Limit, Settings, Spacing, Targets};
 use slackside::sight::Sight;
-use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Ratio, Span};
-use slackside_tests::recordings;
+use slackside::units::{Micros, Ppm, Span};
+use slackside_tests::{couple, recordings};
 
 struct Bench {
     head: Targets,
@@ -29,16 +30,21 @@ fn uneven(count: u8, closest: i32, widest: i32) -> Targets {
 
 fn measure(bench: &Bench) -> Measure {
     let mut settings = Settings::example();
+    // Measure does not look at limits; these suit one target a turn and slow shafts too.
+    let quick = |limit: &mut Limit| {
+        limit.on_delay = Span::from_millis(100);
+        limit.setpoint = 120_000;
+    };
+    settings.limits.change(Condition::DeepUnderspeed, quick);
+    settings.limits.change(Condition::SlipVeryHigh, quick);
     let machine = &mut settings.machine;
     machine.head_targets = Some(bench.head);
     machine.boot_targets = bench.boot;
     // Top speed is 140 % of normal.
-    machine.normal_head = MicroturnsPerSecond::new((bench.top / 1.4 * 1e6) as u32);
-    machine.normal_boot = MicroturnsPerSecond::new((bench.top / 2.8 * 1e6) as u32);
-    machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::new(500_000), spread: Ppm::ZERO });
+    couple(machine, 0.5, bench.top / 1.4);
     machine.conditioning.minimum_width = Span::new(5);
     let mut measure = Measure::new();
-    measure.configure(&settings.check().expect("sound settings"));
+    measure.configure(&settings.check_for_bench().expect("sound settings"));
     measure
 }
 

@@ -26,4 +26,4 @@ pub mod survivor;
 pub mod units;
 pub mod verdict;
 
-pub use monitor::Monitor;
+pub use monitor::{Monitor, NoRoom};

@@ -21,6 +21,7 @@ mod window;
 use contact::Contact;
 use long_run::LongRun;
 use shaft::{Broken, Counted, ShaftTracker};
+use spacing::MOST_MARKS;
 use window::Windows;
 
 use crate::input::{Input, Place, Shaft, Signal};
@@ -30,15 +31,16 @@ use crate::settings::Checked;
 use crate::sight::{Seen, Sight};
 use crate::units::{Micros, Ratio, Span, TurnFraction};
 
-/// Turns inputs into motion.
+/// Turns inputs into motion. `MARKS` is the most counted edges a turn that it has room for, 1 to 64.
 #[derive(Clone, Debug)]
-pub struct Measure {
+pub struct Measure<const MARKS: usize = MOST_MARKS> {
     now: Micros,
-    /// The earliest deadline of all parts; the end of time if there is none.
+    /// The earliest deadline of all parts, and of the contacts alone; the end of time if there is none.
     deadline: Micros,
+    contacts_due: Micros,
     motion: Motion,
-    head: ShaftTracker,
-    boot: ShaftTracker,
+    head: ShaftTracker<MARKS>,
+    boot: ShaftTracker<MARKS>,
     windows: Windows,
     long_run: LongRun,
     contacts: [Contact; Place::COUNT],
@@ -51,13 +53,22 @@ pub struct Measure {
 }
 
 impl Measure {
-    /// A measure without settings: sees nothing.
+    /// A measure without settings, with room for every machine: sees nothing.
     #[must_use]
     pub const fn new() -> Self {
+        Self::with_room()
+    }
+}
+
+impl<const MARKS: usize> Measure<MARKS> {
+    /// A measure without settings: sees nothing.
+    #[must_use]
+    pub const fn with_room() -> Self {
         const CONTACT: Contact = Contact::new(Span::ZERO);
         Self {
             now: Micros::ZERO,
             deadline: Micros::MAX,
+            contacts_due: Micros::MAX,
             motion: Motion::NONE,
             head: ShaftTracker::new(),
             boot: ShaftTracker::new(),
@@ -71,10 +82,20 @@ impl Measure {
         }
     }
 
-    /// Take the machine, and start afresh.
+    /// Whether there is room for the marks of this machine.
+    #[must_use]
+    pub fn has_room(settings: &Checked) -> bool {
+        let fitted = [settings.machine.head_targets, settings.machine.boot_targets];
+        fitted.iter().flatten().all(|targets| usize::from(targets.marks()) <= MARKS)
+    }
+
+    /// Take the machine, and start afresh. Without [room](Self::has_room) for its marks nothing is seen.
     pub fn configure(&mut self, settings: &Checked) {
         let machine = &settings.machine;
-        *self = Self::new();
+        *self = Self::with_room();
+        if !Self::has_room(settings) {
+            return;
+        }
         self.ratio = settings.ratio();
         self.boot_circumference = u32::try_from(settings.boot_circumference().get()).unwrap_or(u32::MAX);
         let bin = machine.belt.loop_length.get().checked_div(i64::from(contact::BINS)).unwrap_or(0);
@@ -140,7 +161,7 @@ impl Measure {
                 (!changed).then_some(Sight::Wake)
             }
             Signal::Line(shaft, state) => {
-                ShaftTracker::line(state, self.shaft(shaft).1);
+                ShaftTracker::<MARKS>::line(state, self.shaft(shaft).1);
                 None
             }
             Signal::EdgesLost(shaft) => {
@@ -153,7 +174,7 @@ impl Measure {
                 let both = self.contacts.get_mut(place.index()).zip(self.motion.contacts.get_mut(place.index()));
                 let (contact, motion) = both.filter(|(_, motion)| motion.fitted)?;
                 contact.change(at, state, motion);
-                self.find_deadline();
+                self.find_contacts_due();
                 None
             }
             Signal::Temperature(place, celsius) => Some(Sight::Temperature(place, celsius)),
@@ -166,7 +187,7 @@ impl Measure {
         }
     }
 
-    fn shaft(&mut self, shaft: Shaft) -> (&mut ShaftTracker, &mut crate::motion::ShaftMotion) {
+    fn shaft(&mut self, shaft: Shaft) -> (&mut ShaftTracker<MARKS>, &mut crate::motion::ShaftMotion) {
         match shaft {
             Shaft::Head => (&mut self.head, &mut self.motion.head),
             Shaft::Boot => (&mut self.boot, &mut self.motion.boot),
@@ -174,9 +195,13 @@ impl Measure {
     }
 
     fn find_deadline(&mut self) {
+        self.deadline = self.head.deadline().min(self.boot.deadline()).min(self.contacts_due);
+    }
+
+    fn find_contacts_due(&mut self) {
         let contacts = self.motion.contacts.iter().filter_map(|contact| contact.bridged_until).min();
-        self.deadline =
-            [self.head.deadline(), self.boot.deadline(), contacts].into_iter().flatten().min().unwrap_or(Micros::MAX);
+        self.contacts_due = contacts.unwrap_or(Micros::MAX);
+        self.find_deadline();
     }
 
     /// Settle every deadline up to `until`, in order of time; at equal times head, boot, contacts.
@@ -184,10 +209,10 @@ impl Measure {
         while self.deadline <= until {
             let due = self.deadline;
             self.now = due;
-            let changed = if self.head.deadline() == Some(due) {
+            let changed = if self.head.deadline() == due {
                 let settled = self.head.settle(due, &mut self.motion.head);
                 settled.is_some_and(|(at, counted)| self.head_counted(at, due, counted))
-            } else if self.boot.deadline() == Some(due) {
+            } else if self.boot.deadline() == due {
                 let settled = self.boot.settle(due, &mut self.motion.boot);
                 settled.is_some_and(|(at, counted)| self.boot_counted(at, counted))
             } else {
@@ -195,6 +220,7 @@ impl Measure {
                 for (contact, motion) in self.contacts.iter_mut().zip(&mut self.motion.contacts) {
                     ended |= contact.settle(due, motion);
                 }
+                self.find_contacts_due();
                 ended
             };
             self.find_deadline();
@@ -292,8 +318,8 @@ impl Measure {
     }
 }
 
-impl Default for Measure {
+impl<const MARKS: usize> Default for Measure<MARKS> {
     fn default() -> Self {
-        Self::new()
+        Self::with_room()
     }
 }

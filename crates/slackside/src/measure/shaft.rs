@@ -53,10 +53,10 @@ struct Suspect {
 
 /// Tracks one shaft.
 #[derive(Clone, Debug)]
-pub struct ShaftTracker {
+pub struct ShaftTracker<const MARKS: usize> {
     width: Width,
     edges: CountedEdges,
-    spacing: Spacing,
+    spacing: Spacing<MARKS>,
     /// Counted edges closer together than this cannot be two targets.
     minimum_gap: Span,
     /// Microseconds a turn at top speed.
@@ -79,7 +79,7 @@ pub struct ShaftTracker {
     marks_since_turn: u8,
 }
 
-impl ShaftTracker {
+impl<const MARKS: usize> ShaftTracker<MARKS> {
     pub const fn new() -> Self {
         Self {
             width: Width::new(Span::ZERO),
@@ -123,11 +123,12 @@ impl ShaftTracker {
         self.rejects_allowed = conditioning.rejects_a_turn;
     }
 
-    pub const fn deadline(&self) -> Option<Micros> {
+    /// When a waiting level will count; the end of time if none waits.
+    pub const fn deadline(&self) -> Micros {
         self.width.deadline()
     }
 
-    pub const fn spacing(&self) -> &Spacing {
+    pub const fn spacing(&self) -> &Spacing<MARKS> {
         &self.spacing
     }
 
@@ -319,10 +320,12 @@ impl ShaftTracker {
         }
         let before = motion.pitch?;
         let (time_before, share_before) = (before.time.get(), before.angle.get());
-        let expected = mul_div(time_before, passed.angle.get(), share_before)?;
-        let kind = if time > expected.saturating_add(expected >> 1) && time < expected.saturating_mul(3) {
+        // Time over expected time, both times the earlier share, a quarter of it: three times that still fits 64 bits.
+        let seen = product(time, share_before) >> 2;
+        let expected = product(time_before, passed.angle.get()) >> 2;
+        let kind = if seen > expected.saturating_add(expected >> 1) && seen < expected.saturating_mul(3) {
             TargetPattern::Missing
-        } else if time < expected.saturating_sub(expected >> 2) {
+        } else if seen < expected.saturating_sub(expected >> 2) {
             TargetPattern::Extra
         } else {
             return None;
@@ -349,6 +352,11 @@ impl ShaftTracker {
             }
         }
     }
+}
+
+/// The product of two 32-bit numbers, which fits 64 bits.
+const fn product(a: u32, b: u32) -> u64 {
+    (a as u64).wrapping_mul(b as u64)
 }
 
 /// Whether `value` is within 1/2^`shift` of `expected`.

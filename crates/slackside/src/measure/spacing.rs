@@ -59,8 +59,8 @@ enum Stage {
 
 /// The spacing of one shaft's marks.
 #[derive(Clone, Debug)]
-pub struct Spacing {
-    marks: [Mark; MOST_MARKS],
+pub struct Spacing<const MARKS: usize> {
+    marks: [Mark; MARKS],
     count: u8,
     /// The mark passed last.
     index: u8,
@@ -72,10 +72,13 @@ pub struct Spacing {
     extremes: Option<(u32, u32)>,
 }
 
-impl Spacing {
+impl<const MARKS: usize> Spacing<MARKS> {
+    /// The most marks this one has room for.
+    const MOST: u8 = if MARKS > MOST_MARKS { MOST_MARKS as u8 } else { MARKS as u8 };
+
     pub const fn new() -> Self {
         Self {
-            marks: [BLANK; MOST_MARKS],
+            marks: [BLANK; MARKS],
             count: 1,
             index: 0,
             stage: Stage::Listening { passed: 0 },
@@ -87,7 +90,7 @@ impl Spacing {
 
     /// Begin with what the settings say.
     pub fn configure(&mut self, targets: &Targets) {
-        let count = targets.marks().clamp(1, MOST_MARKS as u8);
+        let count = targets.marks().clamp(1, Self::MOST);
         let even = u32::MAX.checked_div(u32::from(count)).unwrap_or(u32::MAX);
         *self = Self::new();
         self.count = count;
@@ -306,7 +309,13 @@ mod tests {
     }
 
     /// Pass marks of the given shares (in thousandths of a turn) while the turn time changes by `ramp` each turn.
-    fn turn(spacing: &mut Spacing, shares: &[u32], turns: usize, turn_us: f64, growth_a_turn: f64) -> usize {
+    fn turn(
+        spacing: &mut Spacing<MOST_MARKS>,
+        shares: &[u32],
+        turns: usize,
+        turn_us: f64,
+        growth_a_turn: f64,
+    ) -> usize {
         let mut time = 1_000_000.0_f64;
         let mut last = 1_000_000_u32;
         let mut adopted = 0;
@@ -325,7 +334,7 @@ mod tests {
         adopted
     }
 
-    fn shares(spacing: &Spacing) -> [f64; MOST_MARKS] {
+    fn shares(spacing: &Spacing<MOST_MARKS>) -> [f64; MOST_MARKS] {
         core::array::from_fn(|index| f64::from(spacing.marks[index].share) / 4_294_967_296.0)
     }
 
@@ -333,7 +342,7 @@ mod tests {
     fn uneven_marks_are_learned_while_the_speed_ramps() {
         // 70 and 110 degrees in turn, as on a real recording; a turn is given in thousandths here.
         let pattern = [194, 306, 194, 306];
-        let mut spacing = Spacing::new();
+        let mut spacing = Spacing::<MOST_MARKS>::new();
         spacing.configure(&targets(4, Declared::Uneven { closest: Ppm::new(180_000), widest: Ppm::new(320_000) }));
         assert!(spacing.is_unknown());
         let adopted = turn(&mut spacing, &pattern, 14, 800_000.0, -0.004);
@@ -350,7 +359,7 @@ mod tests {
 
     #[test]
     fn even_marks_move_nothing_but_are_known_better() {
-        let mut spacing = Spacing::new();
+        let mut spacing = Spacing::<MOST_MARKS>::new();
         spacing.configure(&targets(4, Declared::Even { tolerance: Ppm::new(20_000) }));
         let before = spacing.next().largest;
         assert_eq!(turn(&mut spacing, &[250; 4], 14, 760_000.0, 0.0), 0);
@@ -360,7 +369,7 @@ mod tests {
 
     #[test]
     fn shares_add_up_to_one_turn() {
-        let mut spacing = Spacing::new();
+        let mut spacing = Spacing::<MOST_MARKS>::new();
         spacing.configure(&targets(7, Declared::Even { tolerance: Ppm::new(50_000) }));
         turn(&mut spacing, &[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, 0.0);
         let total: u64 = spacing.marks[..7].iter().map(|mark| u64::from(mark.share)).sum();

@@ -37,11 +37,11 @@ impl Width {
         Self { minimum, level: None, waiting: None }
     }
 
-    /// When the waiting level will have been held long enough.
-    pub const fn deadline(&self) -> Option<Micros> {
+    /// When the waiting level will have been held long enough; the end of time if none waits.
+    pub const fn deadline(&self) -> Micros {
         match self.waiting {
-            Some(held) => Some(held.since.after(self.minimum)),
-            None => None,
+            Some(held) => held.since.after(self.minimum),
+            None => Micros::MAX,
         }
     }
 
@@ -82,10 +82,10 @@ mod tests {
     fn a_level_held_exactly_long_enough_counts_from_its_own_edge() {
         let mut width = Width::new(Span::new(200));
         assert_eq!(width.edge(at(1_000), true), Raw::Waits);
-        assert_eq!(width.deadline(), Some(at(1_200)));
+        assert_eq!(width.deadline(), at(1_200));
         assert_eq!(width.settle(at(1_199)), None);
         assert_eq!(width.settle(at(1_200)), Some(Held { level: true, since: at(1_000) }));
-        assert_eq!(width.deadline(), None);
+        assert_eq!(width.deadline(), Micros::MAX);
     }
 
     #[test]
@@ -106,6 +106,6 @@ mod tests {
         assert_eq!(width.edge(at(2), true), Raw::Waits);
         assert_eq!(width.settle(at(9)), Some(Held { level: true, since: at(0) }));
         assert_eq!(width.edge(at(20), true), Raw::Waits);
-        assert_eq!(width.deadline(), None);
+        assert_eq!(width.deadline(), Micros::MAX);
     }
 }

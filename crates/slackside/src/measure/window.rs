@@ -47,8 +47,11 @@ pub struct Told {
 /// The two windows.
 #[derive(Clone, Debug)]
 pub struct Windows {
-    /// Head turns for one boot turn without slip, in 2^-28 turn.
+    /// Head turns for one boot turn without slip, in 2^-28 turn, and the other way round.
     head_per_boot: u32,
+    boot_per_head: u32,
+    /// Part of the boot turn between two closing marks, on average, in 2^-28 turn.
+    closing_share: u32,
     /// Every so many boot marks close a window.
     stride: u8,
     /// Boot marks a turn.
@@ -80,6 +83,8 @@ impl Windows {
     pub const fn new() -> Self {
         Self {
             head_per_boot: 1 << 28,
+            boot_per_head: 1 << 28,
+            closing_share: 1 << 28,
             stride: 1,
             boot_marks: 1,
             closings: 1,
@@ -107,6 +112,7 @@ impl Windows {
         *self = Self::new();
         // Ratio is above 0.2 in checked settings, so the quotient fits 32 bits.
         self.head_per_boot = mul_div(1 << 28, Ratio::ONE.get(), ratio.get()).unwrap_or(1 << 28);
+        self.boot_per_head = mul_div(1 << 28, ratio.get(), Ratio::ONE.get()).unwrap_or(1 << 28);
         self.boot_marks = boot_marks.max(1);
         self.boot_circumference = boot_circumference;
         // Boot turns in one head pitch, in 2^-8 turn, rounded up.
@@ -116,6 +122,7 @@ impl Windows {
         let most = room.clamp(1, MOST_CLOSINGS as u32) as u8;
         self.stride = self.boot_marks.div_ceil(most);
         self.closings = self.boot_marks.div_ceil(self.stride.max(1));
+        self.closing_share = (1_u32 << 28).checked_div(u32::from(self.closings)).unwrap_or(1 << 28);
     }
 
     /// Readings of each window in one boot turn, at most.
@@ -172,8 +179,13 @@ impl Windows {
         let time = at.since(last);
         let mut closed = None;
         while let Some(mark) = self.waiting.pop_front() {
+            let head = last_angle.forward(between(pitch, mark.since(last), time));
             closed = Some(mark);
-            self.place(short(last_angle.forward(between(pitch, mark.since(last), time))));
+            self.place(short(head));
+            if self.boot_edge == closed {
+                self.boot_edge = None;
+                self.head_at_boot = Some(head);
+            }
         }
         if let Some(edge) = self.boot_edge.take() {
             self.head_at_boot = Some(last_angle.forward(between(pitch, edge.since(last), time)));
@@ -190,8 +202,7 @@ impl Windows {
     /// Remember the head angle at the next closing mark, and count what slid past since the last.
     fn place(&mut self, head: ShortAngle) {
         if let Some(last) = self.at_marks.back() {
-            let share = self.closing_share();
-            let slid = i64::from(self.boot_turns(head.wrapping_sub(*last))).wrapping_sub(i64::from(share));
+            let slid = i64::from(self.boot_turns(head.wrapping_sub(*last))).wrapping_sub(i64::from(self.closing_share));
             // Within 2^29 (two turns), times at most 2^43 micrometres would not fit; circumferences are below 2^24.
             let length = slid.saturating_mul(self.boot_circumference.get()) >> 28;
             self.slipped = self.slipped.saturating_add(length);
@@ -205,12 +216,7 @@ impl Windows {
 
     /// The boot turns that a head angle stands for without slip, in 2^-28 turn.
     fn boot_turns(&self, head: u32) -> u32 {
-        mul_div(head, 1 << 28, self.head_per_boot).unwrap_or(0)
-    }
-
-    /// What part of the boot turn lies between two closing marks, on average, in 2^-28 turn.
-    fn closing_share(&self) -> u32 {
-        (1_u32 << 28).checked_div(u32::from(self.closings)).unwrap_or(1 << 28)
+        ((u64::from(head).wrapping_mul(u64::from(self.boot_per_head))) >> 28).min(u64::from(u32::MAX)) as u32
     }
 
     fn marks_in(&self, turns: u32) -> usize {
@@ -275,7 +281,7 @@ impl Windows {
         let open = match (self.head, self.at_marks.back()) {
             (Some((_, angle)), Some(newest)) => {
                 let turned = self.boot_turns(short(angle).wrapping_sub(*newest));
-                i64::from(turned.saturating_sub(self.closing_share()))
+                i64::from(turned.saturating_sub(self.closing_share))
             }
             _ => 0,
         };
