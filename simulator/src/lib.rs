@@ -6,3 +6,4 @@ pub mod demo;
 pub mod outputs;
 pub mod replay;
 pub mod trace;
+pub mod plant;
