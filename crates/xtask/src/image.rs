@@ -122,7 +122,9 @@ pub fn weigh(path: &std::path::Path) -> Result<Weight> {
     let mut weight = Weight::default();
     for section in file.sections() {
         match section.kind() {
-            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => weight.flash += section.size(),
+            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => {
+                weight.flash += section.size()
+            }
             SectionKind::Data => {
                 weight.flash += section.size();
                 weight.ram += section.size();
