@@ -1,3 +1,9 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
 
+pub mod cautions;
 pub mod cli;
+pub mod demo;
+pub mod outputs;
+pub mod plant;
+pub mod replay;
+pub mod trace;
