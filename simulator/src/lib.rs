@@ -2,3 +2,4 @@
 
 pub mod cautions;
 pub mod cli;
+pub mod settings;
