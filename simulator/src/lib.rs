@@ -3,3 +3,4 @@
 pub mod cautions;
 pub mod cli;
 pub mod settings;
+pub mod sheet;
