@@ -7,3 +7,5 @@ pub mod outputs;
 pub mod plant;
 pub mod replay;
 pub mod trace;
+pub mod settings;
+pub mod sheet;
