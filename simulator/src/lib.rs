@@ -5,4 +5,5 @@ pub mod cli;
 pub mod demo;
 pub mod outputs;
 pub mod replay;
+pub mod report;
 pub mod trace;

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
+use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
 use slackside::measure::Measure;
@@ -55,7 +56,8 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
     measure.configure(settings);
     judge.configure(settings, &Survivor::default());
     let outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
-    let mut watch = Watch { outcome, settings, samples, events, reference: Ppm::ONE, failed: None };
+    let gather = Gather::new(settings);
+    let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
 
     let mut bar = Bar::new(reader.progress(), progress);
     let mut batch = Vec::new();
@@ -82,6 +84,7 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// Everything that looks on.
 struct Watch<'a> {
     outcome: Outcome,
+    gather: Gather,
     settings: &'a Checked,
     samples: Option<SamplesCsv>,
     events: Option<EventsCsv>,
@@ -91,8 +94,12 @@ struct Watch<'a> {
 
 impl Watch<'_> {
     fn seen(&mut self, seen: Seen<'_>, judge: &mut Judge) {
-        if let Sight::Reference(reference) = seen.sight {
-            self.reference = reference;
+        match seen.sight {
+            Sight::Reference(reference) => self.reference = reference,
+            Sight::Power(power) => self.gather.power(power),
+            // Before judge takes it: what diagnose keeps at a first-out must include the motion that caused it.
+            Sight::Motion(motion) => self.gather.motion(seen.at, motion),
+            _ => {}
         }
         let mut first_out = None;
         judge.observe(seen, &mut |verdict| {
@@ -164,6 +171,7 @@ impl Watch<'_> {
 
     fn verdict(&mut self, verdict: &Verdict) {
         self.outcome.take(verdict);
+        self.gather.verdict(verdict);
         if let Some(events) = &mut self.events {
             let wrote = events.write(verdict);
             self.note(wrote);
@@ -190,6 +198,7 @@ impl Watch<'_> {
         outcome.warnings = survey.warnings(&outcome.settings.machine);
         outcome.survey = survey;
         outcome.status = judge.status().clone();
+        outcome.evidence = self.gather.evidence();
         Ok(outcome)
     }
 }

@@ -1,5 +1,6 @@
 //! What a replay found.
 
+use slackside::diagnose::{Evidence, Gather};
 use slackside::judge::{AlarmState, Condition, Status};
 use slackside::motion::Motion;
 use slackside::settings::Checked;
@@ -91,6 +92,8 @@ pub struct Outcome {
     pub status: Status,
     /// What measure knew at the end.
     pub motion: Motion,
+    /// What diagnose goes by.
+    pub evidence: Evidence,
     pub(super) run_given: bool,
     pub(super) phase: Phase,
     pub(super) newest: Micros,
@@ -119,6 +122,7 @@ impl Outcome {
             slip_known_us: 0,
             status: status.clone(),
             motion: Motion::NONE,
+            evidence: Gather::new(settings).evidence(),
             run_given: status.run_permit,
             phase: status.phase,
             newest: Micros::ZERO,
