@@ -70,19 +70,18 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&settings)))?,
     };
     let outcome = go(args, reader, &settings, &settings_name)?;
+    let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
     if let Some(path) = &args.report {
         let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
-        let page = report::page(&outcome);
+        let page = report::page(&outcome, opening);
         file.write_all(page.as_bytes()).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
     }
     let text = if args.json {
         format!("{:#}\n", report::object(&outcome))
     } else if args.quiet {
         return Ok(());
-    } else if args.trace.is_none() {
-        report::words(&outcome, &demo::STORY)
     } else {
-        report::words(&outcome, &[])
+        report::words(&outcome, opening)
     };
     match io::stdout().lock().write_all(text.as_bytes()) {
         // Whoever read it has seen enough.

@@ -72,6 +72,8 @@ pub struct Outcome {
     pub raised: [Raised; Condition::COUNT],
     /// When the run permit was first dropped after it had been given.
     pub run_dropped: Option<Micros>,
+    /// Whether the run permit was given at any time.
+    pub run_ever_given: bool,
     /// When the feed permit was first dropped by a condition.
     pub feed_dropped: Option<(Micros, Condition)>,
     /// The last seconds before the first first-out.
@@ -112,6 +114,7 @@ impl Outcome {
             first_outs: Vec::new(),
             raised: [Raised::default(); Condition::COUNT],
             run_dropped: None,
+            run_ever_given: status.run_permit,
             feed_dropped: None,
             run_up: RunUp::default(),
             series: Series::default(),
@@ -195,6 +198,7 @@ impl Outcome {
                     self.run_dropped.get_or_insert(verdict.at);
                 }
                 self.run_given = allowed;
+                self.run_ever_given |= allowed;
             }
             Change::Permit { permit: Permit::Feed, allowed: false, because: Some(condition) } => {
                 self.feed_dropped.get_or_insert((verdict.at, condition));

@@ -4,9 +4,6 @@ use slackside::judge::{Condition, Unit};
 use slackside::motion::SlipReading;
 use slackside::units::{MicrometresPerSecond, MicroturnsPerSecond, Ppm};
 
-/// What stands for "not known".
-pub const UNKNOWN: &str = "not known";
-
 /// A value in a condition's unit.
 pub fn value(unit: Unit, value: i32) -> String {
     let number = f64::from(value);

@@ -11,7 +11,7 @@ use super::causes::{inspection, sureness};
 use super::clock::Clock;
 use super::figures;
 use super::meanings::meaning;
-use crate::replay::{FirstOut, Outcome, Peak, phase_name, refusal_name};
+use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 
 /// How long before the first-out the run-up is shown, in microseconds.
 const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
@@ -345,6 +345,9 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
         word(status.feed_permit),
         phase_words(status.phase)
     ));
+    if !outcome.run_ever_given {
+        lines.push("The run permit was never given while the trace lasted.".to_owned());
+    }
     if let Some(at) = outcome.run_dropped {
         lines.push(format!("The run permit was dropped at {}.", clock.at(at)));
     }
@@ -499,18 +502,4 @@ fn lower(title: &str) -> String {
 fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn phases_have_words() {
-        for phase in
-            [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching]
-        {
-            assert!(!phase_words(phase).is_empty() && !phase_name(phase).is_empty());
-        }
-    }
 }
