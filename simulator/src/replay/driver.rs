@@ -25,9 +25,6 @@ use crate::trace::{Progress, Reader};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
 const SILENCE_US: u64 = 100_000;
-/// Samples drawn at most in one silence, each twice as far on as the one before.
-const SILENCE_SAMPLES: u32 = 12;
-
 /// One replay to be done.
 pub struct Job<'a> {
     /// The trace.
@@ -150,15 +147,15 @@ impl Watch<'_> {
         if last == Micros::ZERO || until.get().saturating_sub(last.get()) < SILENCE_US {
             return;
         }
-        for step in 0..SILENCE_SAMPLES {
-            let at = Micros::new(last.get().saturating_add((SILENCE_US / 2) << step));
-            if at >= until {
-                break;
-            }
+        let mut at = Micros::new(last.get().saturating_add(SILENCE_US / 2));
+        while at < until {
             if self.outcome.series.wants(at) {
                 let sample = Sample::take(at, &self.outcome.motion, judge, self.settings, self.reference);
                 self.outcome.series.take(&sample);
             }
+            // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
+            let step = (SILENCE_US / 2).max(self.outcome.series.width_us());
+            at = Micros::new(at.get().saturating_add(step));
         }
     }
 

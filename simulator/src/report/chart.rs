@@ -139,7 +139,7 @@ impl Chart<'_> {
             return;
         }
         let peak = f64::from(outcome.peak_heat.get()) / 1e4;
-        let most = if peak > 40.0 { (peak * 1.1).max(110.0) } else { nice_step(peak.max(1.0), 1) * 2.0 };
+        let most = if peak > 40.0 { (peak * 1.1).max(110.0) } else { nice_step(peak.max(1.0) * 1.1, 1) };
         let scale = Scale { least: 0.0, most };
         self.open("Slip heat, per cent of the budget", &[("heat", "heat in pulley and belt".to_owned())]);
         let step = nice_step(most, 3);
@@ -280,8 +280,9 @@ impl Chart<'_> {
                 if class == "permit" && self.axis.x(*to) - self.axis.x(*from) > 110.0 {
                     let _ = write!(
                         self.out,
-                        "<span class=\"bar-word\" style=\"left:{:.2}%\">{}</span>",
+                        "<span class=\"bar-word\" style=\"left:{:.2}%;width:{:.2}%\">{}</span>",
                         self.axis.x(*from) / 10.0,
+                        (self.axis.x(*to) - self.axis.x(*from)) / 10.0,
                         escape(words)
                     );
                 }
@@ -298,9 +299,10 @@ impl Chart<'_> {
         let mut second = 0.0;
         while second <= seconds {
             let at = self.axis.begin + (second * 1e6) as u64;
+            let class = if self.axis.x(at) > 960.0 { "t t-last" } else { "t" };
             let _ = write!(
                 self.out,
-                "<span class=\"t\" style=\"left:{:.2}%\">{}</span>",
+                "<span class=\"{class}\" style=\"left:{:.2}%\">{}</span>",
                 self.axis.x(at) / 10.0,
                 tick(clock, at, step)
             );

@@ -60,7 +60,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
     }
     out.push_str("<section class=\"wide\">\n<h2>On one time axis</h2>\n");
     out.push_str(&lanes(outcome));
-    out.push_str("<p class=\"note\">A dotted foot marks where nothing was known. Speeds are the most the shafts can have turned.</p>\n</section>\n");
+    out.push_str("<p class=\"note\">A grey foot marks where nothing was known. Speeds are the most the shafts can have turned.</p>\n</section>\n");
     run_up(&mut out, &story);
     findings(&mut out, &story);
     list(&mut out, "Permits", &story.permits);
