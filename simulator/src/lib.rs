@@ -6,6 +6,7 @@ pub mod demo;
 pub mod outputs;
 pub mod plant;
 pub mod replay;
+pub mod report;
 pub mod trace;
 pub mod settings;
 pub mod sheet;
