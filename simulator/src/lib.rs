@@ -10,3 +10,5 @@ pub mod report;
 pub mod trace;
 pub mod settings;
 pub mod sheet;
+pub mod scenario;
+pub mod sensors;
