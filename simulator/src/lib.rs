@@ -2,3 +2,8 @@
 
 pub mod cautions;
 pub mod cli;
+pub mod demo;
+pub mod outputs;
+pub mod replay;
+pub mod trace;
+pub mod plant;

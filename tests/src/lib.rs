@@ -1,6 +1,7 @@
 //! Helpers shared by the tests in `tests/tests`.
 
 pub mod recordings;
+pub mod session;
 pub mod wheels;
 
 use slackside::settings::{AcceptedRatio, Machine};

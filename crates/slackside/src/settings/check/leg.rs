@@ -130,10 +130,11 @@ fn speeds(machine: &Machine, scope: Scope, ranges: &Ranges, tell: &mut dyn FnMut
         );
     }
     if let Some(accepted) = machine.accepted_ratio {
+        hold_between(ranges.rule, Field::AcceptedRatio, i64::from(accepted.ratio.get()), ranges.ratio, tell);
         // Both below 2^32, so the product stays below 2^53.
         let apart = i64::from(accepted.ratio.get()).saturating_sub(ratio).saturating_mul(1_000_000);
         let apart = apart.checked_div(ratio).unwrap_or(i64::MAX).saturating_abs();
-        if apart > RATIO_TOLERANCE {
+        if apart > RATIO_TOLERANCE && matches!(scope, Scope::Leg) {
             tell(Violation {
                 rule: Rule::AcceptedFarFromGeometry,
                 field: Field::AcceptedRatio,

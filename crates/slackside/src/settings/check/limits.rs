@@ -1,9 +1,9 @@
 //! Rules about the limits: what may be set how far, and what may not be weakened.
 
 use super::field::{Field, LimitPart};
-use super::hold_between;
 use super::promptness::{CODE_LOSS, even};
 use super::rule::{Mend, Rule, Violation};
+use super::{Scope, hold_between};
 use crate::judge::Condition;
 use crate::settings::{Action, Limit, Settings};
 use crate::units::{Ppm, Span};
@@ -112,14 +112,18 @@ const PAIRS: [(Condition, Condition); 5] = [
     (Condition::Mistracking, Condition::MistrackingSustained),
 ];
 
-pub(super) fn check(settings: &Settings, tell: &mut dyn FnMut(Violation)) {
+pub(super) fn check(settings: &Settings, scope: Scope, tell: &mut dyn FnMut(Violation)) {
     for condition in Condition::ALL {
         one(settings, condition, tell);
     }
     for (alarm, stop) in PAIRS {
         pair(settings, alarm, stop, tell);
     }
-    for condition in [Condition::SlipVeryHigh, Condition::DeepUnderspeed] {
+    let stops: &[Condition] = match scope {
+        Scope::Leg => &[Condition::SlipVeryHigh, Condition::DeepUnderspeed],
+        Scope::Bench => &[],
+    };
+    for condition in stops.iter().copied() {
         prompt(settings, condition, tell);
     }
     starts_and_heat(settings, tell);

@@ -40,7 +40,7 @@ impl Settings {
     fn hold_against_rules(&self, scope: Scope, tell: &mut dyn FnMut(Violation)) {
         leg::check(self, scope, tell);
         signals::check(self, tell);
-        limits::check(self, tell);
+        limits::check(self, scope, tell);
     }
 
     #[allow(clippy::result_large_err, reason = "no heap to put the list on")]
@@ -78,9 +78,10 @@ impl Settings {
         }
     }
 
-    /// As [`check`](Self::check), without the rules about what legs look like (pulley sizes, belt speed, shaft speed, loop):
-    /// for recordings from a test bench, such as coupled toothed wheels. Every rule of safety stands. Not for a leg, and
-    /// whoever uses it says so in what it prints.
+    /// As [`check`](Self::check), for recordings from a test bench, such as coupled toothed wheels: without the rules about what
+    /// a leg is built like (pulley sizes, belt speed, shaft speed, loop, an accepted ratio near geometry), and without asking
+    /// that wheels so slow or with so few teeth could stop a leg in time. What limits may be set to, and what may not be
+    /// weakened, stands. Not for a leg, and whoever uses it says so in what it prints.
     ///
     /// # Errors
     /// As [`check`](Self::check).

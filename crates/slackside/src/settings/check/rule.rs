@@ -28,7 +28,7 @@ pub enum Rule {
     LoopAgainstCentres,
     /// Outside the range in which the monitor works.
     Range,
-    /// The accepted ratio is more than 10 % from geometry.
+    /// The accepted ratio is more than 10 % from geometry. Left out for bench recordings.
     AcceptedFarFromGeometry,
     /// Head and boot normal speed contradict the ratio by more than 10 %.
     SpeedsContradictRatio,
@@ -42,7 +42,7 @@ pub enum Rule {
     HumLooksLikeSpeed,
     /// An underspeed or slip stop beyond the code's 20 %.
     BeyondTheCode,
-    /// Setpoint, error, wait and delay together go beyond the code's 20 %.
+    /// Setpoint, error, wait and delay together go beyond the code's 20 %. Left out for bench recordings.
     StopsTooLate,
     /// A trip at or below its alarm.
     TripBelowAlarm,
