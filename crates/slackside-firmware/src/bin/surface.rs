@@ -5,6 +5,8 @@
 
 use core::panic::PanicInfo;
 
+use slackside::Monitor;
+
 #[panic_handler]
 fn panic(_: &PanicInfo) -> ! {
     unsafe extern "C" {
@@ -26,6 +28,12 @@ pub extern "C" fn _start() -> ! {
         core::hint::spin_loop();
     }
 }
+
+/// The RAM that a monitor takes with room for 4, 8 and 64 marks a turn, read from the image by whoever weighs it.
+#[unsafe(no_mangle)]
+#[unsafe(link_section = ".slackside_sizes")]
+pub static SLACKSIDE_SIZES: [u32; 3] =
+    [size_of::<Monitor<4>>() as u32, size_of::<Monitor<8>>() as u32, size_of::<Monitor<64>>() as u32];
 
 #[cfg(feature = "plant-panic")]
 fn planted() {
@@ -87,6 +95,8 @@ mod everything {
 
     /// A box for legs of up to four targets, both edges counted.
     static MONITOR: Volatile<Monitor<8>> = Volatile::new(Monitor::with_room());
+    #[cfg(not(feature = "box-only"))]
+    static ROOMY: Volatile<Monitor> = Volatile::new(Monitor::new());
     #[cfg(not(feature = "box-only"))]
     static MEASURE: Volatile<Measure> = Volatile::new(Measure::new());
     #[cfg(not(feature = "box-only"))]
@@ -192,6 +202,11 @@ mod everything {
                 let survivor = survivor();
                 MEASURE.place().configure(&checked);
                 JUDGE.place().configure(&checked, &survivor);
+                let roomy = ROOMY.place();
+                roomy.configure(&checked, &survivor);
+                roomy.observe(INPUT.get(), &mut |verdict| {
+                    black_box(verdict);
+                });
             }
             Err(violations) => {
                 black_box(violations.len());
