@@ -1,6 +1,14 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
 
+pub mod cautions;
 pub mod cli;
+pub mod demo;
+pub mod outputs;
 pub mod plant;
+pub mod replay;
+pub mod report;
+pub mod trace;
+pub mod settings;
+pub mod sheet;
 pub mod scenario;
 pub mod sensors;

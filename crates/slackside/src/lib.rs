@@ -2,9 +2,22 @@
 //!
 //! `measure` turns inputs into [`motion::Motion`]; `judge` holds motion against limits and gives [`verdict::Verdict`]s.
 #![no_std]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::arithmetic_side_effects,
+        clippy::expect_used,
+        clippy::float_arithmetic,
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used
+    )
+)]
 
+pub mod diagnose;
 pub mod input;
 pub mod judge;
+mod math;
 pub mod measure;
 mod monitor;
 pub mod motion;
@@ -14,4 +27,4 @@ pub mod survivor;
 pub mod units;
 pub mod verdict;
 
-pub use monitor::Monitor;
+pub use monitor::{Monitor, NoRoom};

@@ -11,24 +11,54 @@ use crate::verdict::Verdict;
 
 /// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
 ///
+/// `MARKS` is the most counted edges a turn that it has room for: 64 is room for every machine, and 8 do for four
+/// targets and save RAM.
+///
 /// Built by `const fn new` so that it can be placed in a static: by value it would make a large stack frame.
 #[derive(Clone, Debug)]
-pub struct Monitor {
-    measure: Measure,
+pub struct Monitor<const MARKS: usize = 64> {
+    measure: Measure<MARKS>,
     judge: Judge,
 }
 
 impl Monitor {
-    /// A monitor that knows nothing and allows nothing.
+    /// A monitor with room for every machine, that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {
-        Self { measure: Measure::new(), judge: Judge::new() }
+        Self::with_room()
     }
 
     /// Take settings, and what survived the last loss of power. Starts afresh otherwise.
     pub fn configure(&mut self, settings: &Checked, survivor: &Survivor) {
         self.measure.configure(settings);
         self.judge.configure(settings, survivor);
+    }
+}
+
+/// There is no room for this machine's marks: the monitor was built for fewer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NoRoom;
+
+impl<const MARKS: usize> Monitor<MARKS> {
+    /// A monitor that knows nothing and allows nothing.
+    #[must_use]
+    pub const fn with_room() -> Self {
+        Self { measure: Measure::with_room(), judge: Judge::new() }
+    }
+
+    /// Take settings, and what survived the last loss of power, if there is room. Starts afresh otherwise.
+    ///
+    /// # Errors
+    /// [`NoRoom`] if a shaft has more counted edges a turn than `MARKS`. The monitor is then as newly built: it allows nothing.
+    pub fn try_configure(&mut self, settings: &Checked, survivor: &Survivor) -> Result<(), NoRoom> {
+        *self = Self::with_room();
+        if !Measure::<MARKS>::has_room(settings) {
+            return Err(NoRoom);
+        }
+        self.measure.configure(settings);
+        self.judge.configure(settings, survivor);
+        Ok(())
     }
 
     /// Take one input: first everything that fell due before it, each with its own time, then the input itself.
@@ -66,8 +96,8 @@ impl Monitor {
     }
 }
 
-impl Default for Monitor {
+impl<const MARKS: usize> Default for Monitor<MARKS> {
     fn default() -> Self {
-        Self::new()
+        Self::with_room()
     }
 }

@@ -25,8 +25,9 @@ const fn starting(condition: Condition) -> Limit {
     match condition {
         // Two head turns: no slip that a leg survives keeps the boot still for so long, at any number of targets.
         Condition::BeltNotFollowing => stop(limit(2_000_000, 0, 0, 0)),
-        // 15 % leaves room below the code's 20 % for measuring error and for what happens during the delay.
-        Condition::SlipVeryHigh => stop(limit(150_000, 20_000, 1_000, 0)),
+        // Fourteen times the creep of a healthy belt. With its error and what the design ramp takes during the delay it stays
+        // within the code's 20 %; the second of delay outlasts one lost edge.
+        Condition::SlipVeryHigh => stop(limit(140_000, 20_000, 1_000, 0)),
         // Five times the creep of a healthy belt (about 1 %). Feed drops so that the leg can empty itself.
         Condition::SlipHigh => Limit { action: Action::DropFeed, ..limit(50_000, 10_000, 3_000, 3_000) },
         // The whole budget; what it stands for is in `SlipHeat`.

@@ -1,0 +1,365 @@
+//! One shaft: from held levels to an angle that counts, and the reasons not to trust it.
+
+use super::spacing::{Share, Spacing};
+use super::width::{Held, Raw, Width};
+use crate::input::LineState;
+use crate::math::{fraction, mul_div, share};
+use crate::motion::{Distrust, Pitch, ShaftMotion, TargetPattern};
+use crate::settings::{Conditioning, CountedEdges, Targets, turn_time};
+use crate::units::{Micros, MicroturnsPerSecond, Span};
+
+/// Rejects closer together than this are one nuisance: a burst of a switching contactor, not many.
+const BURST: Span = Span::from_millis(5);
+/// So many pitches in a row must be wrong before the signal is.
+const IN_A_ROW: u8 = 3;
+/// A lost or extra edge must come back this often within [`PATTERN_TURNS`] to be a pattern.
+const PATTERN: u8 = 3;
+const PATTERN_TURNS: u8 = 8;
+
+/// What a held level meant.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Counted {
+    /// Not an edge that counts, and nothing to tell.
+    No,
+    /// Not an edge that counts, but what is known of the shaft changed.
+    Told,
+    /// An edge that counts.
+    Edge {
+        /// After rest, or the very first: what was before is another story.
+        from_rest: bool,
+        /// Past angles moved, or an edge was found lost or extra.
+        broken: Option<Broken>,
+    },
+}
+
+/// Why windows must begin afresh.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Broken {
+    /// A new spacing was adopted: what was measured stands.
+    Spacing,
+    /// An edge was lost or extra: the last readings were wrong.
+    Count,
+}
+
+/// A pitch that may show a lost or an extra edge; the next one decides.
+#[derive(Clone, Copy, Debug)]
+struct Suspect {
+    /// Time and share of the pitch before it, in microseconds and 2^-32 turn.
+    before: (u32, u32),
+    /// Its own time.
+    time: u32,
+    kind: TargetPattern,
+}
+
+/// Tracks one shaft.
+#[derive(Clone, Debug)]
+pub struct ShaftTracker<const MARKS: usize> {
+    width: Width,
+    edges: CountedEdges,
+    spacing: Spacing<MARKS>,
+    /// Counted edges closer together than this cannot be two targets.
+    minimum_gap: Span,
+    /// Microseconds a turn at top speed.
+    top_turn: u32,
+    /// Silence after which the shaft counts as having rested.
+    rest: Span,
+    /// Time in which rejects are counted if no turn ends sooner.
+    reject_window: Span,
+    rejects_allowed: u8,
+    rejects: u8,
+    last_reject: Option<Micros>,
+    window_began: Micros,
+    marks_in_window: u8,
+    rejected_since_edge: bool,
+    trains: u8,
+    too_fast: u8,
+    suspect: Option<Suspect>,
+    anomalies: u8,
+    turns_since_anomaly: u8,
+    marks_since_turn: u8,
+}
+
+impl<const MARKS: usize> ShaftTracker<MARKS> {
+    pub const fn new() -> Self {
+        Self {
+            width: Width::new(Span::ZERO),
+            edges: CountedEdges::Rising,
+            spacing: Spacing::new(),
+            minimum_gap: Span::ZERO,
+            top_turn: 0,
+            rest: Span::MAX,
+            reject_window: Span::MAX,
+            rejects_allowed: 0,
+            rejects: 0,
+            last_reject: None,
+            window_began: Micros::ZERO,
+            marks_in_window: 0,
+            rejected_since_edge: false,
+            trains: 0,
+            too_fast: 0,
+            suspect: None,
+            anomalies: 0,
+            turns_since_anomaly: 0,
+            marks_since_turn: 0,
+        }
+    }
+
+    /// Begin with these targets on a shaft of this normal speed.
+    pub fn configure(&mut self, targets: &Targets, conditioning: &Conditioning, normal: MicroturnsPerSecond) {
+        *self = Self::new();
+        self.width = Width::new(conditioning.minimum_width);
+        self.edges = targets.edges;
+        self.spacing.configure(targets);
+        let normal_turn = turn_time(normal).get();
+        let top = share(normal.get(), conditioning.top_speed.get());
+        self.top_turn = turn_time(MicroturnsPerSecond::new(top)).get();
+        // A fifth below the gap at top speed, so that a shaft over top speed is still seen as one.
+        let closest = self.spacing.closest();
+        self.minimum_gap = Span::new(share(fraction(closest, self.top_turn), 800_000));
+        // A tenth of normal speed over the widest pitch: see `Measure` on rest.
+        let widest = self.spacing.widest();
+        self.rest = Span::new(fraction(widest, normal_turn).saturating_mul(10));
+        self.reject_window = Span::new(normal_turn.saturating_mul(10));
+        self.rejects_allowed = conditioning.rejects_a_turn;
+    }
+
+    /// When a waiting level will count; the end of time if none waits.
+    pub const fn deadline(&self) -> Micros {
+        self.width.deadline()
+    }
+
+    pub const fn spacing(&self) -> &Spacing<MARKS> {
+        &self.spacing
+    }
+
+    /// A raw edge came. Whether what is known of the shaft changed.
+    pub fn raw(&mut self, at: Micros, level: bool, motion: &mut ShaftMotion) -> bool {
+        match self.width.edge(at, level) {
+            Raw::Waits => false,
+            Raw::Narrow => self.reject(at, motion),
+        }
+    }
+
+    /// The level that waited, if it has proven itself at `now`.
+    pub fn settle(&mut self, now: Micros, motion: &mut ShaftMotion) -> Option<(Micros, Counted)> {
+        let held = self.width.settle(now)?;
+        Some((held.since, self.held(held, motion)))
+    }
+
+    /// Edges never came here: the count means nothing until a whole turn has passed.
+    pub fn lost(&mut self, at: Micros, motion: &mut ShaftMotion) {
+        motion.distrust = motion.distrust.with(Distrust::EDGES_LOST);
+        self.spacing.forget_turns();
+        self.suspect = None;
+        self.begin_window(at);
+    }
+
+    /// The supervised line changed.
+    pub fn line(state: LineState, motion: &mut ShaftMotion) {
+        motion.line = state;
+        let cleared = motion.distrust.without(Distrust::LINE_OPEN).without(Distrust::LINE_SHORTED);
+        motion.distrust = match state {
+            LineState::Sound => cleared,
+            LineState::Open => cleared.with(Distrust::LINE_OPEN),
+            LineState::Shorted => cleared.with(Distrust::LINE_SHORTED),
+        };
+    }
+
+    fn begin_window(&mut self, at: Micros) {
+        self.window_began = at;
+        self.marks_in_window = 0;
+        self.rejects = 0;
+    }
+
+    /// Rejected edges move no reference; they are counted. Whether the trust in the signal changed.
+    fn reject(&mut self, at: Micros, motion: &mut ShaftMotion) -> bool {
+        motion.rejected = motion.rejected.wrapping_add(1);
+        let burst = self.last_reject.is_some_and(|last| at.since(last) < BURST);
+        if burst {
+            return false;
+        }
+        self.last_reject = Some(at);
+        if at.since(self.window_began) > self.reject_window {
+            self.end_reject_window(at, motion);
+        }
+        self.rejects = self.rejects.saturating_add(1);
+        let before = motion.distrust;
+        if self.rejects > self.rejects_allowed {
+            motion.distrust = before.with(Distrust::REJECTS);
+        }
+        motion.distrust != before
+    }
+
+    fn end_reject_window(&mut self, at: Micros, motion: &mut ShaftMotion) {
+        if self.rejects <= self.rejects_allowed {
+            motion.distrust = motion.distrust.without(Distrust::REJECTS).without(Distrust::EDGES_LOST);
+        }
+        self.begin_window(at);
+    }
+
+    fn held(&mut self, held: Held, motion: &mut ShaftMotion) -> Counted {
+        let counts = match self.edges {
+            CountedEdges::Rising => held.level,
+            CountedEdges::Falling => !held.level,
+            CountedEdges::Both => true,
+        };
+        if !counts {
+            return Counted::No;
+        }
+        let at = held.since;
+        let waited = motion.last_edge.map(|last| at.since(last));
+        if let Some(waited) = waited.filter(|waited| *waited < self.minimum_gap) {
+            // Close behind its edge it is bounce; further on it is one of a train that the gate thins out.
+            self.rejected_since_edge |= waited.get() >= self.minimum_gap.get() >> 2;
+            return if self.reject(at, motion) { Counted::Told } else { Counted::No };
+        }
+        motion.edges = motion.edges.wrapping_add(1);
+        self.count_window(at, motion);
+        match waited.filter(|waited| *waited <= self.rest) {
+            Some(time) => self.turning(at, time, motion),
+            None => self.begin(at, motion),
+        }
+    }
+
+    fn count_window(&mut self, at: Micros, motion: &mut ShaftMotion) {
+        self.marks_in_window = self.marks_in_window.saturating_add(1);
+        if self.marks_in_window >= self.spacing.count() {
+            self.end_reject_window(at, motion);
+        }
+    }
+
+    fn begin(&mut self, at: Micros, motion: &mut ShaftMotion) -> Counted {
+        self.spacing.forget_turns();
+        self.spacing.pass(at.get() as u32, Span::ZERO);
+        self.suspect = None;
+        self.too_fast = 0;
+        self.trains = 0;
+        self.rejected_since_edge = false;
+        motion.last_edge = Some(at);
+        motion.pitch = None;
+        motion.next_largest = self.spacing.next().largest;
+        // How much of a pitch was turned before this edge is not known; a whole one keeps angle and marks in step.
+        motion.angle = motion.angle.forward(self.spacing.current().angle);
+        Counted::Edge { from_rest: true, broken: None }
+    }
+
+    fn turning(&mut self, at: Micros, time: Span, motion: &mut ShaftMotion) -> Counted {
+        let moved = self.spacing.pass(at.get() as u32, time);
+        let first_part = self.suspect.map_or(0, |suspect| suspect.time);
+        let mut time = time;
+        let mut passed = self.spacing.current();
+        self.judge_rate(time, passed, motion);
+        let lost_or_extra = self.compare(time, passed, motion);
+        if lost_or_extra == Some(TargetPattern::Missing) {
+            // The pitch seen was two: catch up by the one unseen.
+            motion.angle = motion.angle.forward(passed.angle);
+            self.spacing.skip();
+            passed = self.spacing.current();
+        } else if lost_or_extra == Some(TargetPattern::Extra) {
+            // Two pitches seen were one.
+            self.spacing.unskip();
+            passed = self.spacing.current();
+            time = Span::new(time.get().saturating_add(first_part));
+        }
+        self.count_pattern(lost_or_extra, motion);
+        motion.last_edge = Some(at);
+        motion.pitch = Some(Pitch { time, angle: passed.angle, largest: passed.largest });
+        motion.next_largest = self.spacing.next().largest;
+        if lost_or_extra != Some(TargetPattern::Extra) {
+            motion.angle = motion.angle.forward(passed.angle);
+        }
+        let broken = match (lost_or_extra, moved) {
+            (Some(_), _) => Some(Broken::Count),
+            (None, true) => Some(Broken::Spacing),
+            (None, false) => None,
+        };
+        Counted::Edge { from_rest: false, broken }
+    }
+
+    /// Over top speed, or a train thinned out by the gap gate, whatever speed is left of it: hum or chatter, never a speed.
+    fn judge_rate(&mut self, time: Span, passed: Share, motion: &mut ShaftMotion) {
+        let over_top = time.get() < fraction(passed.least.get(), self.top_turn);
+        self.too_fast = if over_top { self.too_fast.saturating_add(1) } else { 0 };
+        self.trains = if self.rejected_since_edge { self.trains.saturating_add(1) } else { 0 };
+        self.rejected_since_edge = false;
+        let mut distrust = motion.distrust.without(Distrust::TOO_FAST).without(Distrust::HUM);
+        if self.too_fast >= IN_A_ROW {
+            distrust = distrust.with(Distrust::TOO_FAST);
+        }
+        if self.trains >= IN_A_ROW {
+            distrust = distrust.with(Distrust::HUM);
+        }
+        motion.distrust = distrust;
+    }
+
+    /// Whether this pitch confirms that the one before held a lost edge, or was cut by an extra one.
+    fn compare(&mut self, time: Span, passed: Share, motion: &ShaftMotion) -> Option<TargetPattern> {
+        if self.spacing.is_unknown() {
+            return None;
+        }
+        let time = time.get();
+        if let Some(suspect) = self.suspect.take() {
+            let (time_before, share_before) = suspect.before;
+            // What this pitch should take at the speed of the pitch before the suspect one.
+            let expect = |share| mul_div(time_before, share, share_before).unwrap_or(0);
+            match suspect.kind {
+                TargetPattern::Missing => {
+                    let following = self.spacing.next().angle.get();
+                    if near(time, expect(following), 2) {
+                        return Some(TargetPattern::Missing);
+                    }
+                }
+                TargetPattern::Extra => {
+                    let whole = expect(self.spacing.previous().angle.get());
+                    if near(suspect.time.saturating_add(time), whole, 3) && time < whole.saturating_sub(whole >> 2) {
+                        return Some(TargetPattern::Extra);
+                    }
+                }
+                TargetPattern::Whole => {}
+            }
+        }
+        let before = motion.pitch?;
+        let (time_before, share_before) = (before.time.get(), before.angle.get());
+        // Time over expected time, both times the earlier share, a quarter of it: three times that still fits 64 bits.
+        let seen = product(time, share_before) >> 2;
+        let expected = product(time_before, passed.angle.get()) >> 2;
+        let kind = if seen > expected.saturating_add(expected >> 1) && seen < expected.saturating_mul(3) {
+            TargetPattern::Missing
+        } else if seen < expected.saturating_sub(expected >> 2) {
+            TargetPattern::Extra
+        } else {
+            return None;
+        };
+        self.suspect = Some(Suspect { before: (time_before, share_before), time, kind });
+        None
+    }
+
+    fn count_pattern(&mut self, found: Option<TargetPattern>, motion: &mut ShaftMotion) {
+        self.marks_since_turn = self.marks_since_turn.saturating_add(1);
+        if self.marks_since_turn >= self.spacing.count() {
+            self.marks_since_turn = 0;
+            self.turns_since_anomaly = self.turns_since_anomaly.saturating_add(1);
+            if self.turns_since_anomaly >= PATTERN_TURNS {
+                self.anomalies = 0;
+                motion.pattern = TargetPattern::Whole;
+            }
+        }
+        if let Some(kind) = found {
+            self.anomalies = self.anomalies.saturating_add(1);
+            self.turns_since_anomaly = 0;
+            if self.anomalies >= PATTERN {
+                motion.pattern = kind;
+            }
+        }
+    }
+}
+
+/// The product of two 32-bit numbers, which fits 64 bits.
+const fn product(a: u32, b: u32) -> u64 {
+    (a as u64).wrapping_mul(b as u64)
+}
+
+/// Whether `value` is within 1/2^`shift` of `expected`.
+const fn near(value: u32, expected: u32, shift: u32) -> bool {
+    value.abs_diff(expected) <= expected >> shift
+}

@@ -1,0 +1,378 @@
+//! How the marks lie around the shaft, learned from whole turns.
+//!
+//! Each mark's share of the turn is its pitch time over the mean of two turns: the one that ends where the pitch ends and
+//! the one that begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels.
+//! A table is adopted only when it differs from the one in use by something that matters, because adopting moves past angles.
+
+use crate::math::{fraction, mul_div, ppm_of_turn};
+use crate::settings::{Spacing as Declared, Targets};
+use crate::units::{Span, TurnFraction};
+
+/// The most marks a turn: 32 targets, both edges.
+pub const MOST_MARKS: usize = 64;
+/// Turns averaged before a table is judged.
+const TURNS_TO_LEARN: u16 = 8;
+/// A pitch that differs by more than this part of itself (1/2^9, 0.2 %) is a material change.
+const MATERIAL_SHIFT: u32 = 9;
+/// Two turns in a row may differ by this part (1/2^3) for the pitches between them to be learned from.
+const STEADY_SHIFT: u32 = 3;
+
+/// One pitch as the table has it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Share {
+    /// Best estimate.
+    pub angle: TurnFraction,
+    /// The smallest it can be.
+    pub least: TurnFraction,
+    /// The largest it can be.
+    pub largest: TurnFraction,
+}
+
+/// What the learner remembers of one mark.
+#[derive(Clone, Copy, Debug)]
+struct Mark {
+    /// Share of the turn of the pitch that ends here, in 2^-32 turn.
+    share: u32,
+    /// Time of the last pass, wrapping.
+    time: u32,
+    /// The pitch that ended here at the last pass.
+    gap: u32,
+    /// The turn that ended here at the last pass.
+    turn: u32,
+    /// Sum of pitches so far; while concluding, the new share.
+    sum_gap: u32,
+    /// Sum of mean turns so far.
+    sum_turn: u32,
+}
+
+const BLANK: Mark = Mark { share: 0, time: 0, gap: 0, turn: 0, sum_gap: 0, sum_turn: 0 };
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    /// So many marks passed since steady turning began; learning needs two whole turns behind it.
+    Listening { passed: u16 },
+    /// Summing, so many marks done.
+    Summing { done: u16 },
+    /// Turning sums into shares, one mark an edge, so that no single edge costs more.
+    Concluding { done: u8, total: u64, material: bool },
+}
+
+/// The spacing of one shaft's marks.
+#[derive(Clone, Debug)]
+pub struct Spacing<const MARKS: usize> {
+    marks: [Mark; MARKS],
+    count: u8,
+    /// The mark passed last.
+    index: u8,
+    stage: Stage,
+    learned: bool,
+    /// Deviation of an even pitch before it is learned, in 2^-32 turn.
+    tolerance: u32,
+    /// Extremes of uneven pitches before they are learned.
+    extremes: Option<(u32, u32)>,
+}
+
+impl<const MARKS: usize> Spacing<MARKS> {
+    /// The most marks this one has room for.
+    const MOST: u8 = if MARKS > MOST_MARKS { MOST_MARKS as u8 } else { MARKS as u8 };
+
+    pub const fn new() -> Self {
+        Self {
+            marks: [BLANK; MARKS],
+            count: 1,
+            index: 0,
+            stage: Stage::Listening { passed: 0 },
+            learned: false,
+            tolerance: 0,
+            extremes: None,
+        }
+    }
+
+    /// Begin with what the settings say.
+    pub fn configure(&mut self, targets: &Targets) {
+        let count = targets.marks().clamp(1, Self::MOST);
+        let even = u32::MAX.checked_div(u32::from(count)).unwrap_or(u32::MAX);
+        *self = Self::new();
+        self.count = count;
+        for mark in &mut self.marks {
+            mark.share = even;
+        }
+        match targets.spacing {
+            Declared::Even { tolerance } => self.tolerance = fraction(even, ppm_of_turn(tolerance.get())),
+            Declared::Uneven { closest, widest } => {
+                self.extremes = Some((ppm_of_turn(closest.get()), ppm_of_turn(widest.get())));
+            }
+        }
+        // One mark is one turn: nothing to learn.
+        self.learned = count == 1;
+    }
+
+    pub const fn count(&self) -> u8 {
+        self.count
+    }
+
+    pub const fn index(&self) -> u8 {
+        self.index
+    }
+
+    /// Whether a pitch may differ from its best estimate by so much that neighbours cannot be compared.
+    pub const fn is_unknown(&self) -> bool {
+        !self.learned && self.extremes.is_some()
+    }
+
+    fn step(&self, index: u8, by: u8) -> u8 {
+        let sum = index.wrapping_add(by);
+        if sum >= self.count { sum.wrapping_sub(self.count) } else { sum }
+    }
+
+    fn mark(&self, index: u8) -> Mark {
+        self.marks.get(usize::from(index)).copied().unwrap_or(BLANK)
+    }
+
+    fn share_of(&self, index: u8) -> Share {
+        let angle = self.mark(index).share;
+        let (least, largest) = if self.learned {
+            // A whole turn is known exactly.
+            let slack = if self.count == 1 { 0 } else { angle >> MATERIAL_SHIFT };
+            (angle.saturating_sub(slack), angle.saturating_add(slack))
+        } else if let Some(extremes) = self.extremes {
+            extremes
+        } else {
+            (angle.saturating_sub(self.tolerance), angle.saturating_add(self.tolerance))
+        };
+        Share { angle: TurnFraction::new(angle), least: TurnFraction::new(least), largest: TurnFraction::new(largest) }
+    }
+
+    /// The pitch that ended at the mark passed last.
+    pub fn current(&self) -> Share {
+        self.share_of(self.index)
+    }
+
+    /// The pitch to the next mark.
+    pub fn next(&self) -> Share {
+        self.share_of(self.step(self.index, 1))
+    }
+
+    /// The pitch before the one that ended at the mark passed last.
+    pub fn previous(&self) -> Share {
+        self.share_of(self.step(self.index, self.count.wrapping_sub(1)))
+    }
+
+    /// The smallest any pitch can be, in 2^-32 turn.
+    pub fn closest(&self) -> u32 {
+        self.all().map(|share| share.least.get()).min().unwrap_or(0)
+    }
+
+    /// The largest any pitch can be, in 2^-32 turn.
+    pub fn widest(&self) -> u32 {
+        self.all().map(|share| share.largest.get()).max().unwrap_or(u32::MAX)
+    }
+
+    fn all(&self) -> impl Iterator<Item = Share> + '_ {
+        (0..self.count).map(|index| self.share_of(index))
+    }
+
+    /// A mark went by unseen: move on by one.
+    pub fn skip(&mut self) {
+        self.index = self.step(self.index, 1);
+        self.forget_turns();
+    }
+
+    /// An edge came that was no mark: move back by one.
+    pub fn unskip(&mut self) {
+        self.index = self.step(self.index, self.count.wrapping_sub(1));
+        self.forget_turns();
+    }
+
+    /// Turning was broken off: sums and past times mean nothing any more. The table stays.
+    pub fn forget_turns(&mut self) {
+        self.stage = Stage::Listening { passed: 0 };
+    }
+
+    /// The next mark passes at `time` (microseconds, wrapping), `gap` after the one before.
+    /// Returns whether what is known of the spacing changed materially.
+    pub fn pass(&mut self, time: u32, gap: Span) -> bool {
+        let before = self.index;
+        self.index = self.step(before, 1);
+        let turn_before_start = self.mark(before).turn;
+        let index = self.index;
+        let old = self.mark(index);
+        let turn = time.wrapping_sub(old.time);
+        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
+            mark.time = time;
+            mark.gap = gap.get();
+            mark.turn = turn;
+        }
+        if self.count == 1 {
+            return false;
+        }
+        match self.stage {
+            Stage::Listening { passed } => {
+                let passed = passed.saturating_add(1);
+                // Two turns: every mark then has a pitch, and a turn that ended there.
+                self.stage = if passed >= u16::from(self.count).saturating_mul(2) {
+                    self.clear_sums();
+                    Stage::Summing { done: 0 }
+                } else {
+                    Stage::Listening { passed }
+                };
+                false
+            }
+            Stage::Summing { done } => {
+                self.sum(index, old, turn_before_start, done);
+                false
+            }
+            Stage::Concluding { done, total, material } => self.conclude(index, done, total, material),
+        }
+    }
+
+    fn clear_sums(&mut self) {
+        for mark in &mut self.marks {
+            mark.sum_gap = 0;
+            mark.sum_turn = 0;
+        }
+    }
+
+    /// `old` is the mark as it was before this pass; `turn_from_start` the turn that began where its pitch began.
+    fn sum(&mut self, index: u8, old: Mark, turn_from_start: u32, done: u16) {
+        let difference = turn_from_start.abs_diff(old.turn);
+        if difference > old.turn >> STEADY_SHIFT {
+            self.clear_sums();
+            self.stage = Stage::Summing { done: 0 };
+            return;
+        }
+        let mean = (old.turn >> 1).wrapping_add(turn_from_start >> 1);
+        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
+            mark.sum_gap = mark.sum_gap.saturating_add(old.gap);
+            mark.sum_turn = mark.sum_turn.saturating_add(mean);
+        }
+        let done = done.saturating_add(1);
+        self.stage = if done >= u16::from(self.count).saturating_mul(TURNS_TO_LEARN) {
+            Stage::Concluding { done: 0, total: 0, material: false }
+        } else {
+            Stage::Summing { done }
+        };
+    }
+
+    fn conclude(&mut self, index: u8, done: u8, total: u64, material: bool) -> bool {
+        let mark = self.mark(index);
+        // A sum of turns is zero only if no time passed: then keep what is in use.
+        let fresh = mul_div(mark.sum_gap, u32::MAX, mark.sum_turn).unwrap_or(mark.share);
+        let material = material || fresh.abs_diff(mark.share) > mark.share >> MATERIAL_SHIFT;
+        let total = total.wrapping_add(u64::from(fresh));
+        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
+            mark.sum_gap = fresh;
+        }
+        let done = done.saturating_add(1);
+        if done < self.count {
+            self.stage = Stage::Concluding { done, total, material };
+            return false;
+        }
+        self.stage = Stage::Listening { passed: 0 };
+        // Shares of one turn that do not add up to one turn to 1/2^6 were not one turn.
+        let whole = u64::from(u32::MAX);
+        if total.abs_diff(whole) > whole >> 6 {
+            return false;
+        }
+        if self.learned && !material {
+            return false;
+        }
+        // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
+        let is_news = material || (!self.learned && self.extremes.is_some());
+        self.adopt(total);
+        self.learned = true;
+        is_news
+    }
+
+    /// Take the new shares, scaled so that they add up to one turn exactly.
+    fn adopt(&mut self, total: u64) {
+        // Within 1/2^6 of one turn, so it fits once held at 32 bits; what rounding leaves goes to the last mark.
+        let total = u32::try_from(total).unwrap_or(u32::MAX);
+        let mut left = u32::MAX;
+        let count = usize::from(self.count);
+        for (position, mark) in self.marks.iter_mut().take(count).enumerate() {
+            let scaled = mul_div(mark.sum_gap, u32::MAX, total).unwrap_or(mark.share).min(left);
+            mark.share = if position.saturating_add(1) == count { left } else { scaled };
+            left = left.saturating_sub(mark.share);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::CountedEdges;
+    use crate::units::Ppm;
+
+    fn targets(count: u8, spacing: Declared) -> Targets {
+        Targets { count, edges: CountedEdges::Rising, spacing, supervised: false }
+    }
+
+    /// Pass marks of the given shares (in thousandths of a turn) while the turn time changes by `ramp` each turn.
+    fn turn(
+        spacing: &mut Spacing<MOST_MARKS>,
+        shares: &[u32],
+        turns: usize,
+        turn_us: f64,
+        growth_a_turn: f64,
+    ) -> usize {
+        let mut time = 1_000_000.0_f64;
+        let mut last = 1_000_000_u32;
+        let mut adopted = 0;
+        let mut angle = 0.0;
+        for _ in 0..turns {
+            for share in shares {
+                angle += f64::from(*share) / 1_000.0;
+                // Time as a quadratic of angle: a steady ramp of the turn time.
+                time = 1_000_000.0 + turn_us * (angle + growth_a_turn * angle * angle / 2.0);
+                let now = time.round() as u32;
+                adopted += usize::from(spacing.pass(now, Span::new(now - last)));
+                last = now;
+            }
+        }
+        assert!(time > 0.0);
+        adopted
+    }
+
+    fn shares(spacing: &Spacing<MOST_MARKS>) -> [f64; MOST_MARKS] {
+        core::array::from_fn(|index| f64::from(spacing.marks[index].share) / 4_294_967_296.0)
+    }
+
+    #[test]
+    fn uneven_marks_are_learned_while_the_speed_ramps() {
+        // 70 and 110 degrees in turn, as on a real recording; a turn is given in thousandths here.
+        let pattern = [194, 306, 194, 306];
+        let mut spacing = Spacing::<MOST_MARKS>::new();
+        spacing.configure(&targets(4, Declared::Uneven { closest: Ppm::new(180_000), widest: Ppm::new(320_000) }));
+        assert!(spacing.is_unknown());
+        let adopted = turn(&mut spacing, &pattern, 14, 800_000.0, -0.004);
+        assert_eq!(adopted, 1);
+        assert!(spacing.learned);
+        let learned = shares(&spacing);
+        // The table starts one mark after the first edge: its order is the pattern's, turned.
+        for pair in learned[..4].chunks(2) {
+            let (small, large) = if pair[0] < pair[1] { (pair[0], pair[1]) } else { (pair[1], pair[0]) };
+            assert!((small - 0.194).abs() < 0.000_1, "{learned:?}");
+            assert!((large - 0.306).abs() < 0.000_1, "{learned:?}");
+        }
+    }
+
+    #[test]
+    fn even_marks_move_nothing_but_are_known_better() {
+        let mut spacing = Spacing::<MOST_MARKS>::new();
+        spacing.configure(&targets(4, Declared::Even { tolerance: Ppm::new(20_000) }));
+        let before = spacing.next().largest;
+        assert_eq!(turn(&mut spacing, &[250; 4], 14, 760_000.0, 0.0), 0);
+        assert!(spacing.learned);
+        assert!(spacing.next().largest < before);
+    }
+
+    #[test]
+    fn shares_add_up_to_one_turn() {
+        let mut spacing = Spacing::<MOST_MARKS>::new();
+        spacing.configure(&targets(7, Declared::Even { tolerance: Ppm::new(50_000) }));
+        turn(&mut spacing, &[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, 0.0);
+        let total: u64 = spacing.marks[..7].iter().map(|mark| u64::from(mark.share)).sum();
+        assert_eq!(total, u64::from(u32::MAX));
+    }
+}

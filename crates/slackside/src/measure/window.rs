@@ -1,0 +1,394 @@
+//! Slip from angle, not from two speeds.
+//!
+//! At each boot edge that closes a window of whole boot turns, the head angle is taken at both ends of that very stretch of
+//! time, interpolated between head edges: `slip = 1 - boot turns / (R * head turns)`. Both shafts then cover the same
+//! stretch, so a ramp of speed makes no false slip, and the spacing of the boot targets cancels over whole turns.
+//!
+//! While the next boot edge is waited for, each head edge gives a lower limit of what its window will say: the same
+//! formula with the head angle so far. It grows until the edge comes and then equals the exact value, so that the exact value
+//! and the limit are one definition and never disagree.
+//!
+//! Of more than eight boot marks a turn only some, evenly picked, close windows: eight readings a turn are as many as a
+//! window of a whole turn can use, and memory and the cost of one head edge stay bounded.
+
+use heapless::Deque;
+
+use crate::math::mul_div;
+use crate::motion::{Slip, SlipReading};
+use crate::units::{Micrometres, Micros, Ppm, Ratio, Span, TurnFraction, Turns};
+
+/// Windows that may close in one boot turn.
+const MOST_CLOSINGS: usize = 8;
+/// Boot turns of the long window.
+pub const LONG_TURNS: u32 = 4;
+/// Head angles remembered: one at each closing mark over the long window, and its start.
+const REMEMBERED: usize = MOST_CLOSINGS * LONG_TURNS as usize + 1;
+/// Boot marks that may wait for the next head edge.
+const MOST_WAITING: usize = 24;
+/// A lower limit is told only once the window is this part (1/2^10) longer than the last whole one: otherwise it says
+/// nothing that the last reading did not say.
+const TELLING_SHIFT: u32 = 10;
+
+/// Head angle in 2^-28 turn. It wraps after sixteen turns, and differences over a window wrap back: the long window spans
+/// fewer than sixteen head turns unless the belt has long stopped following.
+type ShortAngle = u32;
+
+const fn short(angle: Turns) -> ShortAngle {
+    (angle.get() >> 4) as u32
+}
+
+/// What the windows say at one head edge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Told {
+    pub short: Option<Slip>,
+    pub long: Option<Slip>,
+}
+
+/// The two windows.
+#[derive(Clone, Debug)]
+pub struct Windows {
+    /// Head turns for one boot turn without slip, in 2^-28 turn, and the other way round.
+    head_per_boot: u32,
+    boot_per_head: u32,
+    /// Part of the boot turn between two closing marks, on average, in 2^-28 turn.
+    closing_share: u32,
+    /// Every so many boot marks close a window.
+    stride: u8,
+    /// Boot marks a turn.
+    boot_marks: u8,
+    /// Closing marks a turn.
+    closings: u8,
+    /// Boot mark counted last, modulo the marks a turn.
+    boot_index: u8,
+    /// Head angle at the closing marks, newest last.
+    at_marks: Deque<ShortAngle, REMEMBERED>,
+    /// Closing marks not yet placed between two head edges.
+    waiting: Deque<Micros, MOST_WAITING>,
+    /// The newest boot edge, not yet placed.
+    boot_edge: Option<Micros>,
+    /// Head angle at the newest placed boot edge.
+    head_at_boot: Option<Turns>,
+    /// The newest head edge: its time and angle.
+    head: Option<(Micros, Turns)>,
+    /// Head angle of the newest whole window, short and long.
+    whole: [u32; 2],
+    /// Error of one reading over a short window while the head spacing is not known; zero once it is.
+    doubt: u32,
+    /// Boot rim length of one turn.
+    boot_circumference: Micrometres,
+    slipped: i64,
+}
+
+impl Windows {
+    pub const fn new() -> Self {
+        Self {
+            head_per_boot: 1 << 28,
+            boot_per_head: 1 << 28,
+            closing_share: 1 << 28,
+            stride: 1,
+            boot_marks: 1,
+            closings: 1,
+            boot_index: 0,
+            at_marks: Deque::new(),
+            waiting: Deque::new(),
+            boot_edge: None,
+            head_at_boot: None,
+            head: None,
+            whole: [0; 2],
+            doubt: 0,
+            boot_circumference: Micrometres::ZERO,
+            slipped: 0,
+        }
+    }
+
+    /// `head_widest` is the widest head pitch, which bounds how many boot marks can wait for a head edge.
+    pub fn configure(
+        &mut self,
+        ratio: Ratio,
+        boot_marks: u8,
+        head_widest: TurnFraction,
+        boot_circumference: Micrometres,
+    ) {
+        *self = Self::new();
+        // Ratio is above 0.2 in checked settings, so the quotient fits 32 bits.
+        self.head_per_boot = mul_div(1 << 28, Ratio::ONE.get(), ratio.get()).unwrap_or(1 << 28);
+        self.boot_per_head = mul_div(1 << 28, ratio.get(), Ratio::ONE.get()).unwrap_or(1 << 28);
+        self.boot_marks = boot_marks.max(1);
+        self.boot_circumference = boot_circumference;
+        // Boot turns in one head pitch, in 2^-8 turn, rounded up.
+        let boot_in_pitch =
+            mul_div(head_widest.get() >> 24, ratio.get(), Ratio::ONE.get()).unwrap_or(0).wrapping_add(2);
+        let room = (MOST_WAITING as u32).saturating_sub(4).wrapping_shl(8).checked_div(boot_in_pitch).unwrap_or(1);
+        // At least one after the narrowing too, so that no compiler has to prove it.
+        let most = (room.clamp(1, MOST_CLOSINGS as u32) as u8).max(1);
+        self.stride = self.boot_marks.div_ceil(most);
+        self.closings = self.boot_marks.div_ceil(self.stride.max(1));
+        self.closing_share = (1_u32 << 28).checked_div(u32::from(self.closings)).unwrap_or(1 << 28);
+    }
+
+    /// Readings of each window in one boot turn, at most.
+    pub const fn readings_a_turn(&self) -> u32 {
+        self.closings as u32
+    }
+
+    /// Forget everything but the geometry: what was before is not one stretch with what follows.
+    pub fn restart(&mut self) {
+        self.at_marks.clear();
+        self.waiting.clear();
+        self.boot_edge = None;
+        self.head_at_boot = None;
+        self.head = None;
+        self.whole = [0; 2];
+    }
+
+    /// Forget the slipped length too: a new run from rest.
+    pub fn restart_from_rest(&mut self) {
+        self.restart();
+        self.slipped = 0;
+    }
+
+    /// How wrong the head angle between two edges can be while the head's spacing is not known.
+    pub fn set_doubt(&mut self, head_pitch_doubt: TurnFraction) {
+        self.doubt = head_pitch_doubt.get() >> 4;
+    }
+
+    /// A boot edge counts, at `at`; `index` is its mark.
+    pub fn boot(&mut self, at: Micros, index: u8) {
+        self.boot_index = index;
+        self.boot_edge = Some(at);
+        if index.checked_rem(self.stride).unwrap_or(0) != 0 {
+            return;
+        }
+        if self.waiting.push_back(at).is_err() {
+            // More boot marks than a turning head can leave waiting: no common stretch any more.
+            self.at_marks.clear();
+            self.waiting.clear();
+            self.whole = [0; 2];
+        }
+    }
+
+    /// A head edge counts, at `at`, where the head's angle is `angle`; it is known at `known_at`.
+    pub fn head(&mut self, at: Micros, angle: Turns, known_at: Micros) -> Told {
+        let mut told = Told { short: None, long: None };
+        let Some((last, last_angle)) = self.head.replace((at, angle)) else {
+            // Before the first head edge nothing can be placed.
+            self.waiting.clear();
+            self.boot_edge = None;
+            return told;
+        };
+        let pitch = angle.beyond(last_angle).get().min(u64::from(u32::MAX)) as u32;
+        let time = at.since(last);
+        let mut closed = None;
+        while let Some(mark) = self.waiting.pop_front() {
+            let head = last_angle.forward(between(pitch, mark.since(last), time));
+            closed = Some(mark);
+            self.place(short(head));
+            if self.boot_edge == closed {
+                self.boot_edge = None;
+                self.head_at_boot = Some(head);
+            }
+        }
+        if let Some(edge) = self.boot_edge.take() {
+            self.head_at_boot = Some(last_angle.forward(between(pitch, edge.since(last), time)));
+        }
+        for (window, turns) in [(&mut told.short, 1), (&mut told.long, LONG_TURNS)] {
+            *window = match closed {
+                Some(mark) => self.close(turns, mark, known_at),
+                None => self.limit(turns, short(angle), at, known_at),
+            };
+        }
+        told
+    }
+
+    /// Remember the head angle at the next closing mark, and count what slid past since the last.
+    fn place(&mut self, head: ShortAngle) {
+        if let Some(last) = self.at_marks.back() {
+            let slid = i64::from(self.boot_turns(head.wrapping_sub(*last))).wrapping_sub(i64::from(self.closing_share));
+            // Within 2^29 (two turns), times at most 2^43 micrometres would not fit; circumferences are below 2^24.
+            let length = slid.saturating_mul(self.boot_circumference.get()) >> 28;
+            self.slipped = self.slipped.saturating_add(length);
+        }
+        if self.at_marks.is_full() {
+            self.at_marks.pop_front();
+        }
+        // There is room: one was taken away.
+        let _ = self.at_marks.push_back(head);
+    }
+
+    /// The boot turns that a head angle stands for without slip, in 2^-28 turn.
+    fn boot_turns(&self, head: u32) -> u32 {
+        ((u64::from(head).wrapping_mul(u64::from(self.boot_per_head))) >> 28).min(u64::from(u32::MAX)) as u32
+    }
+
+    fn marks_in(&self, turns: u32) -> usize {
+        usize::from(self.closings).wrapping_mul(turns as usize)
+    }
+
+    /// The head angle remembered so many closing marks before the newest.
+    fn before_newest(&self, marks: usize) -> Option<ShortAngle> {
+        let index = self.at_marks.len().checked_sub(marks)?.checked_sub(1)?;
+        self.at_marks.get(index).copied()
+    }
+
+    fn close(&mut self, turns: u32, at: Micros, known_at: Micros) -> Option<Slip> {
+        let newest = *self.at_marks.back()?;
+        let span = newest.wrapping_sub(self.before_newest(self.marks_in(turns))?);
+        let slot = usize::from(turns > 1);
+        if let Some(whole) = self.whole.get_mut(slot) {
+            *whole = span;
+        }
+        Some(Slip { reading: self.reading(turns, span, false), at, known_at })
+    }
+
+    /// What the window that the next mark will close says at least, if that is news.
+    fn limit(&self, turns: u32, head: ShortAngle, at: Micros, known_at: Micros) -> Option<Slip> {
+        let start = self.before_newest(self.marks_in(turns).checked_sub(1)?)?;
+        let span = head.wrapping_sub(start);
+        let whole = self.whole.get(usize::from(turns > 1)).copied().unwrap_or(0);
+        // Without a whole window yet, the no-slip angle is the mark to beat.
+        let whole = if whole == 0 { self.head_per_boot.saturating_mul(turns) } else { whole };
+        (span > whole.saturating_add(whole >> TELLING_SHIFT)).then(|| Slip {
+            reading: self.reading(turns, span, true),
+            at,
+            known_at,
+        })
+    }
+
+    /// `1 - turns / (R * span)` in ppm, held between -200 % and 100 %.
+    fn reading(&self, turns: u32, span: u32, overdue: bool) -> SlipReading {
+        let (span, at_least) = if self.doubt > 0 { (span.saturating_sub(self.doubt), true) } else { (span, overdue) };
+        // 1e6 < 2^20, four turns 2^2, head_per_boot < 2^31: below 2^53.
+        let boot = u64::from(turns).wrapping_mul(u64::from(self.head_per_boot)).wrapping_mul(1_000_000);
+        let share = boot.checked_div(u64::from(span)).unwrap_or(3_000_000).min(3_000_000) as i32;
+        let ppm = Ppm::ONE.saturating_sub(Ppm::new(share));
+        if at_least { SlipReading::AtLeast(ppm) } else { SlipReading::Known(ppm) }
+    }
+
+    /// Head angle since the newest boot edge, as of the newest head edge; zero while that edge waits to be placed.
+    pub fn head_since_boot(&self) -> Turns {
+        match (self.head, self.head_at_boot, self.boot_edge) {
+            (Some((_, angle)), Some(start), None) => angle.beyond(start),
+            _ => Turns::ZERO,
+        }
+    }
+
+    /// There is no boot edge yet: count head angle from here.
+    pub fn boot_rests_at(&mut self, angle: Turns) {
+        self.head_at_boot.get_or_insert(angle);
+    }
+
+    /// Rim length slid past the belt since rest, with what the overdue boot has lost so far.
+    pub fn slipped(&self) -> Micrometres {
+        let open = match (self.head, self.at_marks.back()) {
+            (Some((_, angle)), Some(newest)) => {
+                let turned = self.boot_turns(short(angle).wrapping_sub(*newest));
+                i64::from(turned.saturating_sub(self.closing_share))
+            }
+            _ => 0,
+        };
+        let open = open.saturating_mul(self.boot_circumference.get()) >> 28;
+        Micrometres::new(self.slipped.saturating_add(open))
+    }
+}
+
+/// The part of `pitch` turned after `waited` of the `time` it took.
+fn between(pitch: u32, waited: Span, time: Span) -> TurnFraction {
+    // No time passed only if two edges coincide: then either end is right.
+    TurnFraction::new(mul_div(pitch, waited.get(), time.get()).unwrap_or(0).min(pitch))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PITCH: TurnFraction = TurnFraction::new(1 << 30);
+
+    /// Run both shafts for `turns` boot turns with a slip given in ppm; returns the last short and long readings.
+    fn run(ratio: u32, head_marks: u32, boot_marks: u8, turns: u32, slip_ppm: i32) -> (Option<Slip>, Option<Slip>) {
+        let mut windows = Windows::new();
+        let pitch = TurnFraction::new((u32::MAX / head_marks).wrapping_add(u32::from(head_marks > 1)));
+        windows.configure(Ratio::new(ratio), boot_marks, pitch, Micrometres::new(1_910_000));
+        let head_turn_us = 760_000.0;
+        let boot_turn_us = head_turn_us / (f64::from(ratio) / 1e6) / (1.0 - f64::from(slip_ppm) / 1e6);
+        let (mut short, mut long) = (None, None);
+        let (mut head_edges, mut boot_edges) = (0_u32, 0_u32);
+        let mut angle = Turns::ZERO;
+        while boot_edges <= turns * u32::from(boot_marks) {
+            let head_at = 1_000.0 + f64::from(head_edges) * head_turn_us / f64::from(head_marks);
+            let boot_at = 1_300.0 + f64::from(boot_edges) * boot_turn_us / f64::from(boot_marks);
+            if head_at <= boot_at {
+                let at = Micros::new(head_at.round() as u64);
+                let told = windows.head(at, angle, at);
+                short = told.short.or(short);
+                long = told.long.or(long);
+                head_edges += 1;
+                angle = angle.forward(pitch);
+            } else {
+                windows.boot(Micros::new(boot_at.round() as u64), (boot_edges % u32::from(boot_marks)) as u8);
+                boot_edges += 1;
+            }
+        }
+        (short, long)
+    }
+
+    fn close(slip: Option<Slip>, expected: i32, within: i32) {
+        let ppm = slip.and_then(|slip| slip.reading.ppm()).expect("a reading").get();
+        assert!((ppm - expected).abs() <= within, "{ppm} instead of {expected}");
+    }
+
+    #[test]
+    fn slip_comes_back_at_any_ratio_and_any_pair_of_target_counts() {
+        for ratio in [600_000, 1_000_000, 1_039_474, 1_800_000] {
+            for head_marks in [1, 2, 4, 7, 32] {
+                for boot_marks in [1, 3, 4, 8, 9, 31, 32, 64] {
+                    for slip in [-20_000, 0, 30_000, 100_000, 400_000] {
+                        let (short, long) = run(ratio, head_marks, boot_marks, 9, slip);
+                        // Two readings of 0.5 us in a turn of 0.4 to 1.3 s, and rounding.
+                        close(short, slip, 12);
+                        close(long, slip, 6);
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn an_overdue_boot_gives_a_limit_that_grows() {
+        let mut windows = Windows::new();
+        windows.configure(Ratio::ONE, 4, PITCH, Micrometres::new(1_910_000));
+        let mut angle = Turns::ZERO;
+        let mut readings = heapless::Vec::<i32, 64>::new();
+        for pitch in 0..24_u64 {
+            let at = Micros::new(1_000_000 + pitch * 200_000);
+            let told = windows.head(at, angle, at);
+            if let Some(slip) = told.short {
+                readings.push(slip.reading.ppm().unwrap().get()).unwrap();
+            }
+            // The boot follows for three turns, 50 us behind, then stands.
+            if pitch < 13 {
+                windows.boot(Micros::new(1_000_050 + pitch * 200_000), (pitch % 4) as u8);
+            }
+            angle = angle.forward(PITCH);
+        }
+        let limits = &readings[readings.len() - 9..];
+        assert!(limits.windows(2).all(|pair| pair[0] < pair[1]), "{limits:?}");
+        // Eleven head pitches after the last boot edge the window holds 3 + 11 pitches for four.
+        close(
+            Some(Slip { reading: SlipReading::Known(Ppm::new(*limits.last().unwrap())), ..Slip::default() }),
+            690_000,
+            40_000,
+        );
+        assert!(windows.head_since_boot() > Turns::new(2 << 32));
+        assert!(windows.slipped() > Micrometres::new(3_000_000));
+    }
+
+    #[test]
+    fn a_restart_forgets() {
+        let mut windows = Windows::new();
+        windows.configure(Ratio::ONE, 1, TurnFraction::MAX, Micrometres::new(1_910_000));
+        windows.restart_from_rest();
+        let told = windows.head(Micros::new(5), Turns::ZERO, Micros::new(5));
+        assert_eq!(told, Told { short: None, long: None });
+        assert_eq!(windows.slipped(), Micrometres::ZERO);
+    }
+}
