@@ -8,3 +8,7 @@ pub mod plant;
 pub mod replay;
 pub mod report;
 pub mod trace;
+pub mod settings;
+pub mod sheet;
+pub mod scenario;
+pub mod sensors;
