@@ -21,7 +21,7 @@ fn example() -> Checked {
 
 fn job<'a>(bytes: Vec<u8>, name: &str, settings: &'a Checked) -> Job<'a> {
     let reader = Reader::from_read(name, Cursor::new(bytes)).expect("a trace");
-    Job { reader, settings, settings_name: "leg.toml", samples: None, events: None, progress: false }
+    Job { reader, settings, settings_name: "leg.toml", notes: Vec::new(), samples: None, events: None, progress: false }
 }
 
 fn run(bytes: Vec<u8>, settings: &Checked) -> Outcome {
@@ -59,7 +59,8 @@ fn the_demo_trips_on_slip_because_the_lagging_is_gone() {
     assert!(fed_until < first_out.at);
 
     // The code wants the leg stopped before the belt has lost 20 %.
-    let belt = outcome.run_up.known_before(0).and_then(|sample| sample.belt).expect("belt speed is known");
+    let belt =
+        outcome.run_up.known_before(0, &settings.machine).and_then(|sample| sample.belt).expect("belt speed is known");
     assert!(belt.get() > settings.machine.normal_belt_speed().get() / 5 * 4, "{belt:?}");
 
     let list = findings(&outcome.evidence);
@@ -73,7 +74,12 @@ fn the_run_up_rises_to_the_trip() {
     let settings = example();
     let outcome = run(demo::trace(&settings), &settings);
     let slip = |before_us: u64| {
-        outcome.run_up.known_before(before_us).and_then(|sample| sample.slip_short.ppm()).expect("slip is known").get()
+        outcome
+            .run_up
+            .known_before(before_us, &settings.machine)
+            .and_then(|sample| sample.slip_short.ppm())
+            .expect("slip is known")
+            .get()
     };
     let rising: Vec<i32> = [10_000_000, 5_000_000, 2_000_000, 1_000_000, 0].map(slip).to_vec();
     assert!(rising.is_sorted(), "{rising:?}");
