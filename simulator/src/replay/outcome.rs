@@ -171,10 +171,11 @@ impl Outcome {
                 raised.first.get_or_insert(verdict.at);
                 raised.times += 1;
                 // The alarm may come just before or just after the first-out it belongs to.
-                if let Some(newest) = self.first_outs.last_mut() {
-                    if newest.condition == condition && newest.at == verdict.at {
-                        *newest = FirstOut { value, setpoint, detail, ..*newest };
-                    }
+                if let Some(newest) = self.first_outs.last_mut()
+                    && newest.condition == condition
+                    && newest.at == verdict.at
+                {
+                    *newest = FirstOut { value, setpoint, detail, ..*newest };
                 }
             }
             Change::FirstOut(Some(condition)) if self.first_outs.len() < KEPT => {

@@ -11,7 +11,7 @@ use super::sample::shaft_speed;
 /// How far back it reaches.
 const REACH_US: u64 = 11_000_000;
 /// How far apart glimpses are kept at least.
-const STEP_US: u64 = 25_000;
+const STEP_US: u64 = 100_000;
 
 /// What a moment of the run-up is worked out from. Most are never looked at, so nothing is worked out yet.
 #[derive(Clone, Copy, Debug)]
@@ -87,12 +87,23 @@ impl RunUp {
     pub fn known_before(&self, before_us: u64, machine: &Machine) -> Option<Moment> {
         let at = self.until?.get().checked_sub(before_us)?;
         let glimpse = self.ring.iter().rev().find(|glimpse| glimpse.at.get() <= at)?;
-        let at = Micros::new(at);
-        Some(Moment {
-            head: shaft_speed(&glimpse.head, at),
-            belt: shaft_speed(&glimpse.boot, at).map(|boot| machine.belt_speed(boot)),
-            slip_short: glimpse.slip_short,
-            slip_long: glimpse.slip_long,
-        })
+        Some(glimpse.moment(Micros::new(at), machine))
+    }
+
+    /// Every moment that was kept, oldest first.
+    pub fn moments<'a>(&'a self, machine: &'a Machine) -> impl Iterator<Item = (Micros, Moment)> + 'a {
+        self.ring.iter().map(|glimpse| (glimpse.at, glimpse.moment(glimpse.at, machine)))
+    }
+}
+
+impl Glimpse {
+    /// What was known at `at`, a moment at which this was still the newest.
+    fn moment(&self, at: Micros, machine: &Machine) -> Moment {
+        Moment {
+            head: shaft_speed(&self.head, at),
+            belt: shaft_speed(&self.boot, at).map(|boot| machine.belt_speed(boot)),
+            slip_short: self.slip_short,
+            slip_long: self.slip_long,
+        }
     }
 }

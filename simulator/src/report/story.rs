@@ -54,6 +54,14 @@ pub struct RunUpRow {
     pub slip_long: String,
 }
 
+impl RunUpRow {
+    /// Whether anything in it is not known.
+    #[must_use]
+    pub fn has_unknown(&self) -> bool {
+        [&self.head, &self.belt, &self.slip_short, &self.slip_long].into_iter().any(|cell| cell == "–")
+    }
+}
+
 /// Something that happened.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Event {
