@@ -83,6 +83,12 @@ fn the_run_up_rises_to_the_trip() {
     };
     let rising: Vec<i32> = [10_000_000, 5_000_000, 2_000_000, 1_000_000, 0].map(slip).to_vec();
     assert!(rising.is_sorted(), "{rising:?}");
+    // The head runs on at its speed, 79.5 rpm: a moment between two edges must not look like a slow shaft.
+    for before_us in (0..10_000_000).step_by(70_000) {
+        let head = outcome.run_up.known_before(before_us, &settings.machine).and_then(|moment| moment.head);
+        let rpm = f64::from(head.expect("head speed is known").get()) * 60.0 / 1e6;
+        assert!((78.0..=81.0).contains(&rpm), "{before_us} us before: {rpm} rpm");
+    }
     assert!(rising[0] < 60_000 && rising[4] >= 140_000, "{rising:?}");
 }
 

@@ -10,8 +10,8 @@ use super::sample::shaft_speed;
 
 /// How far back it reaches.
 const REACH_US: u64 = 11_000_000;
-/// How far apart glimpses are kept at least.
-const STEP_US: u64 = 100_000;
+/// Of motions closer together than this only the newest is kept, so that a storm of edges cannot fill the memory.
+const SLOT_US: u64 = 1_000;
 
 /// What a moment of the run-up is worked out from. Most are never looked at, so nothing is worked out yet.
 #[derive(Clone, Copy, Debug)]
@@ -40,14 +40,14 @@ pub struct Moment {
 #[derive(Clone, Debug, Default)]
 pub struct RunUp {
     ring: VecDeque<Glimpse>,
-    next: Micros,
+    slot_end: Micros,
     until: Option<Micros>,
 }
 
 impl RunUp {
-    /// Take what is known at `at`, unless it comes too soon after the one before, or the moment has come.
+    /// Take what is known at `at`, unless the moment has come.
     pub fn motion(&mut self, at: Micros, motion: &Motion) {
-        if self.until.is_none() && at >= self.next {
+        if self.until.is_none() {
             self.take(at, motion);
         }
     }
@@ -66,6 +66,11 @@ impl RunUp {
         while self.ring.get(1).is_some_and(|second| second.at.get() < oldest) {
             self.ring.pop_front();
         }
+        if at < self.slot_end {
+            self.ring.pop_back();
+        } else {
+            self.slot_end = Micros::new(at.get().saturating_add(SLOT_US));
+        }
         self.ring.push_back(Glimpse {
             at,
             head: motion.head,
@@ -73,7 +78,6 @@ impl RunUp {
             slip_short: motion.slip_short.reading,
             slip_long: motion.slip_long.reading,
         });
-        self.next = Micros::new(at.get().saturating_add(STEP_US));
     }
 
     /// The moment, once it has come.
@@ -97,7 +101,7 @@ impl RunUp {
 }
 
 impl Glimpse {
-    /// What was known at `at`, a moment at which this was still the newest.
+    /// What was known at `at`, if nothing newer had come.
     fn moment(&self, at: Micros, machine: &Machine) -> Moment {
         Moment {
             head: shaft_speed(&self.head, at),

@@ -406,6 +406,7 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
         outcome.survey.rows
     )];
     lines.extend(clock.note());
+    lines.push(format!("Watched: {}.", watched(outcome).join(", ")));
     if outcome.running_us > 0 && outcome.sees_slip() {
         lines.push(format!(
             "The leg was running for {}; slip was known for {:.1} % of that.",
@@ -427,6 +428,31 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
         lines.push(format!("Most slip heat: {} of its budget.", figures::percent(outcome.peak_heat)));
     }
     lines
+}
+
+fn watched(outcome: &Outcome) -> Vec<String> {
+    let machine = &outcome.settings.machine;
+    let contacts = machine.contacts.iter().flatten().count();
+    let temperatures = machine.temperatures.iter().filter(|fitted| **fitted).count();
+    let several = |count: usize, one: &str| match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {one}s")),
+    };
+    let fitted = |fitted: bool, name: &str| fitted.then(|| name.to_owned());
+    [
+        fitted(machine.head_targets.is_some(), "head shaft"),
+        fitted(machine.boot_targets.is_some(), "boot shaft"),
+        fitted(machine.drive_contact, "drive contact"),
+        several(contacts, "rub contact"),
+        several(temperatures, "rub temperature"),
+        fitted(machine.power_meter, "power"),
+        fitted(machine.speed_reference.is_some(), "speed reference"),
+        fitted(machine.outlet_switch, "outlet switch"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 fn unknown(outcome: &Outcome) -> Vec<String> {
