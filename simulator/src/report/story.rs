@@ -16,6 +16,9 @@ use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 /// How long before the first-out the run-up is shown, in microseconds.
 const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
 
+/// A motor that is on for longer than this after the run permit was dropped did not obey it: contactors take less.
+const RAN_ON_US: u64 = 1_000_000;
+
 /// How much a story matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Importance {
@@ -358,6 +361,13 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
     }
     if let Some(at) = outcome.run_dropped {
         lines.push(format!("The run permit was dropped at {}.", clock.at(at)));
+    }
+    if let Some(ran_on) = outcome.ran_on_us.filter(|ran_on| *ran_on > RAN_ON_US) {
+        lines.push(format!(
+            "The motor stayed on for {} after that: in this trace it did not obey the run permit. What came later is not what \
+             a leg wired to it would have done.",
+            Clock::length(ran_on)
+        ));
     }
     if let Some((at, condition)) = outcome.feed_dropped {
         lines.push(format!(
