@@ -307,7 +307,7 @@ impl Judge {
     fn settle(&mut self, until: Micros, out: Out<'_>) {
         loop {
             let due = self.due();
-            if due > until {
+            if due > until || due == NEVER {
                 return;
             }
             self.step(due.max(self.newest), out);
