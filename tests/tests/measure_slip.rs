@@ -1,11 +1,13 @@
 //! Slip, speed and target patterns on wheels whose answer is known beforehand.
 
 use slackside::input::{Input, Shaft, Signal};
+use slackside::judge::Condition;
 use slackside::measure::Measure;
 use slackside::motion::{Motion, SlipReading, TargetPattern};
-use slackside::settings::{AcceptedRatio, CountedEdges, Machine, Settings, Spacing, Targets};
+use slackside::settings::{CountedEdges, Limit, Machine, Settings, Spacing, Targets};
 use slackside::sight::Sight;
-use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Ratio};
+use slackside::units::{Micros, Ppm, Span};
+use slackside_tests::couple;
 use slackside_tests::wheels::{Random, Wheel, Wheels};
 
 fn targets(count: u8, tolerance: i32) -> Targets {
@@ -15,6 +17,13 @@ fn targets(count: u8, tolerance: i32) -> Targets {
 
 fn measure(change: impl FnOnce(&mut Machine)) -> Measure {
     let mut settings = Settings::example();
+    // Measure does not look at limits; these suit one target a turn and slow shafts too.
+    let quick = |limit: &mut Limit| {
+        limit.on_delay = Span::from_millis(100);
+        limit.setpoint = 120_000;
+    };
+    settings.limits.change(Condition::DeepUnderspeed, quick);
+    settings.limits.change(Condition::SlipVeryHigh, quick);
     change(&mut settings.machine);
     let mut measure = Measure::new();
     measure.configure(&settings.check_for_bench().expect("sound settings"));
@@ -25,9 +34,7 @@ fn leg(head: u8, boot: u8, ratio: f64, head_rpm: f64) -> Measure {
     measure(|machine| {
         machine.head_targets = Some(targets(head, 20_000));
         machine.boot_targets = Some(targets(boot, 20_000));
-        machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::new((ratio * 1e6) as u32), spread: Ppm::ZERO });
-        machine.normal_head = MicroturnsPerSecond::new((head_rpm / 60.0 * 1e6) as u32);
-        machine.normal_boot = MicroturnsPerSecond::new((head_rpm / 60.0 * ratio * 1e6) as u32);
+        couple(machine, ratio, head_rpm / 60.0);
     })
 }
 
@@ -56,6 +63,10 @@ fn target_counts_ratios_and_speeds_of_real_legs() {
     for (head, boot) in [(1, 32), (32, 1), (2, 3), (4, 4), (5, 7), (8, 8), (32, 32), (1, 1), (31, 29)] {
         for ratio in [0.6, 1.0, 1.37, 1.8] {
             for head_rpm in [29.0, 78.6, 200.0] {
+                // Slow shafts with few targets are refused as settings: they see a loss of speed too late.
+                if ratio * head_rpm * f64::from(boot) < 75.0 {
+                    continue;
+                }
                 for slip in [0.0, 0.03] {
                     let wheels = Wheels {
                         head: Some(Wheel::even(head)),
@@ -83,7 +94,7 @@ fn target_counts_ratios_and_speeds_of_real_legs() {
             }
         }
     }
-    assert_eq!(tried, 9 * 4 * 3 * 2);
+    assert_eq!(tried, 192);
 }
 
 #[test]
@@ -176,9 +187,7 @@ fn an_extra_edge_a_turn_is_said_as_such() {
     let mut measure = measure(|machine| {
         machine.head_targets = Some(targets(4, 20_000));
         machine.boot_targets = Some(targets(4, 20_000));
-        machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::ONE, spread: Ppm::ZERO });
-        machine.normal_head = MicroturnsPerSecond::new(1_300_000);
-        machine.normal_boot = MicroturnsPerSecond::new(1_300_000);
+        couple(machine, 1.0, 1.3);
         // Otherwise the gap gate takes the extra edge away before it can be seen.
         machine.conditioning.top_speed = Ppm::new(2_800_000);
     });

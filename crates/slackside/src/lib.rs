@@ -14,6 +14,7 @@
     )
 )]
 
+pub mod diagnose;
 pub mod input;
 pub mod judge;
 mod math;

@@ -1,3 +1,76 @@
-//! Chores.
+//! Chores: builds for microcontrollers, the emulated board against the desk, budgets, the proof against panics, tidiness.
 
-fn main() {}
+mod budget;
+mod emulator;
+mod image;
+mod no_panic;
+mod parity;
+mod root;
+mod targets;
+mod tidy;
+mod toolchain;
+mod trace;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Chores of this project.
+#[derive(Parser)]
+#[command(name = "cargo xtask", max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    chore: Chore,
+}
+
+#[derive(Subcommand)]
+enum Chore {
+    /// Build the core, alone and with each of its features, for every microcontroller target.
+    Targets,
+    /// Play a trace into the emulated board and compare its verdicts with the desk's, byte for byte.
+    Emulate {
+        /// The trace.
+        trace: PathBuf,
+        /// The leg's settings.
+        #[arg(long)]
+        settings: PathBuf,
+        /// Where to keep the verdict stream that came back: one postcard-encoded verdict after the other.
+        #[arg(long)]
+        out: Option<PathBuf>,
+    },
+    /// Compare the emulated board with the desk on the built-in legs and on every trace of the given folders.
+    Parity {
+        /// Folders of traces (`NAME.csv`, each with its settings `NAME.toml` or the folder's `leg.toml`; without either,
+        /// the example leg's settings are used).
+        folders: Vec<PathBuf>,
+    },
+    /// Measure flash, RAM, instructions and stack, and write them to the book.
+    Budget {
+        /// Do not write: fail if a figure is more than 5 % above the one in the book.
+        #[arg(long)]
+        check: bool,
+    },
+    /// Prove that no panic can be reached in the linked images, and that the proof can fail.
+    NoPanic,
+    /// Look for what should not be in the tree.
+    Tidy,
+}
+
+fn main() -> ExitCode {
+    let outcome = match Cli::parse().chore {
+        Chore::Targets => targets::run(),
+        Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
+        Chore::Parity { folders } => parity::run(&folders),
+        Chore::Budget { check } => budget::run(check),
+        Chore::NoPanic => no_panic::run(),
+        Chore::Tidy => tidy::run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("error: {failure:#}");
+            ExitCode::FAILURE
+        }
+    }
+}

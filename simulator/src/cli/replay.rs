@@ -1,10 +1,113 @@
 //! `slackside replay`.
 
+use std::io::{Cursor, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use slackside::settings::{Checked, Settings};
+use slackside::units::Span;
+
+use crate::demo;
+use crate::outputs::{Whole, same_file};
+use crate::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay};
+use crate::trace::Reader;
+
 /// Replay a trace through the monitor and say what happened.
+///
+/// Without a trace, a built-in demo leg trips before your eyes. A trace is a CSV file with the header
+/// `time_us,channel,value`, plain or gzip; `-` reads standard input.
 #[derive(clap::Args)]
-pub struct Args {}
+pub struct Args {
+    /// The trace: `time_us,channel,value`, rows in order of time. Without it the built-in demo is replayed.
+    trace: Option<PathBuf>,
+    /// The settings of the leg it was recorded on. Without them those of the example leg are used, and said so.
+    #[arg(long, value_name = "LEG.toml")]
+    settings: Option<PathBuf>,
+    /// Write every change of the motion: speeds, slip, heat, contacts.
+    #[arg(long, value_name = "FILE.csv")]
+    samples: Option<PathBuf>,
+    /// Write samples at most this often, in seconds.
+    #[arg(long, value_name = "SECONDS", requires = "samples", value_parser = seconds)]
+    every: Option<Span>,
+    /// Write every verdict: alarms, permits, first-out, commands.
+    #[arg(long, value_name = "FILE.csv")]
+    events: Option<PathBuf>,
+    /// Write the trace of the built-in demo, to look at or to replay under other settings.
+    #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["trace", "settings"])]
+    save_demo: Option<PathBuf>,
+}
+
+fn seconds(text: &str) -> Result<Span, String> {
+    let seconds: f64 = text.parse().map_err(|_| "write a number of seconds, such as 0.5".to_owned())?;
+    if !(0.0..=4_000.0).contains(&seconds) {
+        return Err("write 0 to 4000 seconds".to_owned());
+    }
+    // Held within 4,000 s above, so that it fits.
+    Ok(Span::new((seconds * 1e6).round() as u32))
+}
 
 /// Run the command.
-pub fn run(_args: &Args) -> anyhow::Result<()> {
-    anyhow::bail!("not there yet")
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    refuse_overwriting(args)?;
+    let (settings, settings_name) = settings(args.settings.as_deref())?;
+    if let Some(path) = &args.save_demo {
+        let bytes = demo::trace(&settings);
+        let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
+        file.write_all(&bytes).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
+    }
+    let reader = match &args.trace {
+        Some(trace) => Reader::open(trace)?,
+        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&settings)))?,
+    };
+    let _outcome = go(args, reader, &settings, &settings_name)?;
+    Ok(())
+}
+
+fn go(args: &Args, reader: Reader, settings: &Checked, settings_name: &str) -> anyhow::Result<Outcome> {
+    let every = args.every.unwrap_or(Span::ZERO);
+    let samples = args
+        .samples
+        .as_deref()
+        .map(|path| SamplesCsv::create(path, every, settings).with_context(|| cannot_write(path)))
+        .transpose()?;
+    let events = args
+        .events
+        .as_deref()
+        .map(|path| EventsCsv::create(path, &settings.limits).with_context(|| cannot_write(path)))
+        .transpose()?;
+    replay(Job { reader, settings, settings_name, samples, events, progress: true })
+}
+
+fn cannot_write(path: &Path) -> String {
+    format!("{} cannot be written: check that its directory is there and open to you", path.display())
+}
+
+fn settings(path: Option<&Path>) -> anyhow::Result<(Checked, String)> {
+    match path {
+        Some(path) => bail!("{}: settings files cannot be read yet", path.display()),
+        None => match Settings::example().check() {
+            Ok(settings) => Ok((settings, "the example leg".to_owned())),
+            Err(violations) => bail!("the example leg breaks {} rules", violations.len()),
+        },
+    }
+}
+
+/// No output may be an input, and no two outputs the same file.
+fn refuse_overwriting(args: &Args) -> anyhow::Result<()> {
+    let inputs = [("the trace", &args.trace), ("the settings", &args.settings)];
+    let outputs = [("--samples", &args.samples), ("--events", &args.events), ("--save-demo", &args.save_demo)];
+    for (index, (name, output)) in outputs.iter().enumerate() {
+        let Some(output) = output else { continue };
+        for (input_name, input) in inputs {
+            if input.as_deref().is_some_and(|input| same_file(input, output)) {
+                bail!("{name} {} is {input_name} itself: write to another file", output.display());
+            }
+        }
+        for (other_name, other) in outputs.iter().take(index) {
+            if other.as_deref().is_some_and(|other| same_file(other, output)) {
+                bail!("{other_name} and {name} are the same file, {}: name two", output.display());
+            }
+        }
+    }
+    Ok(())
 }

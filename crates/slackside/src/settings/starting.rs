@@ -25,9 +25,9 @@ const fn starting(condition: Condition) -> Limit {
     match condition {
         // Two head turns: no slip that a leg survives keeps the boot still for so long, at any number of targets.
         Condition::BeltNotFollowing => stop(limit(2_000_000, 0, 0, 0)),
-        // Ten times the creep of a healthy belt. The window of one turn looks back half a turn and the second of delay, which
-        // one lost edge cannot outlast, costs 5 % more at the design ramp: with 15 % the leg would stop beyond the code's 20 %.
-        Condition::SlipVeryHigh => stop(limit(100_000, 20_000, 1_000, 0)),
+        // Fourteen times the creep of a healthy belt. With its error and what the design ramp takes during the delay it stays
+        // within the code's 20 %; the second of delay outlasts one lost edge.
+        Condition::SlipVeryHigh => stop(limit(140_000, 20_000, 1_000, 0)),
         // Five times the creep of a healthy belt (about 1 %). Feed drops so that the leg can empty itself.
         Condition::SlipHigh => Limit { action: Action::DropFeed, ..limit(50_000, 10_000, 3_000, 3_000) },
         // The whole budget; what it stands for is in `SlipHeat`.

@@ -1,0 +1,36 @@
+//! The emulated board: settings and inputs from the host's files through the monitor, verdicts back to a file.
+#![no_std]
+#![no_main]
+
+use cortex_m_rt::{entry, exception};
+use slackside::Monitor;
+use slackside::survivor::Survivor;
+use slackside_firmware::host::{Failure, exit, finish};
+use slackside_firmware::play::{Inputs, Verdicts, settings};
+
+fn run(monitor: &mut Monitor) -> Result<(), Failure> {
+    monitor.configure(&settings()?, &Survivor::default());
+    let mut inputs = Inputs::open()?;
+    let mut verdicts = Verdicts::create()?;
+    while let Some(input) = inputs.next()? {
+        monitor.observe(input, &mut |verdict| verdicts.push(&verdict));
+    }
+    verdicts.finish()
+}
+
+#[entry]
+fn main() -> ! {
+    // `entry` makes this static local and hands it out once.
+    static mut MONITOR: Monitor = Monitor::new();
+    finish(run(MONITOR))
+}
+
+#[exception]
+unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
+    exit(Failure::Fault as u32)
+}
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo) -> ! {
+    exit(Failure::Panic as u32)
+}

@@ -1,0 +1,192 @@
+//! Every public entry point of the core, called with values the compiler cannot know, and a panic handler that cannot
+//! be linked: if the image links, no panic can be reached. It is also what the flash figures are taken from.
+#![no_std]
+#![no_main]
+
+use core::panic::PanicInfo;
+
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    unsafe extern "C" {
+        // Defined nowhere.
+        fn slackside_a_panic_can_be_reached() -> !;
+    }
+    // SAFETY: never linked, so never run.
+    unsafe { slackside_a_panic_can_be_reached() }
+}
+
+/// The entry of the image. It is linked and weighed, never run.
+#[unsafe(no_mangle)]
+#[unsafe(link_section = ".text._start")]
+pub extern "C" fn _start() -> ! {
+    everything::call();
+    #[cfg(feature = "plant-panic")]
+    planted();
+    loop {
+        core::hint::spin_loop();
+    }
+}
+
+#[cfg(feature = "plant-panic")]
+fn planted() {
+    static LENGTH: usize = 3;
+    static WORDS: [u32; 4] = [1, 2, 3, 4];
+    // SAFETY: reads a static.
+    let index = unsafe { core::ptr::read_volatile(&raw const LENGTH) };
+    // An index that can be out of range: the panic that the proof has to find.
+    core::hint::black_box(WORDS[index]);
+}
+
+mod everything {
+    use core::cell::UnsafeCell;
+    use core::hint::black_box;
+
+    use slackside::Monitor;
+    use slackside::input::{Input, Place, Signal};
+    use slackside::judge::{Condition, ConditionSet, Judge};
+    use slackside::measure::Measure;
+    use slackside::motion::{Motion, Pitch, ShaftMotion};
+    use slackside::settings::{Limits, Settings, Targets};
+    use slackside::sight::{Seen, Sight};
+    use slackside::survivor::Survivor;
+    use slackside::units::{Micros, Span, TurnFraction, Turns};
+
+    /// A place whose content the compiler must take for anything of its type.
+    struct Volatile<T>(UnsafeCell<T>);
+
+    // SAFETY: one thread, no interrupts.
+    unsafe impl<T> Sync for Volatile<T> {}
+
+    impl<T> Volatile<T> {
+        const fn new(value: T) -> Self {
+            Self(UnsafeCell::new(value))
+        }
+
+        fn get(&self) -> T
+        where
+            T: Copy,
+        {
+            // SAFETY: the place is alive and holds a value of its type.
+            unsafe { self.0.get().read_volatile() }
+        }
+
+        /// The place itself, through an address the compiler cannot follow.
+        #[expect(clippy::mut_from_ref, reason = "one thread, and each place is asked for once")]
+        fn place(&self) -> &mut T {
+            let hidden: Volatile<*mut T> = Volatile::new(self.0.get());
+            // SAFETY: the address is that of a static; nobody else holds it.
+            unsafe { &mut *hidden.get() }
+        }
+    }
+
+    static MONITOR: Volatile<Monitor> = Volatile::new(Monitor::new());
+    static MEASURE: Volatile<Measure> = Volatile::new(Measure::new());
+    static JUDGE: Volatile<Judge> = Volatile::new(Judge::new());
+    static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
+    static MOTION: Volatile<Motion> = Volatile::new(Motion::NONE);
+    static IMAGE: Volatile<[u8; 2048]> = Volatile::new([0; 2048]);
+    static SURVIVOR: Volatile<[u8; 64]> = Volatile::new([0; 64]);
+    static WORD: Volatile<u32> = Volatile::new(0);
+    static LONG: Volatile<u64> = Volatile::new(0);
+
+    fn micros() -> Micros {
+        Micros::new(LONG.get())
+    }
+
+    pub fn call() {
+        configure();
+        monitor();
+        #[cfg(not(feature = "box-only"))]
+        {
+            units();
+            settings();
+            parts();
+        }
+    }
+
+    fn units() {
+        let (a, b) = (Span::new(WORD.get()), Span::new(WORD.get()));
+        black_box((a.saturating_add(b), a.saturating_sub(b), Span::from_millis(WORD.get())));
+        black_box((micros().after(a), micros().since(micros())));
+        let pitch = Pitch { time: a, angle: TurnFraction::new(WORD.get()), largest: TurnFraction::new(WORD.get()) };
+        black_box(pitch.speed());
+        black_box(Turns::new(LONG.get()).forward(pitch.angle).beyond(Turns::new(LONG.get())));
+        let shaft: ShaftMotion = MOTION.get().boot;
+        black_box((shaft.speed(), shaft.speed_at_most(micros())));
+        let name: &[u8] = &IMAGE.place()[..12];
+        if let Ok(name) = core::str::from_utf8(name) {
+            black_box(Condition::from_name(name));
+        }
+        let mut set = ConditionSet::EMPTY;
+        if let Some(condition) = Condition::ALL.get(WORD.get() as usize) {
+            set = set.with(*condition);
+            black_box((condition.unit(), condition.name(), condition.can_be_bypassed(), condition.needs_boot_cleared()));
+        }
+        black_box((set.iter().count(), set.is_empty()));
+    }
+
+    fn settings() {
+        black_box(Settings::example());
+        let mut limits = Limits::default();
+        limits.change(Condition::SlipHigh, |limit| limit.setpoint = WORD.get() as i32);
+        black_box(limits.of(Condition::SlipHigh));
+        let image: &[u8] = IMAGE.place();
+        let Ok(settings) = postcard::from_bytes::<Settings>(image) else { return };
+        black_box(settings.machine.boot_targets.as_ref().map(Targets::marks));
+        let mut written = [0; 2048];
+        black_box(postcard::to_slice(&settings, &mut written).is_ok());
+        match settings.check() {
+            Ok(checked) => {
+                let survivor = survivor();
+                MONITOR.place().configure(&checked, &survivor);
+                MEASURE.place().configure(&checked);
+                JUDGE.place().configure(&checked, &survivor);
+            }
+            Err(violations) => {
+                black_box(violations.len());
+            }
+        }
+    }
+
+    fn survivor() -> Survivor {
+        let bytes: &[u8] = SURVIVOR.place();
+        postcard::from_bytes(bytes).unwrap_or_default()
+    }
+
+    fn parts() {
+        let measure = MEASURE.place();
+        measure.observe(INPUT.get(), |seen| {
+            black_box(seen);
+        });
+        black_box((measure.next_deadline(), measure.motion()));
+        let judge = JUDGE.place();
+        let motion = MOTION.place();
+        for sight in [
+            Sight::Motion(motion),
+            Sight::Drive(WORD.get() == 0),
+            Sight::Temperature(Place::HeadLeft, slackside::units::DeciCelsius::new(WORD.get() as i16)),
+            Sight::Outlet(WORD.get() == 0),
+            Sight::Late,
+            Sight::Wake,
+        ] {
+            judge.observe(Seen { at: micros(), sight }, &mut |verdict| {
+                black_box(verdict);
+            });
+        }
+        black_box((judge.next_deadline(), judge.status(), judge.slip_heat_at(micros()), judge.survivor()));
+    }
+
+    fn monitor() {
+        let monitor = MONITOR.place();
+        // Inputs come in any order and any number.
+        while WORD.get() != 0 {
+            monitor.observe(INPUT.get(), &mut |verdict| {
+                black_box(verdict);
+            });
+        }
+        black_box((monitor.next_deadline(), monitor.motion(), monitor.status()));
+        let survivor = monitor.survivor();
+        let mut bytes = [0; 64];
+        black_box(postcard::to_slice(&survivor, &mut bytes).is_ok());
+    }
+}

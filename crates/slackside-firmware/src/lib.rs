@@ -1,0 +1,10 @@
+//! What the images of the emulated board share.
+#![no_std]
+#![deny(missing_docs)]
+
+#[cfg(target_arch = "arm")]
+pub mod host;
+#[cfg(target_arch = "arm")]
+pub mod paint;
+#[cfg(target_arch = "arm")]
+pub mod play;

@@ -1,0 +1,192 @@
+//! Images of the firmware crate: built, weighed, and asked who calls what.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use anyhow::{Context, Result, bail};
+use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind, SymbolKind};
+
+use crate::root::{chips, firmware};
+use crate::toolchain::Toolchain;
+
+/// The symbol that the panic handler of the `surface` image calls and nothing defines.
+pub const PANIC_SYMBOL: &str = "slackside_a_panic_can_be_reached";
+
+/// The profiles of the firmware crate.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Profile {
+    /// Optimised for speed.
+    Release,
+    /// Optimised for size.
+    Small,
+}
+
+impl Profile {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Release, Self::Small];
+
+    /// Its name to cargo.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Release => "release",
+            Self::Small => "small",
+        }
+    }
+}
+
+/// What to build.
+#[derive(Clone, Copy, Debug)]
+pub struct Image<'a> {
+    /// The target.
+    pub target: &'a str,
+    /// The binary.
+    pub bin: &'a str,
+    /// The profile.
+    pub profile: Profile,
+    /// Features of the firmware crate, separated by commas.
+    pub features: &'a str,
+}
+
+/// How a build ended.
+pub enum Built {
+    /// Linked; here it is.
+    Linked(PathBuf),
+    /// The linker found a call to [`PANIC_SYMBOL`].
+    PanicReachable,
+}
+
+impl Image<'_> {
+    fn build(&self, flags: &[&str]) -> Result<std::process::Output> {
+        let toolchain = Toolchain::find(self.target)?;
+        toolchain
+            .cargo("build", self.target, &firmware(), flags)
+            .args(["--bin", self.bin, "--profile", self.profile.name(), "--features", self.features])
+            .output()
+            .context("running cargo")
+    }
+
+    fn path(&self) -> PathBuf {
+        chips().join(self.target).join(self.profile.name()).join(self.bin)
+    }
+
+    /// Build it; a failure other than a reachable panic is an error.
+    pub fn try_link(&self) -> Result<Built> {
+        let output = self.build(&[])?;
+        if output.status.success() {
+            return Ok(Built::Linked(self.path()));
+        }
+        let errors = String::from_utf8_lossy(&output.stderr);
+        if errors.contains("undefined symbol") && errors.contains(PANIC_SYMBOL) {
+            return Ok(Built::PanicReachable);
+        }
+        bail!("building {} for {} failed:\n{errors}", self.bin, self.target)
+    }
+
+    /// Build it and say where it is.
+    pub fn link(&self) -> Result<PathBuf> {
+        match self.try_link()? {
+            Built::Linked(path) => Ok(path),
+            Built::PanicReachable => bail!(
+                "a panic can be reached in {} for {} ({}); `cargo xtask no-panic` says from where",
+                self.bin,
+                self.target,
+                self.profile.name()
+            ),
+        }
+    }
+
+    /// Who reaches the panic handler: chains of callers, innermost first. Links the image once more with the missing
+    /// symbol defined and the relocations kept.
+    pub fn panic_callers(&self) -> Result<Vec<String>> {
+        let defined = format!("link-arg=--defsym={PANIC_SYMBOL}=0");
+        let output = self.build(&["-C", &defined, "-C", "link-arg=--emit-relocs"])?;
+        anyhow::ensure!(output.status.success(), "linking with the panic symbol defined failed");
+        let data = std::fs::read(self.path())?;
+        callers_of(&data, "rust_begin_unwind")
+    }
+}
+
+/// Bytes of an image by where they live.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Weight {
+    /// Code, constants and initial values.
+    pub flash: u64,
+    /// Variables.
+    pub ram: u64,
+}
+
+/// Weigh a linked image.
+pub fn weigh(path: &std::path::Path) -> Result<Weight> {
+    let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
+    let file = object::File::parse(&*data)?;
+    let mut weight = Weight::default();
+    for section in file.sections() {
+        match section.kind() {
+            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => {
+                weight.flash += section.size()
+            }
+            SectionKind::Data => {
+                weight.flash += section.size();
+                weight.ram += section.size();
+            }
+            SectionKind::UninitializedData => weight.ram += section.size(),
+            _ => {}
+        }
+    }
+    Ok(weight)
+}
+
+/// The functions from which the function whose name contains `goal` can be reached, a chain a line.
+fn callers_of(data: &[u8], goal: &str) -> Result<Vec<String>> {
+    let file = object::File::parse(data)?;
+    let mut functions: Vec<(u64, u64, String)> = file
+        .symbols()
+        .filter(|symbol| symbol.kind() == SymbolKind::Text && symbol.size() > 0)
+        .filter_map(|symbol| {
+            // Thumb marks code addresses by their lowest bit.
+            let begin = symbol.address() & !1;
+            Some((begin, begin + symbol.size(), symbol.name().ok()?.to_owned()))
+        })
+        .collect();
+    functions.sort();
+    let at = |address: u64| {
+        let index = functions.partition_point(|(begin, ..)| *begin <= address).checked_sub(1)?;
+        functions.get(index).filter(|(_, end, _)| address < *end).map(|(.., name)| name.clone())
+    };
+    let mut callers: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for section in file.sections() {
+        for (offset, relocation) in section.relocations() {
+            let RelocationTarget::Symbol(index) = relocation.target() else { continue };
+            let symbol = file.symbol_by_index(index)?;
+            let callee = match symbol.name() {
+                Ok(name) if !name.is_empty() && !name.starts_with('$') => name.to_owned(),
+                _ => continue,
+            };
+            if let Some(caller) = at(offset) {
+                callers.entry(callee).or_default().insert(caller);
+            }
+        }
+    }
+    let short = |name: &str| format!("{:#}", rustc_demangle::demangle(name));
+    let mut chains = Vec::new();
+    let mut seen = BTreeSet::new();
+    let mut open: Vec<Vec<String>> =
+        callers.keys().filter(|name| name.contains(goal)).map(|name| vec![name.clone()]).collect();
+    while let Some(chain) = open.pop() {
+        let Some(last) = chain.last() else { continue };
+        let fresh: Vec<_> =
+            callers.get(last).into_iter().flatten().filter(|caller| seen.insert((*caller).clone())).cloned().collect();
+        if fresh.is_empty() {
+            let names: Vec<_> = chain.iter().map(|name| short(name)).collect();
+            chains.push(names.join(" <- "));
+        }
+        for caller in fresh {
+            let mut longer = chain.clone();
+            longer.push(caller);
+            open.push(longer);
+        }
+    }
+    chains.sort();
+    chains.dedup();
+    Ok(chains)
+}

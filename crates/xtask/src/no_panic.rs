@@ -1,0 +1,32 @@
+//! The proof that no panic can be reached: the `surface` image calls every public entry point with values the compiler
+//! cannot know, and its panic handler calls a symbol that nothing defines. If it links, no panic is left.
+
+use anyhow::{Result, bail, ensure};
+
+use crate::image::{Built, Image, Profile};
+
+/// The targets the proof is made for: the smallest core, the emulated one, and the other architecture.
+const TARGETS: [&str; 3] = ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "riscv32imc-unknown-none-elf"];
+
+/// Prove it, then plant a panic and see the proof fail.
+pub fn run() -> Result<()> {
+    for target in TARGETS {
+        for profile in Profile::ALL {
+            let image = Image { target, bin: "surface", profile, features: "" };
+            match image.try_link()? {
+                Built::Linked(_) => println!("{target}, {}: no panic can be reached", profile.name()),
+                Built::PanicReachable => {
+                    let callers = image.panic_callers()?;
+                    bail!("{target}, {}: a panic can be reached:\n  {}", profile.name(), callers.join("\n  "));
+                }
+            }
+        }
+    }
+    let planted = Image { target: TARGETS[1], bin: "surface", profile: Profile::Release, features: "plant-panic" };
+    ensure!(
+        matches!(planted.try_link()?, Built::PanicReachable),
+        "a planted panic was not found: the proof proves nothing"
+    );
+    println!("a planted panic is found");
+    Ok(())
+}

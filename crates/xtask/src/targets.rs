@@ -1,0 +1,39 @@
+//! Builds of the core for each kind of microcontroller.
+//!
+//! The core is built by itself: in the workspace, features that the desk asks for would leak into it.
+
+use anyhow::{Result, ensure};
+
+use crate::root::root;
+use crate::toolchain::Toolchain;
+
+/// Every target the core is built for.
+pub const TARGETS: [&str; 5] = [
+    "thumbv6m-none-eabi",
+    "thumbv7m-none-eabi",
+    "thumbv7em-none-eabihf",
+    "thumbv8m.main-none-eabihf",
+    // A RISC-V without atomics.
+    "riscv32imc-unknown-none-elf",
+];
+
+/// The feature matrix.
+const FEATURES: [&str; 2] = ["", "defmt"];
+
+/// Build all of them.
+pub fn run() -> Result<()> {
+    for target in TARGETS {
+        let toolchain = Toolchain::find(target)?;
+        for features in FEATURES {
+            let named = if features.is_empty() { "no features" } else { features };
+            println!("building the core for {target}, {named} ({toolchain:?})");
+            let status = toolchain
+                .cargo("build", target, &root(), &["-D", "warnings"])
+                .args(["--package", "slackside", "--no-default-features", "--features", features])
+                .status()?;
+            ensure!(status.success(), "the core does not build for {target} with {named}");
+        }
+    }
+    println!("{} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    Ok(())
+}

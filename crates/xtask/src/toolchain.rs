@@ -1,0 +1,84 @@
+//! The compiler for a microcontroller: rustup's where the target is installed, else Debian's, which builds `core` itself.
+
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+use anyhow::{Context, Result, bail};
+
+use crate::root::chips;
+
+/// Which toolchain builds for microcontrollers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Toolchain {
+    /// rustup's, with the target's `core` installed.
+    Rustup,
+    /// Debian's `rustc-web`, `cargo-web`, `rust-web-src` and `lld`.
+    Debian,
+}
+
+const DEBIAN_FILES: [&str; 4] =
+    ["/usr/bin/cargo", "/usr/bin/rustc", "/usr/lib/rustlib/src/rust/library/core/Cargo.toml", "/usr/bin/ld.lld"];
+
+impl Toolchain {
+    /// The toolchain for `target`.
+    ///
+    /// # Errors
+    /// If there is none: the message says how to get either.
+    pub fn find(target: &str) -> Result<Self> {
+        let installed = Command::new("rustup")
+            .args(["target", "list", "--installed"])
+            .stderr(Stdio::null())
+            .output()
+            .map(|output| String::from_utf8_lossy(&output.stdout).into_owned())
+            .unwrap_or_default();
+        if installed.lines().any(|line| line == target) {
+            return Ok(Self::Rustup);
+        }
+        if DEBIAN_FILES.iter().all(|file| Path::new(file).exists()) {
+            return Ok(Self::Debian);
+        }
+        bail!(
+            "no compiler for {target}. With rustup: `rustup target add {target}`. \
+             On Debian: `apt-get install rustc-web cargo-web rust-web-src lld`"
+        )
+    }
+
+    /// `cargo SUBCOMMAND` for `target`, run in `folder`, into the shared target folder of the chips.
+    pub fn cargo(self, subcommand: &str, target: &str, folder: &Path, flags: &[&str]) -> Command {
+        let mut command = match self {
+            Self::Rustup => Command::new("cargo"),
+            Self::Debian => Command::new("/usr/bin/cargo"),
+        };
+        // What cargo and rustup set for this process is for the desk's compiler, not for this one.
+        for variable in
+            ["CARGO", "RUSTC", "RUSTDOC", "RUSTUP_TOOLCHAIN", "LD_LIBRARY_PATH", "RUSTFLAGS", "CARGO_TARGET_DIR"]
+        {
+            command.env_remove(variable);
+        }
+        command.current_dir(folder).arg(subcommand).args(["--quiet", "--target", target]);
+        command.arg("--target-dir").arg(chips());
+        let mut flags: Vec<&str> = flags.to_vec();
+        if self == Self::Debian {
+            // `-Zbuild-std` is unstable; Debian ships no `core` for bare targets, so it has to be built.
+            command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1").arg("-Zbuild-std=core");
+            flags.extend(["-C", "linker=ld.lld", "-C", "linker-flavor=ld.lld"]);
+        }
+        // Units separated as cargo wants them; never quoted by a shell.
+        command.env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
+        command
+    }
+
+    /// Its compiler's version, for the book.
+    ///
+    /// # Errors
+    /// If it cannot be run.
+    pub fn version(self) -> Result<String> {
+        let mut command = match self {
+            Self::Rustup => Command::new("rustc"),
+            Self::Debian => Command::new("/usr/bin/rustc"),
+        };
+        let output = command.env_remove("LD_LIBRARY_PATH").arg("--version").output().context("running rustc")?;
+        let text = String::from_utf8_lossy(&output.stdout);
+        Ok(text.split_whitespace().take(2).collect::<Vec<_>>().join(" "))
+    }
+}

@@ -1,0 +1,75 @@
+//! Files that appear whole or not at all.
+
+use std::fs;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+/// A file being written beside its place; dropped unfinished, it leaves nothing behind.
+pub struct Whole {
+    path: PathBuf,
+    file: BufWriter<NamedTempFile>,
+}
+
+impl Whole {
+    /// Begin a file that will appear at `path`.
+    ///
+    /// # Errors
+    /// The directory is not there or cannot be written to, or the path is a directory.
+    pub fn create(path: &Path) -> io::Result<Self> {
+        if path.is_dir() {
+            return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a directory"));
+        }
+        let directory = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(".slackside-");
+        #[cfg(unix)]
+        {
+            // The library keeps temporary files to their owner; these are ordinary files, for whom the umask allows.
+            use std::os::unix::fs::PermissionsExt;
+            builder.permissions(fs::Permissions::from_mode(0o666));
+        }
+        let file = BufWriter::with_capacity(1 << 16, builder.tempfile_in(directory)?);
+        Ok(Self { path: path.to_owned(), file })
+    }
+
+    /// Put the finished file in its place.
+    ///
+    /// # Errors
+    /// The disk is full or gone; then nothing appears at the path.
+    pub fn finish(self) -> io::Result<()> {
+        let file = self.file.into_inner().map_err(io::IntoInnerError::into_error)?;
+        file.persist(&self.path).map_err(|error| error.error)?;
+        Ok(())
+    }
+}
+
+impl Write for Whole {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.file.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// Whether both paths lead to the same file. A file that is not there yet is the same only by its place.
+#[must_use]
+pub fn same_file(one: &Path, other: &Path) -> bool {
+    fn place(path: &Path) -> Option<PathBuf> {
+        if let Ok(real) = fs::canonicalize(path) {
+            return Some(real);
+        }
+        let parent = match path.parent() {
+            Some(parent) if !parent.as_os_str().is_empty() => parent,
+            _ => Path::new("."),
+        };
+        Some(fs::canonicalize(parent).ok()?.join(path.file_name()?))
+    }
+    place(one).is_some_and(|one| Some(one) == place(other))
+}

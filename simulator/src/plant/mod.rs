@@ -1,0 +1,717 @@
+//! The plant: a leg that obeys mechanics.
+//!
+//! Each law has a file of its own with its source; this one puts them together and moves them on. Two chains of bodies
+//! ([`chain`]) are tied by the two strands ([`takeup`]) and stepped with a fixed step, forces from the old stretch, stretch
+//! from the new speeds. What changes slowly (load, boot, tracking, heat) moves on every [`Plant::SLOW_US`].
+//!
+//! Speeds are rim speeds: `drive`, `head` and `belt_head` at the head pulley's effective radius, `belt_boot`, `boot` and
+//! `shaft` at the boot's.
+
+pub mod carry;
+pub mod chain;
+pub mod chance;
+pub mod creep;
+pub mod crown;
+pub mod discharge;
+pub mod heat;
+pub mod ledger;
+pub mod leg;
+pub mod motor;
+pub mod pit;
+pub mod starter;
+pub mod takeup;
+pub mod tracking;
+pub mod upset;
+pub mod wander;
+pub mod wrap;
+
+use core::f64::consts::PI;
+
+use carry::Carry;
+use chain::Chain;
+use chance::Chance;
+use discharge::GRAVITY;
+use heat::Lump;
+use ledger::Ledger;
+use leg::Leg;
+use motor::Motor;
+use starter::Feeding;
+use takeup::{Kind, Stretch};
+use tracking::{Lane, Steering, Tracking};
+use upset::Upset;
+use wander::Wander;
+
+/// What is done to the plant from outside.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Controls {
+    /// The motor contactor is closed.
+    pub closed: bool,
+    /// Feed rate asked for in kg/s.
+    pub feed_kg_per_s: f64,
+    /// Speed reference of a variable-speed drive, 1 = normal.
+    pub reference: f64,
+}
+
+/// Speeds of the shafts that carry targets, before and after a step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Turning {
+    /// Head shaft in turns a second, before and after.
+    pub head: [f64; 2],
+    /// Boot shaft in turns a second, before and after.
+    pub boot: [f64; 2],
+}
+
+/// What is true at one moment.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Truth {
+    /// Head shaft speed in rpm.
+    pub head_rpm: f64,
+    /// Boot shaft speed in rpm.
+    pub boot_rpm: f64,
+    /// Belt speed in m/s, where it enters the boot.
+    pub belt_m_per_s: f64,
+    /// Sliding between head rim and belt, of the rim's speed, in per cent. Creep is not part of it.
+    pub slip_pct: f64,
+    /// Creep in per cent.
+    pub creep_pct: f64,
+    /// Tension in N where the carrying strand meets the head pulley.
+    pub tight_n: f64,
+    /// Tension in N where the returning strand leaves the head pulley.
+    pub slack_n: f64,
+    /// Pull of the head pulley on the belt in N.
+    pub pull_n: f64,
+    /// The largest pull in N that friction allows.
+    pub limit_n: f64,
+    /// Offset of the belt at the head in mm, positive to the right.
+    pub head_offset_mm: f64,
+    /// Offset at the boot in mm.
+    pub boot_offset_mm: f64,
+    /// Power at the head shaft in W.
+    pub power_w: f64,
+    /// Slip heat held in rim and lagging in J, with its cooling.
+    pub heat_j: f64,
+    /// Rise of rim and lagging in K.
+    pub head_rise_k: f64,
+    /// Rise of the boot rim in K.
+    pub boot_rise_k: f64,
+    /// Rise of the belt under a turning head while it stands, in K.
+    pub patch_rise_k: f64,
+    /// Hottest rub point's rise in K.
+    pub rub_rise_k: f64,
+    /// How far the boot is choked, 0 to 1.
+    pub choke: f64,
+    /// Grain in the boot in kg.
+    pub pile_kg: f64,
+    /// Grain on the carrying strand in kg.
+    pub load_kg: f64,
+    /// Flow over the head into the spout in kg/s.
+    pub discharge_kg_per_s: f64,
+}
+
+/// Figures that follow from the leg's.
+#[derive(Clone, Copy, Debug)]
+struct Fixed {
+    dt: f64,
+    slow: f64,
+    slow_steps: u32,
+    head_radius: f64,
+    boot_radius: f64,
+    stiffness: f64,
+    elastic_n: f64,
+    damping: f64,
+    strand_kg: f64,
+    wrap: f64,
+    reduction: f64,
+    /// Speed at which weight and centrifugal force balance at the head, in m/s of belt.
+    balance: f64,
+    fall_time: f64,
+    spout_kg: f64,
+    head_heat_share: f64,
+    image_keep: f64,
+    boot_heat_share: f64,
+    patch_share: f64,
+    rub_share: f64,
+    lane: Lane,
+}
+
+/// What the slow part hands to the fast one.
+#[derive(Clone, Copy, Debug, Default)]
+struct Held {
+    head_radius: f64,
+    boot_radius: f64,
+    head_friction: f64,
+    head_ratio: f64,
+    boot_ratio: f64,
+    pickup_n: f64,
+    dig_n: f64,
+    rub_head_n: f64,
+    rub_boot_n: f64,
+    discharge_kg_per_s: f64,
+}
+
+/// The leg in motion.
+#[derive(Clone, Debug)]
+pub struct Plant {
+    leg: Leg,
+    motor: Motor,
+    fixed: Fixed,
+    held: Held,
+    /// What is wrong with it now.
+    pub upset: Upset,
+    feeding: Feeding,
+    top: Chain,
+    bottom: Chain,
+    /// Difference of the strands' stretch, halved, in m.
+    shift: f64,
+    stretch: Stretch,
+    belt_longer_seen: f64,
+    pull_seen: f64,
+    tight: f64,
+    slack: f64,
+    boot_slack: f64,
+    acceleration: [f64; 2],
+    head_limit: f64,
+    metres: f64,
+    steps: u32,
+    carry: Carry,
+    pile: f64,
+    spout: f64,
+    falling: f64,
+    /// Where the belt runs.
+    pub tracking: Tracking,
+    head_heat: Lump,
+    boot_heat: Lump,
+    patch_heat: Lump,
+    rub_heat: [Lump; 4],
+    heat_image: f64,
+    heat_seen: [f64; 3],
+    rub_power: [f64; 4],
+    paths: [Wander; 2],
+    dig_wobble: Wander,
+    chance: Chance,
+    /// Where the energy went.
+    pub ledger: Ledger,
+    stored_at_start: f64,
+}
+
+impl Plant {
+    /// How often what changes slowly moves on, in microseconds.
+    pub const SLOW_US: u32 = 20_000;
+
+    /// The leg at rest and empty. `step_us` is held to a divisor of [`Plant::SLOW_US`].
+    #[must_use]
+    pub fn new(leg: &Leg, step_us: u32, seed: u64) -> Self {
+        let slow_steps = (Self::SLOW_US / step_us.clamp(1, Self::SLOW_US)).max(1);
+        let slow = f64::from(Self::SLOW_US) * 1e-6;
+        let dt = slow / f64::from(slow_steps);
+        let (head_radius, boot_radius) = (leg.head_radius(), leg.boot_radius());
+        let stiffness = leg.strand_stiffness();
+        let strand_kg = leg.belt.mass_kg_per_m * leg.lift_m;
+        let motor = Motor::new(&leg.drive.motor);
+        // Friction heat enters the outer shell of the pulley; the budget's time constant is that of rim and lagging.
+        let head_heat =
+            Lump::new(leg.heat.head_kj_per_k * 1_000.0, leg.heat.head_kj_per_k * 1_000.0 / leg.heat.time_constant_s);
+        let boot_heat = Lump::new(
+            0.7 * leg.heat.head_kj_per_k * 1_000.0,
+            0.7 * leg.heat.head_kj_per_k * 1_000.0 / leg.heat.time_constant_s,
+        );
+        // A patch of rubber as long as the wrap, 4 mm deep: 1,150 kg/m^3, 1.9 kJ/(kg K); 15 W/(m^2 K) to the air.
+        let patch_area = leg.belt.width_mm / 1_000.0 * PI * head_radius;
+        let patch_heat = Lump::new(patch_area * 0.004 * 1_150.0 * 1_900.0, patch_area * 15.0);
+        let rub = Lump::new(leg.heat.rub_kj_per_k * 1_000.0, leg.heat.rub_w_per_k);
+        let fixed = Fixed {
+            dt,
+            slow,
+            slow_steps,
+            head_radius,
+            boot_radius,
+            stiffness,
+            elastic_n: leg.belt.stiffness_kn * 1_000.0,
+            damping: leg.belt.damping * 2.0 * (stiffness * strand_kg).sqrt(),
+            strand_kg,
+            wrap: leg.wrap_deg / 180.0 * PI,
+            reduction: leg.drive.reduction,
+            balance: (GRAVITY * head_radius).sqrt(),
+            fall_time: (2.0 * leg.lift_m / GRAVITY).sqrt(),
+            // The spout holds some two seconds of design flow before it backs up.
+            spout_kg: 2.0 * leg.capacity_kg_per_s(),
+            head_heat_share: head_heat.share(slow),
+            image_keep: libm::exp(-slow / leg.heat.time_constant_s),
+            boot_heat_share: boot_heat.share(slow),
+            patch_share: patch_heat.share(slow),
+            rub_share: rub.share(slow),
+            lane: Lane {
+                centres: leg.lift_m,
+                loop_length: leg.loop_length(),
+                clearance: leg.lateral.clearance_mm / 1_000.0,
+                stiffness: leg.lateral.stiffness_kn_per_rad * 1_000.0,
+            },
+        };
+        let mean = leg.takeup.tension_n + 0.5 * leg.strand_weight();
+        let path = Wander::new(leg.lateral.wander_mm_per_m / 1_000.0, leg.lateral.wander_time_s, slow);
+        let mut plant = Self {
+            motor,
+            fixed,
+            held: Held { head_radius, boot_radius, ..Held::default() },
+            upset: Upset::NONE,
+            feeding: Feeding::default(),
+            top: Chain::new([1.0; 3]),
+            bottom: Chain::new([1.0; 3]),
+            shift: 0.0,
+            stretch: Stretch::for_tension(mean, stiffness),
+            belt_longer_seen: 0.0,
+            pull_seen: 1.0,
+            tight: mean + 0.5 * leg.strand_weight(),
+            slack: mean + 0.5 * leg.strand_weight(),
+            boot_slack: leg.takeup.tension_n,
+            acceleration: [0.0; 2],
+            head_limit: 0.0,
+            metres: 0.0,
+            steps: 0,
+            carry: Carry::new(leg.lift_m),
+            pile: 0.0,
+            spout: 0.0,
+            falling: 0.0,
+            tracking: Tracking::default(),
+            head_heat,
+            boot_heat,
+            patch_heat,
+            rub_heat: [rub; 4],
+            heat_image: 0.0,
+            heat_seen: [0.0; 3],
+            rub_power: [0.0; 4],
+            paths: [path.clone(), path],
+            dig_wobble: Wander::new(0.1, 1.5, slow),
+            chance: Chance::new(seed, 1),
+            ledger: Ledger::default(),
+            stored_at_start: 0.0,
+            leg: leg.clone(),
+        };
+        plant.slow_part(0.0);
+        plant.set_masses();
+        plant.stored_at_start = plant.stored();
+        plant
+    }
+
+    /// Length of a step in microseconds.
+    #[must_use]
+    pub fn step_us(&self) -> u32 {
+        Self::SLOW_US / self.fixed.slow_steps
+    }
+
+    /// The leg's figures.
+    #[must_use]
+    pub const fn leg(&self) -> &Leg {
+        &self.leg
+    }
+
+    /// Move on by one step.
+    pub fn step(&mut self, controls: &Controls) -> Turning {
+        let before = self.turning();
+        if self.steps == 0 {
+            self.slow_part(controls.feed_kg_per_s);
+        }
+        self.feeding.step(&self.leg.drive.starter, controls.closed, controls.reference, self.fixed.dt);
+        // A leg at rest with the motor off is looked at once a slow part: nothing else can set it going.
+        let asleep = !controls.closed && self.steps != 0 && self.top.speed == [0.0; 3] && self.bottom.speed == [0.0; 3];
+        if !asleep {
+            self.fast_part();
+        }
+        self.steps = (self.steps + 1) % self.fixed.slow_steps;
+        let after = self.turning();
+        Turning { head: [before[0], after[0]], boot: [before[1], after[1]] }
+    }
+
+    /// Whether a slow part was just finished: truth and contacts are worth reading.
+    #[must_use]
+    pub const fn at_slow_part(&self) -> bool {
+        self.steps == 0
+    }
+
+    fn turning(&self) -> [f64; 2] {
+        let head = if self.upset.joint_at_pulley { self.top.speed[0] } else { self.top.speed[1] };
+        [head / (2.0 * PI * self.held.head_radius), self.bottom.speed[2] / (2.0 * PI * self.held.boot_radius)]
+    }
+
+    fn set_masses(&mut self) {
+        let (leg, fixed, held) = (&self.leg, &self.fixed, &self.held);
+        let (head, boot) = (held.head_radius * held.head_radius, held.boot_radius * held.boot_radius);
+        let around = |radius: f64| leg.belt.mass_kg_per_m * PI * radius;
+        self.top.mass = [
+            leg.drive.inertia_kg_m2 * fixed.reduction * fixed.reduction / head,
+            leg.head.inertia_kg_m2 / head,
+            fixed.strand_kg + self.carry.upper + around(held.head_radius),
+        ];
+        self.bottom.mass = [
+            fixed.strand_kg + self.carry.lower + around(held.boot_radius),
+            0.95 * leg.boot.inertia_kg_m2 / boot,
+            0.05 * leg.boot.inertia_kg_m2 / boot,
+        ];
+    }
+
+    fn strands(&self) -> [f64; 2] {
+        if self.upset.belt_parted {
+            return [0.0; 2];
+        }
+        let rate = self.top.speed[2] - self.bottom.speed[0];
+        let pull = |stretch: f64, rate: f64| {
+            if stretch <= 0.0 { 0.0 } else { (self.fixed.stiffness * stretch + self.fixed.damping * rate).max(0.0) }
+        };
+        [pull(self.stretch.mean + self.shift, rate), pull(self.stretch.mean - self.shift, -rate)]
+    }
+
+    fn fast_part(&mut self) {
+        let dt = self.fixed.dt;
+        let up = self.upset;
+        let held = self.held;
+        let half_strand = 0.5 * self.fixed.strand_kg;
+        let [carrying, returning] = self.strands();
+
+        // Head end.
+        let to_rim = self.fixed.reduction / held.head_radius;
+        let motor_speed = self.top.speed[0] * to_rim;
+        let (torque, damping) = self.feeding.torque(&self.leg.drive.starter, &self.motor, motor_speed, up.supply);
+        let motor_n = torque * to_rim;
+        // The motor's own damping is stiff: take it at the end of the step, which is to add it to the mass.
+        let implicit = (damping * to_rim * to_rim).max(0.0) * dt;
+        let creep = creep::lead(self.tight, self.boot_slack, self.fixed.elastic_n).clamp(-0.05, 0.05);
+        let sliding = self.top.speed[1] - self.top.speed[2] * (1.0 + creep);
+        let ratio = if sliding.abs() < 1e-4 {
+            held.head_ratio
+        } else {
+            wrap::tension_ratio(held.head_friction * wrap::sliding_share(sliding), self.fixed.wrap)
+        };
+        let speed_squared = self.top.speed[2] * self.top.speed[2];
+        let centrifugal = self.leg.belt.mass_kg_per_m * speed_squared;
+        self.head_limit = wrap::largest_pull(self.slack, centrifugal, ratio);
+        let back_limit = wrap::largest_pull(self.tight, centrifugal, ratio);
+        let parted = if up.belt_parted { GRAVITY } else { 0.0 };
+        let bending = 0.5 * self.leg.belt.bending_n * up.losses;
+        let drive_brake =
+            (1.0 - self.leg.drive.efficiency) * up.losses * motor_n.abs() + up.shared_n_m / held.head_radius;
+        let head_brake = self.leg.head.bearing_n_m * up.losses / held.head_radius;
+        let belt_brake = bending + held.rub_head_n + parted * self.top.mass[2];
+        let drive_joint = up.drive_joint_n_m / held.head_radius;
+        let top_before = self.top.speed;
+        self.top.force = [motor_n, 0.0, returning - carrying - GRAVITY * self.carry.upper];
+        self.top.brake = [drive_brake, head_brake, belt_brake];
+        self.top.backstop = self.leg.drive.backstop && !up.backstop_failed;
+        self.top.limit = [[-drive_joint, drive_joint], [-back_limit, self.head_limit]];
+        self.top.lead = [0.0, creep * self.top.speed[2]];
+        self.top.mass[0] += implicit;
+        self.top.solve(dt);
+        self.top.mass[0] -= implicit;
+
+        // Boot end.
+        let boot_carry = carrying - (half_strand + self.carry.lower) * (GRAVITY + self.acceleration[1]);
+        let boot_limit = wrap::largest_pull(boot_carry.min(self.boot_slack), centrifugal, held.boot_ratio);
+        let boot_joint = up.boot_joint_n_m / held.boot_radius;
+        let caught = held.dig_n + up.belt_held_n + parted * self.bottom.mass[0];
+        let bottom_before = self.bottom.speed;
+        self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n, 0.0, 0.0];
+        self.bottom.brake = [
+            caught + bending + held.rub_boot_n,
+            up.boot_pulley_n_m / held.boot_radius,
+            self.leg.boot.bearing_n_m * up.losses / held.boot_radius,
+        ];
+        self.bottom.limit = [[-boot_limit, boot_limit], [-boot_joint, boot_joint]];
+        self.bottom.solve(dt);
+
+        // Strands, and the tensions where they meet the pulleys.
+        let [head_now, boot_now] = [self.top.speed[2], self.bottom.speed[0]];
+        self.shift += dt * (head_now - boot_now);
+        self.metres += dt * 0.5 * (boot_now + bottom_before[0]);
+        let smooth = (dt / 0.02).min(1.0);
+        self.acceleration[0] += smooth * ((head_now - top_before[2]) / dt - self.acceleration[0]);
+        self.acceleration[1] += smooth * ((boot_now - bottom_before[0]) / dt - self.acceleration[1]);
+        let [head_pull, boot_pull] = self.acceleration;
+        self.tight = (carrying + (half_strand + self.carry.upper) * (GRAVITY + head_pull)).max(0.0);
+        self.slack = (returning + half_strand * (GRAVITY - head_pull)).max(0.0);
+        self.boot_slack = (returning - half_strand * (GRAVITY - boot_pull)).max(0.0);
+        if up.belt_parted {
+            (self.tight, self.slack, self.boot_slack) = (0.0, 0.0, 0.0);
+        }
+
+        // Where the energy went: force times the mean of the speeds before and after.
+        let mid = |before: [f64; 3], after: [f64; 3]| [0, 1, 2].map(|i| 0.5 * (before[i] + after[i]));
+        let (t, b) = (mid(top_before, self.top.speed), mid(bottom_before, self.bottom.speed));
+        let used = motor_n - (self.top.speed[0] - top_before[0]) * implicit / dt;
+        let [j0, j1] = self.top.joint;
+        let creeping = j1 * creep * t[2];
+        let (top_belt, bottom_belt) = (self.top.braking[2] * t[2], self.bottom.braking[0] * b[0]);
+        let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
+        let rub_top = share(held.rub_head_n, self.top.brake[2]);
+        let (rub_bottom, dig) = (share(held.rub_boot_n, self.bottom.brake[0]), share(caught, self.bottom.brake[0]));
+        let ledger = &mut self.ledger;
+        ledger.motor += dt * used * t[0];
+        ledger.losses -= dt
+            * (self.top.braking[0] * t[0]
+                + self.top.braking[1] * t[1]
+                + (1.0 - rub_top) * top_belt
+                + (1.0 - rub_bottom - dig) * bottom_belt
+                + self.bottom.braking[1] * b[1]
+                + self.bottom.braking[2] * b[2]);
+        ledger.rub -= dt * (rub_top * top_belt + rub_bottom * bottom_belt);
+        ledger.digging -= dt * dig * bottom_belt;
+        ledger.joint_slip += dt * (j0 * (t[0] - t[1]) + self.bottom.joint[1] * (b[1] - b[2]));
+        ledger.creep += dt * creeping;
+        ledger.head_slip += dt * (j1 * (t[1] - t[2]) - creeping);
+        ledger.boot_slip += dt * self.bottom.joint[0] * (b[0] - b[1]);
+        ledger.lift += dt * GRAVITY * (self.carry.upper * t[2] + self.carry.lower * b[0]);
+        ledger.acceleration += dt * held.pickup_n * b[0];
+        let spring = |stretch: f64| self.fixed.stiffness * stretch.max(0.0);
+        let shift = self.shift - 0.5 * dt * (head_now - boot_now);
+        let apart = t[2] - b[0];
+        ledger.strand += dt
+            * ((carrying - spring(self.stretch.mean + shift)) - (returning - spring(self.stretch.mean - shift)))
+            * apart;
+    }
+
+    fn slow_part(&mut self, feed: f64) {
+        let metres = core::mem::take(&mut self.metres);
+        let up = self.upset;
+        let h = self.fixed.slow;
+        self.set_masses();
+        let kinetic_before = self.kinetic();
+        self.move_load(feed, metres);
+        self.set_masses();
+        // What joined the belt brought none of its speed along and what left took its own: the step above booked the
+        // force that gave it; the part still on the belt is stored, not spent.
+        self.ledger.acceleration -= self.kinetic() - kinetic_before;
+
+        let longer = self.fixed.lane.centres * (up.belt_longer - self.belt_longer_seen)
+            + if self.leg.takeup.kind == Kind::Screw {
+                self.leg.takeup.tension_n * (self.pull_seen - up.takeup_pull) / self.fixed.stiffness
+            } else {
+                0.0
+            };
+        (self.belt_longer_seen, self.pull_seen) = (up.belt_longer, up.takeup_pull);
+        let wanted =
+            self.leg.takeup.tension_n * up.takeup_pull + 0.5 * GRAVITY * (self.fixed.strand_kg + self.carry.lower);
+        let spring_before = self.elastic();
+        let moved = self.stretch.step(self.leg.takeup.kind, up.takeup_jammed, wanted, self.fixed.stiffness, longer, h);
+        if moved != 0.0 && !up.belt_parted {
+            self.ledger.takeup += self.elastic() - spring_before;
+        }
+
+        let head_radius = self.fixed.head_radius + (up.head_buildup_mm - up.lagging_lost_mm) / 1_000.0;
+        let boot_radius = self.fixed.boot_radius + up.boot_buildup_mm / 1_000.0;
+        if head_radius != self.held.head_radius {
+            let change = head_radius / self.held.head_radius;
+            self.top.speed[0] *= change;
+            self.top.speed[1] *= change;
+            self.held.head_radius = head_radius;
+        }
+        if boot_radius != self.held.boot_radius {
+            let change = boot_radius / self.held.boot_radius;
+            self.bottom.speed[1] *= change;
+            self.bottom.speed[2] *= change;
+            self.held.boot_radius = boot_radius;
+        }
+        self.set_masses();
+        let friction = self.leg.head.friction * up.head_friction;
+        if friction != self.held.head_friction || self.held.head_ratio == 0.0 {
+            self.held.head_friction = friction;
+            self.held.head_ratio = wrap::tension_ratio(friction, self.fixed.wrap);
+            self.held.boot_ratio = wrap::tension_ratio(self.leg.boot.friction, PI);
+        }
+        self.track(metres);
+        self.warm();
+    }
+
+    fn move_load(&mut self, feed: f64, metres: f64) {
+        let up = self.upset;
+        let h = self.fixed.slow;
+        self.dig_wobble.step(&mut self.chance);
+        let speed = metres / h;
+        if up.belt_parted {
+            self.pile += self.carry.drop_all();
+        }
+        let room = self.pile < self.leg.pit.full_kg;
+        let back = self.falling * (h / self.fixed.fall_time).min(1.0);
+        self.falling -= back;
+        self.pile += back + if room { h * (feed * (1.0 + up.overfeed) + up.inflow_kg_per_s) } else { 0.0 };
+        let taken = if up.belt_parted {
+            0.0
+        } else {
+            self.leg.pit.taken_up(self.pile, speed, self.leg.belt.buckets_kg_per_m, h)
+        };
+        self.pile -= taken;
+        let moved = self.carry.advance(metres, taken);
+        self.pile += moved.spilled;
+        let mut over = moved.discharged;
+        if over > 0.0 {
+            let thrown_back = over * discharge::backlegging_share(speed / self.fixed.balance);
+            self.falling += thrown_back;
+            over -= thrown_back;
+        }
+        if up.outlet_blocked > 0.0 {
+            let kept = over * up.outlet_blocked;
+            self.spout += kept;
+            over -= kept;
+            let too_much = (self.spout - self.fixed.spout_kg).max(0.0);
+            self.spout -= too_much;
+            self.falling += too_much;
+        } else {
+            let run_out = self.spout.min(2.0 * self.leg.capacity_kg_per_s() * h);
+            self.spout -= run_out;
+            over += run_out;
+        }
+        self.held.discharge_kg_per_s = over / h;
+        self.held.pickup_n = taken / h * speed.max(0.0);
+        let line = if metres > 0.0 { taken / metres } else { 0.0 };
+        let wobble = (1.0 + self.dig_wobble.value).max(0.2);
+        let dig = line * GRAVITY * self.leg.pit.digging_height_m;
+        self.held.dig_n = (dig + self.leg.pit.choke_drag(self.pile)) * wobble;
+    }
+
+    fn track(&mut self, metres: f64) {
+        let up = &self.upset;
+        let leg = &self.leg;
+        let steering = Steering {
+            head_tilt: up.head_tilt_mm_per_m / 1_000.0,
+            boot_tilt: up.boot_tilt_mm_per_m / 1_000.0,
+            head_crown: up.crown * leg.crown_steering(&leg.head, self.held.head_radius),
+            boot_crown: up.crown * leg.crown_steering(&leg.boot, self.held.boot_radius),
+            splice_camber: up.splice_mm_per_m / 1_000.0,
+            edge_bump: up.edge_mm / 1_000.0,
+            lean: up.lean_mm / 1_000.0,
+        };
+        if metres != 0.0 && !up.belt_parted {
+            for path in &mut self.paths {
+                path.step(&mut self.chance);
+            }
+            self.tracking.run(metres, &steering, &self.fixed.lane, [self.paths[0].value, self.paths[1].value]);
+        } else {
+            self.tracking.side_force = [0.0; 4];
+        }
+        let [hl, hr, bl, br] = self.tracking.side_force.map(|force| force * leg.lateral.rub_friction);
+        self.held.rub_head_n = hl + hr;
+        self.held.rub_boot_n = bl + br;
+        let speed = metres.abs() / self.fixed.slow;
+        self.rub_power = [hl, hr, bl, br].map(|force| force * speed);
+    }
+
+    fn warm(&mut self) {
+        let h = self.fixed.slow;
+        let [slip, creep, boot] = [self.ledger.head_slip, self.ledger.creep, self.ledger.boot_slip];
+        let power = [
+            ((slip - self.heat_seen[0]) / h).max(0.0),
+            ((creep - self.heat_seen[1]) / h).max(0.0),
+            ((boot - self.heat_seen[2]) / h).max(0.0),
+        ];
+        self.heat_seen = [slip, creep, boot];
+        // Half of the creep is lost in the belt, not in the rim.
+        self.head_heat.step(power[0] + 0.5 * power[1], self.fixed.head_heat_share);
+        self.boot_heat.step(power[2], self.fixed.boot_heat_share);
+        // The image holds sliding heat only, as a closed form over the step.
+        let keep = self.fixed.image_keep;
+        self.heat_image = self.heat_image * keep + power[0] * self.leg.heat.time_constant_s * (1.0 - keep);
+        let belt = self.top.speed[2];
+        // While the belt stands the half that does not go into the lagging heats one patch of it; a moving belt spreads it.
+        if belt.abs() < 0.02 * self.top.speed[1].abs() {
+            self.patch_heat.step(0.5 * power[0], self.fixed.patch_share);
+        } else {
+            self.patch_heat.rise = 0.0;
+        }
+        for (lump, power) in self.rub_heat.iter_mut().zip(self.rub_power) {
+            lump.step(0.5 * power, self.fixed.rub_share);
+        }
+    }
+
+    fn kinetic(&self) -> f64 {
+        let of = |chain: &Chain| {
+            chain.mass.iter().zip(chain.speed).map(|(mass, speed)| 0.5 * mass * speed * speed).sum::<f64>()
+        };
+        of(&self.top) + of(&self.bottom)
+    }
+
+    fn elastic(&self) -> f64 {
+        let of = |stretch: f64| 0.5 * self.fixed.stiffness * stretch.max(0.0) * stretch.max(0.0);
+        of(self.stretch.mean + self.shift) + of(self.stretch.mean - self.shift)
+    }
+
+    fn stored(&self) -> f64 {
+        self.kinetic() + self.elastic()
+    }
+
+    /// What the ledger cannot account for, in J since the start.
+    #[must_use]
+    pub fn energy_missing(&self) -> f64 {
+        self.ledger.missing(self.stored() - self.stored_at_start)
+    }
+
+    /// Whether the belt touches at head left, head right, boot left, boot right.
+    #[must_use]
+    pub const fn touches(&self) -> [bool; 4] {
+        self.tracking.touches
+    }
+
+    /// Temperature of each rub point in degrees Celsius.
+    #[must_use]
+    pub fn rub_temperatures(&self) -> [f64; 4] {
+        self.rub_heat.map(|lump| self.leg.heat.ambient_c + lump.rise)
+    }
+
+    /// Power at the head shaft in W, as a meter would have it: what passes the joint between drive and head.
+    #[must_use]
+    pub fn shaft_power(&self) -> f64 {
+        self.top.joint[0] * self.top.speed[1]
+    }
+
+    /// How full the spout is, 0 to 1.
+    #[must_use]
+    pub fn spout_fill(&self) -> f64 {
+        self.spout / self.fixed.spout_kg
+    }
+
+    /// Belt speed in m/s where it enters the boot.
+    #[must_use]
+    pub const fn belt_speed(&self) -> f64 {
+        self.bottom.speed[0]
+    }
+
+    /// Rim speed of the head pulley in m/s.
+    #[must_use]
+    pub const fn rim_speed(&self) -> f64 {
+        self.top.speed[1]
+    }
+
+    /// Slip heat held in J.
+    #[must_use]
+    pub const fn slip_heat(&self) -> f64 {
+        self.heat_image
+    }
+
+    /// What is true now.
+    #[must_use]
+    pub fn truth(&self) -> Truth {
+        let [head, boot] = self.turning();
+        let creep = creep::lead(self.tight, self.boot_slack, self.fixed.elastic_n).clamp(-0.05, 0.05);
+        let rim = self.top.speed[1];
+        let slip = if rim.abs() > 1e-3 { 1.0 - self.top.speed[2] * (1.0 + creep) / rim } else { 0.0 };
+        Truth {
+            head_rpm: head * 60.0,
+            boot_rpm: boot * 60.0,
+            belt_m_per_s: self.bottom.speed[0],
+            slip_pct: 100.0 * slip,
+            creep_pct: 100.0 * creep / (1.0 + creep),
+            tight_n: self.tight,
+            slack_n: self.slack,
+            pull_n: self.top.joint[1],
+            limit_n: self.head_limit,
+            head_offset_mm: self.tracking.head * 1_000.0,
+            boot_offset_mm: self.tracking.boot * 1_000.0,
+            power_w: self.shaft_power(),
+            heat_j: self.heat_image,
+            head_rise_k: self.head_heat.rise,
+            boot_rise_k: self.boot_heat.rise,
+            patch_rise_k: self.patch_heat.rise,
+            rub_rise_k: self.rub_heat.iter().map(|lump| lump.rise).fold(0.0, f64::max),
+            choke: self.leg.pit.choke(self.pile),
+            pile_kg: self.pile,
+            load_kg: self.carry.lower + self.carry.upper,
+            discharge_kg_per_s: self.held.discharge_kg_per_s,
+        }
+    }
+}

@@ -1,0 +1,232 @@
+//! The pass itself: rows in, verdicts and samples out.
+
+use std::io;
+use std::io::IsTerminal;
+use std::time::{Duration, Instant};
+
+use anyhow::Context;
+use indicatif::{ProgressBar, ProgressStyle};
+use slackside::input::{Input, Signal};
+use slackside::judge::Judge;
+use slackside::measure::Measure;
+use slackside::motion::Motion;
+use slackside::settings::Checked;
+use slackside::sight::{Seen, Sight};
+use slackside::survivor::Survivor;
+use slackside::units::{Micros, Ppm};
+use slackside::verdict::{Change, Verdict};
+
+use super::events_csv::EventsCsv;
+use super::outcome::Outcome;
+use super::sample::Sample;
+use super::samples_csv::SamplesCsv;
+use crate::trace::{Progress, Reader};
+
+/// Silence longer than this is drawn as what it proves, not as the last speed.
+const SILENCE_US: u64 = 100_000;
+/// Samples drawn at most in one silence, each twice as far on as the one before.
+const SILENCE_SAMPLES: u32 = 12;
+
+/// One replay to be done.
+pub struct Job<'a> {
+    /// The trace.
+    pub reader: Reader,
+    /// The settings it is held against.
+    pub settings: &'a Checked,
+    /// What messages call the settings.
+    pub settings_name: &'a str,
+    /// Where every sample goes, if anywhere.
+    pub samples: Option<SamplesCsv>,
+    /// Where every verdict goes, if anywhere.
+    pub events: Option<EventsCsv>,
+    /// Whether a progress bar may be shown on standard error.
+    pub progress: bool,
+}
+
+/// Replay the trace. Files appear only if all went well.
+///
+/// # Errors
+/// The trace is broken, or a file cannot be written.
+pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
+    let Job { mut reader, settings, settings_name, samples, events, progress } = job;
+    // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
+    let mut measure = Box::new(Measure::new());
+    let mut judge = Box::new(Judge::new());
+    measure.configure(settings);
+    judge.configure(settings, &Survivor::default());
+    let outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
+    let mut watch = Watch { outcome, settings, samples, events, reference: Ppm::ONE, failed: None };
+
+    let mut bar = Bar::new(reader.progress(), progress);
+    let mut batch = Vec::new();
+    while reader.read_batch(&mut batch)? {
+        for input in &batch {
+            measure.observe(*input, |seen| watch.seen(seen, &mut judge));
+        }
+        if let Some(error) = watch.failed.take() {
+            return Err(error).context("a file could not be written; nothing is left of it");
+        }
+        bar.move_on();
+    }
+    bar.clear();
+
+    let survey = reader.survey().clone();
+    if let Some(last) = survey.last {
+        // What is due up to the last row is settled; what would come later is not known.
+        measure.observe(Input::new(last, Signal::Tick), |seen| watch.seen(seen, &mut judge));
+        watch.silence(last, &judge);
+    }
+    watch.finish(survey, &judge)
+}
+
+/// Everything that looks on.
+struct Watch<'a> {
+    outcome: Outcome,
+    settings: &'a Checked,
+    samples: Option<SamplesCsv>,
+    events: Option<EventsCsv>,
+    reference: Ppm,
+    failed: Option<io::Error>,
+}
+
+impl Watch<'_> {
+    fn seen(&mut self, seen: Seen<'_>, judge: &mut Judge) {
+        if let Sight::Reference(reference) = seen.sight {
+            self.reference = reference;
+        }
+        let mut first_out = None;
+        judge.observe(seen, &mut |verdict| {
+            if matches!(verdict.change, Change::FirstOut(Some(_))) {
+                first_out.get_or_insert(verdict.at);
+            }
+            self.verdict(&verdict);
+        });
+        let Sight::Motion(motion) = seen.sight else {
+            if let Some(at) = first_out {
+                self.end_run_up(at, None, judge);
+            }
+            return;
+        };
+        self.silence(seen.at, judge);
+        if let Some(at) = first_out {
+            self.end_run_up(at, (at == seen.at).then_some(motion), judge);
+        }
+        self.outcome.slip(seen.at, motion);
+        for (place, contact) in slackside::input::Place::ALL.into_iter().zip(&motion.contacts) {
+            if contact.rubbing_since.is_some() {
+                self.outcome.series.rub(seen.at, place);
+            }
+        }
+        let to_file = self.samples.as_ref().is_some_and(|samples| samples.wants(seen.at));
+        let to_run_up = self.outcome.run_up.wants(seen.at);
+        let to_series = self.outcome.series.wants(seen.at);
+        if to_file || to_run_up || to_series {
+            let sample = Sample::take(seen.at, motion, judge, self.settings, self.reference);
+            if to_run_up {
+                self.outcome.run_up.take(&sample);
+            }
+            if to_series {
+                self.outcome.series.take(&sample);
+                self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);
+            }
+            if let (true, Some(samples)) = (to_file, &mut self.samples) {
+                let wrote = samples.write(&sample);
+                self.note(wrote);
+            }
+        }
+        self.outcome.motion = *motion;
+    }
+
+    /// Draw what silence since the last motion proves of the speeds, up to `until`.
+    fn silence(&mut self, until: Micros, judge: &Judge) {
+        let last = self.outcome.newest;
+        if last == Micros::ZERO || until.get().saturating_sub(last.get()) < SILENCE_US {
+            return;
+        }
+        for step in 0..SILENCE_SAMPLES {
+            let at = Micros::new(last.get().saturating_add((SILENCE_US / 2) << step));
+            if at >= until {
+                break;
+            }
+            if self.outcome.series.wants(at) {
+                let sample = Sample::take(at, &self.outcome.motion, judge, self.settings, self.reference);
+                self.outcome.series.take(&sample);
+            }
+        }
+    }
+
+    fn end_run_up(&mut self, at: Micros, motion: Option<&Motion>, judge: &Judge) {
+        let motion = motion.unwrap_or(&self.outcome.motion);
+        let sample = Sample::take(at, motion, judge, self.settings, self.reference);
+        self.outcome.run_up.end(&sample);
+        self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);
+    }
+
+    fn verdict(&mut self, verdict: &Verdict) {
+        self.outcome.take(verdict);
+        if let Some(events) = &mut self.events {
+            let wrote = events.write(verdict);
+            self.note(wrote);
+        }
+    }
+
+    fn note(&mut self, wrote: io::Result<()>) {
+        if let Err(error) = wrote {
+            self.failed.get_or_insert(error);
+        }
+    }
+
+    fn finish(self, survey: crate::trace::Survey, judge: &Judge) -> anyhow::Result<Outcome> {
+        if let Some(error) = self.failed {
+            return Err(error).context("a file could not be written; nothing is left of it");
+        }
+        if let Some(samples) = self.samples {
+            samples.finish().context("the samples file could not be put in its place")?;
+        }
+        if let Some(events) = self.events {
+            events.finish().context("the events file could not be put in its place")?;
+        }
+        let mut outcome = self.outcome;
+        outcome.warnings = survey.warnings(&outcome.settings.machine);
+        outcome.survey = survey;
+        outcome.status = judge.status().clone();
+        Ok(outcome)
+    }
+}
+
+/// A progress bar that shows itself only where it takes long and somebody looks.
+struct Bar {
+    progress: Progress,
+    allowed: bool,
+    began: Instant,
+    bar: Option<ProgressBar>,
+}
+
+impl Bar {
+    fn new(progress: Progress, allowed: bool) -> Self {
+        Self { progress, allowed: allowed && io::stderr().is_terminal(), began: Instant::now(), bar: None }
+    }
+
+    fn move_on(&mut self) {
+        if !self.allowed {
+            return;
+        }
+        if self.bar.is_none() && self.began.elapsed() > Duration::from_secs(1) {
+            let bar = self.progress.length().map_or_else(ProgressBar::new_spinner, ProgressBar::new);
+            let style = "{spinner} {bytes} of {total_bytes} {wide_bar} {eta} left";
+            if let (true, Ok(style)) = (self.progress.length().is_some(), ProgressStyle::with_template(style)) {
+                bar.set_style(style);
+            }
+            self.bar = Some(bar);
+        }
+        if let Some(bar) = &self.bar {
+            bar.set_position(self.progress.read());
+        }
+    }
+
+    fn clear(&self) {
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+    }
+}

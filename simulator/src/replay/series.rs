@@ -1,0 +1,220 @@
+//! The whole trace as a fixed number of stretches of time, for drawing: least and most of everything in each.
+
+use slackside::input::Place;
+use slackside::units::{Micros, Ppm};
+
+use super::sample::Sample;
+
+/// Stretches kept at most; when they are full, neighbours are joined and each becomes twice as long.
+const BUCKETS: usize = 1024;
+/// How long a stretch is at first.
+const FIRST_WIDTH_US: u64 = 20_000;
+
+/// The least and the most of a figure; empty until something is included.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Range {
+    least: i64,
+    most: i64,
+}
+
+impl Range {
+    /// Nothing was known.
+    pub const EMPTY: Self = Self { least: i64::MAX, most: i64::MIN };
+
+    /// Widen the range to hold `value`.
+    pub const fn include(&mut self, value: i64) {
+        if value < self.least {
+            self.least = value;
+        }
+        if value > self.most {
+            self.most = value;
+        }
+    }
+
+    /// The least and the most; `None` if nothing was known.
+    #[must_use]
+    pub const fn bounds(self) -> Option<(i64, i64)> {
+        if self.least > self.most { None } else { Some((self.least, self.most)) }
+    }
+
+    fn join(&mut self, other: Self) {
+        self.least = self.least.min(other.least);
+        self.most = self.most.max(other.most);
+    }
+}
+
+/// One stretch of time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bucket {
+    /// Head shaft, microturns a second.
+    pub head: Range,
+    /// Belt, micrometres a second.
+    pub belt: Range,
+    /// Slip over one boot turn, ppm.
+    pub slip_short: Range,
+    /// Slip over four boot turns, ppm.
+    pub slip_long: Range,
+    /// Slip heat, ppm of the budget.
+    pub heat: Range,
+    /// Whether the belt rubbed at each place.
+    pub rubbed: [bool; Place::COUNT],
+}
+
+impl Bucket {
+    const EMPTY: Self = Self {
+        head: Range::EMPTY,
+        belt: Range::EMPTY,
+        slip_short: Range::EMPTY,
+        slip_long: Range::EMPTY,
+        heat: Range::EMPTY,
+        rubbed: [false; Place::COUNT],
+    };
+
+    fn join(&mut self, other: &Self) {
+        self.head.join(other.head);
+        self.belt.join(other.belt);
+        self.slip_short.join(other.slip_short);
+        self.slip_long.join(other.slip_long);
+        self.heat.join(other.heat);
+        for (mine, theirs) in self.rubbed.iter_mut().zip(other.rubbed) {
+            *mine |= theirs;
+        }
+    }
+}
+
+/// The whole trace, coarse enough to draw.
+#[derive(Clone, Debug)]
+pub struct Series {
+    start: Option<Micros>,
+    width: u64,
+    buckets: Vec<Bucket>,
+    next: Micros,
+}
+
+impl Default for Series {
+    fn default() -> Self {
+        Self { start: None, width: FIRST_WIDTH_US, buckets: Vec::with_capacity(BUCKETS), next: Micros::ZERO }
+    }
+}
+
+impl Series {
+    /// When the first stretch begins.
+    #[must_use]
+    pub fn start(&self) -> Micros {
+        self.start.unwrap_or(Micros::ZERO)
+    }
+
+    /// How long each stretch is, in microseconds.
+    #[must_use]
+    pub const fn width_us(&self) -> u64 {
+        self.width
+    }
+
+    /// The stretches, oldest first.
+    #[must_use]
+    pub fn buckets(&self) -> &[Bucket] {
+        &self.buckets
+    }
+
+    /// Whether a sample of speeds at `at` is wanted: four in a stretch are enough.
+    #[must_use]
+    pub fn wants(&self, at: Micros) -> bool {
+        at >= self.next
+    }
+
+    /// Say that the trace begins at `at`.
+    pub fn begin(&mut self, at: Micros) {
+        self.start.get_or_insert(at);
+    }
+
+    fn bucket(&mut self, at: Micros) -> Option<&mut Bucket> {
+        let start = *self.start.get_or_insert(at);
+        let since = at.get().saturating_sub(start.get());
+        // A time far off would join forever; each joining doubles the width, so 64 are enough for any time.
+        while since / self.width >= BUCKETS as u64 {
+            let joined = self.buckets.chunks(2).map(|pair| {
+                let mut one = pair[0];
+                if let Some(other) = pair.get(1) {
+                    one.join(other);
+                }
+                one
+            });
+            self.buckets = joined.collect();
+            self.width = self.width.saturating_mul(2);
+        }
+        let index = (since / self.width) as usize;
+        if self.buckets.len() <= index {
+            self.buckets.resize(index + 1, Bucket::EMPTY);
+        }
+        self.buckets.get_mut(index)
+    }
+
+    /// Take slip readings, whenever they change.
+    pub fn slip(&mut self, at: Micros, short: Option<Ppm>, long: Option<Ppm>) {
+        if let Some(bucket) = self.bucket(at) {
+            if let Some(ppm) = short {
+                bucket.slip_short.include(i64::from(ppm.get()));
+            }
+            if let Some(ppm) = long {
+                bucket.slip_long.include(i64::from(ppm.get()));
+            }
+        }
+    }
+
+    /// Take speeds, heat and contacts.
+    pub fn take(&mut self, sample: &Sample) {
+        let next = sample.at.get().saturating_add(self.width / 4);
+        if let Some(bucket) = self.bucket(sample.at) {
+            if let Some(head) = sample.head {
+                bucket.head.include(i64::from(head.get()));
+            }
+            if let Some(belt) = sample.belt {
+                bucket.belt.include(i64::from(belt.get()));
+            }
+            bucket.heat.include(i64::from(sample.slip_heat.get()));
+            for (rubbed, contact) in bucket.rubbed.iter_mut().zip(&sample.contacts) {
+                *rubbed |= contact.dwell.is_some_and(|dwell| dwell.get() > 0);
+            }
+        }
+        self.next = Micros::new(next);
+    }
+
+    /// Mark that the belt rubs at `place`, however shortly.
+    pub fn rub(&mut self, at: Micros, place: Place) {
+        if let Some(bucket) = self.bucket(at) {
+            bucket.rubbed[place.index()] = true;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn joining_loses_no_extreme_and_memory_stays() {
+        let mut series = Series::default();
+        for step in 0..1_000_000_u64 {
+            let slip = if step == 777_777 { 250_000 } else { 10_000 };
+            series.slip(Micros::new(5_000_000 + step * 7_000), Some(Ppm::new(slip)), None);
+        }
+        assert!(series.buckets().len() <= BUCKETS);
+        let peaks: Vec<usize> = series
+            .buckets()
+            .iter()
+            .enumerate()
+            .filter(|(_, bucket)| bucket.slip_short.bounds().is_some_and(|(_, most)| most == 250_000))
+            .map(|(index, _)| index)
+            .collect();
+        assert_eq!(peaks, [(777_777 * 7_000 / series.width_us()) as usize]);
+        assert!(series.buckets().iter().all(|bucket| bucket.slip_long.bounds().is_none()));
+    }
+
+    #[test]
+    fn a_jump_to_the_end_of_time_ends() {
+        let mut series = Series::default();
+        series.slip(Micros::new(1), Some(Ppm::ONE), None);
+        series.slip(Micros::MAX, Some(Ppm::ONE), None);
+        assert!(series.buckets().len() <= BUCKETS);
+    }
+}
