@@ -4,6 +4,6 @@ pub mod cautions;
 pub mod cli;
 pub mod demo;
 pub mod outputs;
+pub mod plant;
 pub mod replay;
 pub mod trace;
-pub mod plant;
