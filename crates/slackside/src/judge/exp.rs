@@ -5,9 +5,6 @@
 //! edge: near a table point a chord is half a per cent too flat. Never rising with x, so that whatever is built on it
 //! can be bisected.
 
-/// One, as the result has it.
-pub(super) const ONE: u64 = 1 << 32;
-
 /// ln 2 in 2^-32.
 const LN_2: u64 = 2_977_044_472;
 
@@ -59,6 +56,8 @@ pub(super) fn two_to_minus(x: u64) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const ONE: u64 = 1 << 32;
 
     #[test]
     #[allow(clippy::float_arithmetic)]

@@ -3,8 +3,9 @@
 //! # Time
 //! [`Judge::observe`] first settles everything that fell due up to the time of what it is told, in order of time, each
 //! stamped with its own; delays end before a sample is taken, at equal times too. At one moment the order is: what a
-//! command says, phase, alarms by rank of their condition, first-out, run permit, feed permit. Ticks change nothing but
-//! how promptly the box acts.
+//! command says and moves, delays that end (by rank of their condition), a bypass that ends, phase, all other alarms (by
+//! rank), first-out (the lowest rank of all that were raised at that moment), run permit, feed permit. Ticks change
+//! nothing but how promptly the box acts.
 //!
 //! # Permits and latches
 //! A stop holds both permits dropped while it is wrong or latched ([`AlarmState::holds`]); what drops feed holds the feed

@@ -33,7 +33,7 @@ impl People {
 
     /// When a bypass runs out or the button counts as held.
     pub(super) fn next(&self, now: Micros) -> Micros {
-        let held = self.pressed.map_or(NEVER, |pressed| held_from(pressed));
+        let held = self.pressed.map_or(NEVER, held_from);
         let held = if held > now { held } else { NEVER };
         held.min(if self.bypassed.is_some() { self.bypass_end } else { NEVER })
     }

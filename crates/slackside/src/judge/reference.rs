@@ -85,7 +85,7 @@ impl Reference {
     pub(super) fn agrees(&self, pitch: &Pitch) -> bool {
         self.fitted.is_none()
             || self.value.is_none()
-            || (!too_slow(pitch, self.slow) && !(fast_enough(pitch, self.fast) && self.fast > 1))
+            || !(too_slow(pitch, self.slow) || (self.fast > 1 && fast_enough(pitch, self.fast)))
     }
 
     fn jumped(&self, now: Micros) -> bool {
