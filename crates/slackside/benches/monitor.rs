@@ -145,13 +145,7 @@ fn judge_alone(bencher: Bencher) {
 
 fn main() {
     let (whole, judged) = (through_monitor(), through_judge());
-    println!(
-        "{} inputs, {} sights, {} verdicts, digest {:08x}",
-        INPUTS.len(),
-        SEEN.len(),
-        whole.count,
-        whole.crc
-    );
+    println!("{} inputs, {} sights, {} verdicts, digest {:08x}", INPUTS.len(), SEEN.len(), whole.count, whole.crc);
     assert_eq!(whole.crc, judged.crc, "measure and judge apart must give what they give together");
     divan::main();
 }

@@ -4,6 +4,7 @@ use crate::input::Input;
 use crate::judge::{Judge, Status};
 use crate::measure::Measure;
 use crate::motion::Motion;
+use crate::record::keep::keep;
 use crate::settings::Checked;
 use crate::survivor::Survivor;
 use crate::units::Micros;
@@ -20,6 +21,8 @@ pub struct Monitor<const MARKS: usize = 64> {
     measure: Measure<MARKS>,
     judge: Judge,
 }
+
+keep!(@[const MARKS: usize] Monitor<MARKS> { measure, judge });
 
 impl Monitor {
     /// A monitor with room for every machine, that knows nothing and allows nothing.

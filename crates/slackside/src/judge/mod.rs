@@ -2,6 +2,7 @@
 
 mod alarm;
 mod condition;
+mod kept;
 
 use crate::settings::Checked;
 use crate::sight::Seen;
