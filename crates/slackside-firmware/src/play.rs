@@ -2,7 +2,7 @@
 
 use postcard::{take_from_bytes, to_slice};
 use slackside::input::Input;
-use slackside::settings::{Checked, Settings};
+use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::verdict::Verdict;
 
 use crate::host::{Failure, File};
@@ -16,11 +16,11 @@ const LONGEST_INPUT: usize = 64;
 /// If the file or what is in it is no good.
 #[inline(never)]
 pub fn settings() -> Result<Checked, Failure> {
-    let mut image = [0; 4096];
+    let mut image = [0; MOST_IMAGE_BYTES];
     let length = File::open(c"settings.bin")?.read(&mut image)?;
     let image = image.get(..length).ok_or(Failure::Read)?;
-    let settings: Settings = postcard::from_bytes(image).map_err(|_| Failure::Settings)?;
-    settings.check().map_err(|_| Failure::Settings)
+    let settings = Settings::from_image(image).map_err(|_| Failure::Settings)?;
+    settings.check_first().map_err(|_| Failure::Settings)
 }
 
 /// The inputs in `inputs.bin`, one after the other.

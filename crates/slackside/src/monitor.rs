@@ -4,7 +4,7 @@ use crate::input::Input;
 use crate::judge::{Judge, Status};
 use crate::measure::Measure;
 use crate::motion::Motion;
-use crate::record::keep::keep;
+use crate::record::keep::{Keep, Page, Pen, Unreadable};
 use crate::settings::Checked;
 use crate::survivor::Survivor;
 use crate::units::Micros;
@@ -22,7 +22,17 @@ pub struct Monitor<const MARKS: usize = 64> {
     judge: Judge,
 }
 
-keep!(@[const MARKS: usize] Monitor<MARKS> { measure, judge });
+impl<const MARKS: usize> Keep for Monitor<MARKS> {
+    fn keep(&self, pen: &mut Pen<'_>) {
+        self.measure.keep(pen);
+        self.judge.keep_beside(self.measure.motion(), pen);
+    }
+
+    fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
+        self.measure.fetch(page)?;
+        self.judge.fetch_beside(self.measure.motion(), page)
+    }
+}
 
 impl Monitor {
     /// A monitor with room for every machine, that knows nothing and allows nothing.

@@ -48,7 +48,7 @@ impl Distrust {
     pub const REJECTS: Self = Self(1);
     /// Faster than the shaft can go.
     pub const TOO_FAST: Self = Self(2);
-    /// Edges at the rate of the gap gate itself: hum on a cut wire, or chatter.
+    /// A train of edges faster than targets can pass, again and again: hum on a cut wire, or chatter.
     pub const HUM: Self = Self(4);
     /// The supervised line is open.
     pub const LINE_OPEN: Self = Self(8);

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail};
 use slackside::input::Input;
-use slackside::settings::Settings;
+use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::verdict::Verdict;
 
 /// How long a run may take before it is taken for hung.
@@ -79,8 +79,9 @@ fn meaning(code: i32) -> &'static str {
 }
 
 /// The settings as the box keeps them.
-pub fn settings_image(settings: &Settings) -> Result<Vec<u8>> {
-    postcard::to_stdvec(settings).context("encoding the settings")
+fn settings_image(settings: &Settings) -> Result<Vec<u8>> {
+    let mut buffer = [0; MOST_IMAGE_BYTES];
+    Ok(settings.to_image(&mut buffer)?.to_vec())
 }
 
 /// Inputs, one after the other.

@@ -106,32 +106,32 @@ impl Image<'_> {
     }
 }
 
-/// Bytes of an image by where they live.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Weight {
-    /// Code, constants and initial values.
-    pub flash: u64,
-    /// Variables.
-    pub ram: u64,
+/// Where the `surface` image keeps what a monitor takes of RAM; no part of what it weighs.
+const SIZES_SECTION: &str = ".slackside_sizes";
+
+/// The RAM of a monitor with room for 4, 8 and 64 marks a turn, as the `surface` image has it.
+pub fn monitor_sizes(path: &std::path::Path) -> Result<[u64; 3]> {
+    let data = std::fs::read(path)?;
+    let file = object::File::parse(&*data)?;
+    let section = file.section_by_name(SIZES_SECTION).context("the image does not tell the size of its monitors")?;
+    let bytes = section.data()?;
+    let mut words = bytes.chunks_exact(4).map(|word| word.iter().rev().fold(0, |sum, byte| sum << 8 | u64::from(*byte)));
+    let mut next = || words.next().context("the image tells too few sizes");
+    Ok([next()?, next()?, next()?])
 }
 
-/// Weigh a linked image.
-pub fn weigh(path: &std::path::Path) -> Result<Weight> {
+/// Bytes of flash that a linked image takes: code, constants and initial values.
+pub fn weigh(path: &std::path::Path) -> Result<u64> {
     let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
     let file = object::File::parse(&*data)?;
-    let mut weight = Weight::default();
-    for section in file.sections() {
-        match section.kind() {
-            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => weight.flash += section.size(),
-            SectionKind::Data => {
-                weight.flash += section.size();
-                weight.ram += section.size();
-            }
-            SectionKind::UninitializedData => weight.ram += section.size(),
-            _ => {}
-        }
-    }
-    Ok(weight)
+    let in_flash = |kind| {
+        matches!(
+            kind,
+            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString | SectionKind::Data
+        )
+    };
+    let counted = file.sections().filter(|section| section.name() != Ok(SIZES_SECTION) && in_flash(section.kind()));
+    Ok(counted.map(|section| section.size()).sum())
 }
 
 /// The functions from which the function whose name contains `goal` can be reached, a chain a line.

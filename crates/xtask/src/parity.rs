@@ -2,9 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Result, bail};
+use anyhow::{Context, Result, bail};
 use slackside::input::Input;
 use slackside::settings::Checked;
+use slackside_simulator::demo;
+use slackside_simulator::trace::Reader;
 
 use crate::emulator;
 use crate::image::{Image, Profile};
@@ -17,18 +19,85 @@ fn player() -> Result<PathBuf> {
 
 /// Play one trace.
 pub fn emulate(trace: &Path, settings: &Path, out: Option<&Path>) -> Result<()> {
-    let _ = (trace, settings, out);
-    bail!("the trace reader is not merged yet")
+    let settings = read_settings(settings)?;
+    let inputs = read_trace(trace)?;
+    let board = compare(&player()?, &trace.display().to_string(), &settings, &inputs)?;
+    for verdict in emulator::decode(&board)? {
+        println!("{:>14} µs  {:?}", verdict.at.get(), verdict.change);
+    }
+    if let Some(out) = out {
+        std::fs::write(out, &board).with_context(|| format!("writing {}", out.display()))?;
+    }
+    Ok(())
 }
 
-/// Compare on the built-in legs and on the traces of `folders`.
+/// Compare on the built-in legs, on the demo, on recordings of real wheels where they are at hand, and on the traces of
+/// `folders`.
 pub fn run(folders: &[PathBuf]) -> Result<()> {
-    anyhow::ensure!(folders.is_empty(), "the trace reader is not merged yet");
     let player = player()?;
     let settings = leg::settings();
     compare(&player, "a healthy leg", &settings, &leg::running(&settings, 120))?;
     compare(&player, "a leg with everything wrong", &settings, &leg::rough(&settings, 300))?;
+    compare(&player, demo::NAME, &settings, &demo_inputs(&settings)?)?;
+    let recordings = slackside_tests::recordings::folder();
+    let mut played = 3;
+    for folder in folders.iter().chain(&recordings) {
+        for trace in traces(folder)? {
+            let settings = settings_beside(&trace)?;
+            compare(&player, &name_of(&trace), &settings, &read_trace(&trace)?)?;
+            played += 1;
+        }
+    }
+    println!("{played} traces, desk and emulated board alike to the last byte");
     Ok(())
+}
+
+fn name_of(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+/// The traces of a folder, in the order of their names.
+fn traces(folder: &Path) -> Result<Vec<PathBuf>> {
+    let entries = std::fs::read_dir(folder).with_context(|| format!("reading the folder {}", folder.display()))?;
+    let mut traces = Vec::new();
+    for entry in entries {
+        let path = entry?.path();
+        if path.extension().is_some_and(|extension| extension == "csv") {
+            traces.push(path);
+        }
+    }
+    traces.sort();
+    Ok(traces)
+}
+
+/// The settings of a trace: `NAME.toml` beside it, else the folder's `leg.toml`, else the example leg's.
+fn settings_beside(trace: &Path) -> Result<Checked> {
+    let own = trace.with_extension("toml");
+    let common = trace.with_file_name("leg.toml");
+    match [own, common].into_iter().find(|path| path.exists()) {
+        Some(path) => read_settings(&path),
+        None => Ok(leg::settings()),
+    }
+}
+
+fn read_settings(path: &Path) -> Result<Checked> {
+    bail!("{}: settings files cannot be read yet", path.display())
+}
+
+fn read_trace(path: &Path) -> Result<Vec<Input>> {
+    all(Reader::open(path)?)
+}
+
+fn demo_inputs(settings: &Checked) -> Result<Vec<Input>> {
+    all(Reader::from_read(demo::NAME, std::io::Cursor::new(demo::trace(settings)))?)
+}
+
+fn all(mut reader: Reader) -> Result<Vec<Input>> {
+    let (mut inputs, mut batch) = (Vec::new(), Vec::new());
+    while reader.read_batch(&mut batch)? {
+        inputs.append(&mut batch);
+    }
+    Ok(inputs)
 }
 
 /// Both streams of one trace; an error at the first difference.

@@ -50,7 +50,8 @@ impl Toolchain {
             Self::Debian => Command::new("/usr/bin/cargo"),
         };
         // What cargo and rustup set for this process is for the desk's compiler, not for this one.
-        for variable in ["CARGO", "RUSTC", "RUSTDOC", "RUSTUP_TOOLCHAIN", "LD_LIBRARY_PATH", "RUSTFLAGS", "CARGO_TARGET_DIR"]
+        for variable in
+            ["CARGO", "RUSTC", "RUSTDOC", "RUSTUP_TOOLCHAIN", "LD_LIBRARY_PATH", "RUSTFLAGS", "CARGO_TARGET_DIR"]
         {
             command.env_remove(variable);
         }

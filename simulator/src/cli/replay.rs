@@ -1,6 +1,6 @@
 //! `slackside replay`.
 
-use std::io::{Cursor, Write};
+use std::io::{self, Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -10,6 +10,7 @@ use slackside::units::Span;
 use crate::demo;
 use crate::outputs::{Whole, same_file};
 use crate::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay};
+use crate::report;
 use crate::trace::Reader;
 
 /// Replay a trace through the monitor and say what happened.
@@ -32,6 +33,15 @@ pub struct Args {
     /// Write every verdict: alarms, permits, first-out, commands.
     #[arg(long, value_name = "FILE.csv")]
     events: Option<PathBuf>,
+    /// Write a page: one file with everything on one time axis, to read on a phone or to print.
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+    /// Print one JSON object instead of words.
+    #[arg(long)]
+    json: bool,
+    /// Print nothing; the exit code says whether all went well, the files say what happened.
+    #[arg(long, conflicts_with = "json")]
+    quiet: bool,
     /// Write the trace of the built-in demo, to look at or to replay under other settings.
     #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["trace", "settings"])]
     save_demo: Option<PathBuf>,
@@ -59,8 +69,25 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         Some(trace) => Reader::open(trace)?,
         None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&settings)))?,
     };
-    let _outcome = go(args, reader, &settings, &settings_name)?;
-    Ok(())
+    let outcome = go(args, reader, &settings, &settings_name)?;
+    let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
+    if let Some(path) = &args.report {
+        let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
+        let page = report::page(&outcome, opening);
+        file.write_all(page.as_bytes()).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
+    }
+    let text = if args.json {
+        format!("{:#}\n", report::object(&outcome))
+    } else if args.quiet {
+        return Ok(());
+    } else {
+        report::words(&outcome, opening)
+    };
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        // Whoever read it has seen enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        wrote => wrote.context("standard output cannot be written"),
+    }
 }
 
 fn go(args: &Args, reader: Reader, settings: &Checked, settings_name: &str) -> anyhow::Result<Outcome> {
@@ -95,7 +122,12 @@ fn settings(path: Option<&Path>) -> anyhow::Result<(Checked, String)> {
 /// No output may be an input, and no two outputs the same file.
 fn refuse_overwriting(args: &Args) -> anyhow::Result<()> {
     let inputs = [("the trace", &args.trace), ("the settings", &args.settings)];
-    let outputs = [("--samples", &args.samples), ("--events", &args.events), ("--save-demo", &args.save_demo)];
+    let outputs = [
+        ("--samples", &args.samples),
+        ("--events", &args.events),
+        ("--report", &args.report),
+        ("--save-demo", &args.save_demo),
+    ];
     for (index, (name, output)) in outputs.iter().enumerate() {
         let Some(output) = output else { continue };
         for (input_name, input) in inputs {

@@ -42,7 +42,7 @@ const AFTERWARDS_US: u64 = 12_000_000;
 /// The end, should nothing trip.
 const END_US: u64 = 120_000_000;
 /// When a drifting belt brushes the contact at the head, right side, and for how long; written in by hand.
-const RUBS_US: [(u64, u64); 3] = [(58_100_000, 90_000), (61_350_000, 160_000), (63_900_000, 310_000)];
+const RUBS_US: [(u64, u64); 2] = [(82_100_000, 90_000), (85_350_000, 160_000)];
 
 /// The inputs of the demo, in order of time.
 #[must_use]

@@ -677,6 +677,12 @@ impl Plant {
         self.top.speed[1]
     }
 
+    /// Voltage or frequency that the starter gives, of nominal.
+    #[must_use]
+    pub const fn feed_level(&self) -> f64 {
+        self.feeding.level
+    }
+
     /// Slip heat held in J.
     #[must_use]
     pub const fn slip_heat(&self) -> f64 {

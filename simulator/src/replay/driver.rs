@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use anyhow::Context;
 use indicatif::{ProgressBar, ProgressStyle};
+use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
 use slackside::measure::Measure;
@@ -24,9 +25,6 @@ use crate::trace::{Progress, Reader};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
 const SILENCE_US: u64 = 100_000;
-/// Samples drawn at most in one silence, each twice as far on as the one before.
-const SILENCE_SAMPLES: u32 = 12;
-
 /// One replay to be done.
 pub struct Job<'a> {
     /// The trace.
@@ -55,7 +53,8 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
     measure.configure(settings);
     judge.configure(settings, &Survivor::default());
     let outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
-    let mut watch = Watch { outcome, settings, samples, events, reference: Ppm::ONE, failed: None };
+    let gather = Gather::new(settings);
+    let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
 
     let mut bar = Bar::new(reader.progress(), progress);
     let mut batch = Vec::new();
@@ -82,6 +81,7 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// Everything that looks on.
 struct Watch<'a> {
     outcome: Outcome,
+    gather: Gather,
     settings: &'a Checked,
     samples: Option<SamplesCsv>,
     events: Option<EventsCsv>,
@@ -91,8 +91,12 @@ struct Watch<'a> {
 
 impl Watch<'_> {
     fn seen(&mut self, seen: Seen<'_>, judge: &mut Judge) {
-        if let Sight::Reference(reference) = seen.sight {
-            self.reference = reference;
+        match seen.sight {
+            Sight::Reference(reference) => self.reference = reference,
+            Sight::Power(power) => self.gather.power(power),
+            // Before judge takes it: what diagnose keeps at a first-out must include the motion that caused it.
+            Sight::Motion(motion) => self.gather.motion(seen.at, motion),
+            _ => {}
         }
         let mut first_out = None;
         judge.observe(seen, &mut |verdict| {
@@ -143,15 +147,15 @@ impl Watch<'_> {
         if last == Micros::ZERO || until.get().saturating_sub(last.get()) < SILENCE_US {
             return;
         }
-        for step in 0..SILENCE_SAMPLES {
-            let at = Micros::new(last.get().saturating_add((SILENCE_US / 2) << step));
-            if at >= until {
-                break;
-            }
+        let mut at = Micros::new(last.get().saturating_add(SILENCE_US / 2));
+        while at < until {
             if self.outcome.series.wants(at) {
                 let sample = Sample::take(at, &self.outcome.motion, judge, self.settings, self.reference);
                 self.outcome.series.take(&sample);
             }
+            // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
+            let step = (SILENCE_US / 2).max(self.outcome.series.width_us());
+            at = Micros::new(at.get().saturating_add(step));
         }
     }
 
@@ -164,6 +168,7 @@ impl Watch<'_> {
 
     fn verdict(&mut self, verdict: &Verdict) {
         self.outcome.take(verdict);
+        self.gather.verdict(verdict);
         if let Some(events) = &mut self.events {
             let wrote = events.write(verdict);
             self.note(wrote);
@@ -190,6 +195,7 @@ impl Watch<'_> {
         outcome.warnings = survey.warnings(&outcome.settings.machine);
         outcome.survey = survey;
         outcome.status = judge.status().clone();
+        outcome.evidence = self.gather.evidence();
         Ok(outcome)
     }
 }

@@ -10,7 +10,7 @@ mod samples_csv;
 mod series;
 
 pub use driver::{Job, replay};
-pub use events_csv::{EVENTS_HEADER, EventsCsv};
+pub use events_csv::{EVENTS_HEADER, EventsCsv, condition_of};
 pub use names::{action_name, change_name, phase_name, place_name, refusal_name, state_name, write_value};
 pub use outcome::{FirstOut, Outcome, Peak};
 pub use run_up::RunUp;

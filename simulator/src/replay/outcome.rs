@@ -1,5 +1,6 @@
 //! What a replay found.
 
+use slackside::diagnose::{Evidence, Gather};
 use slackside::judge::{AlarmState, Condition, Status};
 use slackside::motion::Motion;
 use slackside::settings::Checked;
@@ -71,6 +72,8 @@ pub struct Outcome {
     pub raised: [Raised; Condition::COUNT],
     /// When the run permit was first dropped after it had been given.
     pub run_dropped: Option<Micros>,
+    /// Whether the run permit was given at any time.
+    pub run_ever_given: bool,
     /// When the feed permit was first dropped by a condition.
     pub feed_dropped: Option<(Micros, Condition)>,
     /// The last seconds before the first first-out.
@@ -91,6 +94,8 @@ pub struct Outcome {
     pub status: Status,
     /// What measure knew at the end.
     pub motion: Motion,
+    /// What diagnose goes by.
+    pub evidence: Evidence,
     pub(super) run_given: bool,
     pub(super) phase: Phase,
     pub(super) newest: Micros,
@@ -109,6 +114,7 @@ impl Outcome {
             first_outs: Vec::new(),
             raised: [Raised::default(); Condition::COUNT],
             run_dropped: None,
+            run_ever_given: status.run_permit,
             feed_dropped: None,
             run_up: RunUp::default(),
             series: Series::default(),
@@ -119,6 +125,7 @@ impl Outcome {
             slip_known_us: 0,
             status: status.clone(),
             motion: Motion::NONE,
+            evidence: Gather::new(settings).evidence(),
             run_given: status.run_permit,
             phase: status.phase,
             newest: Micros::ZERO,
@@ -191,6 +198,7 @@ impl Outcome {
                     self.run_dropped.get_or_insert(verdict.at);
                 }
                 self.run_given = allowed;
+                self.run_ever_given |= allowed;
             }
             Change::Permit { permit: Permit::Feed, allowed: false, because: Some(condition) } => {
                 self.feed_dropped.get_or_insert((verdict.at, condition));

@@ -5,6 +5,8 @@
 
 use core::panic::PanicInfo;
 
+use slackside::Monitor;
+
 #[panic_handler]
 fn panic(_: &PanicInfo) -> ! {
     unsafe extern "C" {
@@ -27,6 +29,12 @@ pub extern "C" fn _start() -> ! {
     }
 }
 
+/// The RAM that a monitor takes with room for 4, 8 and 64 marks a turn, read from the image by whoever weighs it.
+#[unsafe(no_mangle)]
+#[unsafe(link_section = ".slackside_sizes")]
+pub static SLACKSIDE_SIZES: [u32; 3] =
+    [size_of::<Monitor<4>>() as u32, size_of::<Monitor<8>>() as u32, size_of::<Monitor<64>>() as u32];
+
 #[cfg(feature = "plant-panic")]
 fn planted() {
     static LENGTH: usize = 3;
@@ -42,14 +50,20 @@ mod everything {
     use core::hint::black_box;
 
     use slackside::Monitor;
-    use slackside::input::{Input, Place, Signal};
-    use slackside::judge::{Condition, ConditionSet, Judge};
-    use slackside::measure::Measure;
-    use slackside::motion::{Motion, Pitch, ShaftMotion};
-    use slackside::settings::{Limits, Settings, Targets};
-    use slackside::sight::{Seen, Sight};
+    use slackside::input::{Input, Signal};
+    use slackside::settings::Settings;
     use slackside::survivor::Survivor;
-    use slackside::units::{Micros, Span, TurnFraction, Turns};
+    use slackside::units::Micros;
+    #[cfg(not(feature = "box-only"))]
+    use slackside::{
+        input::{Command, Origin, Place},
+        judge::{Condition, ConditionSet, Judge},
+        measure::Measure,
+        motion::{Motion, Pitch, ShaftMotion},
+        settings::{Limits, image_length, turn_time},
+        sight::{Seen, Sight},
+        units::{Ppm, DeciCelsius, Span, TurnFraction, Turns, Watts},
+    };
 
     /// A place whose content the compiler must take for anything of its type.
     struct Volatile<T>(UnsafeCell<T>);
@@ -79,16 +93,26 @@ mod everything {
         }
     }
 
-    static MONITOR: Volatile<Monitor> = Volatile::new(Monitor::new());
+    /// A box for legs of up to four targets, both edges counted.
+    static MONITOR: Volatile<Monitor<8>> = Volatile::new(Monitor::with_room());
+    #[cfg(not(feature = "box-only"))]
+    static ROOMY: Volatile<Monitor> = Volatile::new(Monitor::new());
+    #[cfg(not(feature = "box-only"))]
     static MEASURE: Volatile<Measure> = Volatile::new(Measure::new());
+    #[cfg(not(feature = "box-only"))]
     static JUDGE: Volatile<Judge> = Volatile::new(Judge::new());
     static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
+    #[cfg(not(feature = "box-only"))]
     static MOTION: Volatile<Motion> = Volatile::new(Motion::NONE);
+    #[cfg(not(feature = "box-only"))]
+    static COMMAND: Volatile<(Origin, Command)> = Volatile::new((Origin::Leg, Command::Acknowledge));
     static IMAGE: Volatile<[u8; 2048]> = Volatile::new([0; 2048]);
     static SURVIVOR: Volatile<[u8; 64]> = Volatile::new([0; 64]);
     static WORD: Volatile<u32> = Volatile::new(0);
+    #[cfg(not(feature = "box-only"))]
     static LONG: Volatile<u64> = Volatile::new(0);
 
+    #[cfg(not(feature = "box-only"))]
     fn micros() -> Micros {
         Micros::new(LONG.get())
     }
@@ -104,6 +128,7 @@ mod everything {
         }
     }
 
+    #[cfg(not(feature = "box-only"))]
     fn units() {
         let (a, b) = (Span::new(WORD.get()), Span::new(WORD.get()));
         black_box((a.saturating_add(b), a.saturating_sub(b), Span::from_millis(WORD.get())));
@@ -125,22 +150,63 @@ mod everything {
         black_box((set.iter().count(), set.is_empty()));
     }
 
+    /// What a box does with its settings at start-up.
+    fn configure() {
+        let image: &[u8] = IMAGE.place();
+        let Some(image) = image.get(..WORD.get() as usize) else { return };
+        match Settings::from_image(image).map(Settings::check_first) {
+            Ok(Ok(checked)) => {
+                black_box(MONITOR.place().try_configure(&checked, &survivor()).is_ok());
+            }
+            Ok(Err(violation)) => {
+                black_box(violation.unit());
+            }
+            Err(error) => {
+                black_box(error);
+            }
+        }
+    }
+
+    #[cfg(not(feature = "box-only"))]
     fn settings() {
         black_box(Settings::example());
         let mut limits = Limits::default();
         limits.change(Condition::SlipHigh, |limit| limit.setpoint = WORD.get() as i32);
         black_box(limits.of(Condition::SlipHigh));
         let image: &[u8] = IMAGE.place();
-        let Ok(settings) = postcard::from_bytes::<Settings>(image) else { return };
-        black_box(settings.machine.boot_targets.as_ref().map(Targets::marks));
-        let mut written = [0; 2048];
-        black_box(postcard::to_slice(&settings, &mut written).is_ok());
+        black_box(image_length(image).is_ok());
+        let Ok(settings) = Settings::from_image(image) else { return };
+        black_box((settings.identity(), settings.to_image(IMAGE.place()).is_ok()));
+        let machine = &settings.machine;
+        black_box((
+            machine.boot_targets.as_ref().map(|targets| (targets.marks(), targets.closest_pitch(), targets.widest_pitch())),
+            turn_time(machine.normal_head),
+            (machine.head_diameter(), machine.boot_diameter(), machine.geometric_ratio(), machine.ratio_in_force()),
+            (machine.head_circumference(), machine.boot_circumference(), machine.loop_time()),
+            (machine.normal_belt_speed(), machine.belt_speed(machine.normal_head)),
+            (machine.head_turn_time(), machine.boot_turn_time()),
+        ));
+        for condition in [Condition::DeepUnderspeed, Condition::SlipVeryHigh] {
+            black_box((
+                settings.promptness(condition),
+                settings.promptness_before_learning(condition),
+                settings.promptness_with_targets(condition, WORD.get() as u8),
+            ));
+        }
         match settings.check() {
             Ok(checked) => {
+                checked.advice(&mut |advice| {
+                    black_box(advice);
+                });
+                black_box((checked.ratio(), checked.boot_circumference(), checked.head_circumference()));
                 let survivor = survivor();
-                MONITOR.place().configure(&checked, &survivor);
                 MEASURE.place().configure(&checked);
                 JUDGE.place().configure(&checked, &survivor);
+                let roomy = ROOMY.place();
+                roomy.configure(&checked, &survivor);
+                roomy.observe(INPUT.get(), &mut |verdict| {
+                    black_box(verdict);
+                });
             }
             Err(violations) => {
                 black_box(violations.len());
@@ -153,6 +219,7 @@ mod everything {
         postcard::from_bytes(bytes).unwrap_or_default()
     }
 
+    #[cfg(not(feature = "box-only"))]
     fn parts() {
         let measure = MEASURE.place();
         measure.observe(INPUT.get(), |seen| {
@@ -164,8 +231,11 @@ mod everything {
         for sight in [
             Sight::Motion(motion),
             Sight::Drive(WORD.get() == 0),
-            Sight::Temperature(Place::HeadLeft, slackside::units::DeciCelsius::new(WORD.get() as i16)),
+            Sight::Power(Watts::new(WORD.get())),
+            Sight::Reference(Ppm::new(WORD.get() as i32)),
+            Sight::Temperature(Place::HeadLeft, DeciCelsius::new(WORD.get() as i16)),
             Sight::Outlet(WORD.get() == 0),
+            Sight::Command(COMMAND.get().0, COMMAND.get().1),
             Sight::Late,
             Sight::Wake,
         ] {
@@ -185,8 +255,6 @@ mod everything {
             });
         }
         black_box((monitor.next_deadline(), monitor.motion(), monitor.status()));
-        let survivor = monitor.survivor();
-        let mut bytes = [0; 64];
-        black_box(postcard::to_slice(&survivor, &mut bytes).is_ok());
+        black_box(monitor.survivor());
     }
 }

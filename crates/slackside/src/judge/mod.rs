@@ -1,17 +1,67 @@
 //! Judge knows limits, nothing of pulses.
+//!
+//! # Time
+//! [`Judge::observe`] first settles everything that fell due up to the time of what it is told, in order of time, each
+//! stamped with its own; delays end before a sample is taken, at equal times too. At one moment the order is: what a
+//! command says and moves, delays that end (by rank of their condition), a bypass that ends, phase, all other alarms (by
+//! rank), first-out (the lowest rank of all that were raised at that moment), run permit, feed permit. Ticks change
+//! nothing but how promptly the box acts.
+//!
+//! # Permits and latches
+//! A stop holds both permits dropped while it is wrong or latched ([`AlarmState::holds`]); what drops feed holds the feed
+//! permit so. A latched alarm that gets wrong again is raised again after its on-delay, and cannot be reset while it is
+//! wrong, on-delay or not. See `people` for who may do what, `course` for starts and standstill, `senses` for what each
+//! condition looks at.
+//!
+//! # Two ways, one result
+//! A motion that lies within every band in which nothing can change costs a few comparisons (`quiet`); any other takes a
+//! scan of all conditions. [`Judge::observe_plainly`] always scans: tests hold the one against the other.
 
 mod alarm;
+mod cell;
 mod condition;
+mod course;
+mod exp;
+mod heat;
 mod kept;
+mod people;
+mod permits;
+mod quiet;
+mod ratio;
+mod reference;
+mod rest;
+mod senses;
+mod speeds;
+mod survive;
+mod values;
+mod window;
 
-use crate::settings::Checked;
-use crate::sight::Seen;
+use crate::input::Place;
+use crate::motion::Motion;
+use crate::settings::{Action, Checked, Limits, Machine};
+use crate::sight::{Seen, Sight};
 use crate::survivor::Survivor;
-use crate::units::{Micros, Ppm};
-use crate::verdict::{Phase, Verdict};
+use crate::units::{DeciCelsius, Micros, Ppm, Ratio, Span, Watts};
+use crate::verdict::{Change, Phase, Verdict};
+
+use alarm::Event;
+use cell::{Cell, NEVER, Sense, Turned};
+use course::Course;
+use heat::Heat;
+use people::People;
+use quiet::Bands;
+use reference::Reference;
+use rest::Rest;
+use speeds::{Nameplate, Speeds};
+use window::Window;
 
 pub use alarm::AlarmState;
 pub use condition::{Condition, ConditionSet, Unit};
+
+type Out<'a> = &'a mut dyn FnMut(Verdict);
+
+/// Measured power older than this is stale: rated power is used instead.
+const POWER_STALE: Span = Span::from_millis(60_000);
 
 /// What judge holds now, for screens and outputs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,10 +80,70 @@ pub struct Status {
     pub alarms: [AlarmState; Condition::COUNT],
 }
 
+/// What is fitted, as far as judge needs it.
+#[derive(Clone, Copy, Debug)]
+struct Fitted {
+    head: bool,
+    boot: bool,
+    power_meter: bool,
+    contacts: [bool; Place::COUNT],
+}
+
+/// Whether a condition is judged now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Mode {
+    /// It is.
+    Judged,
+    /// There is nothing to judge: its cause counts as gone.
+    Idle,
+    /// Suppressed by design.
+    Suppressed,
+    /// Not fitted or switched off.
+    Out,
+}
+
 /// Holds motion against limits.
 #[derive(Clone, Debug)]
 pub struct Judge {
     status: Status,
+    configured: bool,
+    /// Whether anything was observed since `configure`.
+    begun: bool,
+    /// When the first thing was observed.
+    base: Micros,
+    newest: Micros,
+    limits: Limits,
+    fitted: Fitted,
+    out_of_service: ConditionSet,
+    names: Nameplate,
+    speeds: Speeds,
+    scale: Ppm,
+    expected_ratio: Ratio,
+    assumed_power: Watts,
+    cells: [Cell; Condition::COUNT],
+    motion: Motion,
+    course: Course,
+    rest: Rest,
+    starts: Window<8>,
+    /// Ages of starts from before the loss of power, until time is known.
+    start_ages: heapless::Vec<Span, 8>,
+    contact_changes: Window<8>,
+    lates: Window<16>,
+    heat: Heat,
+    heat_slip: i32,
+    power: Option<(Micros, Watts)>,
+    reference: Reference,
+    temperatures: [Option<DeciCelsius>; Place::COUNT],
+    outlet: bool,
+    unknown_since: Option<Micros>,
+    people: People,
+    /// The first by rank of the stops raised in the present step.
+    raised: Option<Condition>,
+    bands: Bands,
+    /// The earliest moment at which silence of a shaft may change something.
+    silence: Micros,
+    /// The earliest moment at which anything else may, but for slip heat.
+    other: Micros,
 }
 
 impl Judge {
@@ -49,19 +159,300 @@ impl Judge {
                 boot_cleared_needed: false,
                 alarms: [AlarmState::Normal; Condition::COUNT],
             },
+            configured: false,
+            begun: false,
+            base: Micros::ZERO,
+            newest: Micros::ZERO,
+            limits: Limits::STARTING,
+            fitted: Fitted { head: false, boot: false, power_meter: false, contacts: [false; Place::COUNT] },
+            out_of_service: ConditionSet::EMPTY,
+            names: Nameplate::NEW,
+            speeds: Speeds::NEW,
+            scale: Ppm::ONE,
+            expected_ratio: Ratio::ZERO,
+            assumed_power: Watts::ZERO,
+            cells: [Cell::NEW; Condition::COUNT],
+            motion: Motion::NONE,
+            course: Course::NEW,
+            rest: Rest::NEW,
+            starts: Window::new(),
+            start_ages: heapless::Vec::new(),
+            contact_changes: Window::new(),
+            lates: Window::new(),
+            heat: Heat::NEW,
+            heat_slip: 0,
+            power: None,
+            reference: Reference::NEW,
+            temperatures: [None; Place::COUNT],
+            outlet: false,
+            unknown_since: None,
+            people: People::NEW,
+            raised: None,
+            bands: Bands::NONE,
+            silence: NEVER,
+            other: NEVER,
         }
     }
 
-    /// Take limits, and what survived the last loss of power.
-    pub fn configure(&mut self, _settings: &Checked, _survivor: &Survivor) {}
+    /// Take limits, and what survived the last loss of power. Everything else starts afresh, and nothing is allowed
+    /// before something is observed.
+    pub fn configure(&mut self, settings: &Checked, survivor: &Survivor) {
+        let Machine { head_targets, boot_targets, power_meter, contacts, .. } = &settings.machine;
+        // Field by field: by value the whole would make a large stack frame.
+        self.configured = true;
+        self.begun = false;
+        self.base = Micros::ZERO;
+        self.newest = Micros::ZERO;
+        self.limits.clone_from(&settings.limits);
+        self.fitted = Fitted {
+            head: head_targets.is_some(),
+            boot: boot_targets.is_some(),
+            power_meter: *power_meter,
+            contacts: contacts.map(|contact| contact.is_some()),
+        };
+        self.out_of_service = senses::out_of_service(settings);
+        self.names = Nameplate::new(&settings.machine);
+        self.scale = Ppm::ONE;
+        self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
+        self.expected_ratio = ratio::in_force(&settings.machine);
+        self.assumed_power = assumed_power(&settings.machine);
+        self.motion = Motion::NONE;
+        self.course = Course { contact: settings.machine.drive_contact, ..Course::NEW };
+        self.rest = Rest::NEW;
+        self.contact_changes = Window::new();
+        self.lates = Window::new();
+        self.heat_slip = 0;
+        self.power = None;
+        self.reference = Reference::new(settings.machine.speed_reference);
+        self.temperatures = [None; Place::COUNT];
+        self.outlet = false;
+        self.unknown_since = None;
+        self.people = People::NEW;
+        self.raised = None;
+        self.bands = Bands::NONE;
+        self.silence = NEVER;
+        self.other = NEVER;
+        self.status.run_permit = false;
+        self.status.feed_permit = false;
+        self.status.phase = Phase::Unsure;
+        self.revive(survivor);
+    }
 
-    /// Settle everything that fell due up to `seen.at`, then take it.
-    pub fn observe(&mut self, _seen: Seen<'_>, _out: &mut dyn FnMut(Verdict)) {}
+    /// Settle everything that fell due up to `seen.at`, then take it. A time earlier than the newest counts as the
+    /// newest.
+    pub fn observe(&mut self, seen: Seen<'_>, out: &mut dyn FnMut(Verdict)) {
+        self.take(seen, true, out);
+    }
 
-    /// When something will fall due by itself.
+    /// The same with a scan of every condition at every sight: slower, same verdicts. The oracle of the tests.
+    pub fn observe_plainly(&mut self, seen: Seen<'_>, out: &mut dyn FnMut(Verdict)) {
+        self.take(seen, false, out);
+    }
+
+    fn take(&mut self, seen: Seen<'_>, fast: bool, out: Out<'_>) {
+        if !self.configured {
+            return;
+        }
+        let now = seen.at.max(self.newest);
+        if !self.begun {
+            self.begin(now, out);
+        }
+        self.settle(now, out);
+        self.newest = now;
+        match seen.sight {
+            Sight::Wake => return,
+            Sight::Motion(motion) => {
+                if fast && self.bands.hold(&self.motion, motion, &self.reference, &self.speeds, now) {
+                    self.glide(motion, now);
+                    return;
+                }
+                let head_edge = motion.head.edges != self.motion.head.edges;
+                self.motion = *motion;
+                if let Some(slip) = motion.slip_short.reading.ppm() {
+                    self.heat_slip = slip.get();
+                }
+                self.follow(head_edge, now, out);
+            }
+            Sight::Drive(on) => self.drive(on, now, out),
+            Sight::Power(watts) => self.power = Some((now, watts)),
+            Sight::Reference(share) => self.reference.read(now, share, self.names.normal_head),
+            Sight::Temperature(place, value) => {
+                if let Some(slot) = self.temperatures.get_mut(place.index()) {
+                    *slot = Some(value);
+                }
+            }
+            Sight::Outlet(plugged) => self.outlet = plugged,
+            Sight::Command(origin, command) => self.command(origin, command, now, out),
+            Sight::Late => self.lates.push(now.after(senses::LATE_WINDOW)),
+        }
+        self.step(now, out);
+    }
+
+    /// The first thing is observed: time becomes known.
+    fn begin(&mut self, now: Micros, out: Out<'_>) {
+        self.begun = true;
+        self.base = now;
+        self.newest = now;
+        self.heat.begin(now);
+        let window = self.limits.starts.window;
+        let mut starts = Window::new();
+        for age in &self.start_ages {
+            starts.push(now.after(Span::new(window.get().saturating_sub(age.get()))));
+        }
+        self.starts = starts;
+        self.start_ages.clear();
+        self.step(now, out);
+    }
+
+    /// Settle what falls due up to `until`, in order of time.
+    fn settle(&mut self, until: Micros, out: Out<'_>) {
+        loop {
+            let due = self.due();
+            if due > until {
+                return;
+            }
+            self.step(due.max(self.newest), out);
+        }
+    }
+
+    fn due(&self) -> Micros {
+        self.silence.min(self.other).min(self.heat.check())
+    }
+
+    /// Bring everything to `now`.
+    fn step(&mut self, now: Micros, out: Out<'_>) {
+        self.newest = now;
+        for condition in Condition::ALL {
+            let turned = self.with_cell(condition, |cell| cell.settle(now));
+            self.turn(condition, turned, now, out);
+        }
+        self.settle_people(now, out);
+        self.settle_course(now, out);
+        self.settle_reference(now);
+        self.starts.settle(now);
+        self.contact_changes.settle(now);
+        self.lates.settle(now);
+        self.settle_slip_unknown(now);
+        self.feed_heat(now);
+        let (silence, other) = self.scan(now, out);
+        self.conclude(now, out);
+        // Every step leaves time behind it, whatever a deadline may say.
+        let soonest = Micros::new(now.get().saturating_add(1));
+        self.silence = silence.max(soonest);
+        self.other = other.max(soonest);
+        self.heat.next(now);
+        self.bands = self.bands_now();
+    }
+
+    /// Look at every condition; the earliest moments at which silence, and anything else but heat, may change one.
+    fn scan(&mut self, now: Micros, out: Out<'_>) -> (Micros, Micros) {
+        let mut silence = NEVER;
+        let mut other = self.people.next(now);
+        let course = self.course_next();
+        if self.standstill_by_silence() {
+            silence = silence.min(self.standstill_at());
+        }
+        other = other.min(course);
+        if let (true, Some((at, _))) = (self.fitted.power_meter, self.power) {
+            let stale = at.after(POWER_STALE);
+            other = other.min(if stale > now { stale } else { NEVER });
+        }
+        other = other.min(self.reference.next(now));
+        for condition in Condition::ALL {
+            let mode = self.mode(condition);
+            if mode == Mode::Out {
+                continue;
+            }
+            let (sense, next) = if mode == Mode::Judged { self.sense(condition, now) } else { (Sense::Within, NEVER) };
+            let limit = self.limits.of(condition);
+            let (on_delay, off_delay) = (limit.on_delay, limit.off_delay);
+            let turned = self.with_cell(condition, |cell| cell.sample(sense, now, on_delay, off_delay));
+            self.turn(condition, turned, now, out);
+            let event = if mode == Mode::Suppressed { Event::Suppress } else { Event::Unsuppress };
+            self.move_by(condition, event, now, out);
+            if senses::follows_silence(condition) {
+                silence = silence.min(next);
+            } else {
+                other = other.min(next);
+            }
+            other = other.min(self.cell(condition).due);
+        }
+        (silence, other)
+    }
+
+    /// What a cell's turn does to the alarm.
+    fn turn(&mut self, condition: Condition, turned: Turned, now: Micros, out: Out<'_>) {
+        match turned {
+            Turned::No => {}
+            Turned::Cleared => self.move_by(condition, Event::Clear, now, out),
+            Turned::Raised => {
+                let was_latched = matches!(
+                    self.state(condition),
+                    AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged
+                );
+                let latches = was_latched || (self.limits.of(condition).latching && !self.stops_softly(condition, now));
+                self.with_cell(condition, |cell| cell.latches = latches);
+                let to = self.state(condition).next(Event::Raise, latches);
+                if to == AlarmState::Unacknowledged {
+                    self.tripped(condition, now);
+                }
+                self.move_to(condition, to, now, out);
+            }
+        }
+    }
+
+    /// An alarm was raised: if it stops the leg, note what follows.
+    fn tripped(&mut self, condition: Condition, now: Micros) {
+        if self.limits.of(condition).action != Action::Stop {
+            return;
+        }
+        self.raised = Some(self.raised.map_or(condition, |first| first.min(condition)));
+        if condition.needs_boot_cleared() && !self.stops_softly(condition, now) {
+            self.status.boot_cleared_needed = true;
+        }
+    }
+
+    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
+    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high.
+    fn stops_softly(&self, condition: Condition, now: Micros) -> bool {
+        !self.course.contact
+            && matches!(condition, Condition::DeepUnderspeed | Condition::NoMotion)
+            && self.head_is_slow(now)
+            && !self.cell(Condition::SlipHigh).beyond
+            && !self.cell(Condition::SlipVeryHigh).beyond
+            && self
+                .motion
+                .slip_short
+                .reading
+                .ppm()
+                .is_none_or(|slip| slip.get() < self.limits.of(Condition::SlipHigh).setpoint)
+    }
+
+    fn feed_heat(&mut self, now: Micros) {
+        let standing = self.course.drive_off() || self.status.phase == Phase::Standstill;
+        let power = match self.power {
+            _ if standing => Watts::ZERO,
+            Some((at, power)) if self.fitted.power_meter && now < at.after(POWER_STALE) => power,
+            _ => self.assumed_power,
+        };
+        self.heat.feed(now, power.get(), self.heat_slip);
+    }
+
+    fn settle_reference(&mut self, now: Micros) {
+        let judged = self.status.phase == Phase::Running && self.course.at_speed;
+        self.reference.compare(speeds::closed(&self.motion.head, self.course.opened), judged);
+        let scale = self.reference.scale(now);
+        if scale != self.scale {
+            self.scale = scale;
+            self.speeds = Speeds::new(&self.names, &self.limits, scale);
+        }
+    }
+
+    /// When something will fall due by itself. May be early where only a look is due, never late.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {
-        None
+        let due = self.due();
+        (self.begun && due != NEVER).then_some(due)
     }
 
     /// What judge holds now.
@@ -72,13 +463,61 @@ impl Judge {
 
     /// Slip heat at `now`, as a share of the budget.
     #[must_use]
-    pub fn slip_heat_at(&self, _now: Micros) -> Ppm {
-        Ppm::ZERO
+    pub fn slip_heat_at(&self, now: Micros) -> Ppm {
+        self.heat.ppm_at(now)
     }
 
-    /// What must survive a loss of power, as it stands now.
-    #[must_use]
-    pub fn survivor(&self) -> Survivor {
-        Survivor::default()
+    fn cell(&self, condition: Condition) -> &Cell {
+        // There is a cell for every condition: the first is only there to satisfy `get`.
+        let [first, ..] = &self.cells;
+        self.cells.get(condition.index()).unwrap_or(first)
     }
+
+    fn with_cell<T>(&mut self, condition: Condition, change: impl FnOnce(&mut Cell) -> T) -> T {
+        let mut spare = Cell::NEW;
+        change(self.cells.get_mut(condition.index()).unwrap_or(&mut spare))
+    }
+
+    fn state(&self, condition: Condition) -> AlarmState {
+        self.status.alarms.get(condition.index()).copied().unwrap_or_default()
+    }
+
+    fn any(&self, is: impl Fn(AlarmState) -> bool) -> bool {
+        self.status.alarms.into_iter().any(is)
+    }
+
+    fn move_by(&mut self, condition: Condition, event: Event, now: Micros, out: Out<'_>) {
+        let latches = self.cell(condition).latches;
+        let mut to = self.state(condition).next(event, latches);
+        if self.out_of_service.contains(condition) {
+            to = to.next(Event::TakeOut, latches);
+        }
+        self.move_to(condition, to, now, out);
+    }
+
+    fn move_to(&mut self, condition: Condition, to: AlarmState, now: Micros, out: Out<'_>) {
+        let from = self.state(condition);
+        if from == to {
+            return;
+        }
+        if let Some(state) = self.status.alarms.get_mut(condition.index()) {
+            *state = to;
+        }
+        let (value, detail) = self.value(condition, now);
+        let setpoint = self.limits.of(condition).setpoint;
+        out(Verdict { at: now, change: Change::Alarm { condition, from, to, value, setpoint, detail } });
+    }
+}
+
+impl Default for Judge {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+/// Rated power times service factor.
+fn assumed_power(machine: &Machine) -> Watts {
+    let factor = u64::from(machine.service_factor.get().unsigned_abs());
+    let watts = u64::from(machine.rated_power.get()).wrapping_mul(factor) / 1_000_000;
+    Watts::new(u32::try_from(watts).unwrap_or(u32::MAX))
 }

@@ -226,8 +226,9 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         }
         let at = held.since;
         let waited = motion.last_edge.map(|last| at.since(last));
-        if waited.is_some_and(|waited| waited < self.minimum_gap) {
-            self.rejected_since_edge = true;
+        if let Some(waited) = waited.filter(|waited| *waited < self.minimum_gap) {
+            // Close behind its edge it is bounce; further on it is one of a train that the gate thins out.
+            self.rejected_since_edge |= waited.get() >= self.minimum_gap.get() >> 2;
             return if self.reject(at, motion) { Counted::Told } else { Counted::No };
         }
         motion.edges = motion.edges.wrapping_add(1);
@@ -293,12 +294,11 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         Counted::Edge { from_rest: false, broken }
     }
 
-    /// Over top speed, or at the gap gate's own rate with rejects in between: hum or chatter, never a speed.
+    /// Over top speed, or a train thinned out by the gap gate, whatever speed is left of it: hum or chatter, never a speed.
     fn judge_rate(&mut self, time: Span, passed: Share, motion: &mut ShaftMotion) {
         let over_top = time.get() < fraction(passed.least.get(), self.top_turn);
         self.too_fast = if over_top { self.too_fast.saturating_add(1) } else { 0 };
-        let at_gate = self.rejected_since_edge && time.get() < self.minimum_gap.get().saturating_mul(3) >> 1;
-        self.trains = if at_gate { self.trains.saturating_add(1) } else { 0 };
+        self.trains = if self.rejected_since_edge { self.trains.saturating_add(1) } else { 0 };
         self.rejected_since_edge = false;
         let mut distrust = motion.distrust.without(Distrust::TOO_FAST).without(Distrust::HUM);
         if self.too_fast >= IN_A_ROW {

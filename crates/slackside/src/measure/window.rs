@@ -121,7 +121,8 @@ impl Windows {
         let boot_in_pitch =
             mul_div(head_widest.get() >> 24, ratio.get(), Ratio::ONE.get()).unwrap_or(0).wrapping_add(2);
         let room = (MOST_WAITING as u32).saturating_sub(4).wrapping_shl(8).checked_div(boot_in_pitch).unwrap_or(1);
-        let most = room.clamp(1, MOST_CLOSINGS as u32) as u8;
+        // At least one after the narrowing too, so that no compiler has to prove it.
+        let most = (room.clamp(1, MOST_CLOSINGS as u32) as u8).max(1);
         self.stride = self.boot_marks.div_ceil(most);
         self.closings = self.boot_marks.div_ceil(self.stride.max(1));
         self.closing_share = (1_u32 << 28).checked_div(u32::from(self.closings)).unwrap_or(1 << 28);

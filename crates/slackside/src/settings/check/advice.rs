@@ -142,7 +142,8 @@ impl fmt::Display for Advice {
                 "In the first turns after power-up, before target spacing is learned, {} may stop the leg as late as {}. A \
                  tighter spacing tolerance or a lower setpoint mends it.",
                 condition.name(),
-                Quantity::new(i64::from(loss.get()), FieldUnit::Ppm)
+                // To the tenth of a per cent above.
+                Quantity::new((i64::from(loss.get()).saturating_add(999) / 1_000).saturating_mul(1_000), FieldUnit::Ppm)
             ),
             Self::NoContacts => out.write_str(
                 "No rub contacts: nothing watches where the belt runs. 29 CFR 1910.272(q)(6) asks for an alignment alarm or \

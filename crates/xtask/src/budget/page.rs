@@ -1,0 +1,69 @@
+//! The page of the book that holds the figures.
+
+use std::fmt::Write;
+
+use super::counts::{HEALTHY, STACK, WORST};
+use super::table::Table;
+use super::weights::{ALL, EIGHT, SMALL, TITLE};
+
+const OPENING: &str = "\
+# What it costs
+
+Written by `cargo xtask budget`; do not edit. `cargo xtask budget --check` measures again and fails if a figure grew by more than
+5 %.
+
+Flash is the whole of a linked image that calls what a box calls (settings image read and checked, monitor configured and fed,
+status and survivor read), with the compiler's own arithmetic and copying routines, without start-up code. It holds the monitor's
+initial state, which start-up code copies to RAM. A *mark* is a counted edge a turn: four targets have four marks, or eight
+with both edges counted. Flash is for eight marks.
+
+Instructions are counted by the emulator, one by one, around each call; they are not clock cycles: a Cortex-M3 takes between one
+and two cycles for most. Counts come in steps of five. Deadlines that fall due are settled by ticks of their own, as a box
+does it, and are listed apart; the verdicts were the desk's own, byte for byte. \"All else\" is drive contact, power, temperature
+and commands. The legs tried: the example leg running well; the same with noise, rubbing, commands and slip to standstill;
+one target at the head against 32 at the boot.
+
+Stack is what a call took below its caller, found by painting; interrupts come on top.
+";
+
+/// The line that names the compiler.
+pub fn taken_with(compiler: &str) -> String {
+    format!("Taken with {compiler}.")
+}
+
+struct Goal {
+    what: &'static str,
+    table: &'static str,
+    row: &'static str,
+    column: &'static str,
+    at_most: u64,
+}
+
+/// The budgets set before anything was written. Flash was set with recording and link in mind.
+const GOALS: [Goal; 9] = [
+    Goal { what: "flash, size-optimised, thumbv6m", table: TITLE, row: "thumbv6m-none-eabi", column: SMALL, at_most: 24 * 1024 },
+    Goal { what: "RAM, 4 targets a turn, either edge or both", table: TITLE, row: "thumbv6m-none-eabi", column: EIGHT, at_most: 2 * 1024 },
+    Goal { what: "RAM, 32 targets a turn", table: TITLE, row: "thumbv6m-none-eabi", column: ALL, at_most: 5 * 1024 },
+    Goal { what: "an edge on Cortex-M3, mean", table: HEALTHY, row: "edge", column: "Cortex-M3, for speed", at_most: 1_000 },
+    Goal { what: "an edge on Cortex-M3, most", table: WORST, row: "edge", column: "Cortex-M3, for speed", at_most: 6_000 },
+    Goal { what: "an edge on thumbv6m, mean", table: HEALTHY, row: "edge", column: "thumbv6m, for speed", at_most: 3_000 },
+    Goal { what: "stack of an input on Cortex-M3", table: STACK, row: "an input", column: "Cortex-M3, for speed", at_most: 2 * 1024 },
+    Goal { what: "stack of an input on thumbv6m", table: STACK, row: "an input", column: "thumbv6m, for size", at_most: 2 * 1024 },
+    Goal { what: "stack of taking settings on Cortex-M3", table: STACK, row: "settings taken", column: "Cortex-M3, for speed", at_most: 2 * 1024 },
+];
+
+/// The whole page.
+pub fn write(compiler: &str, tables: &[Table]) -> String {
+    let mut text = format!("{OPENING}\n{}\n", taken_with(compiler));
+    for table in tables {
+        let _ = write!(text, "\n{}", table.markdown());
+    }
+    text.push_str("\n## Against the goals\n\n| what | goal | measured | |\n|---|---:|---:|---|\n");
+    for goal in &GOALS {
+        let found = tables.iter().find(|table| table.title == goal.table);
+        let Some(value) = found.and_then(|table| table.cell(goal.row, goal.column)) else { continue };
+        let verdict = if value <= goal.at_most { "reached" } else { "missed" };
+        let _ = writeln!(text, "| {} | {} | {value} | {verdict} |", goal.what, goal.at_most);
+    }
+    text
+}

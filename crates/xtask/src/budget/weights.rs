@@ -1,0 +1,35 @@
+//! Flash and RAM of the core, by target.
+
+use anyhow::Result;
+
+use super::Table;
+use crate::image::{Image, Profile, monitor_sizes, weigh};
+
+const TARGETS: [&str; 4] =
+    ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "thumbv7em-none-eabihf", "riscv32imc-unknown-none-elf"];
+
+/// The heading.
+pub const TITLE: &str = "Flash and RAM, in bytes";
+/// The column of the size-optimised flash.
+pub const SMALL: &str = "flash, for size";
+/// The column of a monitor with room for eight marks.
+pub const EIGHT: &str = "monitor, 8 marks";
+/// The column of a monitor with room for every machine.
+pub const ALL: &str = "monitor, 64 marks";
+
+/// Weigh the image that calls what a box calls.
+pub fn measure() -> Result<Table> {
+    let mut table = Table::new(TITLE, &[SMALL, "flash, for speed", "monitor, 4 marks", EIGHT, ALL]);
+    for target in TARGETS {
+        println!("weighing the core on {target}");
+        let mut flash = Vec::new();
+        let mut sizes = [0; 3];
+        for profile in [Profile::Small, Profile::Release] {
+            let path = Image { target, bin: "surface", profile, features: "box-only" }.link()?;
+            flash.push(Some(weigh(&path)?));
+            sizes = monitor_sizes(&path)?;
+        }
+        table.push(target, flash.into_iter().chain(sizes.map(Some)).collect());
+    }
+    Ok(table)
+}

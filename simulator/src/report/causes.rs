@@ -1,0 +1,157 @@
+//! Every cause in plain language, with what to inspect.
+
+use slackside::diagnose::{Cause, Confidence};
+use slackside::input::{Place, Shaft};
+
+/// A cause for people.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Inspection {
+    /// A few words.
+    pub title: String,
+    /// What to inspect, in the order in which to do it.
+    pub inspect: &'static str,
+}
+
+/// How sure a finding is, as words.
+pub const fn sureness(confidence: Confidence) -> &'static str {
+    match confidence {
+        Confidence::Strong => "fits well",
+        Confidence::Likely => "likely",
+        Confidence::Possible => "possible",
+    }
+}
+
+const fn shaft(shaft: Shaft) -> &'static str {
+    match shaft {
+        Shaft::Head => "head",
+        Shaft::Boot => "boot",
+    }
+}
+
+/// A place in words.
+pub const fn place(place: Place) -> &'static str {
+    match place {
+        Place::HeadLeft => "head, left side",
+        Place::HeadRight => "head, right side",
+        Place::BootLeft => "boot, left side",
+        Place::BootRight => "boot, right side",
+    }
+}
+
+/// What to inspect for a cause.
+#[must_use]
+pub fn inspection(cause: Cause) -> Inspection {
+    let (title, inspect) = match cause {
+        Cause::LaggingLost => (
+            "The head pulley may have lost its lagging".to_owned(),
+            "Look at the head pulley through the inspection door: is the rubber still on it, all round? Look for pieces of \
+             it in the boot.",
+        ),
+        Cause::RatioWrong => (
+            "The settings may not be those of this leg".to_owned(),
+            "Measure both pulleys over lagging and build-up, and hold them against the settings. If they are right, learn \
+             the no-slip ratio on the empty leg and accept it.",
+        ),
+        Cause::GripLost => (
+            "The head pulley may not grip the belt".to_owned(),
+            "Check the take-up: is the belt tight, is the take-up free and not at its end? Then the lagging: worn smooth, \
+             wet, greasy? Then whether the load is more than usual.",
+        ),
+        Cause::Overloaded => (
+            "The leg may carry more than it is made for".to_owned(),
+            "Compare the feed with the leg's capacity. Look for a feeder or gate that stands further open than it should, \
+             and for wet or heavy product.",
+        ),
+        Cause::BootChoked => (
+            "The boot may be choked, or its pulley held".to_owned(),
+            "Open the boot and dig it out by hand. Turn the boot pulley: does it run free? Then find out why it filled: \
+             plugged outlet, grain falling back, feed too early.",
+        ),
+        Cause::BeltParted => (
+            "The belt may have parted".to_owned(),
+            "Look at the belt and its splice through the inspection doors before anything else is moved.",
+        ),
+        Cause::DriveSlow => (
+            "The drive may run slow".to_owned(),
+            "Check the drive belts between motor and reducer, then the motor's current and supply, then the reducer.",
+        ),
+        Cause::HeavyStart => (
+            "The start may have been too heavy".to_owned(),
+            "Was the leg loaded when it was started? Empty the boot. Then check the motor, its starter and the drive belts.",
+        ),
+        Cause::SensorLost(which) => (
+            format!("The {} sensor may be lost", shaft(which)),
+            "Check the sensor's wire and plug, its gap to the targets, and that its bracket did not move. A sensor stays \
+             behind when a take-up moves its shaft.",
+        ),
+        Cause::CommonSupply => (
+            "What both sensors share may have failed".to_owned(),
+            "Check the sensors' supply, its fuse, the junction box and the cable both run in.",
+        ),
+        Cause::SensorNoise(which) => (
+            format!("There may be noise on the {} sensor's wire", shaft(which)),
+            "Check that the screen is earthed at one end, that the wire does not run beside motor cables, and that no core \
+             is cut and hanging free.",
+        ),
+        Cause::Target(which) => (
+            format!("A target on the {} shaft may be missing, loose or doubled", shaft(which)),
+            "Count the targets by hand with the leg locked out, and check each one's gap.",
+        ),
+        Cause::OffCentre(where_) => (
+            format!("The belt may run off centre: {}", place(where_)),
+            "Check that the shaft is level and square to the leg, that the take-up pulls evenly on both sides, and that the \
+             pulley still has its crown and no build-up.",
+        ),
+        Cause::OutOfLine => (
+            "Head and boot may be out of line".to_owned(),
+            "The belt rubs on opposite sides at head and boot. Check both shafts for parallel, and the casing for plumb.",
+        ),
+        Cause::BeltFault(where_) => (
+            format!("One place on the belt may be at fault; it rubs at the {}", place(where_)),
+            "Turn the belt slowly under the key and look for the splice out of square, a torn edge, or a bucket out of line.",
+        ),
+        Cause::ShaftFault(where_) => (
+            format!("A shaft may be bent or a pulley out of true: {}", place(where_)),
+            "Put a gauge to the shaft and the pulley rim and turn it by hand, locked out.",
+        ),
+        Cause::ContactLost => (
+            "A rub contact or its wire may be at fault".to_owned(),
+            "Check the wire and the contact; press it by hand and see that it is reported.",
+        ),
+        Cause::BackstopFailed => (
+            "The backstop may not hold".to_owned(),
+            "Do not go near the leg until it stands. Then have the backstop inspected before the leg is loaded again.",
+        ),
+        Cause::SensorChatter => (
+            "A sensor may chatter at rest".to_owned(),
+            "See whether a target stands just at the edge of the sensor's range; turn the shaft a little and see whether it \
+             ends. Check the bracket for vibration.",
+        ),
+        Cause::OutletPlugged => (
+            "The way out at the head may be plugged".to_owned(),
+            "Check the spout, the distributor and the bin it leads to. Expect a filled boot as well.",
+        ),
+        Cause::DriveContact => (
+            "The starter's auxiliary contact or its wire may be at fault".to_owned(),
+            "Watch the contact while the starter pulls in and drops out; check its wire and terminals.",
+        ),
+        Cause::SpeedReference => (
+            "The speed reference may be at fault".to_owned(),
+            "Compare what the drive shows with what arrives; check the wire and the scaling in the settings.",
+        ),
+        Cause::Jogging => (
+            "Somebody may be jogging the leg".to_owned(),
+            "Ask who started it and why. A choked leg is dug out by hand, not jogged free.",
+        ),
+        Cause::HotSpot => (
+            "A rub point or a bearing near it may be hot".to_owned(),
+            "Look for smoke and smouldering dust first. Then find what rubs, and check the bearing.",
+        ),
+        Cause::TimeBase => (
+            "The recording's times may be out of order".to_owned(),
+            "Check how the logger merges its channels, and sort the rows by time.",
+        ),
+        _ => ("Something without a name here".to_owned(), "See the events file."),
+    };
+    Inspection { title, inspect }
+}

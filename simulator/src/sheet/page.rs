@@ -1,0 +1,96 @@
+//! Lays text out on a page of 80 columns.
+
+/// The width of the page.
+pub const WIDTH: usize = 80;
+/// Where values begin.
+const VALUE: usize = 32;
+
+/// A page being written.
+#[derive(Default)]
+pub struct Page(String);
+
+impl Page {
+    /// The text.
+    #[must_use]
+    pub fn into_text(self) -> String {
+        self.0
+    }
+
+    /// An empty line.
+    pub fn gap(&mut self) {
+        self.0.push('\n');
+    }
+
+    /// The title, underlined.
+    pub fn title(&mut self, text: &str) {
+        self.line(text);
+        self.line(&"=".repeat(text.chars().count().min(WIDTH)));
+    }
+
+    /// A heading, with an empty line before it.
+    pub fn heading(&mut self, text: &str) {
+        self.gap();
+        self.line(text);
+        self.line(&"-".repeat(text.chars().count().min(WIDTH)));
+    }
+
+    /// A line as it is.
+    pub fn line(&mut self, text: &str) {
+        self.0.push_str(text.trim_end());
+        self.0.push('\n');
+    }
+
+    /// A label and its value; long values go on below, under the first.
+    pub fn row(&mut self, label: &str, value: &str) {
+        let mut first = format!("{label:<VALUE$}");
+        if label.chars().count() >= VALUE {
+            self.line(label);
+            first = " ".repeat(VALUE);
+        }
+        self.wrapped(&first, &" ".repeat(VALUE), value);
+    }
+
+    /// A paragraph.
+    pub fn say(&mut self, text: &str) {
+        self.wrapped("", "", text);
+    }
+
+    /// A paragraph, indented.
+    pub fn note(&mut self, text: &str) {
+        self.wrapped("    ", "    ", text);
+    }
+
+    /// `text` broken at spaces, the first line after `first`, the others after `rest`.
+    pub fn wrapped(&mut self, first: &str, rest: &str, text: &str) {
+        let mut line = first.to_owned();
+        let mut begun = false;
+        for word in text.split_whitespace() {
+            if begun && line.chars().count() + 1 + word.chars().count() > WIDTH {
+                self.line(&line);
+                line = rest.to_owned();
+                begun = false;
+            }
+            if begun {
+                line.push(' ');
+            }
+            line.push_str(word);
+            begun = true;
+        }
+        self.line(&line);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_wrap_under_their_value() {
+        let mut page = Page::default();
+        page.row("Label", &"word ".repeat(20));
+        let text = page.into_text();
+        assert!(text.lines().all(|line| line.chars().count() <= WIDTH), "{text}");
+        assert!(text.lines().nth(1).is_some_and(|line| line.starts_with(&" ".repeat(VALUE))), "{text}");
+        assert_eq!(text.matches("word").count(), 20);
+    }
+}
