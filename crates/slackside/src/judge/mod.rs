@@ -213,7 +213,7 @@ impl Judge {
         self.names = Nameplate::new(&settings.machine);
         self.scale = Ppm::ONE;
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
-        self.expected_ratio = ratio::in_force(&settings.machine);
+        self.expected_ratio = settings.machine.ratio_in_force();
         self.assumed_power = assumed_power(&settings.machine);
         self.motion = Motion::NONE;
         self.course = Course { contact: settings.machine.drive_contact, ..Course::NEW };
