@@ -50,7 +50,7 @@ pub(super) enum Turned {
 }
 
 /// The delays of one condition.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Cell {
     /// Beyond the limit now, deadband counted.
     pub beyond: bool,

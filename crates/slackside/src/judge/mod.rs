@@ -23,6 +23,7 @@ mod condition;
 mod course;
 mod exp;
 mod heat;
+mod kept;
 mod people;
 mod permits;
 mod quiet;

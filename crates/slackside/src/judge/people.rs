@@ -8,6 +8,7 @@ use super::cell::NEVER;
 use super::condition::Condition;
 use super::{Judge, Out};
 use crate::input::{Command, Origin};
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Phase, Refusal, Verdict};
 
@@ -27,6 +28,8 @@ pub(super) struct People {
     /// A proof test runs; whether the run permit has dropped in it.
     pub proof: Option<bool>,
 }
+
+keep!(People { key, bypassed, bypass_end, pressed, proof });
 
 impl People {
     pub(super) const NEW: Self = Self { key: false, bypassed: None, bypass_end: NEVER, pressed: None, proof: None };

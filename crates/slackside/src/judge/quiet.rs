@@ -10,6 +10,7 @@ use super::speeds::{Open, Pace, Speeds, pitch_time, too_slow};
 use super::{Condition, Judge};
 use crate::input::Place;
 use crate::motion::{ContactMotion, Motion, ShaftMotion, Slip, SlipReading};
+use crate::record::keep::keep;
 use crate::units::{Micros, TurnFraction, Turns};
 use crate::verdict::Phase;
 
@@ -50,6 +51,9 @@ struct Band {
     above: i32,
     below: i32,
 }
+
+keep!(Band { above, below });
+keep!(Bands { drawn, slip, short, long, following, duty });
 
 impl Band {
     const NONE: Self = Self { above: i32::MIN, below: i32::MIN };

@@ -5,6 +5,7 @@ use super::width::{Held, Raw, Width};
 use crate::input::LineState;
 use crate::math::{fraction, mul_div, share};
 use crate::motion::{Distrust, Pitch, ShaftMotion, TargetPattern};
+use crate::record::keep::keep;
 use crate::settings::{Conditioning, CountedEdges, Targets, turn_time};
 use crate::units::{Micros, MicroturnsPerSecond, Span};
 
@@ -42,7 +43,7 @@ pub enum Broken {
 }
 
 /// A pitch that may show a lost or an extra edge; the next one decides.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Suspect {
     /// Time and share of the pitch before it, in microseconds and 2^-32 turn.
     before: (u32, u32),
@@ -78,6 +79,23 @@ pub struct ShaftTracker<const MARKS: usize> {
     turns_since_anomaly: u8,
     marks_since_turn: u8,
 }
+
+keep!(Suspect { before, time, kind });
+keep!(@[const MARKS: usize] ShaftTracker<MARKS> {
+    width,
+    spacing,
+    rejects,
+    last_reject,
+    window_began,
+    marks_in_window,
+    rejected_since_edge,
+    trains,
+    too_fast,
+    suspect,
+    anomalies,
+    turns_since_anomaly,
+    marks_since_turn,
+});
 
 impl<const MARKS: usize> ShaftTracker<MARKS> {
     pub const fn new() -> Self {

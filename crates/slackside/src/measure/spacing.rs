@@ -4,6 +4,8 @@
 //! the one that begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels.
 //! A table is adopted only when it differs from the one in use by something that matters, because adopting moves past angles.
 
+mod kept;
+
 use crate::math::{fraction, mul_div, ppm_of_turn};
 use crate::settings::{Spacing as Declared, Targets};
 use crate::units::{Span, TurnFraction};
