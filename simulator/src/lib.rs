@@ -2,6 +2,8 @@
 
 pub mod cautions;
 pub mod cli;
+pub mod settings;
+pub mod sheet;
 pub mod demo;
 pub mod outputs;
 pub mod plant;
