@@ -223,7 +223,8 @@ fn every_bit_flip_is_told_and_what_is_before_it_stays() {
         assert!(found.iter().any(|(_, damage)| damage.is_some()), "bit {bit}");
         for (segment, damage) in &found {
             let Some(segment) = segment else { continue };
-            let original = whole.iter().find(|it| it.begins_at == segment.begins_at).expect("a segment of the original");
+            let original =
+                whole.iter().find(|it| it.begins_at == segment.begins_at).expect("a segment of the original");
             let (read, expected) = (inputs(segment), inputs(original));
             assert_eq!(read, expected[..read.len()], "bit {bit}");
             assert_eq!(segment.keyframe, original.keyframe);

@@ -56,9 +56,8 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let first = args.seed.unwrap_or(scenario.seed);
     let commissioned = Commissioned::measure(&scenario.leg);
     let bar = if args.repeat > 1 {
-        ProgressBar::new(u64::from(args.repeat)).with_style(ProgressStyle::with_template(
-            "{wide_bar} {pos}/{len} runs, {eta} to go",
-        )?)
+        ProgressBar::new(u64::from(args.repeat))
+            .with_style(ProgressStyle::with_template("{wide_bar} {pos}/{len} runs, {eta} to go")?)
     } else {
         ProgressBar::hidden()
     };
@@ -88,7 +87,8 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
         rows: args.plot.is_some().then(Vec::new),
     };
     let obey = scenario.obey_permits.unwrap_or(false);
-    let summary = run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
+    let summary =
+        run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
     if let (Some(path), Some(rows)) = (place(&args.plot), &files.rows) {
         plot::draw(scenario, &summary, rows, &[], &path)?;
     }
