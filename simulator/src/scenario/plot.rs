@@ -1,5 +1,6 @@
 //! The picture of a run: speeds, slip, tensions against the friction limit, lateral position against clearance, heat, load.
 
+use std::io::Write;
 use std::path::Path;
 
 use anyhow::{Context, anyhow};
@@ -9,6 +10,7 @@ use plotters::prelude::*;
 use super::Scenario;
 use super::run::Summary;
 use super::truth::Row;
+use crate::outputs::Whole;
 
 /// Most points kept for a series: twice the picture's width, so that no spike is lost.
 const BINS: usize = 1_600;
@@ -78,7 +80,9 @@ pub fn draw(
         })()
         .map_err(|error| anyhow!("the picture cannot be drawn: {error}"))?;
     }
-    super::write_whole(path, text.as_bytes()).with_context(|| format!("{} cannot be written", path.display()))
+    Whole::create(path)
+        .and_then(|mut file| file.write_all(text.as_bytes()).and_then(|()| file.finish()))
+        .with_context(|| format!("{} cannot be written", path.display()))
 }
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
