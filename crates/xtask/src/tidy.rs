@@ -85,7 +85,8 @@ impl Tree {
                 folder.join("main.rs"),
                 folder.with_file_name(format!("{stem}.rs")),
             ];
-            let declared = parents.iter().filter_map(|parent| self.named(parent)).any(|parent| declares(&parent.text, &name));
+            let declared =
+                parents.iter().filter_map(|parent| self.named(parent)).any(|parent| declares(&parent.text, &name));
             // A benchmark is a crate of its own, and its modules are declared in it.
             let beside = self.files.iter().filter(|other| other.path.parent() == Some(folder.as_path()));
             let loose = is_loose_crate(&folder) && beside.into_iter().any(|other| declares(&other.text, &name));
@@ -213,7 +214,8 @@ fn is_loose_crate(folder: &Path) -> bool {
         || name == "bin"
         || name == "examples"
         || name == "fuzz_targets"
-        || (name == "tests" && folder.parent().is_some_and(|parent| !parent.as_os_str().is_empty() && !parent.ends_with("src")))
+        || (name == "tests"
+            && folder.parent().is_some_and(|parent| !parent.as_os_str().is_empty() && !parent.ends_with("src")))
             && !folder.components().any(|part| part.as_os_str() == "src")
 }
 

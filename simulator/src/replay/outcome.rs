@@ -60,7 +60,9 @@ pub struct Outcome {
     pub settings: Checked,
     /// What the trace contains.
     pub survey: Survey,
-    /// What is odd about it.
+    /// What everybody who reads this must know about the settings.
+    pub notes: Vec<String>,
+    /// What is odd about the trace.
     pub warnings: Vec<Warning>,
     /// The verdicts, oldest first; only the first few thousand.
     pub verdicts: Vec<Verdict>,
@@ -108,6 +110,7 @@ impl Outcome {
             settings_name: settings_name.to_owned(),
             settings: settings.clone(),
             survey: Survey::default(),
+            notes: Vec::new(),
             warnings: Vec::new(),
             verdicts: Vec::new(),
             verdicts_in_all: 0,
@@ -209,17 +212,17 @@ impl Outcome {
     }
 
     /// Take slip, whenever the motion changes. The times count as known what was known before.
-    pub(super) fn slip(&mut self, at: Micros, motion: &Motion) {
+    pub(super) fn slip(&mut self, at: Micros, before: &Motion, motion: &Motion) {
         let gap = at.get().saturating_sub(self.newest.get());
         if self.phase == Phase::Running && self.newest > Micros::ZERO {
             self.running_us += gap;
-            if self.motion.slip_long.reading.ppm().is_some() || self.motion.slip_short.reading.ppm().is_some() {
+            if before.slip_long.reading.ppm().is_some() || before.slip_short.reading.ppm().is_some() {
                 self.slip_known_us += gap;
             }
         }
         self.newest = self.newest.max(at);
         let (short, long) = (motion.slip_short.reading, motion.slip_long.reading);
-        if short != self.motion.slip_short.reading || long != self.motion.slip_long.reading {
+        if short != before.slip_short.reading || long != before.slip_long.reading {
             self.series.slip(at, short.ppm(), long.ppm());
             peak(&mut self.peak_short, at, short);
             peak(&mut self.peak_long, at, long);

@@ -2,47 +2,78 @@
 
 use std::collections::VecDeque;
 
-use slackside::units::Micros;
+use slackside::motion::{Motion, ShaftMotion, SlipReading};
+use slackside::settings::Machine;
+use slackside::units::{MicrometresPerSecond, Micros, MicroturnsPerSecond};
 
-use super::sample::Sample;
+use super::sample::shaft_speed;
 
 /// How far back it reaches.
 const REACH_US: u64 = 11_000_000;
-/// How far apart samples are kept at least.
+/// How far apart glimpses are kept at least.
 const STEP_US: u64 = 25_000;
+
+/// What a moment of the run-up is worked out from. Most are never looked at, so nothing is worked out yet.
+#[derive(Clone, Copy, Debug)]
+struct Glimpse {
+    at: Micros,
+    head: ShaftMotion,
+    boot: ShaftMotion,
+    slip_short: SlipReading,
+    slip_long: SlipReading,
+}
+
+/// What was known at one moment of the run-up. `None` is "not known".
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Moment {
+    /// Speed of the head shaft at most.
+    pub head: Option<MicroturnsPerSecond>,
+    /// Belt speed at most, from the boot shaft.
+    pub belt: Option<MicrometresPerSecond>,
+    /// Slip over one boot turn.
+    pub slip_short: SlipReading,
+    /// Slip over four boot turns.
+    pub slip_long: SlipReading,
+}
 
 /// The last seconds before a moment.
 #[derive(Clone, Debug, Default)]
 pub struct RunUp {
-    ring: VecDeque<Sample>,
+    ring: VecDeque<Glimpse>,
     next: Micros,
     until: Option<Micros>,
 }
 
 impl RunUp {
-    /// Whether a sample at `at` is wanted: not too soon after the one before, and none once the moment has come.
-    #[must_use]
-    pub fn wants(&self, at: Micros) -> bool {
-        self.until.is_none() && at >= self.next
+    /// Take what is known at `at`, unless it comes too soon after the one before, or the moment has come.
+    pub fn motion(&mut self, at: Micros, motion: &Motion) {
+        if self.until.is_none() && at >= self.next {
+            self.take(at, motion);
+        }
     }
 
-    /// Take a sample and let go of what is too long ago.
-    pub fn take(&mut self, sample: &Sample) {
-        let oldest = sample.at.get().saturating_sub(REACH_US);
-        // One sample older than the reach stays: it says what was so when the reach began.
+    /// The moment has come: `motion` is what is known at it.
+    pub fn end(&mut self, at: Micros, motion: &Motion) {
+        if self.until.is_none() {
+            self.take(at, motion);
+            self.until = Some(at);
+        }
+    }
+
+    fn take(&mut self, at: Micros, motion: &Motion) {
+        let oldest = at.get().saturating_sub(REACH_US);
+        // One glimpse older than the reach stays: it says what was so when the reach began.
         while self.ring.get(1).is_some_and(|second| second.at.get() < oldest) {
             self.ring.pop_front();
         }
-        self.ring.push_back(*sample);
-        self.next = Micros::new(sample.at.get().saturating_add(STEP_US));
-    }
-
-    /// The moment has come: `last` is what is known at it.
-    pub fn end(&mut self, last: &Sample) {
-        if self.until.is_none() {
-            self.take(last);
-            self.until = Some(last.at);
-        }
+        self.ring.push_back(Glimpse {
+            at,
+            head: motion.head,
+            boot: motion.boot,
+            slip_short: motion.slip_short.reading,
+            slip_long: motion.slip_long.reading,
+        });
+        self.next = Micros::new(at.get().saturating_add(STEP_US));
     }
 
     /// The moment, once it has come.
@@ -53,8 +84,15 @@ impl RunUp {
 
     /// What was known `before_us` before the moment; `None` if the trace does not reach so far back.
     #[must_use]
-    pub fn known_before(&self, before_us: u64) -> Option<&Sample> {
+    pub fn known_before(&self, before_us: u64, machine: &Machine) -> Option<Moment> {
         let at = self.until?.get().checked_sub(before_us)?;
-        self.ring.iter().rev().find(|sample| sample.at.get() <= at)
+        let glimpse = self.ring.iter().rev().find(|glimpse| glimpse.at.get() <= at)?;
+        let at = Micros::new(at);
+        Some(Moment {
+            head: shaft_speed(&glimpse.head, at),
+            belt: shaft_speed(&glimpse.boot, at).map(|boot| machine.belt_speed(boot)),
+            slip_short: glimpse.slip_short,
+            slip_long: glimpse.slip_long,
+        })
     }
 }

@@ -219,7 +219,7 @@ fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
             } else {
                 format!("{} s before", figures::trimmed(before_us as f64 / 1e6, 1))
             };
-            let sample = outcome.run_up.known_before(before_us).copied().unwrap_or_default();
+            let sample = outcome.run_up.known_before(before_us, &outcome.settings.machine).unwrap_or_default();
             RunUpRow {
                 before,
                 head: figures::rpm(sample.head),
@@ -423,7 +423,7 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
 
 fn unknown(outcome: &Outcome) -> Vec<String> {
     let machine = &outcome.settings.machine;
-    let mut lines = Vec::new();
+    let mut lines = outcome.notes.clone();
     if machine.head_targets.is_none() {
         lines.push(
             "There is no head sensor, so slip was not watched: a slow belt may be slip, a choke or the drive, and a slip \

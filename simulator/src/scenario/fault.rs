@@ -3,7 +3,7 @@
 //! Each has a severity from 0 (nothing) to 1 (as bad as it is meant to get), so that it can be swept; [`Kind::meaning`]
 //! says what 1 stands for.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use slackside::input::Place;
 
 use crate::plant::discharge::GRAVITY;
@@ -13,7 +13,7 @@ use crate::sensors::SensorUpset;
 use crate::sensors::line::LineUpset;
 
 /// What can go wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs, reason = "each is described by `meaning`")]
 pub enum Kind {
@@ -77,12 +77,23 @@ pub enum Where {
 }
 
 impl Kind {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> String {
+        match toml::Value::try_from(self) {
+            Ok(toml::Value::String(name)) => name,
+            _ => String::new(),
+        }
+    }
+
     /// What severity 1 stands for.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::LaggingWorn => "friction down to a fifth, 60 % of the lagging's thickness gone",
-            Self::LaggingMissing => "all lagging gone; bare steel at friction 0.25 for severity 0, greasy at 0.06 for 1",
+            Self::LaggingMissing => {
+                "all lagging gone; bare steel at friction 0.25 for severity 0, greasy at 0.06 for 1"
+            }
             Self::TakeupSlack => "no tension left from the take-up; only the belt's own weight pulls",
             Self::Overload => "2.5 times the feed rate asked for",
             Self::BootChoke => "grain runs into the boot at three times the design flow, beside the feed",
@@ -99,11 +110,13 @@ impl Kind {
             Self::SlipperyFeed => "friction at the head down to 15 %: fat, molasses, wet grain",
             Self::Cold => "all drags six times as large, friction down by 30 %",
             Self::OutletPlugged => "nothing leaves by the outlet",
-            Self::SharedDrive => "another leg on the same drive takes 1.5 times rated torque",
+            Self::SharedDrive => "another leg on the same drive takes three times rated torque",
             Self::BackstopFailed => "the backstop does not hold (at any severity above 0)",
             Self::HeadOutOfLevel => "head shaft 15 mm out of level for each metre; `side` is the low end",
             Self::BootEndLoose => "boot shaft 15 mm askew for each metre; `side` is the loose end",
-            Self::CasingOutOfPlumb => "casing at the head leaning by 1.2 times the clearance; `side` is the wall that comes nearer",
+            Self::CasingOutOfPlumb => {
+                "casing at the head leaning by 1.2 times the clearance; `side` is the wall that comes nearer"
+            }
             Self::CrownMissing => "no crown on either pulley",
             Self::SpliceOutOfSquare => "the splice leads the belt aside by 30 mm each time it passes",
             Self::BeltEdgeDamaged => "the right edge stands out by 40 mm over a metre of belt",
@@ -112,7 +125,9 @@ impl Kind {
             Self::TargetLoose => "one target has moved by 40 % of a pitch",
             Self::SensorOutOfReach => "the sensor sees nothing; below 1 targets look narrower and the farthest vanish",
             Self::SensorCut => "the sensor's wire is cut (at any severity above 0)",
-            Self::SensorCutHumming => "the sensor's wire is cut and picks up mains hum, 50 Hz below 0.5 and 60 Hz from there",
+            Self::SensorCutHumming => {
+                "the sensor's wire is cut and picks up mains hum, 50 Hz below 0.5 and 60 Hz from there"
+            }
             Self::SensorStuckHigh => "the sensor's output stays high (at any severity above 0)",
             Self::SensorStuckLow => "the sensor's output stays low (at any severity above 0)",
             Self::SensorDropout => "no target is seen; at 0.1 every tenth is missed at random",
@@ -144,7 +159,9 @@ impl Kind {
             | Self::SensorBounce
             | Self::SensorNoise
             | Self::SensorJitter => Where::Shaft,
-            Self::ContactStuckRubbing | Self::ContactStuckClear | Self::ContactCut | Self::ContactBouncing => Where::Place,
+            Self::ContactStuckRubbing | Self::ContactStuckClear | Self::ContactCut | Self::ContactBouncing => {
+                Where::Place
+            }
             _ => Where::Nowhere,
         }
     }
@@ -267,7 +284,7 @@ impl Fault {
                 plant.head_friction *= 1.0 - 0.3 * s;
             }
             Kind::OutletPlugged => plant.outlet_blocked = s.min(1.0),
-            Kind::SharedDrive => plant.shared_n_m += 1.5 * s * rated_n_m,
+            Kind::SharedDrive => plant.shared_n_m += 3.0 * s * rated_n_m,
             Kind::BackstopFailed => plant.backstop_failed = true,
             Kind::HeadOutOfLevel => plant.head_tilt_mm_per_m += 15.0 * s * sign,
             Kind::BootEndLoose => plant.boot_tilt_mm_per_m += 15.0 * s * sign,
@@ -279,7 +296,9 @@ impl Fault {
             Kind::DriveContactChatter => sensors.drive_chatter_per_s += 10.0 * s,
             Kind::DriveContactCut => sensors.drive_cut = true,
             Kind::ContactStuckRubbing | Kind::ContactStuckClear | Kind::ContactCut | Kind::ContactBouncing => {
-                let Some(contact) = self.place.and_then(|at| sensors.contacts.get_mut(at.place().index())) else { return };
+                let Some(contact) = self.place.and_then(|at| sensors.contacts.get_mut(at.place().index())) else {
+                    return;
+                };
                 match self.kind {
                     Kind::ContactStuckRubbing => contact.stuck = Some(true),
                     Kind::ContactStuckClear => contact.stuck = Some(false),

@@ -99,8 +99,7 @@ pub fn run(
     let leg = &scenario.leg;
     let mut plant = Plant::new(leg, scenario.step_us, seed);
     let mut sensors = Sensors::new(&plant, seed);
-    let mut acts: Vec<Drawn> =
-        scenario.timeline.iter().map(|act| Drawn { act: act.clone(), friction: 1.0 }).collect();
+    let mut acts: Vec<Drawn> = scenario.timeline.iter().map(|act| Drawn { act: act.clone(), friction: 1.0 }).collect();
     if let Some(routine) = &scenario.routine {
         acts.extend(routine.draw(scenario.duration_s, seed));
     }

@@ -102,6 +102,12 @@ impl Gather {
         self.newest_at = at;
     }
 
+    /// The newest motion it was shown.
+    #[must_use]
+    pub const fn newest(&self) -> &Motion {
+        &self.newest
+    }
+
     /// Power at the head shaft.
     pub fn power(&mut self, power: Watts) {
         self.power = Some(self.power.map_or(power, |most| most.max(power)));

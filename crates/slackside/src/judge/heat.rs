@@ -189,7 +189,8 @@ impl Heat {
                 before = middle;
             }
         }
-        Micros::new(after)
+        // Always after `now`, even at the end of time.
+        Micros::new(after.max(now.get().saturating_add(1)))
     }
 }
 

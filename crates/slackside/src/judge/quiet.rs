@@ -138,10 +138,11 @@ impl Judge {
             kept.duty = new.duty;
             kept.count = new.count;
         }
-        if let Some(slip) = motion.slip_short.reading.ppm() {
+        // Power and drive are as they were at the last step: only slip can have changed what goes in.
+        if let Some(slip) = motion.slip_short.reading.ppm().filter(|slip| slip.get() != self.heat_slip) {
             self.heat_slip = slip.get();
+            self.feed_heat(now);
         }
-        self.feed_heat(now);
         let first = |open: Option<Open>, pace: &Pace| open.map_or(NEVER, |open| open.crossing(pace.first));
         let head = if self.fitted.head { first(self.open_head(), &self.speeds.head) } else { NEVER };
         self.silence = head.min(first(self.open_boot(), &self.speeds.boot));

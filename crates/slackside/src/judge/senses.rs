@@ -112,8 +112,7 @@ impl Judge {
             | Condition::SlipNegative
             | Condition::HeadSilent => live,
             Condition::BothSilent => live || phase == Phase::CoastDown,
-            Condition::SlipUnknown => phase == Phase::Running && !off,
-            Condition::ReferenceFault => phase == Phase::Running && self.course.at_speed && !off,
+            Condition::SlipUnknown | Condition::ReferenceFault => phase == Phase::Running && !off,
             Condition::Rollback => off,
             Condition::EdgesAtRest => phase == Phase::Standstill,
             _ => true,
