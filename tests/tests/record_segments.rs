@@ -102,7 +102,7 @@ fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdi
 fn every_segment_restores_and_goes_on_as_if_uninterrupted() {
     let settings = example();
     let all = eventful(&settings, 7);
-    let (recording, verdicts) = record(&settings, &all, 3_000);
+    let (recording, verdicts) = record(&settings, &all, 1_200);
     let segments = segments(&recording);
     assert!(segments.len() > 3, "{}", segments.len());
     let back: Vec<Input> = segments.iter().flat_map(inputs).collect();
@@ -127,7 +127,7 @@ fn every_segment_restores_and_goes_on_as_if_uninterrupted() {
 fn the_state_at_the_end_of_a_segment_tells_a_replay_that_disagrees() {
     let settings = example();
     let all = eventful(&settings, 8);
-    let (recording, _) = record(&settings, &all, 3_000);
+    let (recording, _) = record(&settings, &all, 1_200);
     let segment = segments(&recording)[1];
     let end = segment.end.expect("an end");
     let mut monitor = Box::new(Monitor::<64>::with_room());
@@ -151,7 +151,7 @@ fn the_state_at_the_end_of_a_segment_tells_a_replay_that_disagrees() {
 #[test]
 fn other_settings_and_other_cores_are_told() {
     let settings = example();
-    let (recording, _) = record(&settings, &eventful(&settings, 9), 3_000);
+    let (recording, _) = record(&settings, &eventful(&settings, 9), 1_200);
     let segment = segments(&recording)[0];
     let mut monitor = Box::new(Monitor::<64>::with_room());
     let mut other = Settings::example();
@@ -174,7 +174,7 @@ fn other_settings_and_other_cores_are_told() {
 #[test]
 fn a_monitor_of_another_size_reads_the_same_keyframe() {
     let settings = example();
-    let (recording, verdicts) = record(&settings, &eventful(&settings, 10), 3_000);
+    let (recording, verdicts) = record(&settings, &eventful(&settings, 10), 1_200);
     let segments = segments(&recording);
     let mut monitor = Box::new(Monitor::<8>::with_room());
     monitor.restore(&settings, &segments[2].header, segments[2].keyframe).expect("room for eight marks");
@@ -189,7 +189,7 @@ fn a_monitor_of_another_size_reads_the_same_keyframe() {
 fn every_cut_is_told_and_what_is_before_it_stays() {
     let settings = example();
     let all = eventful(&settings, 11);
-    let (recording, _) = record(&settings, &all[..600], 3_000);
+    let (recording, _) = record(&settings, &all[..600], 1_200);
     let whole = segments(&recording);
     let last = whole[whole.len() - 1].begins_at;
     assert!(last > 0);
@@ -212,7 +212,8 @@ fn every_cut_is_told_and_what_is_before_it_stays() {
 fn every_bit_flip_is_told_and_what_is_before_it_stays() {
     let settings = example();
     let all = eventful(&settings, 12);
-    let (recording, _) = record(&settings, &all[300..700], 1_600);
+    // A slow search through every bit: two segments, one of them long enough for a check in its middle.
+    let (recording, _) = record(&settings, &all[300..800], 1_300);
     let whole = segments(&recording);
     assert!(whole.len() >= 2);
     let mut kept = 0;
@@ -246,7 +247,7 @@ fn every_bit_flip_is_told_and_what_is_before_it_stays() {
 #[test]
 fn another_version_is_told_not_guessed() {
     let settings = example();
-    let (mut recording, _) = record(&settings, &eventful(&settings, 13)[..50], 3_000);
+    let (mut recording, _) = record(&settings, &eventful(&settings, 13)[..50], 1_200);
     recording[4] = 2;
     let (segment, damage) = Reader::new(&recording).next().expect("something");
     assert_eq!((segment, damage), (None, Some((0, Damage::Version(2)))));
@@ -343,7 +344,8 @@ fn new_settings_begin_a_new_segment_that_names_the_old() {
     let tick = |at| Input::new(Micros::new(at), Signal::Tick);
     recorder.configure(&mut monitor, &settings, &Survivor::default(), 5).expect("room");
     recorder.observe(&mut monitor, tick(10), &mut |_| {});
-    recorder.configure(&mut monitor, &other, &monitor.survivor(), 5).expect("room");
+    let survivor = monitor.survivor();
+    recorder.configure(&mut monitor, &other, &survivor, 5).expect("room");
     recorder.observe(&mut monitor, tick(20), &mut |_| {});
     recorder.freeze(&monitor);
     let recording = drain(&mut recorder);
@@ -359,30 +361,30 @@ fn new_settings_begin_a_new_segment_that_names_the_old() {
 fn without_a_free_slot_inputs_are_counted_as_missed() {
     let settings = example();
     let all = eventful(&settings, 30);
-    let mut memory = vec![0; SLOTS * 1_500];
+    let mut memory = vec![0; SLOTS * 1_000];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::with_room());
     recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");
-    for input in &all[..1_200] {
+    for input in &all[..500] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
     recorder.freeze(&monitor);
-    assert_eq!(recorder.held().count(), SLOTS);
-    for input in &all[1_200..1_210] {
+    assert_eq!((recorder.held().count(), recorder.trips()), (SLOTS, 0));
+    for input in &all[500..510] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
     assert_eq!(recorder.missed(), 10);
     let first = drain(&mut recorder);
-    for input in &all[1_210..1_230] {
+    for input in &all[510..530] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
     recorder.freeze(&monitor);
     let second = drain(&mut recorder);
     let (first, second) = (segments(&first), segments(&second));
-    assert_eq!(first.iter().flat_map(inputs).next_back(), Some(all[1_199]));
+    assert_eq!(first.iter().flat_map(inputs).next_back(), Some(all[499]));
     assert_eq!(second[0].header.missed, 10);
     assert_eq!(second[0].header.sequence, first[first.len() - 1].header.sequence + 1);
-    assert_eq!(inputs(&second[0]), &all[1_210..1_230]);
+    assert_eq!(inputs(&second[0]), &all[510..530]);
 }
 
 proptest! {

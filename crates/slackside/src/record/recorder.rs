@@ -25,8 +25,9 @@ use crate::survivor::Survivor;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Permit, Verdict};
 
-/// Segments in the ring.
-pub const SLOTS: usize = 4;
+/// Segments in the ring. Three: in 32 KiB the keyframe is then at most a tenth of a segment even with 32 targets on each shaft, and
+/// two thirds of the memory always hold what was before.
+pub const SLOTS: usize = 3;
 /// What is held before a trip, if the ring has it.
 pub const BEFORE_TRIP: Span = Span::from_millis(60_000);
 /// What is held after a trip.
@@ -45,6 +46,8 @@ struct Slot {
     state: State,
     sequence: u32,
     length: usize,
+    /// The time of its keyframe.
+    from: Micros,
     /// The newest time in it.
     until: Micros,
 }
@@ -82,7 +85,7 @@ impl<'b> Recorder<'b> {
     /// A recorder in this memory: 32 KiB suit most legs. It records nothing before [`configure`](Self::configure).
     #[must_use]
     pub const fn new(memory: &'b mut [u8]) -> Self {
-        const FREE: Slot = Slot { state: State::Free, sequence: 0, length: 0, until: Micros::ZERO };
+        const FREE: Slot = Slot { state: State::Free, sequence: 0, length: 0, from: Micros::ZERO, until: Micros::ZERO };
         Self {
             memory,
             slots: [FREE; SLOTS],
@@ -189,6 +192,12 @@ impl<'b> Recorder<'b> {
                 slot.state = State::Free;
             }
         }
+    }
+
+    /// Since when everything is kept, if anything is.
+    #[must_use]
+    pub fn kept_since(&self) -> Option<Micros> {
+        self.slots.iter().filter(|slot| slot.state != State::Free).map(|slot| slot.from).min()
     }
 
     /// Trips seen, wrapping.
@@ -301,7 +310,13 @@ impl<'b> Recorder<'b> {
         self.close_with(state);
         let Some(slot) = self.slots.get_mut(index) else { return };
         if let Ok(writer) = opened {
-            *slot = Slot { state: State::Open, sequence: opening.sequence, length: 0, until: self.newest };
+            *slot = Slot {
+                state: State::Open,
+                sequence: opening.sequence,
+                length: 0,
+                from: self.newest,
+                until: self.newest,
+            };
             self.writer = Some((index, writer));
             self.opening = Some(opening.next());
             self.write_anchor();

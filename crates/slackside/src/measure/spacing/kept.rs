@@ -22,6 +22,8 @@ struct Expected {
     turn: u32,
     /// How often its pitch has been summed; `None` where sums mean nothing.
     sums: Option<u32>,
+    /// The sum of turns of the mark passed after it, if it was summed as often.
+    sum_turn: Option<u32>,
     /// Whether its new share stands in place of its sum.
     concluded: bool,
 }
@@ -39,7 +41,7 @@ impl Expected {
         if let Some(sums) = self.sums {
             let sum_gap = if self.concluded { mark.share } else { mark.gap.wrapping_mul(sums) };
             keep_difference(mark.sum_gap, sum_gap, pen);
-            keep_difference(mark.sum_turn, mark.turn.wrapping_mul(sums), pen);
+            keep_difference(mark.sum_turn, self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums)), pen);
         }
     }
 
@@ -52,7 +54,7 @@ impl Expected {
         if let Some(sums) = self.sums {
             let expected = if self.concluded { share } else { gap.wrapping_mul(sums) };
             sum_gap = fetch_difference(expected, page)?;
-            sum_turn = fetch_difference(turn.wrapping_mul(sums), page)?;
+            sum_turn = fetch_difference(self.sum_turn.unwrap_or(turn.wrapping_mul(sums)), page)?;
         }
         Ok(Mark { share, time, gap, turn, sum_gap, sum_turn })
     }
@@ -64,9 +66,9 @@ impl<const MARKS: usize> Spacing<MARKS> {
         self.step(self.index, self.count.wrapping_sub(ago))
     }
 
-    /// What the mark passed `ago` before the newest is expected to be; `newer` is the one after it, as it is.
-    fn expected(&self, ago: u8, newer: Mark) -> Expected {
-        let (sums, concluded) = match self.stage {
+    /// How often the mark passed `ago` before the newest was summed, if sums mean anything, and whether its new share is there.
+    fn summed(&self, ago: u8) -> (Option<u32>, bool) {
+        match self.stage {
             Stage::Listening { .. } => (None, false),
             Stage::Summing { done } => {
                 // The count is never zero.
@@ -75,12 +77,19 @@ impl<const MARKS: usize> Spacing<MARKS> {
                 (Some(u32::from(whole).wrapping_add(u32::from(more))), false)
             }
             Stage::Concluding { done, .. } => (Some(u32::from(super::TURNS_TO_LEARN)), ago < done),
-        };
+        }
+    }
+
+    /// What the mark passed `ago` before the newest is expected to be; `newer` is the one after it, as it is.
+    fn expected(&self, ago: u8, newer: Mark) -> Expected {
+        let (sums, concluded) = self.summed(ago);
+        let newer_sums = ago.checked_sub(1).and_then(|less| self.summed(less).0);
         Expected {
             share: u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX),
             time: newer.time.wrapping_sub(newer.gap),
             turn: newer.turn,
             sums,
+            sum_turn: (newer_sums == sums).then_some(newer.sum_turn),
             concluded,
         }
     }
