@@ -21,6 +21,7 @@ mod math;
 pub mod measure;
 mod monitor;
 pub mod motion;
+pub mod record;
 pub mod settings;
 pub mod sight;
 pub mod survivor;

@@ -4,6 +4,7 @@ use crate::input::Input;
 use crate::judge::{Judge, Status};
 use crate::measure::Measure;
 use crate::motion::Motion;
+use crate::record::keep::{Keep, Page, Pen, Unreadable};
 use crate::settings::Checked;
 use crate::survivor::Survivor;
 use crate::units::Micros;
@@ -19,6 +20,18 @@ use crate::verdict::Verdict;
 pub struct Monitor<const MARKS: usize = 64> {
     measure: Measure<MARKS>,
     judge: Judge,
+}
+
+impl<const MARKS: usize> Keep for Monitor<MARKS> {
+    fn keep(&self, pen: &mut Pen<'_>) {
+        self.measure.keep(pen);
+        self.judge.keep_beside(self.measure.motion(), pen);
+    }
+
+    fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
+        self.measure.fetch(page)?;
+        self.judge.fetch_beside(self.measure.motion(), page)
+    }
 }
 
 impl Monitor {

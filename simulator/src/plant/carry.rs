@@ -61,26 +61,27 @@ impl Carry {
     pub fn advance(&mut self, metres: f64, mass: f64) -> Moved {
         let mut moved = Moved::default();
         if metres > 0.0 {
-            self.filling += mass;
-            let half = self.at(CELLS / 2 - 1);
-            let top = self.at(CELLS - 1);
-            let run = metres.min(self.cell_m - self.into);
-            self.into += metres;
-            moved.discharged = top * run;
-            self.lower += mass - half * run;
-            self.upper += half * run - top * run;
-            while self.into >= self.cell_m {
-                self.into -= self.cell_m;
+            let for_each_metre = mass / metres;
+            let mut left = metres;
+            loop {
+                // Up to the end of the cell, or less: what is taken up is spread evenly over the way.
+                let run = left.min(self.cell_m - self.into);
+                let (half, top) = (self.at(CELLS / 2 - 1), self.at(CELLS - 1));
+                self.filling += for_each_metre * run;
+                self.into += run;
+                moved.discharged += top * run;
+                self.lower += (for_each_metre - half) * run;
+                self.upper += (half - top) * run;
+                left -= run;
+                if left <= 0.0 {
+                    break;
+                }
                 // The top cell is empty now; it becomes the bottom cell, with what was filled meanwhile.
+                self.into = 0.0;
                 self.first = (self.first + CELLS - 1) % CELLS;
                 self.line[self.first] = self.filling / self.cell_m;
                 self.filling = 0.0;
                 self.weigh();
-                let rest = self.into.min(self.cell_m);
-                let (half, top) = (self.at(CELLS / 2 - 1), self.at(CELLS - 1));
-                moved.discharged += top * rest;
-                self.lower -= half * rest;
-                self.upper += half * rest - top * rest;
             }
         } else if metres < 0.0 {
             let top = (self.first + CELLS - 1) % CELLS;

@@ -3,7 +3,7 @@
 //! Each has a severity from 0 (nothing) to 1 (as bad as it is meant to get), so that it can be swept; [`Kind::meaning`]
 //! says what 1 stands for.
 
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use slackside::input::Place;
 
 use crate::plant::discharge::GRAVITY;
@@ -13,7 +13,7 @@ use crate::sensors::SensorUpset;
 use crate::sensors::line::LineUpset;
 
 /// What can go wrong.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize, Serialize)]
 #[serde(rename_all = "snake_case")]
 #[allow(missing_docs, reason = "each is described by `meaning`")]
 pub enum Kind {
@@ -77,6 +77,15 @@ pub enum Where {
 }
 
 impl Kind {
+    /// Its name in files.
+    #[must_use]
+    pub fn name(self) -> String {
+        match toml::Value::try_from(self) {
+            Ok(toml::Value::String(name)) => name,
+            _ => String::new(),
+        }
+    }
+
     /// What severity 1 stands for.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -101,7 +110,7 @@ impl Kind {
             Self::SlipperyFeed => "friction at the head down to 15 %: fat, molasses, wet grain",
             Self::Cold => "all drags six times as large, friction down by 30 %",
             Self::OutletPlugged => "nothing leaves by the outlet",
-            Self::SharedDrive => "another leg on the same drive takes 1.5 times rated torque",
+            Self::SharedDrive => "another leg on the same drive takes three times rated torque",
             Self::BackstopFailed => "the backstop does not hold (at any severity above 0)",
             Self::HeadOutOfLevel => "head shaft 15 mm out of level for each metre; `side` is the low end",
             Self::BootEndLoose => "boot shaft 15 mm askew for each metre; `side` is the loose end",
@@ -275,7 +284,7 @@ impl Fault {
                 plant.head_friction *= 1.0 - 0.3 * s;
             }
             Kind::OutletPlugged => plant.outlet_blocked = s.min(1.0),
-            Kind::SharedDrive => plant.shared_n_m += 1.5 * s * rated_n_m,
+            Kind::SharedDrive => plant.shared_n_m += 3.0 * s * rated_n_m,
             Kind::BackstopFailed => plant.backstop_failed = true,
             Kind::HeadOutOfLevel => plant.head_tilt_mm_per_m += 15.0 * s * sign,
             Kind::BootEndLoose => plant.boot_tilt_mm_per_m += 15.0 * s * sign,

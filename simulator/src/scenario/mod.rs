@@ -2,8 +2,11 @@
 
 pub mod error;
 pub mod fault;
+pub mod guard;
 pub mod legs;
+pub mod plot;
 pub mod run;
+pub mod score;
 pub mod settings;
 pub mod timeline;
 pub mod truth;

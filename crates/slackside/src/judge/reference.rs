@@ -4,6 +4,7 @@
 use super::cell::{NEVER, Sense};
 use super::speeds::{TurnTime, fast_enough, too_slow, turn_time};
 use crate::motion::Pitch;
+use crate::record::keep::keep;
 use crate::settings::SpeedReference;
 use crate::units::{Micros, MicroturnsPerSecond, Ppm};
 
@@ -28,6 +29,8 @@ pub(super) struct Reference {
     /// The head contradicts it.
     contradicted: bool,
 }
+
+keep!(Reference { value, believed, believed_at, slow, fast, contradicted });
 
 impl Reference {
     pub(super) const NEW: Self = Self {

@@ -3,6 +3,7 @@
 use super::cell::NEVER;
 use super::speeds::{TurnTime, closed, fast_enough};
 use crate::motion::{Pitch, ShaftMotion};
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 
 /// Without an edge for so long, the edges counted at rest are forgotten: whatever moved or chattered has stopped.
@@ -20,6 +21,9 @@ struct Runner {
     slowest: Option<Pitch>,
     faster: u8,
 }
+
+keep!(Runner { counted, at_rest, slowest, faster });
+keep!(Rest { head, boot, forget_at });
 
 impl Runner {
     const NEW: Self = Self { counted: 0, at_rest: 0, slowest: None, faster: 0 };

@@ -30,7 +30,7 @@ use super::{Condition, ConditionSet, Judge, Mode};
 use crate::input::{ContactState, Place};
 use crate::motion::{Pitch, SlipReading, TargetPattern};
 use crate::settings::{Action, Checked};
-use crate::units::{Micros, Ppm, Ratio, Span, Turns};
+use crate::units::{Micros, Ppm, Span, Turns};
 use crate::verdict::Phase;
 
 /// Late inputs are counted over a minute, up to sixteen: a larger setpoint counts as sixteen.
@@ -112,8 +112,7 @@ impl Judge {
             | Condition::SlipNegative
             | Condition::HeadSilent => live,
             Condition::BothSilent => live || phase == Phase::CoastDown,
-            Condition::SlipUnknown => phase == Phase::Running && !off,
-            Condition::ReferenceFault => phase == Phase::Running && self.course.at_speed && !off,
+            Condition::SlipUnknown | Condition::ReferenceFault => phase == Phase::Running && !off,
             Condition::Rollback => off,
             Condition::EdgesAtRest => phase == Phase::Standstill,
             _ => true,
@@ -380,9 +379,6 @@ impl Judge {
     /// The shift of the seen ratio against the one in force, if a steady block says so.
     pub(super) fn ratio_shift(&self) -> Option<i32> {
         let seen = self.motion.seen_ratio.filter(|seen| seen.spread < STEADY)?;
-        if self.expected_ratio == Ratio::ZERO {
-            return None;
-        }
         ratio::shift(seen.ratio, self.expected_ratio)
     }
 
