@@ -220,10 +220,7 @@ fn a_cut_or_shorted_rub_contact_alarms() {
         rig.run(2_000);
         assert!(!rig.panel.alarm.get(), "{level:?}");
         let status = rig.sensor_box.monitor().status();
-        assert!(!matches!(
-            status.alarms[Condition::ContactFault.index()],
-            slackside::judge::AlarmState::Normal
-        ));
+        assert!(!matches!(status.alarms[Condition::ContactFault.index()], slackside::judge::AlarmState::Normal));
         assert!(rig.panel.may_run(), "the belt's place is not known; that alone stops no leg");
     }
 }
@@ -436,10 +433,8 @@ fn what_is_not_wired_is_refused() {
     let mut rig = Rig::start(Chip::new(128));
     rig.panel.key.set(true);
     rig.run(1_500);
-    settings.machine.head_targets = settings.machine.head_targets.map(|targets| slackside::settings::Targets {
-        supervised: true,
-        ..targets
-    });
+    settings.machine.head_targets =
+        settings.machine.head_targets.map(|targets| slackside::settings::Targets { supervised: true, ..targets });
     let now = slackside::units::Micros::new(rig.now);
     let armed = rig.sensor_box.arm(&image(&settings), &settings.machine.leg, settings.identity(), now);
     assert_eq!(armed, Ok(()), "the bench box has a supervised line");
