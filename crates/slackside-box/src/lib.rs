@@ -25,6 +25,7 @@ pub mod contact;
 pub mod edges;
 mod events;
 pub mod fault;
+mod filing;
 pub mod heartbeat;
 pub mod line;
 pub mod permits;

@@ -12,6 +12,7 @@ use embedded_storage::nor_flash::NorFlash;
 use slackside::input::{Command, Input, Origin, Place, Shaft, Signal};
 use slackside::judge::{AlarmState, Status};
 use slackside::measure::Measure;
+use slackside::record::{Anchor, Recorder};
 use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
@@ -21,15 +22,19 @@ use slackside::{Monitor, NoRoom};
 use crate::edges::Merger;
 use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
+use crate::filing::{Filing, Step};
 use crate::heartbeat::Heartbeat;
 use crate::line::Analogue;
 use crate::permits::{Permit, Stage};
 use crate::pin::Output;
-use crate::store::{Album, Found, Journal, Kept, Layout, Slots, StoreError};
+use crate::store::{Album, Entry, Found, Journal, Kept, Layout, Restored, Slots, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 
 /// How often contacts and buttons are looked at.
 pub const SAMPLE: Span = Span::from_millis(1);
+
+/// The most recordings that are listed.
+pub const MOST_LISTED: usize = 32;
 
 /// After a dip of the supply the permits stay dropped for so long.
 const SUPPLY_RECOVERY: Span = Span::from_millis(1_000);
@@ -63,6 +68,8 @@ pub struct Parts<'a, I, O, A, F, const MARKS: usize> {
     pub layout: Layout,
     /// The monitor, in a static of its own: it is large.
     pub monitor: &'a mut Monitor<MARKS>,
+    /// The recorder, with its memory.
+    pub recorder: Recorder<'a>,
 }
 
 /// Why settings were not armed.
@@ -105,6 +112,10 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     journal: Option<Journal>,
     album: Option<Album>,
     monitor: &'a mut Monitor<MARKS>,
+    recorder: Recorder<'a>,
+    filing: Filing,
+    /// How often the box was started.
+    session: u32,
     /// The identity of the settings in force.
     identity: Option<u32>,
     leg: heapless::String<32>,
@@ -148,17 +159,20 @@ where
     /// Start: drop every output, load settings and what survived. Never fails: what is wrong is in [`faults`](Self::faults),
     /// and holds the permits dropped.
     pub fn start(parts: Parts<'a, I, O, A, F, MARKS>, now: Micros) -> Self {
-        let Parts { nameplate, edges, capture_latency, wires, mut flash, layout, monitor } = parts;
+        let Parts { nameplate, edges, capture_latency, wires, mut flash, layout, monitor, recorder } = parts;
         let Wires { inputs, mut outputs } = wires;
         let mut present = Faults::NONE;
         if !drop_all(&mut outputs) {
             present = present.with(Fault::Pin);
         }
         let (journal, restored) = match Journal::open(&layout, &mut flash) {
-            Ok((journal, restored)) => (Some(journal), restored.sure.then_some(restored.kept).flatten()),
-            Err(_) => (None, None),
+            Ok((journal, restored)) => (Some(journal), restored),
+            Err(_) => (None, Restored { kept: None, sure: false }),
         };
+        let before = restored.kept.as_ref().map_or(0, |kept| kept.session);
+        let restored = restored.kept.filter(|_| restored.sure);
         let kept = restored.unwrap_or_else(|| Kept {
+            session: before,
             faults: Faults::NONE.with(Fault::StateUnreadable),
             survivor: Survivor::unreadable(),
         });
@@ -184,6 +198,9 @@ where
             journal,
             album,
             monitor,
+            recorder,
+            filing: Filing::default(),
+            session: before.wrapping_add(1),
             identity: None,
             leg: heapless::String::new(),
             events: EventLog::new(),
@@ -192,7 +209,7 @@ where
             told: Faults::NONE,
             restored: kept.survivor,
             // Nothing is known to be stored: the first round stores what is found now.
-            stored: Kept { faults: Faults::from_bits(u32::MAX), survivor: Survivor::default() },
+            stored: Kept { session: before, faults: Faults::from_bits(u32::MAX), survivor: Survivor::default() },
             heat_stored_at: now,
             supply_good_since: None,
             ran: true,
@@ -226,7 +243,7 @@ where
     }
 
     fn configure(&mut self, settings: &Checked, survivor: &Survivor) -> Result<(), NoRoom> {
-        self.monitor.try_configure(settings, survivor)?;
+        self.recorder.configure(self.monitor, settings, survivor, self.session)?;
         self.identity = Some(settings.identity());
         self.leg = settings.machine.leg.clone();
         Ok(())
@@ -258,9 +275,11 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let watermark = Micros::new(now.get().saturating_sub(u64::from(self.capture_latency.get())));
-        let Self { edges, monitor, events, senses, readings, .. } = self;
+        let Self { edges, monitor, recorder, events, senses, readings, .. } = self;
         let mut observe = |input: Input| {
-            monitor.observe(input, &mut |verdict| events.push(verdict.at, Happened::Judged(verdict.change)));
+            recorder.observe(monitor, input, &mut |verdict| {
+                events.push(verdict.at, Happened::Judged(verdict.change));
+            });
         };
         let lost = edges.move_on(watermark, &mut observe);
         while let Some(edge) = edges.next() {
@@ -361,7 +380,7 @@ where
 
     /// Store what must survive, and look after the flash while the leg stands.
     fn keep(&mut self, now: Micros) {
-        let kept = Kept { faults: self.latched, survivor: self.monitor.survivor() };
+        let kept = Kept { session: self.session, faults: self.latched, survivor: self.monitor.survivor() };
         let configured = self.identity.is_some();
         let weighty = weight(&kept) != weight(&self.stored);
         let hotter = kept.survivor.slip_heat.get().abs_diff(self.stored.survivor.slip_heat.get())
@@ -378,34 +397,39 @@ where
                 self.present = self.present.with(Fault::StateNotStored);
                 self.latched = self.latched.with(Fault::StateNotStored);
             }
-            self.stored = Kept { faults: self.latched, survivor: kept.survivor };
+            self.stored = Kept { session: self.session, faults: self.latched, survivor: kept.survivor };
             self.heat_stored_at = now;
             if must_erase {
                 self.heartbeat.excuse();
             }
         }
-        self.erase_at_rest();
+        self.work_at_rest(now);
     }
 
-    fn erase_at_rest(&mut self) {
-        let at_rest = self.is_at_rest();
-        let due = self.journal.as_ref().is_some_and(Journal::wants_tidying);
-        if !at_rest || !due {
-            self.flash_hold = false;
+    /// Erase ahead and file recordings, while the leg stands and cannot start.
+    fn work_at_rest(&mut self, now: Micros) {
+        let tidying = self.journal.as_ref().is_some_and(Journal::wants_tidying);
+        let filing = self.album.as_ref().is_some_and(|album| Filing::is_due(album, &self.recorder));
+        self.flash_hold = self.is_at_rest() && (tidying || filing);
+        if !self.flash_hold || self.run.stage() != Stage::Proved {
             return;
-        }
-        self.flash_hold = true;
-        if self.run.stage() != Stage::Proved {
-            return;
-        }
-        if let Some(journal) = self.journal.as_mut()
-            && journal.tidy(&mut self.flash).is_err()
-        {
-            self.present = self.present.with(Fault::StateNotStored);
-            self.journal = None;
         }
         self.heartbeat.excuse();
-        self.flash_hold = false;
+        if tidying {
+            if let Some(journal) = self.journal.as_mut()
+                && journal.tidy(&mut self.flash).is_err()
+            {
+                self.present = self.present.with(Fault::StateNotStored);
+                self.journal = None;
+            }
+            return;
+        }
+        let Self { album: Some(album), flash, recorder, filing, identity, .. } = self else { return };
+        match filing.step(album, flash, recorder, identity.unwrap_or(0)) {
+            Step::Idle | Step::More => {}
+            Step::Filed(number) => self.events.push(now, Happened::Recorded { number }),
+            Step::Failed => self.latched = self.latched.with(Fault::RecordingNotStored),
+        }
     }
 
     /// Whether the leg is proven to stand, with its drive off.
@@ -469,6 +493,52 @@ where
             self.readings.command = Some((origin, command));
         }
         free
+    }
+
+    /// The desk told its time.
+    pub fn anchor(&mut self, anchor: Anchor) {
+        self.recorder.anchor(self.monitor, anchor);
+    }
+
+    /// Hold what is recorded now, as after a trip: it is filed once the leg stands.
+    pub fn freeze(&mut self) {
+        self.recorder.freeze(self.monitor);
+    }
+
+    /// The recordings in flash, oldest first: each with its number and length.
+    pub fn recordings(&mut self) -> heapless::Vec<Entry, MOST_LISTED> {
+        let Self { album: Some(album), flash, .. } = self else { return heapless::Vec::new() };
+        let mut entries: heapless::Vec<Entry, MOST_LISTED> = heapless::Vec::new();
+        for place in 0..album.places() {
+            if let Ok(Some(entry)) = album.look(flash, place) {
+                // Beyond the room they are there, but not listed.
+                let _ = entries.push(entry);
+            }
+        }
+        entries.sort_unstable_by_key(|entry| entry.number);
+        entries
+    }
+
+    /// Read from a recording in flash: the number of bytes read, 0 at its end.
+    ///
+    /// # Errors
+    /// [`StoreError::NotThere`] if there is none of that number, [`StoreError::Flash`].
+    pub fn read_recording(&mut self, number: u32, offset: u32, buffer: &mut [u8]) -> Result<usize, StoreError> {
+        let Self { album: Some(album), flash, .. } = self else { return Err(StoreError::Flash) };
+        let entry = album.find(flash, number)?;
+        album.read(flash, &entry, offset, buffer)
+    }
+
+    /// The settings image in force, copied into `buffer`: its length.
+    ///
+    /// # Errors
+    /// [`StoreError`] if there is none, or it cannot be read.
+    pub fn settings_image(&mut self, buffer: &mut [u8; MOST_IMAGE_BYTES]) -> Result<usize, StoreError> {
+        match self.slots.load(&mut self.flash, buffer)? {
+            Found::Image { length, .. } => Ok(length),
+            Found::Blank => Err(StoreError::NotThere),
+            Found::Damaged => Err(StoreError::Damaged),
+        }
     }
 
     /// Arm new settings: only with the key on, the leg at rest, this leg's name given and the identity of the new settings
@@ -550,6 +620,18 @@ impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
         self.present.and(self.latched)
     }
 
+    /// The flash, for a test to break.
+    #[cfg(feature = "bench")]
+    pub fn flash_mut(&mut self) -> &mut F {
+        &mut self.flash
+    }
+
+    /// Switch off: what is left is the flash.
+    #[cfg(feature = "bench")]
+    pub fn into_flash(self) -> F {
+        self.flash
+    }
+
     /// The newest events.
     #[must_use]
     pub const fn events(&self) -> &EventLog {
@@ -571,10 +653,10 @@ const RELAY_FAULTS: [Fault; 6] =
 const HEAT_STEP: Joules = Joules::new(8_000);
 
 /// The part of what is kept that is stored as soon as it changes.
-fn weight(kept: &Kept) -> (Faults, Survivor) {
+fn weight(kept: &Kept) -> (u32, Faults, Survivor) {
     let survivor = &kept.survivor;
     let light = Survivor { slip_heat: Joules::ZERO, start_ages: heapless::Vec::new(), ..survivor.clone() };
     // Ages run on by themselves; another number of them means that a start came or lapsed.
     let ages = survivor.start_ages.iter().map(|_| Span::ZERO).collect();
-    (kept.faults, Survivor { start_ages: ages, ..light })
+    (kept.session, kept.faults, Survivor { start_ages: ages, ..light })
 }

@@ -201,6 +201,11 @@ impl Album {
         Ok(())
     }
 
+    /// Give up the recording being written: its place is empty.
+    pub fn give_up(&mut self) {
+        self.writing = None;
+    }
+
     /// Whether a recording is being written.
     #[must_use]
     pub const fn is_writing(&self) -> bool {

@@ -25,6 +25,8 @@ pub const MOST_KEPT_BYTES: usize = CRC_AT.saturating_sub(BODY_AT);
 /// What is kept.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Kept {
+    /// How often the box was started, this time included.
+    pub session: u32,
     /// The box's own latched faults.
     pub faults: Faults,
     /// What judge must remember.
@@ -258,6 +260,7 @@ mod tests {
     fn the_longest_fits() {
         let all = Condition::ALL.into_iter().fold(ConditionSet::EMPTY, ConditionSet::with);
         let kept = Kept {
+            session: u32::MAX,
             faults: Faults::from_bits(u32::MAX),
             survivor: Survivor {
                 latched: all,
