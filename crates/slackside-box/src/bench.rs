@@ -366,7 +366,10 @@ impl Panel {
         let [back_a, back_b, back_feed] = &self.backs;
         Wires {
             inputs: Inputs {
-                contacts: self.contacts.each_ref().map(|level| Some(RubContact::new(Wiring::Supervised(level.clone())))),
+                contacts: self
+                    .contacts
+                    .each_ref()
+                    .map(|level| Some(RubContact::new(Wiring::Supervised(level.clone())))),
                 head_line: Some(self.head_line.clone()),
                 boot_line: Some(self.boot_line.clone()),
                 drive: Some(on(&self.drive)),

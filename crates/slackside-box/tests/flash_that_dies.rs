@@ -123,7 +123,11 @@ fn no_flipped_bit_of_a_slot_is_taken_for_settings() {
 
 fn kept(latched: &[Condition]) -> Kept {
     let latched = latched.iter().copied().fold(ConditionSet::EMPTY, ConditionSet::with);
-    Kept { session: 1, faults: Faults::NONE, survivor: Survivor { latched, boot_cleared_needed: true, ..Survivor::default() } }
+    Kept {
+        session: 1,
+        faults: Faults::NONE,
+        survivor: Survivor { latched, boot_cleared_needed: true, ..Survivor::default() },
+    }
 }
 
 #[test]

@@ -1,11 +1,11 @@
 //! A box on the bench with a leg that turns in memory.
 
+use slackside::Monitor;
 use slackside::input::Shaft;
 use slackside::record::Recorder;
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Phase};
-use slackside::Monitor;
 use slackside_box::bench::{Flash, Level, Panel, Pin};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::fault::Fault;
@@ -33,9 +33,7 @@ pub fn image(settings: &Settings) -> Vec<u8> {
 /// Flash with the example leg's settings in it, and nothing else.
 pub fn set_up() -> Chip {
     let mut chip = Chip::new(128);
-    Slots::new(&layout())
-        .store(&mut chip, &image(&settings()), None, &mut [0; MOST_IMAGE_BYTES])
-        .expect("stored");
+    Slots::new(&layout()).store(&mut chip, &image(&settings()), None, &mut [0; MOST_IMAGE_BYTES]).expect("stored");
     chip
 }
 
@@ -207,7 +205,13 @@ impl Rig {
             self.run(600);
         }
         self.run(8_000);
-        assert_eq!(self.phase(), Phase::Running, "at {}: {:?}", self.now, self.changes.iter().rev().take(12).collect::<Vec<_>>());
+        assert_eq!(
+            self.phase(),
+            Phase::Running,
+            "at {}: {:?}",
+            self.now,
+            self.changes.iter().rev().take(12).collect::<Vec<_>>()
+        );
         assert!(self.panel.may_feed(), "fed: {:?}", self.sensor_box.monitor().status());
     }
 
