@@ -83,6 +83,12 @@ fn the_run_up_rises_to_the_trip() {
     };
     let rising: Vec<i32> = [10_000_000, 5_000_000, 2_000_000, 1_000_000, 0].map(slip).to_vec();
     assert!(rising.is_sorted(), "{rising:?}");
+    // The head runs on at its speed, 79.5 rpm: a moment between two edges must not look like a slow shaft.
+    for before_us in (0..10_000_000).step_by(70_000) {
+        let head = outcome.run_up.known_before(before_us, &settings.machine).and_then(|moment| moment.head);
+        let rpm = f64::from(head.expect("head speed is known").get()) * 60.0 / 1e6;
+        assert!((78.0..=81.0).contains(&rpm), "{before_us} us before: {rpm} rpm");
+    }
     assert!(rising[0] < 60_000 && rising[4] >= 140_000, "{rising:?}");
 }
 
@@ -220,6 +226,29 @@ fn with_the_boot_alone_every_output_says_that_slip_is_not_seen() {
     assert!(page(&outcome, &[]).contains("no head sensor"));
     assert_eq!(object(&outcome)["slip_watched"], serde_json::Value::Bool(false));
     assert!(outcome.peak_short.is_none() && outcome.peak_long.is_none());
+}
+
+/// The demo with the boot sensor's wire cut at 50 s, in full speed; the motor does not obey in this trace.
+#[test]
+fn a_cut_wire_is_named_as_one_and_a_motor_that_runs_on_too() {
+    let settings = example();
+    let cut = |input: &Input| {
+        matches!(input.signal, Signal::Edge(slackside::input::Shaft::Boot, _)) && input.at > Micros::new(50_000_000)
+    };
+    let inputs: Vec<Input> = demo::inputs(&settings).into_iter().filter(|input| !cut(input)).collect();
+    let outcome = run(as_trace(&inputs), &settings);
+    let first_out = outcome.first_outs.first().expect("silence trips");
+    // 15 % of loss is proven 1/0.85 pitches after the last edge, and must last half a second.
+    let trip = first_out.at.get();
+    assert!((50_500_000..51_000_000).contains(&trip), "{first_out:?}");
+    let surest = findings(&outcome.evidence).first().map(|finding| (finding.cause, finding.confidence));
+    assert_eq!(surest, Some((Cause::SensorLost(slackside::input::Shaft::Boot), Confidence::Strong)));
+    assert!(outcome.ran_on_us.is_some_and(|ran_on| ran_on > 30_000_000));
+    let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("did not obey the run permit"), "{flat}");
+    // The demo's own motor does obey.
+    let obeyed = run(demo::trace(&settings), &settings);
+    assert!(obeyed.ran_on_us.is_some_and(|ran_on| ran_on < 100_000), "{:?}", obeyed.ran_on_us);
 }
 
 #[test]

@@ -97,6 +97,7 @@ impl Watch<'_> {
             match seen.sight {
                 Sight::Reference(reference) => self.reference = reference,
                 Sight::Power(power) => self.gather.power(power),
+                Sight::Drive(on) => self.outcome.drive(seen.at, on),
                 _ => {}
             }
             self.judge(seen, judge);
@@ -194,6 +195,10 @@ impl Watch<'_> {
         let mut outcome = self.outcome;
         outcome.warnings = survey.warnings(&outcome.settings.machine);
         outcome.survey = survey;
+        if let (Some(ran_on), Some(dropped)) = (&mut outcome.ran_on_us, outcome.run_dropped) {
+            let until = outcome.drive_off_at.or(outcome.survey.last).unwrap_or(dropped);
+            *ran_on = until.get().saturating_sub(dropped.get());
+        }
         outcome.status = judge.status().clone();
         outcome.evidence = self.gather.evidence();
         outcome.motion = *self.gather.newest();

@@ -10,8 +10,8 @@ use super::sample::shaft_speed;
 
 /// How far back it reaches.
 const REACH_US: u64 = 11_000_000;
-/// How far apart glimpses are kept at least.
-const STEP_US: u64 = 25_000;
+/// Of motions closer together than this only the newest is kept, so that a storm of edges cannot fill the memory.
+const SLOT_US: u64 = 1_000;
 
 /// What a moment of the run-up is worked out from. Most are never looked at, so nothing is worked out yet.
 #[derive(Clone, Copy, Debug)]
@@ -40,14 +40,14 @@ pub struct Moment {
 #[derive(Clone, Debug, Default)]
 pub struct RunUp {
     ring: VecDeque<Glimpse>,
-    next: Micros,
+    slot_end: Micros,
     until: Option<Micros>,
 }
 
 impl RunUp {
-    /// Take what is known at `at`, unless it comes too soon after the one before, or the moment has come.
+    /// Take what is known at `at`, unless the moment has come.
     pub fn motion(&mut self, at: Micros, motion: &Motion) {
-        if self.until.is_none() && at >= self.next {
+        if self.until.is_none() {
             self.take(at, motion);
         }
     }
@@ -66,6 +66,11 @@ impl RunUp {
         while self.ring.get(1).is_some_and(|second| second.at.get() < oldest) {
             self.ring.pop_front();
         }
+        if at < self.slot_end {
+            self.ring.pop_back();
+        } else {
+            self.slot_end = Micros::new(at.get().saturating_add(SLOT_US));
+        }
         self.ring.push_back(Glimpse {
             at,
             head: motion.head,
@@ -73,7 +78,6 @@ impl RunUp {
             slip_short: motion.slip_short.reading,
             slip_long: motion.slip_long.reading,
         });
-        self.next = Micros::new(at.get().saturating_add(STEP_US));
     }
 
     /// The moment, once it has come.
@@ -87,12 +91,23 @@ impl RunUp {
     pub fn known_before(&self, before_us: u64, machine: &Machine) -> Option<Moment> {
         let at = self.until?.get().checked_sub(before_us)?;
         let glimpse = self.ring.iter().rev().find(|glimpse| glimpse.at.get() <= at)?;
-        let at = Micros::new(at);
-        Some(Moment {
-            head: shaft_speed(&glimpse.head, at),
-            belt: shaft_speed(&glimpse.boot, at).map(|boot| machine.belt_speed(boot)),
-            slip_short: glimpse.slip_short,
-            slip_long: glimpse.slip_long,
-        })
+        Some(glimpse.moment(Micros::new(at), machine))
+    }
+
+    /// Every moment that was kept, oldest first.
+    pub fn moments<'a>(&'a self, machine: &'a Machine) -> impl Iterator<Item = (Micros, Moment)> + 'a {
+        self.ring.iter().map(|glimpse| (glimpse.at, glimpse.moment(glimpse.at, machine)))
+    }
+}
+
+impl Glimpse {
+    /// What was known at `at`, if nothing newer had come.
+    fn moment(&self, at: Micros, machine: &Machine) -> Moment {
+        Moment {
+            head: shaft_speed(&self.head, at),
+            belt: shaft_speed(&self.boot, at).map(|boot| machine.belt_speed(boot)),
+            slip_short: self.slip_short,
+            slip_long: self.slip_long,
+        }
     }
 }

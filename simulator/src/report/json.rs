@@ -27,6 +27,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "headline": story.headline,
         "first_outs": outcome.first_outs.iter().map(first_out).collect::<Vec<_>>(),
         "run_permit_dropped_us": outcome.run_dropped.map(|at| at.get()),
+        "ran_on_s": outcome.ran_on_us.map(|ran_on| ran_on as f64 / 1e6),
         "feed_permit_dropped_us": outcome.feed_dropped.map(|(at, _)| at.get()),
         "run_up": run_up(outcome),
         "slip_watched": outcome.sees_slip(),

@@ -2,12 +2,13 @@
 
 pub mod error;
 pub mod fault;
+pub mod guard;
 pub mod legs;
 pub mod plot;
 pub mod run;
+pub mod score;
 pub mod settings;
 pub mod timeline;
-pub mod trace_csv;
 pub mod truth;
 
 use std::path::Path;
@@ -271,17 +272,4 @@ fn merge(into: &mut toml::Table, changes: toml::Table) {
             }
         }
     }
-}
-
-/// Write a whole file or none: to a temporary one beside it, renamed at the end.
-///
-/// # Errors
-/// The directory cannot be written to, or the disk is full.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    use std::io::Write;
-    let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(directory)?;
-    file.write_all(bytes)?;
-    file.persist(path)?;
-    Ok(())
 }

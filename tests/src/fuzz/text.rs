@@ -3,6 +3,7 @@
 use std::io::Cursor;
 
 use slackside::input::Input;
+use slackside_simulator::settings;
 use slackside_simulator::trace::{HEADER, Reader, write_row};
 
 /// Any bytes as a trace, as they are and behind the header.
@@ -45,8 +46,18 @@ fn read(bytes: Vec<u8>) -> Option<Vec<Input>> {
 /// Any bytes as a settings file.
 ///
 /// # Panics
-/// If settings that read do not write back to the same settings.
+/// If settings that read do not write back to the same settings, or an error does not name the file.
 pub fn settings_text(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else { return };
-    let _ = text;
+    match settings::parse(text, "fuzz") {
+        Ok(loaded) => {
+            let written = settings::write(&loaded.checked);
+            let again = settings::parse(&written, "written").expect("settings just written read");
+            assert_eq!(again.checked, loaded.checked, "settings changed by being written and read");
+        }
+        Err(error) => {
+            let told = error.to_string();
+            assert!(told.contains("fuzz"), "an error that does not name the file: {told}");
+        }
+    }
 }

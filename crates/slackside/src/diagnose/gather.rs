@@ -118,10 +118,10 @@ impl Gather {
         match verdict.change {
             Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => {
                 self.raised = self.raised.with(condition);
-                if let Some(frozen) = &mut self.frozen {
-                    if frozen.first_out.is_some_and(|(at, _)| verdict.at.since(at) <= TOGETHER) {
-                        frozen.raised = frozen.raised.with(condition);
-                    }
+                if let Some(frozen) = &mut self.frozen
+                    && frozen.first_out.is_some_and(|(at, _)| verdict.at.since(at) <= TOGETHER)
+                {
+                    frozen.raised = frozen.raised.with(condition);
                 }
             }
             Change::Phase(phase) => {

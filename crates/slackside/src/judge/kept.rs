@@ -56,7 +56,6 @@ impl Keep for Cell {
     fn keep(&self, pen: &mut Pen<'_>) {
         let flag = |is: bool, bit: u8| if is { bit } else { 0 };
         pen.byte(flag(self.beyond, BEYOND) | flag(self.active, ACTIVE) | flag(self.latches, LATCHES));
-        self.before.keep(pen);
         self.due.keep(pen);
     }
 
@@ -65,7 +64,6 @@ impl Keep for Cell {
         self.beyond = flags & BEYOND != 0;
         self.active = flags & ACTIVE != 0;
         self.latches = flags & LATCHES != 0;
-        self.before.fetch(page)?;
         self.due.fetch(page)
     }
 }
@@ -114,7 +112,7 @@ impl Judge {
         each_part!(self, keep(pen));
         let mut busy = ConditionSet::EMPTY;
         for condition in Condition::ALL {
-            if *self.cell(condition) != Cell::NEW || self.state(condition) != self.idle(condition) {
+            if self.cell(condition) != Cell::NEW || self.state(condition) != self.idle(condition) {
                 busy = busy.with(condition);
             }
         }

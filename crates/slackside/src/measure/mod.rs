@@ -220,7 +220,8 @@ impl<const MARKS: usize> Measure<MARKS> {
 
     /// Settle every deadline up to `until`, in order of time; at equal times head, boot, contacts.
     fn settle(&mut self, until: Micros, tell: &mut impl FnMut(Seen<'_>)) {
-        while self.deadline <= until {
+        // The end of time stands for no deadline, and an input may come even then.
+        while self.deadline <= until && self.deadline < Micros::MAX {
             let due = self.deadline;
             self.now = due;
             let changed = if self.head.deadline() == due {
