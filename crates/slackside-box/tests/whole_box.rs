@@ -106,6 +106,9 @@ fn a_belt_that_stops_trips_and_the_recording_replays_to_the_same_microsecond() {
     assert_eq!(rig.phase(), Phase::Standstill);
     let listed = rig.sensor_box.recordings();
     assert_eq!(listed.len(), 1, "one recording is stored");
+    let about = listed[0].about;
+    assert_eq!((about.tripped_at.get(), about.first_out), (tripped, because));
+    assert_eq!((about.settings, about.session), (settings().identity(), 1));
     let mut bytes = Vec::new();
     let mut part = [0; 200];
     loop {
