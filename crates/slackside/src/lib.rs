@@ -27,5 +27,6 @@ pub mod sight;
 pub mod survivor;
 pub mod units;
 pub mod verdict;
+pub mod wire;
 
 pub use monitor::{Monitor, NoRoom};

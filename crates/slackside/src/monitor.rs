@@ -7,7 +7,7 @@ use crate::motion::Motion;
 use crate::record::keep::{Keep, Page, Pen, Unreadable};
 use crate::settings::Checked;
 use crate::survivor::Survivor;
-use crate::units::Micros;
+use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
 /// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
@@ -100,6 +100,12 @@ impl<const MARKS: usize> Monitor<MARKS> {
     #[must_use]
     pub const fn status(&self) -> &Status {
         self.judge.status()
+    }
+
+    /// Slip heat at `now`, as a share of the budget.
+    #[must_use]
+    pub fn slip_heat_at(&self, now: Micros) -> Ppm {
+        self.judge.slip_heat_at(now)
     }
 
     /// What must survive a loss of power, as it stands now.

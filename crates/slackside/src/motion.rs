@@ -153,7 +153,7 @@ impl ShaftMotion {
 }
 
 /// What one window says of slip.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum SlipReading {
     /// Not known: the window is not full, the head is silent, or a sensor is missing. Never to be read as "no slip".

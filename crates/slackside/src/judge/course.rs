@@ -66,7 +66,7 @@ keep!(Course {
     learned_coast_down,
     inch_end,
     turned,
-});
+} fixed { contact });
 
 impl Course {
     pub(super) const NEW: Self = Self {

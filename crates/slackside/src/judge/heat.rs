@@ -31,7 +31,7 @@ pub(super) struct Heat {
     exact: bool,
 }
 
-keep!(Heat { anchor_at, anchor, inflow, fullest, settled, check, exact });
+keep!(Heat { anchor_at, anchor, inflow, fullest, settled, check, exact } fixed { decay, tau_ms, budget, limit, clear });
 
 /// log2(e) in 2^-56.
 const LOG2_E: u64 = 103_957_133_576_908_769;

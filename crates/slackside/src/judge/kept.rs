@@ -5,7 +5,7 @@
 
 use super::cell::Cell;
 use super::speeds::Speeds;
-use super::{AlarmState, Condition, ConditionSet, Judge};
+use super::{AlarmState, Condition, ConditionSet, Judge, Status};
 use crate::motion::Motion;
 use crate::record::keep::{Keep, Page, Pen, Unreadable, keep_one_of};
 use crate::verdict::Phase;
@@ -109,6 +109,42 @@ impl Judge {
 
     /// Keep the state, beside the motion that measure has.
     pub(crate) fn keep_beside(&self, motion: &Motion, pen: &mut Pen<'_>) {
+        // A field that is neither kept nor follows from the settings does not compile.
+        let Self {
+            status: Status { run_permit: _, feed_permit: _, phase: _, first_out: _, boot_cleared_needed: _, alarms: _ },
+            configured: _,
+            begun: _,
+            base: _,
+            newest: _,
+            limits: _,
+            fitted: _,
+            out_of_service: _,
+            names: _,
+            speeds: _,
+            scale: _,
+            expected_ratio: _,
+            assumed_power: _,
+            cells: _,
+            motion: _,
+            course: _,
+            rest: _,
+            starts: _,
+            start_ages: _,
+            contact_changes: _,
+            lates: _,
+            heat: _,
+            heat_slip: _,
+            power: _,
+            reference: _,
+            temperatures: _,
+            outlet: _,
+            unknown_since: _,
+            people: _,
+            raised: _,
+            bands: _,
+            silence: _,
+            other: _,
+        } = self;
         each_part!(self, keep(pen));
         let mut busy = ConditionSet::EMPTY;
         for condition in Condition::ALL {

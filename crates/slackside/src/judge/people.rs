@@ -31,7 +31,7 @@ pub(super) struct People {
     pub proof: Option<bool>,
 }
 
-keep!(People { key, bypassed, bypass_end, before, pressed, proof });
+keep!(People { key, bypassed, before, bypass_end, pressed, proof });
 
 impl People {
     pub(super) const NEW: Self =

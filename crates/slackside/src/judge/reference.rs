@@ -30,7 +30,7 @@ pub(super) struct Reference {
     contradicted: bool,
 }
 
-keep!(Reference { value, believed, believed_at, slow, fast, contradicted });
+keep!(Reference { value, believed, believed_at, slow, fast, contradicted } fixed { fitted });
 
 impl Reference {
     pub(super) const NEW: Self = Self {

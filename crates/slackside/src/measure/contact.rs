@@ -20,7 +20,7 @@ pub struct Contact {
     touched: bool,
 }
 
-keep!(Contact { loop_bins, touched });
+keep!(Contact { loop_bins, touched } fixed { bridge });
 
 impl Contact {
     pub const fn new(bridge: Span) -> Self {

@@ -21,7 +21,7 @@ pub struct LongRun {
     wanted: u32,
 }
 
-keep!(LongRun { readings, sum, smallest, largest });
+keep!(LongRun { readings, sum, smallest, largest } fixed { wanted });
 
 impl LongRun {
     pub const fn new() -> Self {

@@ -64,7 +64,7 @@ keep!(@[const MARKS: usize] Measure<MARKS> {
     long_run,
     contacts,
     in_bin,
-});
+} fixed { ratio, boot_circumference, bin_length });
 
 impl Measure {
     /// A measure without settings, with room for every machine: sees nothing.

@@ -98,7 +98,7 @@ keep!(@[const MARKS: usize] ShaftTracker<MARKS> {
     anomalies,
     turns_since_anomaly,
     marks_since_turn,
-});
+} fixed { edges, minimum_gap, top_turn, rest, reject_window, rejects_allowed });
 
 impl<const MARKS: usize> ShaftTracker<MARKS> {
     pub const fn new() -> Self {

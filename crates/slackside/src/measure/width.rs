@@ -34,7 +34,7 @@ pub struct Width {
 }
 
 keep!(Held { level, since });
-keep!(Width { level, waiting });
+keep!(Width { level, waiting } fixed { minimum });
 
 impl Width {
     pub const fn new(minimum: Span) -> Self {

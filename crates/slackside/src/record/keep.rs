@@ -308,12 +308,14 @@ impl<T: Keep + Default, const N: usize> Keep for Vec<T, N> {
     }
 }
 
-/// Keep the fields listed, in this order; generics, if any, come first as `@[…]`.
+/// Keep the fields listed first, in this order; those listed as fixed follow from the settings. A field in neither list does not
+/// compile. Generics, if any, come first as `@[…]`.
 macro_rules! keep {
-    ($(@[$($generics:tt)*])? $type:ty { $($field:tt),* $(,)? }) => {
+    ($(@[$($generics:tt)*])? $type:ty { $($field:ident),* $(,)? } $(fixed { $($fixed:ident),* $(,)? })?) => {
         impl $(<$($generics)*>)? crate::record::keep::Keep for $type {
             fn keep(&self, pen: &mut crate::record::keep::Pen<'_>) {
-                $(crate::record::keep::Keep::keep(&self.$field, pen);)*
+                let Self { $($field,)* $($($fixed: _,)*)? } = self;
+                $(crate::record::keep::Keep::keep($field, pen);)*
             }
 
             fn fetch(

@@ -6,9 +6,9 @@ use crate::motion::{ContactMotion, Distrust, Motion, Pitch, SeenRatio, ShaftMoti
 use crate::units::Ppm;
 
 keep!(Pitch { time, angle, largest });
-keep!(ShaftMotion { last_edge, pitch, next_largest, angle, edges, rejected, distrust, line, pattern });
+keep!(ShaftMotion { last_edge, pitch, next_largest, angle, edges, rejected, distrust, line, pattern } fixed { fitted });
 keep!(Slip { reading, at, known_at });
-keep!(ContactMotion { state, rubbing_since, bridged_until, duty, count });
+keep!(ContactMotion { state, rubbing_since, bridged_until, duty, count } fixed { fitted });
 keep!(SeenRatio { ratio, spread, at });
 keep!(Motion { head, boot, slip_short, slip_long, slipped, head_since_boot, seen_ratio, contacts });
 keep_one_of!(LineState: LineState::Sound, LineState::Open, LineState::Shorted);

@@ -174,12 +174,12 @@ impl<'b> Recorder<'b> {
 
     /// What is held, oldest first.
     pub fn held(&self) -> impl Iterator<Item = Held<'_>> {
-        let oldest = self.slots.iter().map(|slot| slot.sequence).min().unwrap_or(0);
-        let mut order: [usize; SLOTS] = core::array::from_fn(|index| index);
-        // Sequence numbers in the ring are close together, so that differences order them even where they wrap.
-        order.sort_unstable_by_key(|index| self.slots.get(*index).map(|slot| slot.sequence.wrapping_sub(oldest)));
-        order.into_iter().filter_map(|index| {
-            let slot = self.slots.get(index).filter(|slot| slot.state == State::Held)?;
+        let mut after = None;
+        core::iter::from_fn(move || {
+            let held = self.slots.iter().enumerate().filter(|(_, slot)| slot.state == State::Held);
+            let later = held.filter(|(_, slot)| after.is_none_or(|after| slot.sequence > after));
+            let (index, slot) = later.min_by_key(|(_, slot)| slot.sequence)?;
+            after = Some(slot.sequence);
             let bytes = self.slot_bytes(index)?.get(..slot.length)?;
             Some(Held { sequence: slot.sequence, bytes })
         })

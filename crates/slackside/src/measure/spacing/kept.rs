@@ -131,6 +131,8 @@ impl Keep for Stage {
 
 impl<const MARKS: usize> Keep for Spacing<MARKS> {
     fn keep(&self, pen: &mut Pen<'_>) {
+        // A field that is neither kept nor follows from the settings does not compile.
+        let Self { marks: _, count: _, index: _, stage: _, learned: _, tolerance: _, extremes: _ } = self;
         self.index.keep(pen);
         self.learned.keep(pen);
         self.stage.keep(pen);

@@ -17,6 +17,25 @@ impl Windows {
 
 impl Keep for Windows {
     fn keep(&self, pen: &mut Pen<'_>) {
+        // A field that is neither kept nor follows from the settings does not compile.
+        let Self {
+            head_per_boot: _,
+            boot_per_head: _,
+            closing_share: _,
+            stride: _,
+            boot_marks: _,
+            closings: _,
+            boot_index: _,
+            at_marks: _,
+            waiting: _,
+            boot_edge: _,
+            head_at_boot: _,
+            head: _,
+            whole: _,
+            doubt: _,
+            boot_circumference: _,
+            slipped: _,
+        } = self;
         self.boot_index.keep(pen);
         self.waiting.keep(pen);
         self.boot_edge.keep(pen);
