@@ -3,7 +3,7 @@
 use embedded_storage::nor_flash::NorFlash;
 use slackside::record::Recorder;
 
-use crate::store::{Album, StoreError};
+use crate::store::{About, Album, StoreError};
 
 /// Bytes written in one round: less than a millisecond on most parts.
 const STEP: usize = 256;
@@ -42,12 +42,12 @@ impl Filing {
         album: &mut Album,
         flash: &mut F,
         recorder: &mut Recorder<'_>,
-        settings: u32,
+        about: About,
     ) -> Step {
         if !Self::is_due(album, recorder) {
             return Step::Idle;
         }
-        match self.try_step(album, flash, recorder, settings) {
+        match self.try_step(album, flash, recorder, about) {
             Ok(None) => Step::More,
             Ok(Some(number)) => {
                 self.let_go(recorder);
@@ -78,11 +78,11 @@ impl Filing {
         album: &mut Album,
         flash: &mut F,
         recorder: &Recorder<'_>,
-        settings: u32,
+        about: About,
     ) -> Result<Option<u32>, StoreError> {
         if !album.is_writing() {
             *self = Self::default();
-            album.begin(flash, settings)?;
+            album.begin(flash, about)?;
             return Ok(None);
         }
         if !album.erase_on(flash)? {

@@ -10,13 +10,13 @@
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage::nor_flash::NorFlash;
 use slackside::input::{Command, Input, Origin, Place, Shaft, Signal};
-use slackside::judge::{AlarmState, Status};
+use slackside::judge::{AlarmState, Condition, Status};
 use slackside::measure::Measure;
 use slackside::record::{Anchor, Recorder};
 use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
-use slackside::verdict::Phase;
+use slackside::verdict::{Change, Permit as PermitKind, Phase};
 use slackside::{Monitor, NoRoom};
 
 use crate::edges::Merger;
@@ -27,7 +27,7 @@ use crate::heartbeat::Heartbeat;
 use crate::line::Analogue;
 use crate::permits::{Permit, Stage};
 use crate::pin::Output;
-use crate::store::{Album, Entry, Found, Journal, Kept, Layout, Restored, Slots, StoreError};
+use crate::store::{About, Album, Entry, Found, Journal, Kept, Layout, Restored, Slots, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 
 /// How often contacts and buttons are looked at.
@@ -114,6 +114,8 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     monitor: &'a mut Monitor<MARKS>,
     recorder: Recorder<'a>,
     filing: Filing,
+    /// The first trip that is not filed yet.
+    trip: Option<(Micros, Option<Condition>)>,
     /// How often the box was started.
     session: u32,
     /// The identity of the settings in force.
@@ -200,6 +202,7 @@ where
             monitor,
             recorder,
             filing: Filing::default(),
+            trip: None,
             session: before.wrapping_add(1),
             identity: None,
             leg: heapless::String::new(),
@@ -275,9 +278,12 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let watermark = Micros::new(now.get().saturating_sub(u64::from(self.capture_latency.get())));
-        let Self { edges, monitor, recorder, events, senses, readings, .. } = self;
+        let Self { edges, monitor, recorder, events, senses, readings, trip, .. } = self;
         let mut observe = |input: Input| {
             recorder.observe(monitor, input, &mut |verdict| {
+                if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
+                    trip.get_or_insert((verdict.at, because));
+                }
                 events.push(verdict.at, Happened::Judged(verdict.change));
             });
         };
@@ -424,12 +430,16 @@ where
             }
             return;
         }
-        let Self { album: Some(album), flash, recorder, filing, identity, .. } = self else { return };
-        match filing.step(album, flash, recorder, identity.unwrap_or(0)) {
-            Step::Idle | Step::More => {}
+        let (settings, session) = (self.identity.unwrap_or(0), self.session);
+        let (tripped_at, first_out) = self.trip.unwrap_or_default();
+        let about = About { settings, session, tripped_at, first_out };
+        let Self { album: Some(album), flash, recorder, filing, .. } = self else { return };
+        match filing.step(album, flash, recorder, about) {
+            Step::Idle | Step::More => return,
             Step::Filed(number) => self.events.push(now, Happened::Recorded { number }),
             Step::Failed => self.latched = self.latched.with(Fault::RecordingNotStored),
         }
+        self.trip = None;
     }
 
     /// Whether the leg is proven to stand, with its drive off.

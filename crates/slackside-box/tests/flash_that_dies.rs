@@ -5,7 +5,7 @@ use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::survivor::Survivor;
 use slackside_box::bench::Flash;
 use slackside_box::fault::Faults;
-use slackside_box::store::{Album, Found, Journal, Kept, Layout, Slots, StoreError};
+use slackside_box::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};
 
 type Chip = Flash<4, 1024>;
 
@@ -214,7 +214,7 @@ fn the_newest_of_many_records_counts_and_both_pages_wear_alike() {
 }
 
 fn record(flash: &mut Chip, album: &mut Album, bytes: &[u8]) -> Result<u32, StoreError> {
-    album.begin(flash, 0xABCD)?;
+    album.begin(flash, About { settings: 0xABCD, session: 3, ..About::default() })?;
     while !album.erase_on(flash)? {}
     for part in bytes.chunks(37) {
         album.add(flash, part)?;

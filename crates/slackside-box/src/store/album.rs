@@ -1,16 +1,19 @@
 //! Recordings in flash, each in a place of its own; the oldest makes way.
 //!
-//! A place begins with a header of 24 bytes, filled up to whole write units: four letters `RECD`, the recording's number,
-//! its length, the CRC of its bytes, the identity of the settings, and the CRC of these 20 bytes; each 4 bytes, low byte
-//! first. The header is written last: a recording that power interrupted is not there.
+//! A place begins with a header of 40 bytes, filled up to whole write units: four letters `RECD`; the recording's number; its
+//! length; the CRC of its bytes; the identity of the settings; the session; when it tripped, lower and upper half; the position
+//! of the first-out in the list of conditions, FFFFFFFF if there is none; and the CRC of these 36 bytes; each 4 bytes, low
+//! byte first. The header is written last: a recording that power interrupted is not there.
 
 use embedded_storage::nor_flash::NorFlash;
+use slackside::judge::Condition;
+use slackside::units::Micros;
 
 use super::slots::{CHUNK, newer, read_any, write_padded};
 use super::{CRC, Layout, StoreError, round_up};
 
 /// The header's bytes.
-pub(super) const HEADER: u32 = 24;
+pub(super) const HEADER: u32 = 40;
 const LETTERS: [u8; 4] = *b"RECD";
 
 /// One recording.
@@ -22,9 +25,22 @@ pub struct Entry {
     pub length: u32,
     /// The CRC-32/ISO-HDLC of its bytes.
     pub crc: u32,
+    /// What it is about.
+    pub about: About,
+    place: u32,
+}
+
+/// What a recording is about.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct About {
     /// The identity of the settings in force.
     pub settings: u32,
-    place: u32,
+    /// The session it is from.
+    pub session: u32,
+    /// When the leg tripped, in that session's running time; zero if it did not.
+    pub tripped_at: Micros,
+    /// What tripped it first.
+    pub first_out: Option<Condition>,
 }
 
 /// A recording being written.
@@ -34,7 +50,7 @@ struct Writing {
     erased: u32,
     written: u32,
     sum: Sum,
-    settings: u32,
+    about: About,
     pending: heapless::Vec<u8, CHUNK>,
 }
 
@@ -119,12 +135,15 @@ impl Album {
     fn entry<F: NorFlash>(&self, flash: &mut F, place: u32) -> Result<Option<Entry>, StoreError> {
         let mut header = [0; HEADER as usize];
         read_any(flash, self.address(place), &mut header)?;
-        let ([letters, number, length, crc, settings, sum], []) = header.as_chunks::<4>() else { return Ok(None) };
-        let words = [number, length, crc, settings, sum].map(|bytes| u32::from_le_bytes(*bytes));
-        let [number, length, crc, settings, sum] = words;
-        let covered = header.first_chunk::<20>().map_or(0, |covered| CRC.checksum(covered));
+        let ([letters, words @ ..], []) = header.as_chunks::<4>() else { return Ok(None) };
+        let Some(words) = words.first_chunk::<9>() else { return Ok(None) };
+        let [number, length, crc, settings, session, low, high, first_out, sum] = words.map(u32::from_le_bytes);
+        let covered = header.first_chunk::<36>().map_or(0, |covered| CRC.checksum(covered));
         let sound = *letters == LETTERS && covered == sum && length <= self.capacity::<F>();
-        Ok(sound.then_some(Entry { number, length, crc, settings, place }))
+        let tripped_at = Micros::new((u64::from(high) << 32) | u64::from(low));
+        let first_out = usize::try_from(first_out).ok().and_then(|index| Condition::ALL.get(index)).copied();
+        let about = About { settings, session, tripped_at, first_out };
+        Ok(sound.then_some(Entry { number, length, crc, about, place }))
     }
 
     /// The recording in a place, 0 to [`places`](Self::places) − 1, if there is one.
@@ -182,7 +201,7 @@ impl Album {
     ///
     /// # Errors
     /// [`StoreError::Flash`].
-    pub fn begin<F: NorFlash>(&mut self, flash: &mut F, settings: u32) -> Result<(), StoreError> {
+    pub fn begin<F: NorFlash>(&mut self, flash: &mut F, about: About) -> Result<(), StoreError> {
         self.writing = None;
         let mut oldest: Option<(u32, u32)> = None;
         let mut free = None;
@@ -197,7 +216,7 @@ impl Album {
         }
         let place = free.or(oldest.map(|(place, _)| place)).ok_or(StoreError::NotThere)?;
         let pending = heapless::Vec::new();
-        self.writing = Some(Writing { place, erased: 0, written: 0, sum: Sum::new(), settings, pending });
+        self.writing = Some(Writing { place, erased: 0, written: 0, sum: Sum::new(), about, pending });
         Ok(())
     }
 
@@ -270,8 +289,12 @@ impl Album {
         let length = writing.written.saturating_add(writing.pending.len() as u32);
         let number = self.number;
         let mut header = [0; HEADER as usize];
-        let words = [u32::from_le_bytes(LETTERS), number, length, writing.sum.finish(), writing.settings];
-        let (covered, sum) = header.split_at_mut(20);
+        let About { settings, session, tripped_at, first_out } = writing.about;
+        let (low, high) = (tripped_at.get() as u32, (tripped_at.get() >> 32) as u32);
+        let first_out = first_out.map_or(u32::MAX, |condition| condition.index() as u32);
+        let sum = writing.sum.finish();
+        let words = [u32::from_le_bytes(LETTERS), number, length, sum, settings, session, low, high, first_out];
+        let (covered, sum) = header.split_at_mut(36);
         for (slot, byte) in covered.iter_mut().zip(words.into_iter().flat_map(u32::to_le_bytes)) {
             *slot = byte;
         }

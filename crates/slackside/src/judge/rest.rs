@@ -75,6 +75,11 @@ pub(super) struct Rest {
 impl Rest {
     pub(super) const NEW: Self = Self { head: Runner::NEW, boot: Runner::NEW, forget_at: NEVER };
 
+    /// Whether the head has given an edge since the leg came to rest.
+    pub(super) const fn head_has_turned(&self, head: &ShaftMotion) -> bool {
+        self.head.since_rest(head) > 0
+    }
+
     /// The drive went off, or the leg came to rest: count from here.
     pub(super) fn begin(&mut self, head: &ShaftMotion, boot: &ShaftMotion) {
         let runner = |shaft: &ShaftMotion| Runner { counted: shaft.edges, at_rest: shaft.edges, ..Runner::NEW };

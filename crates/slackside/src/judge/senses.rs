@@ -226,7 +226,9 @@ impl Judge {
 
     fn following(&self, setpoint: i32, deadband: i32) -> Sense {
         let turned = self.motion.head_since_boot;
-        if turned >= microturns(setpoint) {
+        if self.waits_for_head() {
+            Sense::Within
+        } else if turned >= microturns(setpoint) {
             Sense::Beyond
         } else if turned < microturns(setpoint.saturating_sub(deadband)) {
             Sense::Within
@@ -237,7 +239,13 @@ impl Judge {
 
     /// Whether slip counts as known: not while the head is silent, whatever a window may say.
     fn slip_counts(&self) -> bool {
-        !self.cell(Condition::HeadSilent).beyond
+        !self.cell(Condition::HeadSilent).beyond && !self.waits_for_head()
+    }
+
+    /// Whether a start from standstill has not moved the head yet: what measure then says of slip and of the belt following
+    /// belongs to the run before.
+    fn waits_for_head(&self) -> bool {
+        matches!(self.status.phase, Phase::Starting | Phase::Inching) && !self.rest.head_has_turned(&self.motion.head)
     }
 
     fn slip_above(&self, reading: SlipReading, setpoint: i32, deadband: i32) -> Sense {
