@@ -222,8 +222,10 @@ impl Recording {
         let settings = Settings::from_image(&self.settings_image)
             .with_context(|| format!("{}: the settings in it cannot be read: name them with --settings", self.name))?;
         // Recordings of test benches are recordings too.
-        let checked = settings.clone().check().or_else(|_| settings.check_for_bench());
-        match checked {
+        if let Ok(checked) = settings.clone().check() {
+            return Ok(Some(checked));
+        }
+        match settings.check_for_bench() {
             Ok(checked) => Ok(Some(checked)),
             Err(violations) => bail!(
                 "{}: the settings in it break {} rules of this version: name others with --settings",
@@ -241,11 +243,11 @@ impl Recording {
     /// The newest anchor told in it, or the one of the fetching.
     #[must_use]
     pub fn anchor(&self) -> Option<Anchor> {
-        let told = self.parts.iter().flat_map(|part| &part.records).filter_map(|record| match record {
+        let mut told = self.parts.iter().flat_map(|part| &part.records).filter_map(|record| match record {
             Record::Anchor(anchor) => Some(*anchor),
             _ => None,
         });
-        told.last().or(self.about.anchor)
+        told.next_back().or(self.about.anchor)
     }
 }
 

@@ -29,4 +29,3 @@ pub use file::{About, Part, Recording, Run, Source};
 pub use prepare::{Prepared, recording_at};
 pub use prove::{Proof, prove};
 pub use what_if::{Divergence, what_if};
-
