@@ -114,6 +114,23 @@ fn what_cannot_be_read_or_written_is_said() {
     }
 }
 
+#[cfg(unix)]
+#[test]
+fn a_device_is_never_replaced_and_a_link_keeps_its_place() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let done = replay(directory.path(), &["--events", "/dev/null", "--quiet"]);
+    assert_eq!(done.status.code(), Some(2));
+    assert!(text(&done.stderr).contains("not an ordinary file"), "{}", text(&done.stderr));
+    assert!(!fs::metadata("/dev/null").expect("still there").is_file());
+
+    fs::write(directory.path().join("true.csv"), "old").expect("written");
+    std::os::unix::fs::symlink("true.csv", directory.path().join("link.csv")).expect("linked");
+    let done = replay(directory.path(), &["--events", "link.csv", "--quiet"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert!(directory.path().join("link.csv").is_symlink());
+    assert!(fs::read_to_string(directory.path().join("true.csv")).expect("written").starts_with("time_us,condition"));
+}
+
 #[test]
 fn a_reader_that_goes_away_is_no_error() {
     let mut child = slackside()

@@ -80,5 +80,5 @@ fn any_settings_image() {
 
 #[test]
 fn any_sequence_of_inputs() {
-    smoke("monitor", fuzz::monitor, 2_000);
+    smoke("monitor", fuzz::monitor, 500);
 }

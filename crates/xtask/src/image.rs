@@ -58,11 +58,14 @@ pub enum Built {
 impl Image<'_> {
     fn build(&self, flags: &[&str]) -> Result<std::process::Output> {
         let toolchain = Toolchain::find(self.target)?;
-        toolchain
-            .cargo("build", self.target, &firmware(), flags)
-            .args(["--bin", self.bin, "--profile", self.profile.name(), "--features", self.features])
-            .output()
-            .context("running cargo")
+        // `cargo rustc` gives the flags to this image alone, so that nothing else is built anew for them.
+        let subcommand = if flags.is_empty() { "build" } else { "rustc" };
+        let mut command = toolchain.cargo(subcommand, self.target, &firmware(), &[]);
+        command.args(["--bin", self.bin, "--profile", self.profile.name(), "--features", self.features]);
+        if !flags.is_empty() {
+            command.arg("--").args(flags);
+        }
+        command.output().context("running cargo")
     }
 
     fn path(&self) -> PathBuf {

@@ -4,6 +4,7 @@ use std::io::{self, Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use slackside::settings::Advice;
 use slackside::units::Span;
 
 use crate::demo;
@@ -140,7 +141,11 @@ fn notes(args: &Args, loaded: &Loaded) -> Vec<String> {
                 .to_owned(),
         );
     }
-    notes.extend(loaded.advice.iter().map(ToString::to_string));
+    // What is fitted and what not, the story says for every trace.
+    let told = |advice: &&Advice| {
+        !matches!(advice, Advice::BootAlone | Advice::NoDriveContact | Advice::Unsupervised(_) | Advice::NoContacts)
+    };
+    notes.extend(loaded.advice.iter().filter(told).map(ToString::to_string));
     notes
 }
 

@@ -194,8 +194,8 @@ fn what_it_means(outcome: &Outcome) -> Vec<String> {
         let delay = outcome.settings.limits.of(first_out.condition).on_delay.get();
         if delay > 0 {
             lines.push(format!(
-                "It had to last {} before the leg was stopped, so that a passing jerk stops nothing.",
-                Clock::length(u64::from(delay))
+                "It had to last {} s before the leg was stopped, so that a passing jerk stops nothing.",
+                figures::trimmed(f64::from(delay) / 1e6, 3)
             ));
         }
         if outcome.first_outs.len() > 1 {

@@ -71,7 +71,8 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     }
     heading(&mut out, "Cautions");
     out.push_str(&cautions::as_text(WIDTH));
-    out
+    // Names come from files: a terminal must not take them as orders.
+    out.replace(|letter: char| letter.is_control() && letter != '\n', "?")
 }
 
 fn put(out: &mut String, line: std::fmt::Arguments<'_>) {

@@ -58,7 +58,8 @@ impl Reference {
         let step = i64::try_from(u128::from(waited).saturating_mul(self.rate().unsigned_abs().into()) / 1_000_000)
             .unwrap_or(i64::MAX);
         let gap = i64::from(value).saturating_sub(self.believed);
-        self.believed.saturating_add(gap.clamp(step.saturating_neg(), step))
+        // Not `clamp`: it panics where the bounds cross, and no compiler sees that these cannot.
+        self.believed.saturating_add(gap.max(step.saturating_neg()).min(step))
     }
 
     /// A reading.
