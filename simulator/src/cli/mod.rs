@@ -1,5 +1,6 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
+mod convert;
 mod replay;
 mod sheet;
 mod simulate;
@@ -18,6 +19,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Convert(convert::Args),
     Replay(replay::Args),
     Sheet(sheet::Args),
     Simulate(simulate::Args),
@@ -27,6 +29,7 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Convert(args) => convert::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Sheet(args) => sheet::run(&args),
         Command::Simulate(args) => simulate::run(&args),
