@@ -2,15 +2,14 @@
 
 pub mod cautions;
 pub mod cli;
-pub mod settings;
-pub mod sheet;
 pub mod demo;
 pub mod outputs;
 pub mod plant;
 pub mod replay;
 pub mod report;
-pub mod trace;
-pub mod settings;
-pub mod sheet;
 pub mod scenario;
 pub mod sensors;
+pub mod settings;
+pub mod sheet;
+pub mod trace;
+pub mod tune;

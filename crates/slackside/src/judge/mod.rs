@@ -23,6 +23,8 @@ mod condition;
 mod course;
 mod exp;
 mod heat;
+#[doc(hidden)]
+pub mod leap;
 mod people;
 mod permits;
 mod quiet;
