@@ -18,8 +18,14 @@ impl Whole {
     /// # Errors
     /// The directory is not there or cannot be written to, or the path is a directory.
     pub fn create(path: &Path) -> io::Result<Self> {
+        // A link keeps its place; what it leads to is replaced.
+        let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         if path.is_dir() {
             return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a directory"));
+        }
+        // Putting a file in the place of a device or a pipe would remove it.
+        if fs::metadata(path).is_ok_and(|meta| !meta.is_file()) {
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a device or a pipe, not an ordinary file"));
         }
         let directory = match path.parent() {
             Some(parent) if !parent.as_os_str().is_empty() => parent,

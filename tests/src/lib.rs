@@ -1,5 +1,6 @@
 //! Helpers shared by the tests in `tests/tests`.
 
+pub mod fuzz;
 pub mod recordings;
 pub mod session;
 pub mod wheels;

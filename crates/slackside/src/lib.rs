@@ -21,10 +21,12 @@ mod math;
 pub mod measure;
 mod monitor;
 pub mod motion;
+pub mod record;
 pub mod settings;
 pub mod sight;
 pub mod survivor;
 pub mod units;
 pub mod verdict;
+pub mod wire;
 
 pub use monitor::{Monitor, NoRoom};

@@ -4,9 +4,10 @@ use crate::input::Input;
 use crate::judge::{Judge, Status};
 use crate::measure::Measure;
 use crate::motion::Motion;
+use crate::record::keep::{Keep, Page, Pen, Unreadable};
 use crate::settings::Checked;
 use crate::survivor::Survivor;
-use crate::units::Micros;
+use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
 /// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
@@ -19,6 +20,18 @@ use crate::verdict::Verdict;
 pub struct Monitor<const MARKS: usize = 64> {
     measure: Measure<MARKS>,
     judge: Judge,
+}
+
+impl<const MARKS: usize> Keep for Monitor<MARKS> {
+    fn keep(&self, pen: &mut Pen<'_>) {
+        self.measure.keep(pen);
+        self.judge.keep_beside(self.measure.motion(), pen);
+    }
+
+    fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
+        self.measure.fetch(page)?;
+        self.judge.fetch_beside(self.measure.motion(), page)
+    }
 }
 
 impl Monitor {
@@ -87,6 +100,12 @@ impl<const MARKS: usize> Monitor<MARKS> {
     #[must_use]
     pub const fn status(&self) -> &Status {
         self.judge.status()
+    }
+
+    /// Slip heat at `now`, as a share of the budget.
+    #[must_use]
+    pub fn slip_heat_at(&self, now: Micros) -> Ppm {
+        self.judge.slip_heat_at(now)
     }
 
     /// What must survive a loss of power, as it stands now.

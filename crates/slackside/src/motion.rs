@@ -7,7 +7,7 @@ use crate::input::{ContactState, LineState, Place};
 use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Ratio, Span, TurnFraction, Turns};
 
 /// One pitch: the stretch between two neighbouring edges of a shaft.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pitch {
     /// How long it took. Never zero.
@@ -81,6 +81,12 @@ impl Distrust {
         Self(self.0 & !other.0)
     }
 
+    /// The reasons of these bits; `None` if one of them stands for none.
+    #[must_use]
+    pub const fn from_bits(bits: u8) -> Option<Self> {
+        if bits < 64 { Some(Self(bits)) } else { None }
+    }
+
     /// The reasons as bits, lowest first in the order of the constants.
     #[must_use]
     pub const fn bits(self) -> u8 {
@@ -147,7 +153,7 @@ impl ShaftMotion {
 }
 
 /// What one window says of slip.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum SlipReading {
     /// Not known: the window is not full, the head is silent, or a sensor is missing. Never to be read as "no slip".
@@ -203,7 +209,7 @@ pub struct ContactMotion {
 }
 
 /// The no-slip ratio as seen over a long block of whole boot turns.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SeenRatio {
     /// Boot turns over head turns in the block.

@@ -58,11 +58,14 @@ pub enum Built {
 impl Image<'_> {
     fn build(&self, flags: &[&str]) -> Result<std::process::Output> {
         let toolchain = Toolchain::find(self.target)?;
-        toolchain
-            .cargo("build", self.target, &firmware(), flags)
-            .args(["--bin", self.bin, "--profile", self.profile.name(), "--features", self.features])
-            .output()
-            .context("running cargo")
+        // `cargo rustc` gives the flags to this image alone, so that nothing else is built anew for them.
+        let subcommand = if flags.is_empty() { "build" } else { "rustc" };
+        let mut command = toolchain.cargo(subcommand, self.target, &firmware(), &[]);
+        command.args(["--bin", self.bin, "--profile", self.profile.name(), "--features", self.features]);
+        if !flags.is_empty() {
+            command.arg("--").args(flags);
+        }
+        command.output().context("running cargo")
     }
 
     fn path(&self) -> PathBuf {
@@ -115,7 +118,8 @@ pub fn monitor_sizes(path: &std::path::Path) -> Result<[u64; 3]> {
     let file = object::File::parse(&*data)?;
     let section = file.section_by_name(SIZES_SECTION).context("the image does not tell the size of its monitors")?;
     let bytes = section.data()?;
-    let mut words = bytes.chunks_exact(4).map(|word| word.iter().rev().fold(0, |sum, byte| sum << 8 | u64::from(*byte)));
+    let mut words =
+        bytes.chunks_exact(4).map(|word| word.iter().rev().fold(0, |sum, byte| sum << 8 | u64::from(*byte)));
     let mut next = || words.next().context("the image tells too few sizes");
     Ok([next()?, next()?, next()?])
 }
@@ -125,10 +129,7 @@ pub fn weigh(path: &std::path::Path) -> Result<u64> {
     let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
     let file = object::File::parse(&*data)?;
     let in_flash = |kind| {
-        matches!(
-            kind,
-            SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString | SectionKind::Data
-        )
+        matches!(kind, SectionKind::Text | SectionKind::ReadOnlyData | SectionKind::ReadOnlyString | SectionKind::Data)
     };
     let counted = file.sections().filter(|section| section.name() != Ok(SIZES_SECTION) && in_flash(section.kind()));
     Ok(counted.map(|section| section.size()).sum())

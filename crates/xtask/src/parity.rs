@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result, bail};
 use slackside::input::Input;
 use slackside::settings::Checked;
-use slackside_simulator::demo;
 use slackside_simulator::trace::Reader;
+use slackside_simulator::{demo, settings};
 
 use crate::emulator;
 use crate::image::{Image, Profile};
@@ -81,7 +81,7 @@ fn settings_beside(trace: &Path) -> Result<Checked> {
 }
 
 fn read_settings(path: &Path) -> Result<Checked> {
-    bail!("{}: settings files cannot be read yet", path.display())
+    Ok(settings::read(path)?.checked)
 }
 
 fn read_trace(path: &Path) -> Result<Vec<Input>> {

@@ -4,13 +4,14 @@ use std::io::{self, Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use slackside::settings::{Checked, Settings};
+use slackside::settings::Advice;
 use slackside::units::Span;
 
 use crate::demo;
 use crate::outputs::{Whole, same_file};
 use crate::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay};
 use crate::report;
+use crate::settings::{self, Loaded};
 use crate::trace::Reader;
 
 /// Replay a trace through the monitor and say what happened.
@@ -22,8 +23,11 @@ pub struct Args {
     /// The trace: `time_us,channel,value`, rows in order of time. Without it the built-in demo is replayed.
     trace: Option<PathBuf>,
     /// The settings of the leg it was recorded on. Without them those of the example leg are used, and said so.
-    #[arg(long, value_name = "LEG.toml")]
+    #[arg(long, value_name = "LEG.toml", requires = "trace")]
     settings: Option<PathBuf>,
+    /// Accept settings of a test bench, whose speeds and sizes no leg has; every output says so.
+    #[arg(long, requires = "settings")]
+    bench: bool,
     /// Write every change of the motion: speeds, slip, heat, contacts.
     #[arg(long, value_name = "FILE.csv")]
     samples: Option<PathBuf>,
@@ -59,22 +63,25 @@ fn seconds(text: &str) -> Result<Span, String> {
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
-    let (settings, settings_name) = settings(args.settings.as_deref())?;
+    let loaded = settings(args)?;
+    let settings = &loaded.checked;
     if let Some(path) = &args.save_demo {
-        let bytes = demo::trace(&settings);
+        let bytes = demo::trace(settings);
         let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
         file.write_all(&bytes).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
     }
     let reader = match &args.trace {
         Some(trace) => Reader::open(trace)?,
-        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&settings)))?,
+        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
     };
-    let outcome = go(args, reader, &settings, &settings_name)?;
+    // Opened before the work is done, so that a wrong path is known at once.
+    let report_file =
+        args.report.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()?;
+    let outcome = go(args, reader, &loaded)?;
     let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
-    if let Some(path) = &args.report {
-        let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
+    if let Some(mut file) = report_file {
         let page = report::page(&outcome, opening);
-        file.write_all(page.as_bytes()).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
+        file.write_all(page.as_bytes()).and_then(|()| file.finish()).context("the report could not be written")?;
     }
     let text = if args.json {
         format!("{:#}\n", report::object(&outcome))
@@ -90,7 +97,10 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
 }
 
-fn go(args: &Args, reader: Reader, settings: &Checked, settings_name: &str) -> anyhow::Result<Outcome> {
+fn go(args: &Args, reader: Reader, loaded: &Loaded) -> anyhow::Result<Outcome> {
+    let settings = &loaded.checked;
+    let settings_name = loaded.source_name.as_str();
+    let notes = notes(args, loaded);
     let every = args.every.unwrap_or(Span::ZERO);
     let samples = args
         .samples
@@ -102,21 +112,41 @@ fn go(args: &Args, reader: Reader, settings: &Checked, settings_name: &str) -> a
         .as_deref()
         .map(|path| EventsCsv::create(path, &settings.limits).with_context(|| cannot_write(path)))
         .transpose()?;
-    replay(Job { reader, settings, settings_name, samples, events, progress: true })
+    replay(Job { reader, settings, settings_name, notes, samples, events, progress: true })
 }
 
 fn cannot_write(path: &Path) -> String {
     format!("{} cannot be written: check that its directory is there and open to you", path.display())
 }
 
-fn settings(path: Option<&Path>) -> anyhow::Result<(Checked, String)> {
-    match path {
-        Some(path) => bail!("{}: settings files cannot be read yet", path.display()),
-        None => match Settings::example().check() {
-            Ok(settings) => Ok((settings, "the example leg".to_owned())),
-            Err(violations) => bail!("the example leg breaks {} rules", violations.len()),
-        },
+fn settings(args: &Args) -> anyhow::Result<Loaded> {
+    Ok(match &args.settings {
+        Some(path) if args.bench => settings::read_for_bench(path)?,
+        path => settings::read_or_example(path.as_deref())?,
+    })
+}
+
+/// What everybody who reads the outcome must know about the settings.
+fn notes(args: &Args, loaded: &Loaded) -> Vec<String> {
+    let mut notes = Vec::new();
+    if args.bench {
+        notes.push(
+            "The settings were held against the rules for a test bench only: no leg may run with them.".to_owned(),
+        );
     }
+    if args.settings.is_none() && args.trace.is_some() {
+        notes.push(
+            "No settings were named: the trace was held against those of the built-in example leg. Unless it is that \
+             leg's, nothing here means anything. Name its settings with --settings."
+                .to_owned(),
+        );
+    }
+    // What is fitted and what not, the story says for every trace.
+    let told = |advice: &&Advice| {
+        !matches!(advice, Advice::BootAlone | Advice::NoDriveContact | Advice::Unsupervised(_) | Advice::NoContacts)
+    };
+    notes.extend(loaded.advice.iter().filter(told).map(ToString::to_string));
+    notes
 }
 
 /// No output may be an input, and no two outputs the same file.

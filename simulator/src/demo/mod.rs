@@ -1,6 +1,6 @@
 //! The built-in demo: the example leg on the day its lagging is gone.
 //!
-//! A small generator with honest, simple physics ([`leg`]) and sensors ([`sensor`]); its trace is a trace like any other.
+//! A small generator with honest, simple physics (`leg`) and sensors (`sensor`); its trace is a trace like any other.
 //! The monitor runs in the loop: the motor obeys the run permit. The feeder does not obey the feed permit, because on
 //! this leg nobody has wired it: that is part of the story.
 

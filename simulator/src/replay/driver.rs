@@ -10,7 +10,6 @@ use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
 use slackside::measure::Measure;
-use slackside::motion::Motion;
 use slackside::settings::Checked;
 use slackside::sight::{Seen, Sight};
 use slackside::survivor::Survivor;
@@ -33,6 +32,8 @@ pub struct Job<'a> {
     pub settings: &'a Checked,
     /// What messages call the settings.
     pub settings_name: &'a str,
+    /// What everybody who reads the outcome must know about the settings.
+    pub notes: Vec<String>,
     /// Where every sample goes, if anywhere.
     pub samples: Option<SamplesCsv>,
     /// Where every verdict goes, if anywhere.
@@ -46,13 +47,14 @@ pub struct Job<'a> {
 /// # Errors
 /// The trace is broken, or a file cannot be written.
 pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
-    let Job { mut reader, settings, settings_name, samples, events, progress } = job;
+    let Job { mut reader, settings, settings_name, notes, samples, events, progress } = job;
     // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
     let mut measure = Box::new(Measure::new());
     let mut judge = Box::new(Judge::new());
     measure.configure(settings);
     judge.configure(settings, &Survivor::default());
-    let outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
+    let mut outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
+    outcome.notes = notes;
     let gather = Gather::new(settings);
     let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
 
@@ -91,44 +93,36 @@ struct Watch<'a> {
 
 impl Watch<'_> {
     fn seen(&mut self, seen: Seen<'_>, judge: &mut Judge) {
-        match seen.sight {
-            Sight::Reference(reference) => self.reference = reference,
-            Sight::Power(power) => self.gather.power(power),
-            // Before judge takes it: what diagnose keeps at a first-out must include the motion that caused it.
-            Sight::Motion(motion) => self.gather.motion(seen.at, motion),
-            _ => {}
-        }
-        let mut first_out = None;
-        judge.observe(seen, &mut |verdict| {
-            if matches!(verdict.change, Change::FirstOut(Some(_))) {
-                first_out.get_or_insert(verdict.at);
-            }
-            self.verdict(&verdict);
-        });
         let Sight::Motion(motion) = seen.sight else {
-            if let Some(at) = first_out {
-                self.end_run_up(at, None, judge);
+            match seen.sight {
+                Sight::Reference(reference) => self.reference = reference,
+                Sight::Power(power) => self.gather.power(power),
+                Sight::Drive(on) => self.outcome.drive(seen.at, on),
+                _ => {}
             }
+            self.judge(seen, judge);
             return;
         };
-        self.silence(seen.at, judge);
-        if let Some(at) = first_out {
-            self.end_run_up(at, (at == seen.at).then_some(motion), judge);
+        // What fell due before this motion is judged while the one before is still the newest to those who look on. That is
+        // a tick more, which changes no verdict.
+        if judge.next_deadline().is_some_and(|due| due <= seen.at) {
+            self.judge(Seen { at: seen.at, sight: Sight::Wake }, judge);
         }
-        self.outcome.slip(seen.at, motion);
+        self.silence(seen.at, judge);
+        self.outcome.slip(seen.at, self.gather.newest(), motion);
+        self.gather.motion(seen.at, motion);
+        self.judge(seen, judge);
+
+        self.outcome.run_up.motion(seen.at, motion);
         for (place, contact) in slackside::input::Place::ALL.into_iter().zip(&motion.contacts) {
             if contact.rubbing_since.is_some() {
                 self.outcome.series.rub(seen.at, place);
             }
         }
         let to_file = self.samples.as_ref().is_some_and(|samples| samples.wants(seen.at));
-        let to_run_up = self.outcome.run_up.wants(seen.at);
         let to_series = self.outcome.series.wants(seen.at);
-        if to_file || to_run_up || to_series {
+        if to_file || to_series {
             let sample = Sample::take(seen.at, motion, judge, self.settings, self.reference);
-            if to_run_up {
-                self.outcome.run_up.take(&sample);
-            }
             if to_series {
                 self.outcome.series.take(&sample);
                 self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);
@@ -138,7 +132,21 @@ impl Watch<'_> {
                 self.note(wrote);
             }
         }
-        self.outcome.motion = *motion;
+    }
+
+    /// Let judge see it, and note what it says.
+    fn judge(&mut self, seen: Seen<'_>, judge: &mut Judge) {
+        let mut first_out = None;
+        judge.observe(seen, &mut |verdict| {
+            if matches!(verdict.change, Change::FirstOut(Some(_))) {
+                first_out.get_or_insert(verdict.at);
+            }
+            self.verdict(&verdict);
+        });
+        if let Some(at) = first_out {
+            self.outcome.run_up.end(at, self.gather.newest());
+            self.outcome.peak_heat = self.outcome.peak_heat.max(judge.slip_heat_at(at));
+        }
     }
 
     /// Draw what silence since the last motion proves of the speeds, up to `until`.
@@ -150,20 +158,13 @@ impl Watch<'_> {
         let mut at = Micros::new(last.get().saturating_add(SILENCE_US / 2));
         while at < until {
             if self.outcome.series.wants(at) {
-                let sample = Sample::take(at, &self.outcome.motion, judge, self.settings, self.reference);
+                let sample = Sample::take(at, self.gather.newest(), judge, self.settings, self.reference);
                 self.outcome.series.take(&sample);
             }
             // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
             let step = (SILENCE_US / 2).max(self.outcome.series.width_us());
             at = Micros::new(at.get().saturating_add(step));
         }
-    }
-
-    fn end_run_up(&mut self, at: Micros, motion: Option<&Motion>, judge: &Judge) {
-        let motion = motion.unwrap_or(&self.outcome.motion);
-        let sample = Sample::take(at, motion, judge, self.settings, self.reference);
-        self.outcome.run_up.end(&sample);
-        self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);
     }
 
     fn verdict(&mut self, verdict: &Verdict) {
@@ -194,8 +195,13 @@ impl Watch<'_> {
         let mut outcome = self.outcome;
         outcome.warnings = survey.warnings(&outcome.settings.machine);
         outcome.survey = survey;
+        if let (Some(ran_on), Some(dropped)) = (&mut outcome.ran_on_us, outcome.run_dropped) {
+            let until = outcome.drive_off_at.or(outcome.survey.last).unwrap_or(dropped);
+            *ran_on = until.get().saturating_sub(dropped.get());
+        }
         outcome.status = judge.status().clone();
         outcome.evidence = self.gather.evidence();
+        outcome.motion = *self.gather.newest();
         Ok(outcome)
     }
 }

@@ -13,7 +13,7 @@ pub use driver::{Job, replay};
 pub use events_csv::{EVENTS_HEADER, EventsCsv, condition_of};
 pub use names::{action_name, change_name, phase_name, place_name, refusal_name, state_name, write_value};
 pub use outcome::{FirstOut, Outcome, Peak};
-pub use run_up::RunUp;
+pub use run_up::{Moment, RunUp};
 pub use sample::{ContactSample, Sample};
 pub use samples_csv::{SAMPLES_HEADER, SamplesCsv};
 pub use series::{Bucket, Range, Series};

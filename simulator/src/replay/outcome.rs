@@ -60,7 +60,9 @@ pub struct Outcome {
     pub settings: Checked,
     /// What the trace contains.
     pub survey: Survey,
-    /// What is odd about it.
+    /// What everybody who reads this must know about the settings.
+    pub notes: Vec<String>,
+    /// What is odd about the trace.
     pub warnings: Vec<Warning>,
     /// The verdicts, oldest first; only the first few thousand.
     pub verdicts: Vec<Verdict>,
@@ -72,6 +74,9 @@ pub struct Outcome {
     pub raised: [Raised; Condition::COUNT],
     /// When the run permit was first dropped after it had been given.
     pub run_dropped: Option<Micros>,
+    /// How long the motor stayed on after the run permit was dropped, in microseconds, by the drive contact: up to the end of
+    /// the trace if it was not switched off. `None` if it was off already, or the permit was not dropped.
+    pub ran_on_us: Option<u64>,
     /// Whether the run permit was given at any time.
     pub run_ever_given: bool,
     /// When the feed permit was first dropped by a condition.
@@ -97,6 +102,8 @@ pub struct Outcome {
     /// What diagnose goes by.
     pub evidence: Evidence,
     pub(super) run_given: bool,
+    pub(super) drive_on: bool,
+    pub(super) drive_off_at: Option<Micros>,
     pub(super) phase: Phase,
     pub(super) newest: Micros,
 }
@@ -108,12 +115,14 @@ impl Outcome {
             settings_name: settings_name.to_owned(),
             settings: settings.clone(),
             survey: Survey::default(),
+            notes: Vec::new(),
             warnings: Vec::new(),
             verdicts: Vec::new(),
             verdicts_in_all: 0,
             first_outs: Vec::new(),
             raised: [Raised::default(); Condition::COUNT],
             run_dropped: None,
+            ran_on_us: None,
             run_ever_given: status.run_permit,
             feed_dropped: None,
             run_up: RunUp::default(),
@@ -127,6 +136,8 @@ impl Outcome {
             motion: Motion::NONE,
             evidence: Gather::new(settings).evidence(),
             run_given: status.run_permit,
+            drive_on: false,
+            drive_off_at: None,
             phase: status.phase,
             newest: Micros::ZERO,
         }
@@ -168,10 +179,11 @@ impl Outcome {
                 raised.first.get_or_insert(verdict.at);
                 raised.times += 1;
                 // The alarm may come just before or just after the first-out it belongs to.
-                if let Some(newest) = self.first_outs.last_mut() {
-                    if newest.condition == condition && newest.at == verdict.at {
-                        *newest = FirstOut { value, setpoint, detail, ..*newest };
-                    }
+                if let Some(newest) = self.first_outs.last_mut()
+                    && newest.condition == condition
+                    && newest.at == verdict.at
+                {
+                    *newest = FirstOut { value, setpoint, detail, ..*newest };
                 }
             }
             Change::FirstOut(Some(condition)) if self.first_outs.len() < KEPT => {
@@ -194,8 +206,9 @@ impl Outcome {
                 self.first_outs.push(FirstOut { at: verdict.at, condition, value, setpoint, detail });
             }
             Change::Permit { permit: Permit::Run, allowed, .. } => {
-                if self.run_given && !allowed {
-                    self.run_dropped.get_or_insert(verdict.at);
+                if self.run_given && !allowed && self.run_dropped.is_none() {
+                    self.run_dropped = Some(verdict.at);
+                    self.ran_on_us = self.drive_on.then_some(0);
                 }
                 self.run_given = allowed;
                 self.run_ever_given |= allowed;
@@ -208,18 +221,26 @@ impl Outcome {
         }
     }
 
+    /// Take the drive contact.
+    pub(super) fn drive(&mut self, at: Micros, on: bool) {
+        self.drive_on = on;
+        if !on && self.run_dropped.is_some() {
+            self.drive_off_at.get_or_insert(at);
+        }
+    }
+
     /// Take slip, whenever the motion changes. The times count as known what was known before.
-    pub(super) fn slip(&mut self, at: Micros, motion: &Motion) {
+    pub(super) fn slip(&mut self, at: Micros, before: &Motion, motion: &Motion) {
         let gap = at.get().saturating_sub(self.newest.get());
         if self.phase == Phase::Running && self.newest > Micros::ZERO {
             self.running_us += gap;
-            if self.motion.slip_long.reading.ppm().is_some() || self.motion.slip_short.reading.ppm().is_some() {
+            if before.slip_long.reading.ppm().is_some() || before.slip_short.reading.ppm().is_some() {
                 self.slip_known_us += gap;
             }
         }
         self.newest = self.newest.max(at);
         let (short, long) = (motion.slip_short.reading, motion.slip_long.reading);
-        if short != self.motion.slip_short.reading || long != self.motion.slip_long.reading {
+        if short != before.slip_short.reading || long != before.slip_long.reading {
             self.series.slip(at, short.ppm(), long.ppm());
             peak(&mut self.peak_short, at, short);
             peak(&mut self.peak_long, at, long);

@@ -7,6 +7,7 @@ use std::fmt::Write;
 
 use slackside::input::{ContactState, Place};
 use slackside::judge::{AlarmState, Condition};
+use slackside::motion::SlipReading;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase};
 
@@ -15,7 +16,7 @@ use super::clock::Clock;
 use super::figures::{mps, percent, rpm, trimmed};
 use super::html::escape;
 use super::meanings::meaning;
-use crate::replay::{Bucket, Outcome, Range};
+use crate::replay::{Bucket, Moment, Outcome, Range};
 
 /// Lines are broken where nothing was known for longer than this.
 const BREAK_US: u64 = 1_500_000;
@@ -72,6 +73,74 @@ pub fn lanes(outcome: &Outcome) -> String {
     out
 }
 
+/// Traces longer than this get a drawing of the last seconds before the first-out apart.
+const LONG_US: u64 = 60_000_000;
+/// What that drawing shows before and after.
+const CLOSE_US: u64 = 10_000_000;
+
+/// The last seconds before the first-out, where the whole trace is too long to show them. Empty where it is not.
+pub fn close_up(outcome: &Outcome) -> String {
+    let length = outcome.last().get().saturating_sub(outcome.first().get());
+    let Some(trip) = outcome.run_up.until().map(Micros::get).filter(|_| length > LONG_US) else { return String::new() };
+    let axis = Axis { begin: trip.saturating_sub(CLOSE_US), length: CLOSE_US };
+    let mut out = String::from("<div class=\"chart\">\n");
+    let mut chart = Chart { out: &mut out, axis, trip: Some(trip) };
+    let machine = &outcome.settings.machine;
+    let moments: Vec<(Micros, Moment)> = outcome.run_up.moments(machine).collect();
+    let share = |part: u32, whole: u32| 100.0 * f64::from(part) / f64::from(whole.max(1));
+
+    let scale = Scale { least: 0.0, most: 120.0 };
+    let mut keys = vec![("belt", "belt".to_owned())];
+    if machine.head_targets.is_some() {
+        keys.insert(0, ("head", "head shaft".to_owned()));
+    }
+    chart.open("Speeds, per cent of normal", &keys);
+    chart.begin(scale, &[0.0, 50.0, 100.0], &[(80.0, "80 %: the code's limit")]);
+    let head = moments
+        .iter()
+        .map(|(at, moment)| (*at, moment.head.map(|speed| share(speed.get(), machine.normal_head.get()))));
+    chart.steps("head", scale, head);
+    let belt = moments
+        .iter()
+        .map(|(at, moment)| (*at, moment.belt.map(|speed| share(speed.get(), machine.normal_belt_speed().get()))));
+    chart.steps("belt", scale, belt);
+    chart.close();
+
+    if outcome.sees_slip() {
+        let percent = |reading: SlipReading| reading.ppm().map(|ppm| f64::from(ppm.get()) / 1e4);
+        let (scale, grid, marks) = slip_scale(outcome);
+        chart.open(
+            "Slip, per cent",
+            &[("short", "over one boot turn".to_owned()), ("long", "over four boot turns".to_owned())],
+        );
+        let marks: Vec<(f64, &str)> = marks.iter().map(|(figure, text)| (*figure, text.as_str())).collect();
+        chart.begin(scale, &grid, &marks);
+        chart.steps("short", scale, moments.iter().map(|(at, moment)| (*at, percent(moment.slip_short))));
+        chart.steps("long", scale, moments.iter().map(|(at, moment)| (*at, percent(moment.slip_long))));
+        chart.close();
+    }
+    out.push_str("<div class=\"lane time\"><div class=\"bar\">");
+    for before in [10, 8, 6, 4, 2] {
+        let left = 10 * (10 - before);
+        let _ = write!(out, "<span class=\"t\" style=\"left:{left}%\">−{before} s</span>");
+    }
+    out.push_str("<span class=\"t t-last bad\" style=\"left:100%\">trip</span></div></div>\n</div>\n");
+    out
+}
+
+/// The scale, the grid and the limits of a slip lane.
+fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
+    let setpoint = |condition: Condition| f64::from(outcome.settings.limits.of(condition).setpoint) / 1e4;
+    let (high, very_high) = (setpoint(Condition::SlipHigh), setpoint(Condition::SlipVeryHigh));
+    let peak = outcome.peak_short.map_or(0.0, |peak| f64::from(peak.value.get()) / 1e4);
+    let most = (very_high * 1.4).max((peak * 1.1).min(100.0));
+    let step = nice_step(most, 4);
+    let grid = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
+    let marks =
+        [(very_high, format!("stop {} %", trimmed(very_high, 1))), (high, format!("alarm {} %", trimmed(high, 1)))];
+    (Scale { least: (-most / 10.0).max(-5.0), most }, grid, marks)
+}
+
 struct Chart<'a> {
     out: &'a mut String,
     axis: Axis,
@@ -111,21 +180,14 @@ impl Chart<'_> {
                 .push_str("<p class=\"lane-note\">Slip is not drawn: without a head sensor it cannot be seen.</p>\n");
             return;
         }
-        let setpoint = |condition: Condition| f64::from(outcome.settings.limits.of(condition).setpoint) / 1e4;
-        let (high, very_high) = (setpoint(Condition::SlipHigh), setpoint(Condition::SlipVeryHigh));
-        let peak = outcome.peak_short.map_or(0.0, |peak| f64::from(peak.value.get()) / 1e4);
-        let most = (very_high * 1.4).max((peak * 1.1).min(100.0));
-        let scale = Scale { least: (-most / 10.0).max(-5.0), most };
+        let (scale, grid, marks) = slip_scale(outcome);
         let percents = |range: Range| range.bounds().map(|(least, most)| (least as f64 / 1e4, most as f64 / 1e4));
         self.open(
             "Slip, per cent",
             &[("short", "over one boot turn".to_owned()), ("long", "over four boot turns".to_owned())],
         );
-        let step = nice_step(most, 4);
-        let grid: Vec<f64> = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
-        let stop = format!("stop {} %", trimmed(very_high, 1));
-        let alarm = format!("alarm {} %", trimmed(high, 1));
-        self.begin(scale, &grid, &[(very_high, &stop), (high, &alarm)]);
+        let marks: Vec<(f64, &str)> = marks.iter().map(|(figure, text)| (*figure, text.as_str())).collect();
+        self.begin(scale, &grid, &marks);
         self.line("short", outcome, scale, |bucket| percents(bucket.slip_short));
         self.line("long", outcome, scale, |bucket| percents(bucket.slip_long));
         self.unknown(outcome, outcome.series.width_us(), |bucket| {
@@ -215,6 +277,25 @@ impl Chart<'_> {
         let _ = write!(self.out, "<path class=\"line s-{class}\" d=\"{path}\"/>");
     }
 
+    /// A line from figures that hold until the next; broken where nothing is known.
+    fn steps(&mut self, class: &str, scale: Scale, figures: impl Iterator<Item = (Micros, Option<f64>)>) {
+        let mut path = String::new();
+        let mut joined = false;
+        for (at, figure) in figures {
+            let at = at.get();
+            // The one from before the drawing begins is drawn at its edge.
+            let x = self.axis.x(at.max(self.axis.begin));
+            match figure {
+                Some(figure) => {
+                    let _ = write!(path, "{}{x:.1} {:.1}", if joined { "L" } else { "M" }, scale.y(figure));
+                    joined = true;
+                }
+                None => joined = false,
+            }
+        }
+        let _ = write!(self.out, "<path class=\"line s-{class}\" d=\"{path}\"/>");
+    }
+
     /// A band along the foot of the lane wherever nothing was known.
     fn unknown(&mut self, outcome: &Outcome, width: u64, known: impl Fn(&Bucket) -> bool) {
         let start = outcome.series.start().get();
@@ -245,9 +326,9 @@ impl Chart<'_> {
         if strips.is_empty() {
             return;
         }
-        let _ = write!(
+        let _ = writeln!(
             self.out,
-            "<div class=\"lane\"><p class=\"lane-title\"><b>{}</b>{}</p>\n",
+            "<div class=\"lane\"><p class=\"lane-title\"><b>{}</b>{}</p>",
             escape(title),
             match class {
                 "alarm" =>

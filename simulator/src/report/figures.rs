@@ -20,7 +20,7 @@ pub fn value(unit: Unit, value: i32) -> String {
 /// What a condition's value is about, as the beginning of a sentence part: "slip", "belt speed lost".
 pub const fn subject(condition: Condition) -> &'static str {
     match condition {
-        Condition::BeltNotFollowing => "turned at the head without the boot",
+        Condition::BeltNotFollowing => "at the head without the boot",
         Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipImpossible | Condition::SlipNegative => "slip",
         Condition::SlipHeat => "of the heat budget",
         Condition::DeepUnderspeed | Condition::Underspeed | Condition::NoMotion => "of the belt's speed lost",

@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use super::chart::lanes;
+use super::chart::{close_up, lanes};
 use super::clock::Clock;
-use super::story::{Event, Importance, Story};
+use super::story::{Event, Importance, RunUpRow, Story};
 use crate::cautions::CAUTIONS;
 use crate::replay::Outcome;
 
@@ -61,7 +61,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
     out.push_str("<section class=\"wide\">\n<h2>On one time axis</h2>\n");
     out.push_str(&lanes(outcome));
     out.push_str("<p class=\"note\">A grey foot marks where nothing was known. Speeds are the most the shafts can have turned.</p>\n</section>\n");
-    run_up(&mut out, &story);
+    run_up(&mut out, &story, &close_up(outcome));
     findings(&mut out, &story);
     list(&mut out, "Permits", &story.permits);
     list(&mut out, "What was known", &story.known);
@@ -82,7 +82,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
     out
 }
 
-fn run_up(out: &mut String, story: &Story) {
+fn run_up(out: &mut String, story: &Story, drawing: &str) {
     if story.run_up.is_empty() {
         return;
     }
@@ -101,7 +101,12 @@ fn run_up(out: &mut String, story: &Story) {
             row.slip_long
         );
     }
-    out.push_str("</tbody></table>\n<p class=\"note\">– is not known.</p>\n</section>\n");
+    out.push_str("</tbody></table>\n");
+    if story.run_up.iter().any(RunUpRow::has_unknown) {
+        out.push_str("<p class=\"note\">– is not known.</p>\n");
+    }
+    out.push_str(drawing);
+    out.push_str("</section>\n");
 }
 
 fn findings(out: &mut String, story: &Story) {

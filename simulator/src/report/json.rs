@@ -5,7 +5,7 @@ use slackside::judge::{Condition, Unit};
 use slackside::units::Ppm;
 
 use super::story::Story;
-use crate::replay::{FirstOut, Outcome, Peak, Sample, change_name, phase_name, state_name};
+use crate::replay::{FirstOut, Outcome, Peak, change_name, phase_name, state_name};
 
 /// The whole outcome as one object.
 #[must_use]
@@ -27,6 +27,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "headline": story.headline,
         "first_outs": outcome.first_outs.iter().map(first_out).collect::<Vec<_>>(),
         "run_permit_dropped_us": outcome.run_dropped.map(|at| at.get()),
+        "ran_on_s": outcome.ran_on_us.map(|ran_on| ran_on as f64 / 1e6),
         "feed_permit_dropped_us": outcome.feed_dropped.map(|(at, _)| at.get()),
         "run_up": run_up(outcome),
         "slip_watched": outcome.sees_slip(),
@@ -91,7 +92,7 @@ fn run_up(outcome: &Outcome) -> Vec<Value> {
     [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0]
         .into_iter()
         .map(|before_us: u64| {
-            let sample: Option<&Sample> = outcome.run_up.known_before(before_us);
+            let sample = outcome.run_up.known_before(before_us, &outcome.settings.machine);
             json!({
                 "time_us": trip.get().saturating_sub(before_us),
                 "head_rpm": sample.and_then(|sample| sample.head).map(|speed| f64::from(speed.get()) * 60.0 / 1e6),

@@ -16,6 +16,9 @@ use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 /// How long before the first-out the run-up is shown, in microseconds.
 const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
 
+/// A motor that is on for longer than this after the run permit was dropped did not obey it: contactors take less.
+const RAN_ON_US: u64 = 1_000_000;
+
 /// How much a story matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Importance {
@@ -52,6 +55,14 @@ pub struct RunUpRow {
     pub slip_short: String,
     /// Slip over four boot turns.
     pub slip_long: String,
+}
+
+impl RunUpRow {
+    /// Whether anything in it is not known.
+    #[must_use]
+    pub fn has_unknown(&self) -> bool {
+        [&self.head, &self.belt, &self.slip_short, &self.slip_long].into_iter().any(|cell| cell == "–")
+    }
 }
 
 /// Something that happened.
@@ -183,8 +194,8 @@ fn what_it_means(outcome: &Outcome) -> Vec<String> {
         let delay = outcome.settings.limits.of(first_out.condition).on_delay.get();
         if delay > 0 {
             lines.push(format!(
-                "It had to last {} before the leg was stopped, so that a passing jerk stops nothing.",
-                Clock::length(u64::from(delay))
+                "It had to last {} s before the leg was stopped, so that a passing jerk stops nothing.",
+                figures::trimmed(f64::from(delay) / 1e6, 3)
             ));
         }
         if outcome.first_outs.len() > 1 {
@@ -219,7 +230,7 @@ fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
             } else {
                 format!("{} s before", figures::trimmed(before_us as f64 / 1e6, 1))
             };
-            let sample = outcome.run_up.known_before(before_us).copied().unwrap_or_default();
+            let sample = outcome.run_up.known_before(before_us, &outcome.settings.machine).unwrap_or_default();
             RunUpRow {
                 before,
                 head: figures::rpm(sample.head),
@@ -351,6 +362,13 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
     if let Some(at) = outcome.run_dropped {
         lines.push(format!("The run permit was dropped at {}.", clock.at(at)));
     }
+    if let Some(ran_on) = outcome.ran_on_us.filter(|ran_on| *ran_on > RAN_ON_US) {
+        lines.push(format!(
+            "The motor stayed on for {} after that: in this trace it did not obey the run permit. What came later is not what \
+             a leg wired to it would have done.",
+            Clock::length(ran_on)
+        ));
+    }
     if let Some((at, condition)) = outcome.feed_dropped {
         lines.push(format!(
             "The feed permit was first dropped by a condition at {}: {}.",
@@ -398,6 +416,7 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
         outcome.survey.rows
     )];
     lines.extend(clock.note());
+    lines.push(format!("Watched: {}.", watched(outcome).join(", ")));
     if outcome.running_us > 0 && outcome.sees_slip() {
         lines.push(format!(
             "The leg was running for {}; slip was known for {:.1} % of that.",
@@ -421,9 +440,34 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
     lines
 }
 
+fn watched(outcome: &Outcome) -> Vec<String> {
+    let machine = &outcome.settings.machine;
+    let contacts = machine.contacts.iter().flatten().count();
+    let temperatures = machine.temperatures.iter().filter(|fitted| **fitted).count();
+    let several = |count: usize, one: &str| match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {one}s")),
+    };
+    let fitted = |fitted: bool, name: &str| fitted.then(|| name.to_owned());
+    [
+        fitted(machine.head_targets.is_some(), "head shaft"),
+        fitted(machine.boot_targets.is_some(), "boot shaft"),
+        fitted(machine.drive_contact, "drive contact"),
+        several(contacts, "rub contact"),
+        several(temperatures, "rub temperature"),
+        fitted(machine.power_meter, "power"),
+        fitted(machine.speed_reference.is_some(), "speed reference"),
+        fitted(machine.outlet_switch, "outlet switch"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
 fn unknown(outcome: &Outcome) -> Vec<String> {
     let machine = &outcome.settings.machine;
-    let mut lines = Vec::new();
+    let mut lines = outcome.notes.clone();
     if machine.head_targets.is_none() {
         lines.push(
             "There is no head sensor, so slip was not watched: a slow belt may be slip, a choke or the drive, and a slip \

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::story::{Event, Story};
+use super::story::{Event, RunUpRow, Story};
 use crate::cautions;
 use crate::replay::Outcome;
 
@@ -48,11 +48,7 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
                 ),
             );
         }
-        if story
-            .run_up
-            .iter()
-            .any(|row| [&row.head, &row.belt, &row.slip_short, &row.slip_long].iter().any(|cell| *cell == "–"))
-        {
+        if story.run_up.iter().any(RunUpRow::has_unknown) {
             paragraph(&mut out, "  ", "– is not known.");
         }
     }
@@ -75,7 +71,8 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     }
     heading(&mut out, "Cautions");
     out.push_str(&cautions::as_text(WIDTH));
-    out
+    // Names come from files: a terminal must not take them as orders.
+    out.replace(|letter: char| letter.is_control() && letter != '\n', "?")
 }
 
 fn put(out: &mut String, line: std::fmt::Arguments<'_>) {

@@ -91,7 +91,9 @@ impl Kind {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::LaggingWorn => "friction down to a fifth, 60 % of the lagging's thickness gone",
-            Self::LaggingMissing => "all lagging gone; bare steel at friction 0.25 for severity 0, greasy at 0.06 for 1",
+            Self::LaggingMissing => {
+                "all lagging gone; bare steel at friction 0.25 for severity 0, greasy at 0.06 for 1"
+            }
             Self::TakeupSlack => "no tension left from the take-up; only the belt's own weight pulls",
             Self::Overload => "2.5 times the feed rate asked for",
             Self::BootChoke => "grain runs into the boot at three times the design flow, beside the feed",
@@ -112,7 +114,9 @@ impl Kind {
             Self::BackstopFailed => "the backstop does not hold (at any severity above 0)",
             Self::HeadOutOfLevel => "head shaft 15 mm out of level for each metre; `side` is the low end",
             Self::BootEndLoose => "boot shaft 15 mm askew for each metre; `side` is the loose end",
-            Self::CasingOutOfPlumb => "casing at the head leaning by 1.2 times the clearance; `side` is the wall that comes nearer",
+            Self::CasingOutOfPlumb => {
+                "casing at the head leaning by 1.2 times the clearance; `side` is the wall that comes nearer"
+            }
             Self::CrownMissing => "no crown on either pulley",
             Self::SpliceOutOfSquare => "the splice leads the belt aside by 30 mm each time it passes",
             Self::BeltEdgeDamaged => "the right edge stands out by 40 mm over a metre of belt",
@@ -121,7 +125,9 @@ impl Kind {
             Self::TargetLoose => "one target has moved by 40 % of a pitch",
             Self::SensorOutOfReach => "the sensor sees nothing; below 1 targets look narrower and the farthest vanish",
             Self::SensorCut => "the sensor's wire is cut (at any severity above 0)",
-            Self::SensorCutHumming => "the sensor's wire is cut and picks up mains hum, 50 Hz below 0.5 and 60 Hz from there",
+            Self::SensorCutHumming => {
+                "the sensor's wire is cut and picks up mains hum, 50 Hz below 0.5 and 60 Hz from there"
+            }
             Self::SensorStuckHigh => "the sensor's output stays high (at any severity above 0)",
             Self::SensorStuckLow => "the sensor's output stays low (at any severity above 0)",
             Self::SensorDropout => "no target is seen; at 0.1 every tenth is missed at random",
@@ -153,7 +159,9 @@ impl Kind {
             | Self::SensorBounce
             | Self::SensorNoise
             | Self::SensorJitter => Where::Shaft,
-            Self::ContactStuckRubbing | Self::ContactStuckClear | Self::ContactCut | Self::ContactBouncing => Where::Place,
+            Self::ContactStuckRubbing | Self::ContactStuckClear | Self::ContactCut | Self::ContactBouncing => {
+                Where::Place
+            }
             _ => Where::Nowhere,
         }
     }
@@ -288,7 +296,9 @@ impl Fault {
             Kind::DriveContactChatter => sensors.drive_chatter_per_s += 10.0 * s,
             Kind::DriveContactCut => sensors.drive_cut = true,
             Kind::ContactStuckRubbing | Kind::ContactStuckClear | Kind::ContactCut | Kind::ContactBouncing => {
-                let Some(contact) = self.place.and_then(|at| sensors.contacts.get_mut(at.place().index())) else { return };
+                let Some(contact) = self.place.and_then(|at| sensors.contacts.get_mut(at.place().index())) else {
+                    return;
+                };
                 match self.kind {
                     Kind::ContactStuckRubbing => contact.stuck = Some(true),
                     Kind::ContactStuckClear => contact.stuck = Some(false),

@@ -2,12 +2,13 @@
 
 pub mod error;
 pub mod fault;
+pub mod guard;
 pub mod legs;
 pub mod plot;
 pub mod run;
+pub mod score;
 pub mod settings;
 pub mod timeline;
-pub mod trace_csv;
 pub mod truth;
 
 use std::path::Path;
@@ -128,7 +129,8 @@ impl Scenario {
                 Some(table) => (table, false),
                 None => {
                     let known = legs::NAMES.join(", ");
-                    let message = format!("no leg is called \"{name}\"; the built-in legs are {known}, or give a [leg] table");
+                    let message =
+                        format!("no leg is called \"{name}\"; the built-in legs are {known}, or give a [leg] table");
                     return Err(single(line_of(text, &["leg"]), "leg", message));
                 }
             },
@@ -181,7 +183,11 @@ impl Scenario {
         hold(
             (100..=10_000).contains(&self.step_us) && Plant::SLOW_US % self.step_us == 0,
             "step_us".to_owned(),
-            format!("is {}, expected a divisor of {} from 100 to 10,000: leave it out for 2,000", self.step_us, Plant::SLOW_US),
+            format!(
+                "is {}, expected a divisor of {} from 100 to 10,000: leave it out for 2,000",
+                self.step_us,
+                Plant::SLOW_US
+            ),
         );
         for (i, act) in self.timeline.iter().enumerate() {
             let field = |name: &str| format!("timeline.{i}.{name}");
@@ -226,7 +232,12 @@ impl Scenario {
             for (name, given, wanted, example) in [
                 ("side", fault.side.is_some(), needs == Where::Side, "\"left\" or \"right\""),
                 ("shaft", fault.shaft.is_some(), needs == Where::Shaft, "\"head\" or \"boot\""),
-                ("place", fault.place.is_some(), needs == Where::Place, "\"head_left\", \"head_right\", \"boot_left\" or \"boot_right\""),
+                (
+                    "place",
+                    fault.place.is_some(),
+                    needs == Where::Place,
+                    "\"head_left\", \"head_right\", \"boot_left\" or \"boot_right\"",
+                ),
             ] {
                 let message = if wanted {
                     format!("is missing: this kind of fault needs {name} = {example}")
@@ -261,17 +272,4 @@ fn merge(into: &mut toml::Table, changes: toml::Table) {
             }
         }
     }
-}
-
-/// Write a whole file or none: to a temporary one beside it, renamed at the end.
-///
-/// # Errors
-/// The directory cannot be written to, or the disk is full.
-pub fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
-    use std::io::Write;
-    let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::NamedTempFile::new_in(directory)?;
-    file.write_all(bytes)?;
-    file.persist(path)?;
-    Ok(())
 }

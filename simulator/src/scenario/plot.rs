@@ -1,5 +1,6 @@
 //! The picture of a run: speeds, slip, tensions against the friction limit, lateral position against clearance, heat, load.
 
+use std::io::Write;
 use std::path::Path;
 
 use anyhow::{Context, anyhow};
@@ -9,6 +10,7 @@ use plotters::prelude::*;
 use super::Scenario;
 use super::run::Summary;
 use super::truth::Row;
+use crate::outputs::Whole;
 
 /// Most points kept for a series: twice the picture's width, so that no spike is lost.
 const BINS: usize = 1_600;
@@ -40,7 +42,13 @@ struct Panel {
 ///
 /// # Errors
 /// The file cannot be written.
-pub fn draw(scenario: &Scenario, summary: &Summary, rows: &[Row], marks: &[(f64, String)], path: &Path) -> anyhow::Result<()> {
+pub fn draw(
+    scenario: &Scenario,
+    summary: &Summary,
+    rows: &[Row],
+    marks: &[(f64, String)],
+    path: &Path,
+) -> anyhow::Result<()> {
     let mut text = String::new();
     {
         let (unit, scale) = match scenario.duration_s {
@@ -57,14 +65,24 @@ pub fn draw(scenario: &Scenario, summary: &Summary, rows: &[Row], marks: &[(f64,
             heading(scenario, summary, &head)?;
             for (i, (panel, area)) in panels.iter().zip(body.split_evenly((panels.len(), 1))).enumerate() {
                 let last = i + 1 == panels.len();
-                draw_panel(scenario, panel, &area, scale, if last { unit } else { "" }, rows, if i == 0 { marks } else { &[] })?;
+                draw_panel(
+                    scenario,
+                    panel,
+                    &area,
+                    scale,
+                    if last { unit } else { "" },
+                    rows,
+                    if i == 0 { marks } else { &[] },
+                )?;
             }
             root.present()?;
             Ok(())
         })()
         .map_err(|error| anyhow!("the picture cannot be drawn: {error}"))?;
     }
-    super::write_whole(path, text.as_bytes()).with_context(|| format!("{} cannot be written", path.display()))
+    Whole::create(path)
+        .and_then(|mut file| file.write_all(text.as_bytes()).and_then(|()| file.finish()))
+        .with_context(|| format!("{} cannot be written", path.display()))
 }
 
 type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
@@ -125,17 +143,16 @@ fn panels(scenario: &Scenario, rows: &[Row], scale: f64) -> Vec<Panel> {
         },
         Panel {
             title: "belt speed, % of normal",
-            series: vec![
-                series("belt", GREEN, &|row| row.belt_pct),
-                level("80 %: stop".to_owned(), RED, 80.0),
-            ],
+            series: vec![series("belt", GREEN, &|row| row.belt_pct), level("80 %: stop".to_owned(), RED, 80.0)],
             least: (0.0, 110.0),
             most: (-150.0, 200.0),
         },
         Panel {
             title: "slip and creep, %",
             series: vec![
-                series("slip (sliding)", RED, &|row| if row.truth.head_rpm.abs() > 1.0 { row.truth.slip_pct } else { 0.0 }),
+                series("slip (sliding)", RED, &|row| {
+                    if row.truth.head_rpm.abs() > 1.0 { row.truth.slip_pct } else { 0.0 }
+                }),
                 series("creep", BLUE, &|row| row.truth.creep_pct),
             ],
             least: (0.0, 1.5),
@@ -273,7 +290,10 @@ fn draw_panel<'a>(
         }
         if !series.name.is_empty() {
             let y = 18 + 21 * i as i32;
-            key.draw(&PathElement::new([(6, y), (30, y)], series.colour.stroke_width(if series.dashed { 1 } else { 3 })))?;
+            key.draw(&PathElement::new(
+                [(6, y), (30, y)],
+                series.colour.stroke_width(if series.dashed { 1 } else { 3 }),
+            ))?;
             key.draw(&Text::new(series.name.clone(), (38, y - 8), ("sans-serif", 14).into_font().color(&INK)))?;
         }
     }

@@ -51,6 +51,9 @@ pub const LEAST_BELT: f64 = 0.8;
 /// How long a start may take before the belt must be at speed, in s: the starting value of "start failed".
 pub const START_TIME_S: f64 = 10.0;
 
+/// How long the strands swing after a start, in microseconds.
+const SWING_US: u64 = 5_000_000;
+
 /// What came of a run.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Summary {
@@ -99,8 +102,7 @@ pub fn run(
     let leg = &scenario.leg;
     let mut plant = Plant::new(leg, scenario.step_us, seed);
     let mut sensors = Sensors::new(&plant, seed);
-    let mut acts: Vec<Drawn> =
-        scenario.timeline.iter().map(|act| Drawn { act: act.clone(), friction: 1.0 }).collect();
+    let mut acts: Vec<Drawn> = scenario.timeline.iter().map(|act| Drawn { act: act.clone(), friction: 1.0 }).collect();
     if let Some(routine) = &scenario.routine {
         acts.extend(routine.draw(scenario.duration_s, seed));
     }
@@ -117,7 +119,7 @@ pub fn run(
     let mut permits = Permits { run: true, feed: true };
     let mut dropped_us = [None::<u64>; 2];
     let mut closed_since: Option<u64> = None;
-    let mut at_speed = false;
+    let mut at_speed: Option<u64> = None;
     let mut active = 0_u64;
     let mut now = 0_u64;
     let mut failed = None;
@@ -152,7 +154,7 @@ pub fn run(
             };
             if controls.closed != closed_since.is_some() {
                 closed_since = controls.closed.then_some(now);
-                at_speed = false;
+                at_speed = None;
             }
             sensors.contactor(controls.closed);
             sensors.look(&plant, doings.reference, now);
@@ -165,8 +167,10 @@ pub fn run(
         let belt = plant.belt_speed() / commissioned.belt;
         let mut called = false;
         if let Some(since) = closed_since {
-            at_speed |= plant.belt_speed() > 0.9 * expected && expected > 0.3 * commissioned.belt;
-            let started = at_speed || (now - since) as f64 * 1e-6 > START_TIME_S;
+            if at_speed.is_none() && plant.belt_speed() > 0.9 * expected && expected > 0.3 * commissioned.belt {
+                at_speed = Some(now);
+            }
+            let started = at_speed.is_some() || (now - since) as f64 * 1e-6 > START_TIME_S;
             let slow = started && plant.belt_speed() < LEAST_BELT * expected;
             let hot = plant.slip_heat() > budget;
             called = slow || hot;
@@ -175,7 +179,8 @@ pub fn run(
                 summary.called_by_belt = slow;
             }
             summary.drive_s += dt;
-            if started {
+            // The strands swing for a few seconds after a start; the figures for people leave that out.
+            if started && at_speed.is_none_or(|since| now > since + SWING_US) {
                 summary.lowest_belt_pct = summary.lowest_belt_pct.min(100.0 * belt);
                 let rim = plant.rim_speed();
                 if rim > 0.1 {

@@ -2,8 +2,8 @@
 
 use slackside::input::Place;
 use slackside::settings::{
-    AcceptedRatio, Belt, Conditioning, CountedEdges, Limits, Machine, Pulley, Settings, Spacing, SpeedReference, Strand,
-    Targets,
+    AcceptedRatio, Belt, Conditioning, CountedEdges, Limits, Machine, Pulley, Settings, Spacing, SpeedReference,
+    Strand, Targets,
 };
 use slackside::units::{Joules, Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 

@@ -104,7 +104,8 @@ impl Routine {
                 let wet = chance.happens(self.wet_share);
                 let friction = if wet { chance.between(self.wet_friction, 1.0) } else { 1.0 };
                 push(now, None, Some(chance.between(self.feed_min_pct, self.feed_max_pct)), friction);
-                now += (0.2 * self.feed_change_s + chance.waiting(0.8 * self.feed_change_s)).min(end - 30.0 - now + 1.0);
+                now +=
+                    (0.2 * self.feed_change_s + chance.waiting(0.8 * self.feed_change_s)).min(end - 30.0 - now + 1.0);
             }
             now = now.max(end - 30.0);
             push(now, None, Some(0.0), 1.0);

@@ -44,7 +44,10 @@ impl Disc {
             let place = f64::from(i) / count;
             let off = (chance.normal() * targets.spacing_error_pct / 100.0).clamp(-0.1, 0.1);
             let runout = targets.runout_pct / 100.0 * libm::cos(core::f64::consts::TAU * (place + worst));
-            Target { centre: place + 0.5 * pitch + off * pitch, width: targets.width_pct / 100.0 * pitch * (1.0 + runout) }
+            Target {
+                centre: place + 0.5 * pitch + off * pitch,
+                width: targets.width_pct / 100.0 * pitch * (1.0 + runout),
+            }
         });
         let mut disc = Self {
             targets: drawn.collect(),

@@ -7,7 +7,7 @@ use slackside::judge::Condition;
 pub const fn reason(condition: Condition) -> &'static str {
     match condition {
         Condition::BeltNotFollowing => "Two head turns without a boot edge: all slip heat enters one patch of belt.",
-        Condition::SlipVeryHigh => "Ten times healthy creep; with window and delay still within the code's 20 %.",
+        Condition::SlipVeryHigh => "Fourteen times healthy creep; with its delay still within the code's 20 %.",
         Condition::SlipHigh => "Five times healthy creep. Feed drops so that the leg empties itself.",
         Condition::SlipHeat => "The whole slip-heat budget: light slip stops later, heavy slip sooner.",
         Condition::SlipImpossible => "A boot that outruns the belt by 10 % means that a signal is wrong.",

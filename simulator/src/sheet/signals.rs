@@ -101,7 +101,7 @@ fn promptness(page: &mut Page, settings: &Checked) {
     }
     page.note(
         "For a belt that loses 5 % of normal speed a second (design ramp, engineering judgement). One that stops at once is \
-         caught by silence and by belt_not_following.",
+         caught by silence and by belt_not_following. slip_very_high looks back over one boot turn besides; deep_underspeed alone holds the code.",
     );
 }
 

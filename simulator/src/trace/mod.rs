@@ -7,7 +7,7 @@
 //! 5206112,head,0
 //! ```
 //!
-//! `time_us` counts microseconds from any beginning. [`Channel`] lists the channels, [`value`](self) what each may say.
+//! `time_us` counts microseconds from any beginning. [`Channel`] lists the channels and what each may say.
 //! Reading streams, so a trace may be larger than memory; gzip is recognised by its content.
 
 mod channel;

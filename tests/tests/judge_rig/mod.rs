@@ -47,7 +47,7 @@ pub fn show<'a>((at, what): &'a Event) -> Seen<'a> {
 }
 
 pub fn judge(settings: &Settings, survivor: &Survivor) -> Box<Judge> {
-    let checked = settings.clone().check().expect("the settings are sound");
+    let checked = settings.clone().check_for_bench().expect("the settings are sound");
     let mut judge = Box::new(Judge::new());
     judge.configure(&checked, survivor);
     judge

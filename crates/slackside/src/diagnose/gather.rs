@@ -102,6 +102,12 @@ impl Gather {
         self.newest_at = at;
     }
 
+    /// The newest motion it was shown.
+    #[must_use]
+    pub const fn newest(&self) -> &Motion {
+        &self.newest
+    }
+
     /// Power at the head shaft.
     pub fn power(&mut self, power: Watts) {
         self.power = Some(self.power.map_or(power, |most| most.max(power)));
@@ -112,10 +118,10 @@ impl Gather {
         match verdict.change {
             Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => {
                 self.raised = self.raised.with(condition);
-                if let Some(frozen) = &mut self.frozen {
-                    if frozen.first_out.is_some_and(|(at, _)| verdict.at.since(at) <= TOGETHER) {
-                        frozen.raised = frozen.raised.with(condition);
-                    }
+                if let Some(frozen) = &mut self.frozen
+                    && frozen.first_out.is_some_and(|(at, _)| verdict.at.since(at) <= TOGETHER)
+                {
+                    frozen.raised = frozen.raised.with(condition);
                 }
             }
             Change::Phase(phase) => {

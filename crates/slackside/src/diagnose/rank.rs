@@ -26,9 +26,19 @@ const FULL: Ppm = Ppm::from_percent(105);
 pub fn findings(evidence: &Evidence) -> Vec<Finding, FINDINGS> {
     let mut list = List(Vec::new());
     sensors(evidence, &mut list);
-    offset(evidence, &mut list);
+    // A shift that was there all along explains a loss of grip that grew with the load. It does not explain a boot that fell
+    // silent or a drive that slowed: those come first then.
+    let grew = evidence.boot == Silence::Turning
+        && evidence.shape != SlipShape::Sudden
+        && evidence.head_loss.is_none_or(|loss| loss <= SLOW);
+    if grew {
+        offset(evidence, Confidence::Strong, &mut list);
+    }
     belt(evidence, &mut list);
     drive(evidence, &mut list);
+    if !grew {
+        offset(evidence, Confidence::Likely, &mut list);
+    }
     rubs(evidence, &mut list);
     plain(evidence, &mut list);
     list.0
@@ -86,14 +96,14 @@ fn sensors(evidence: &Evidence, list: &mut List) {
 }
 
 /// Slip that never goes away, at any load.
-fn offset(evidence: &Evidence, list: &mut List) {
+fn offset(evidence: &Evidence, confidence: Confidence, list: &mut List) {
     let Some(least) = evidence.least_slip else { return };
     if least < OFFSET && least > Ppm::ZERO.saturating_sub(OFFSET) {
         return;
     }
     let from_lagging = Ppm::new(least.saturating_sub(evidence.lagging_shift).get().saturating_abs());
     if evidence.lagging_shift >= OFFSET && from_lagging <= OFFSET_MATCH {
-        list.add(Cause::LaggingLost, Confidence::Strong, Some(least));
+        list.add(Cause::LaggingLost, confidence, Some(least));
         list.add(Cause::RatioWrong, Confidence::Possible, Some(least));
     } else {
         list.add(Cause::RatioWrong, Confidence::Likely, Some(least));
@@ -266,6 +276,16 @@ mod tests {
         assert_eq!(first(&lost), Some((Cause::LaggingLost, Confidence::Strong)));
         let geometry = Evidence { least_slip: Some(Ppm::new(80_000)), ..lost };
         assert!(first(&geometry).is_some_and(|(cause, _)| cause != Cause::LaggingLost));
+    }
+
+    #[test]
+    fn what_was_there_all_along_comes_after_what_just_happened() {
+        let shifted = Evidence { least_slip: Some(Ppm::new(39_000)), ..evidence(Condition::BeltNotFollowing) };
+        let cut = Evidence { boot: Silence::Abrupt, ..shifted };
+        assert_eq!(first(&cut), Some((Cause::SensorLost(Shaft::Boot), Confidence::Strong)));
+        let choke = Evidence { boot: Silence::Stretching, shape: SlipShape::Sudden, ..shifted };
+        assert_eq!(first(&choke), Some((Cause::BootChoked, Confidence::Likely)));
+        assert!(findings(&choke).iter().any(|finding| finding.cause == Cause::LaggingLost));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! A value must be beyond its limit for the whole on-delay, and back inside limit less deadband for the whole
 //! off-delay, as OPC UA Part 9, Annex B.1.5 has it. A delay that ends at the moment of a sample ends before the sample.
 
-use super::alarm::AlarmState;
+use super::condition::Condition;
 use crate::units::{Micros, Span};
 
 /// No deadline.
@@ -50,7 +50,7 @@ pub(super) enum Turned {
 }
 
 /// The delays of one condition.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Cell {
     /// Beyond the limit now, deadband counted.
     pub beyond: bool,
@@ -58,15 +58,12 @@ pub(super) struct Cell {
     pub active: bool,
     /// Whether the present occurrence latches.
     pub latches: bool,
-    /// The state to come back to after a bypass.
-    pub before: AlarmState,
     /// When the delay now running ends: the on-delay while not active, else the off-delay.
     pub due: Micros,
 }
 
 impl Cell {
-    pub(super) const NEW: Self =
-        Self { beyond: false, active: false, latches: false, before: AlarmState::Normal, due: NEVER };
+    pub(super) const NEW: Self = Self { beyond: false, active: false, latches: false, due: NEVER };
 
     /// End the delay, if it is due at `now`.
     pub(super) fn settle(&mut self, now: Micros) -> Turned {
@@ -93,6 +90,40 @@ impl Cell {
             self.due = now.after(if self.beyond { on_delay } else { off_delay });
         }
         self.settle(now)
+    }
+}
+
+/// The cells of all conditions, the flags packed: RAM is dear in the box.
+#[derive(Clone, Debug)]
+pub(super) struct Cells {
+    due: [Micros; Condition::COUNT],
+    flags: [u8; Condition::COUNT],
+}
+
+const BEYOND: u8 = 1;
+const ACTIVE: u8 = 2;
+const LATCHES: u8 = 4;
+
+impl Cells {
+    pub(super) const NEW: Self = Self { due: [NEVER; Condition::COUNT], flags: [0; Condition::COUNT] };
+
+    pub(super) fn get(&self, condition: Condition) -> Cell {
+        let flags = self.flags.get(condition.index()).copied().unwrap_or_default();
+        Cell {
+            beyond: flags & BEYOND != 0,
+            active: flags & ACTIVE != 0,
+            latches: flags & LATCHES != 0,
+            due: self.due.get(condition.index()).copied().unwrap_or(NEVER),
+        }
+    }
+
+    pub(super) fn set(&mut self, condition: Condition, cell: Cell) {
+        if let (Some(due), Some(flags)) = (self.due.get_mut(condition.index()), self.flags.get_mut(condition.index())) {
+            *due = cell.due;
+            *flags = (if cell.beyond { BEYOND } else { 0 })
+                | (if cell.active { ACTIVE } else { 0 })
+                | (if cell.latches { LATCHES } else { 0 });
+        }
     }
 }
 

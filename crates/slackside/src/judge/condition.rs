@@ -275,6 +275,18 @@ impl ConditionSet {
         Self(self.0 & !Self::bit(condition))
     }
 
+    /// The members as bits: bit 0 stands for the first of [`Condition::ALL`].
+    #[must_use]
+    pub const fn bits(self) -> u64 {
+        self.0
+    }
+
+    /// The set of these bits; `None` if one of them stands for no condition.
+    #[must_use]
+    pub const fn from_bits(bits: u64) -> Option<Self> {
+        if bits >> Condition::COUNT == 0 { Some(Self(bits)) } else { None }
+    }
+
     /// Whether nothing is in it.
     #[must_use]
     pub const fn is_empty(self) -> bool {

@@ -17,6 +17,7 @@
 use super::cell::NEVER;
 use super::speeds::{Open, closed, fast_enough, too_slow};
 use super::{Condition, Judge, Out};
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Phase, Verdict};
 
@@ -53,6 +54,19 @@ pub(super) struct Course {
     /// Whether any edge has been seen since power-up.
     pub turned: bool,
 }
+
+keep!(Course {
+    drive,
+    opened,
+    window_end,
+    off_at,
+    at_speed,
+    start_failed,
+    coasts_from_speed,
+    learned_coast_down,
+    inch_end,
+    turned,
+} fixed { contact });
 
 impl Course {
     pub(super) const NEW: Self = Self {

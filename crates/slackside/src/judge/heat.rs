@@ -6,6 +6,7 @@
 
 use super::cell::{NEVER, Sense};
 use super::exp;
+use crate::record::keep::keep;
 use crate::settings::{Limit, SlipHeat};
 use crate::units::{Joules, Micros, Ppm};
 
@@ -29,6 +30,8 @@ pub(super) struct Heat {
     /// Whether `check` was worked out from the present anchor, not from the fullest inflow.
     exact: bool,
 }
+
+keep!(Heat { anchor_at, anchor, inflow, fullest, settled, check, exact } fixed { decay, tau_ms, budget, limit, clear });
 
 /// log2(e) in 2^-56.
 const LOG2_E: u64 = 103_957_133_576_908_769;
@@ -218,7 +221,8 @@ impl Heat {
                 before = middle;
             }
         }
-        Micros::new(after)
+        // Always after `now`, even at the end of time.
+        Micros::new(after.max(now.get().saturating_add(1)))
     }
 }
 

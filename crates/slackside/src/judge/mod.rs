@@ -23,6 +23,7 @@ mod condition;
 mod course;
 mod exp;
 mod heat;
+mod kept;
 #[doc(hidden)]
 pub mod leap;
 mod people;
@@ -46,7 +47,7 @@ use crate::units::{DeciCelsius, Micros, Ppm, Ratio, Span, Watts};
 use crate::verdict::{Change, Phase, Verdict};
 
 use alarm::Event;
-use cell::{Cell, NEVER, Sense, Turned};
+use cell::{Cell, Cells, NEVER, Sense, Turned};
 use course::Course;
 use heat::Heat;
 use people::People;
@@ -121,7 +122,7 @@ pub struct Judge {
     scale: Ppm,
     expected_ratio: Ratio,
     assumed_power: Watts,
-    cells: [Cell; Condition::COUNT],
+    cells: Cells,
     motion: Motion,
     course: Course,
     rest: Rest,
@@ -172,7 +173,7 @@ impl Judge {
             scale: Ppm::ONE,
             expected_ratio: Ratio::ZERO,
             assumed_power: Watts::ZERO,
-            cells: [Cell::NEW; Condition::COUNT],
+            cells: Cells::NEW,
             motion: Motion::NONE,
             course: Course::NEW,
             rest: Rest::NEW,
@@ -215,7 +216,7 @@ impl Judge {
         self.names = Nameplate::new(&settings.machine);
         self.scale = Ppm::ONE;
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
-        self.expected_ratio = ratio::in_force(&settings.machine);
+        self.expected_ratio = settings.machine.ratio_in_force();
         self.assumed_power = assumed_power(&settings.machine);
         self.motion = Motion::NONE;
         self.course = Course { contact: settings.machine.drive_contact, ..Course::NEW };
@@ -309,7 +310,7 @@ impl Judge {
     fn settle(&mut self, until: Micros, out: Out<'_>) {
         loop {
             let due = self.due();
-            if due > until {
+            if due > until || due == NEVER {
                 return;
             }
             self.step(due.max(self.newest), out);
@@ -440,7 +441,7 @@ impl Judge {
     }
 
     fn settle_reference(&mut self, now: Micros) {
-        let judged = self.status.phase == Phase::Running && self.course.at_speed;
+        let judged = self.mode(Condition::ReferenceFault) == Mode::Judged;
         self.reference.compare(speeds::closed(&self.motion.head, self.course.opened), judged);
         let scale = self.reference.scale(now);
         if scale != self.scale {
@@ -468,15 +469,15 @@ impl Judge {
         self.heat.ppm_at(now)
     }
 
-    fn cell(&self, condition: Condition) -> &Cell {
-        // There is a cell for every condition: the first is only there to satisfy `get`.
-        let [first, ..] = &self.cells;
-        self.cells.get(condition.index()).unwrap_or(first)
+    fn cell(&self, condition: Condition) -> Cell {
+        self.cells.get(condition)
     }
 
     fn with_cell<T>(&mut self, condition: Condition, change: impl FnOnce(&mut Cell) -> T) -> T {
-        let mut spare = Cell::NEW;
-        change(self.cells.get_mut(condition.index()).unwrap_or(&mut spare))
+        let mut cell = self.cells.get(condition);
+        let result = change(&mut cell);
+        self.cells.set(condition, cell);
+        result
     }
 
     fn state(&self, condition: Condition) -> AlarmState {

@@ -8,6 +8,7 @@ use super::cell::NEVER;
 use super::condition::Condition;
 use super::{Judge, Out};
 use crate::input::{Command, Origin};
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Phase, Refusal, Verdict};
 
@@ -22,14 +23,19 @@ pub(super) struct People {
     key: bool,
     pub bypassed: Option<Condition>,
     bypass_end: Micros,
+    /// The state of the bypassed alarm when the bypass began.
+    pub before: AlarmState,
     /// Since when the reset button is down.
     pub pressed: Option<Micros>,
     /// A proof test runs; whether the run permit has dropped in it.
     pub proof: Option<bool>,
 }
 
+keep!(People { key, bypassed, before, bypass_end, pressed, proof });
+
 impl People {
-    pub(super) const NEW: Self = Self { key: false, bypassed: None, bypass_end: NEVER, pressed: None, proof: None };
+    pub(super) const NEW: Self =
+        Self { key: false, bypassed: None, bypass_end: NEVER, before: AlarmState::Normal, pressed: None, proof: None };
 
     /// When a bypass runs out or the button counts as held.
     pub(super) fn next(&self, now: Micros) -> Micros {
@@ -176,8 +182,7 @@ impl Judge {
                 }
             }
             Command::Bypass(condition, span) => {
-                let before = self.state(condition);
-                self.with_cell(condition, |cell| cell.before = before);
+                self.people.before = self.state(condition);
                 self.people.bypassed = Some(condition);
                 self.people.bypass_end = now.after(span);
                 self.move_by(condition, Event::Shelve, now, out);
@@ -205,8 +210,8 @@ impl Judge {
 
     fn end_bypass(&mut self, now: Micros, out: Out<'_>) {
         let Some(condition) = self.people.bypassed.take() else { return };
-        let cell = *self.cell(condition);
-        let state = cell.before.unshelved(cell.active, cell.latches);
+        let cell = self.cell(condition);
+        let state = self.people.before.unshelved(cell.active, cell.latches);
         if state == AlarmState::Unacknowledged {
             self.tripped(condition, now);
         }

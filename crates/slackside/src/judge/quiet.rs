@@ -10,6 +10,7 @@ use super::speeds::{Open, Pace, Speeds, pitch_time, too_slow};
 use super::{Condition, Judge};
 use crate::input::Place;
 use crate::motion::{ContactMotion, Motion, ShaftMotion, Slip, SlipReading};
+use crate::record::keep::keep;
 use crate::units::{Micros, TurnFraction, Turns};
 use crate::verdict::Phase;
 
@@ -50,6 +51,9 @@ struct Band {
     above: i32,
     below: i32,
 }
+
+keep!(Band { above, below });
+keep!(Bands { drawn, slip, short, long, following, duty });
 
 impl Band {
     const NONE: Self = Self { above: i32::MIN, below: i32::MIN };
@@ -134,10 +138,11 @@ impl Judge {
             kept.duty = new.duty;
             kept.count = new.count;
         }
-        if let Some(slip) = motion.slip_short.reading.ppm() {
+        // Power and drive are as they were at the last step: only slip can have changed what goes in.
+        if let Some(slip) = motion.slip_short.reading.ppm().filter(|slip| slip.get() != self.heat_slip) {
             self.heat_slip = slip.get();
+            self.feed_heat(now);
         }
-        self.feed_heat(now);
         let first = |open: Option<Open>, pace: &Pace| open.map_or(NEVER, |open| open.crossing(pace.first));
         let head = if self.fitted.head { first(self.open_head(), &self.speeds.head) } else { NEVER };
         self.silence = head.min(first(self.open_boot(), &self.speeds.boot));

@@ -4,6 +4,7 @@
 use super::cell::{NEVER, Sense};
 use super::speeds::{TurnTime, fast_enough, too_slow, turn_time};
 use crate::motion::Pitch;
+use crate::record::keep::keep;
 use crate::settings::SpeedReference;
 use crate::units::{Micros, MicroturnsPerSecond, Ppm};
 
@@ -28,6 +29,8 @@ pub(super) struct Reference {
     /// The head contradicts it.
     contradicted: bool,
 }
+
+keep!(Reference { value, believed, believed_at, slow, fast, contradicted } fixed { fitted });
 
 impl Reference {
     pub(super) const NEW: Self = Self {
@@ -55,7 +58,8 @@ impl Reference {
         let step = i64::try_from(u128::from(waited).saturating_mul(self.rate().unsigned_abs().into()) / 1_000_000)
             .unwrap_or(i64::MAX);
         let gap = i64::from(value).saturating_sub(self.believed);
-        self.believed.saturating_add(gap.clamp(step.saturating_neg(), step))
+        // Not `clamp`: it panics where the bounds cross, and no compiler sees that these cannot.
+        self.believed.saturating_add(gap.max(step.saturating_neg()).min(step))
     }
 
     /// A reading.

@@ -3,6 +3,7 @@
 use super::cell::NEVER;
 use super::speeds::{TurnTime, closed, fast_enough};
 use crate::motion::{Pitch, ShaftMotion};
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 
 /// Without an edge for so long, the edges counted at rest are forgotten: whatever moved or chattered has stopped.
@@ -20,6 +21,9 @@ struct Runner {
     slowest: Option<Pitch>,
     faster: u8,
 }
+
+keep!(Runner { counted, at_rest, slowest, faster });
+keep!(Rest { head, boot, forget_at });
 
 impl Runner {
     const NEW: Self = Self { counted: 0, at_rest: 0, slowest: None, faster: 0 };
@@ -70,6 +74,11 @@ pub(super) struct Rest {
 
 impl Rest {
     pub(super) const NEW: Self = Self { head: Runner::NEW, boot: Runner::NEW, forget_at: NEVER };
+
+    /// Whether the head has given an edge since the leg came to rest.
+    pub(super) const fn head_has_turned(&self, head: &ShaftMotion) -> bool {
+        self.head.since_rest(head) > 0
+    }
 
     /// The drive went off, or the leg came to rest: count from here.
     pub(super) fn begin(&mut self, head: &ShaftMotion, boot: &ShaftMotion) {

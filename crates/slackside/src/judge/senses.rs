@@ -30,7 +30,7 @@ use super::{Condition, ConditionSet, Judge, Mode};
 use crate::input::{ContactState, Place};
 use crate::motion::{Pitch, SlipReading, TargetPattern};
 use crate::settings::{Action, Checked};
-use crate::units::{Micros, Ppm, Ratio, Span, Turns};
+use crate::units::{Micros, Ppm, Span, Turns};
 use crate::verdict::Phase;
 
 /// Late inputs are counted over a minute, up to sixteen: a larger setpoint counts as sixteen.
@@ -112,8 +112,7 @@ impl Judge {
             | Condition::SlipNegative
             | Condition::HeadSilent => live,
             Condition::BothSilent => live || phase == Phase::CoastDown,
-            Condition::SlipUnknown => phase == Phase::Running && !off,
-            Condition::ReferenceFault => phase == Phase::Running && self.course.at_speed && !off,
+            Condition::SlipUnknown | Condition::ReferenceFault => phase == Phase::Running && !off,
             Condition::Rollback => off,
             Condition::EdgesAtRest => phase == Phase::Standstill,
             _ => true,
@@ -227,7 +226,9 @@ impl Judge {
 
     fn following(&self, setpoint: i32, deadband: i32) -> Sense {
         let turned = self.motion.head_since_boot;
-        if turned >= microturns(setpoint) {
+        if self.waits_for_head() {
+            Sense::Within
+        } else if turned >= microturns(setpoint) {
             Sense::Beyond
         } else if turned < microturns(setpoint.saturating_sub(deadband)) {
             Sense::Within
@@ -238,7 +239,13 @@ impl Judge {
 
     /// Whether slip counts as known: not while the head is silent, whatever a window may say.
     fn slip_counts(&self) -> bool {
-        !self.cell(Condition::HeadSilent).beyond
+        !self.cell(Condition::HeadSilent).beyond && !self.waits_for_head()
+    }
+
+    /// Whether a start from standstill has not moved the head yet: what measure then says of slip and of the belt following
+    /// belongs to the run before.
+    fn waits_for_head(&self) -> bool {
+        matches!(self.status.phase, Phase::Starting | Phase::Inching) && !self.rest.head_has_turned(&self.motion.head)
     }
 
     fn slip_above(&self, reading: SlipReading, setpoint: i32, deadband: i32) -> Sense {
@@ -380,9 +387,6 @@ impl Judge {
     /// The shift of the seen ratio against the one in force, if a steady block says so.
     pub(super) fn ratio_shift(&self) -> Option<i32> {
         let seen = self.motion.seen_ratio.filter(|seen| seen.spread < STEADY)?;
-        if self.expected_ratio == Ratio::ZERO {
-            return None;
-        }
         ratio::shift(seen.ratio, self.expected_ratio)
     }
 

@@ -4,7 +4,7 @@
 use super::cell::{NEVER, Sense};
 use super::condition::Condition;
 use crate::motion::{Pitch, ShaftMotion};
-use crate::settings::{Limit, Limits, Machine, Spacing, Targets};
+use crate::settings::{Limit, Limits, Machine, Targets};
 use crate::units::{Micros, MicroturnsPerSecond, Ppm, TurnFraction};
 
 /// Microseconds a turn; the longest stands for never.
@@ -162,14 +162,7 @@ impl Nameplate {
 
 /// The largest angle between two marks that the settings allow.
 fn largest_pitch(targets: Option<&Targets>) -> TurnFraction {
-    let Some(targets) = targets else { return TurnFraction::MAX };
-    let ppm = match targets.spacing {
-        Spacing::Even { tolerance } => {
-            let whole = 1_000_000_u64.saturating_add(u64::from(tolerance.get().unsigned_abs()));
-            whole.checked_div(u64::from(targets.marks())).unwrap_or(1_000_000)
-        }
-        Spacing::Uneven { widest, .. } => u64::from(widest.get().unsigned_abs()),
-    };
+    let ppm = targets.map_or(1_000_000, |targets| u64::from(targets.widest_pitch().get().unsigned_abs()));
     TurnFraction::new(u32::try_from((ppm << 32) / 1_000_000).unwrap_or(u32::MAX))
 }
 

@@ -45,7 +45,7 @@ impl Judge {
             // Behind a bypass a latch is still a latch: bypasses lapse.
             let state = match self.state(condition) {
                 AlarmState::Shelved if self.cell(condition).active => AlarmState::Unacknowledged,
-                AlarmState::Shelved => self.cell(condition).before,
+                AlarmState::Shelved => self.people.before,
                 state => state,
             };
             let latches = self.cell(condition).latches;

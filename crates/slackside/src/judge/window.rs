@@ -3,6 +3,7 @@
 use heapless::Deque;
 
 use super::cell::NEVER;
+use crate::record::keep::keep;
 use crate::units::Micros;
 
 /// The moments at which counted things leave the window. Holds the newest `N`; more count as `N`.
@@ -10,6 +11,8 @@ use crate::units::Micros;
 pub(super) struct Window<const N: usize> {
     ends: Deque<Micros, N>,
 }
+
+keep!(@[const N: usize] Window<N> { ends });
 
 impl<const N: usize> Window<N> {
     pub(super) const fn new() -> Self {

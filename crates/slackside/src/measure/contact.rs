@@ -2,6 +2,7 @@
 
 use crate::input::ContactState;
 use crate::motion::ContactMotion;
+use crate::record::keep::keep;
 use crate::units::{Micros, Ppm, Span};
 
 /// Bins in one belt loop: a bit each.
@@ -18,6 +19,8 @@ pub struct Contact {
     /// Rubbed at some time since the newest bin began.
     touched: bool,
 }
+
+keep!(Contact { loop_bins, touched } fixed { bridge });
 
 impl Contact {
     pub const fn new(bridge: Span) -> Self {

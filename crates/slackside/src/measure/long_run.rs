@@ -4,6 +4,7 @@
 //! is no slip and makes no heat. Only a long mean with a small spread can say so.
 
 use crate::motion::{SeenRatio, Slip, SlipReading};
+use crate::record::keep::keep;
 use crate::units::{Micros, Ppm, Ratio};
 
 /// Boot turns in a block.
@@ -19,6 +20,8 @@ pub struct LongRun {
     /// Long-window readings that make a block.
     wanted: u32,
 }
+
+keep!(LongRun { readings, sum, smallest, largest } fixed { wanted });
 
 impl LongRun {
     pub const fn new() -> Self {

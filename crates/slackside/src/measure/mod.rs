@@ -27,6 +27,7 @@ use window::Windows;
 use crate::input::{Input, Place, Shaft, Signal};
 use crate::math::fraction;
 use crate::motion::{Motion, SlipReading};
+use crate::record::keep::keep;
 use crate::settings::Checked;
 use crate::sight::{Seen, Sight};
 use crate::units::{Micros, Ratio, Span, TurnFraction};
@@ -51,6 +52,19 @@ pub struct Measure<const MARKS: usize = MOST_MARKS> {
     /// Belt passed since the newest bin began.
     in_bin: u32,
 }
+
+keep!(@[const MARKS: usize] Measure<MARKS> {
+    now,
+    deadline,
+    contacts_due,
+    motion,
+    head,
+    boot,
+    windows,
+    long_run,
+    contacts,
+    in_bin,
+} fixed { ratio, boot_circumference, bin_length });
 
 impl Measure {
     /// A measure without settings, with room for every machine: sees nothing.
@@ -206,7 +220,8 @@ impl<const MARKS: usize> Measure<MARKS> {
 
     /// Settle every deadline up to `until`, in order of time; at equal times head, boot, contacts.
     fn settle(&mut self, until: Micros, tell: &mut impl FnMut(Seen<'_>)) {
-        while self.deadline <= until {
+        // The end of time stands for no deadline, and an input may come even then.
+        while self.deadline <= until && self.deadline < Micros::MAX {
             let due = self.deadline;
             self.now = due;
             let changed = if self.head.deadline() == due {

@@ -5,6 +5,7 @@ use super::width::{Held, Raw, Width};
 use crate::input::LineState;
 use crate::math::{fraction, mul_div, share};
 use crate::motion::{Distrust, Pitch, ShaftMotion, TargetPattern};
+use crate::record::keep::keep;
 use crate::settings::{Conditioning, CountedEdges, Targets, turn_time};
 use crate::units::{Micros, MicroturnsPerSecond, Span};
 
@@ -41,13 +42,16 @@ pub enum Broken {
     Count,
 }
 
-/// A pitch that may show a lost or an extra edge; the next one decides.
-#[derive(Clone, Copy, Debug)]
+/// A pitch that may show a lost or an extra edge. The next one decides on a lost edge; on an extra edge the next must make
+/// it whole and the one after must be whole again, or else the shaft merely runs up.
+#[derive(Clone, Copy, Debug, Default)]
 struct Suspect {
     /// Time and share of the pitch before it, in microseconds and 2^-32 turn.
     before: (u32, u32),
     /// Its own time.
     time: u32,
+    /// The next pitch made it whole.
+    paired: bool,
     kind: TargetPattern,
 }
 
@@ -78,6 +82,23 @@ pub struct ShaftTracker<const MARKS: usize> {
     turns_since_anomaly: u8,
     marks_since_turn: u8,
 }
+
+keep!(Suspect { before, time, paired, kind });
+keep!(@[const MARKS: usize] ShaftTracker<MARKS> {
+    width,
+    spacing,
+    rejects,
+    last_reject,
+    window_began,
+    marks_in_window,
+    rejected_since_edge,
+    trains,
+    too_fast,
+    suspect,
+    anomalies,
+    turns_since_anomaly,
+    marks_since_turn,
+} fixed { edges, minimum_gap, top_turn, rest, reject_window, rejects_allowed });
 
 impl<const MARKS: usize> ShaftTracker<MARKS> {
     pub const fn new() -> Self {
@@ -245,8 +266,6 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
 
     fn turning(&mut self, at: Micros, time: Span, motion: &mut ShaftMotion) -> Counted {
         let moved = self.spacing.pass(at.get() as u32, time);
-        let first_part = self.suspect.map_or(0, |suspect| suspect.time);
-        let mut time = time;
         let mut passed = self.spacing.current();
         self.judge_rate(time, passed, motion);
         let lost_or_extra = self.compare(time, passed, motion);
@@ -256,10 +275,9 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             self.spacing.skip();
             passed = self.spacing.current();
         } else if lost_or_extra == Some(TargetPattern::Extra) {
-            // Two pitches seen were one.
+            // Two pitches seen before this one were one.
             self.spacing.unskip();
             passed = self.spacing.current();
-            time = Span::new(time.get().saturating_add(first_part));
         }
         self.count_pattern(lost_or_extra, motion);
         motion.last_edge = Some(at);
@@ -309,10 +327,16 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
                         return Some(TargetPattern::Missing);
                     }
                 }
+                TargetPattern::Extra if suspect.paired => {
+                    if near(time, expect(self.spacing.previous().angle.get()), 2) {
+                        return Some(TargetPattern::Extra);
+                    }
+                }
                 TargetPattern::Extra => {
                     let whole = expect(self.spacing.previous().angle.get());
                     if near(suspect.time.saturating_add(time), whole, 3) && time < whole.saturating_sub(whole >> 2) {
-                        return Some(TargetPattern::Extra);
+                        self.suspect = Some(Suspect { paired: true, ..suspect });
+                        return None;
                     }
                 }
                 TargetPattern::Whole => {}
@@ -330,7 +354,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         } else {
             return None;
         };
-        self.suspect = Some(Suspect { before: (time_before, share_before), time, kind });
+        self.suspect = Some(Suspect { before: (time_before, share_before), time, paired: false, kind });
         None
     }
 

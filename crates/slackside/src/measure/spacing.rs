@@ -2,7 +2,9 @@
 //!
 //! Each mark's share of the turn is its pitch time over the mean of two turns: the one that ends where the pitch ends and
 //! the one that begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels.
-//! A table is adopted only when it differs from the one in use by something that matters, because adopting moves past angles.
+//! A new table moves past angles; when it does so materially, what was measured across the change is no longer one stretch.
+
+mod kept;
 
 use crate::math::{fraction, mul_div, ppm_of_turn};
 use crate::settings::{Spacing as Declared, Targets};
@@ -12,8 +14,11 @@ use crate::units::{Span, TurnFraction};
 pub const MOST_MARKS: usize = 64;
 /// Turns averaged before a table is judged.
 const TURNS_TO_LEARN: u16 = 8;
-/// A pitch that differs by more than this part of itself (1/2^9, 0.2 %) is a material change.
-const MATERIAL_SHIFT: u32 = 9;
+/// What a learned pitch may still be off by: this part of itself (1/2^9, 0.2 %).
+const SLACK_SHIFT: u32 = 9;
+/// A pitch that differs by more than this part of itself (1/2^6, 1.6 %) is a material change. Less than that, spread over a
+/// window of a whole turn, is within what a reading may be off by before anything is learned.
+const MATERIAL_SHIFT: u32 = 6;
 /// Two turns in a row may differ by this part (1/2^3) for the pitches between them to be learned from.
 const STEADY_SHIFT: u32 = 3;
 
@@ -133,7 +138,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
         let angle = self.mark(index).share;
         let (least, largest) = if self.learned {
             // A whole turn is known exactly.
-            let slack = if self.count == 1 { 0 } else { angle >> MATERIAL_SHIFT };
+            let slack = if self.count == 1 { 0 } else { angle >> SLACK_SHIFT };
             (angle.saturating_sub(slack), angle.saturating_add(slack))
         } else if let Some(extremes) = self.extremes {
             extremes
@@ -272,9 +277,6 @@ impl<const MARKS: usize> Spacing<MARKS> {
         // Shares of one turn that do not add up to one turn to 1/2^6 were not one turn.
         let whole = u64::from(u32::MAX);
         if total.abs_diff(whole) > whole >> 6 {
-            return false;
-        }
-        if self.learned && !material {
             return false;
         }
         // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.

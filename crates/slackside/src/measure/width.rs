@@ -4,10 +4,11 @@
 //! throws away the true edge after it; a gate on width waits until the level has proven itself, and then stamps the edge with
 //! the time it happened.
 
+use crate::record::keep::keep;
 use crate::units::{Micros, Span};
 
 /// A level that has proven itself.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Held {
     /// The level.
     pub level: bool,
@@ -31,6 +32,9 @@ pub struct Width {
     level: Option<bool>,
     waiting: Option<Held>,
 }
+
+keep!(Held { level, since });
+keep!(Width { level, waiting } fixed { minimum });
 
 impl Width {
     pub const fn new(minimum: Span) -> Self {

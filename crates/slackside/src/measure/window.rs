@@ -11,6 +11,8 @@
 //! Of more than eight boot marks a turn only some, evenly picked, close windows: eight readings a turn are as many as a
 //! window of a whole turn can use, and memory and the cost of one head edge stay bounded.
 
+mod kept;
+
 use heapless::Deque;
 
 use crate::math::mul_div;

@@ -49,8 +49,7 @@ pub fn measure() -> Result<[Table; 3]> {
     let (mut observe_stack, mut settings_stack) = (Vec::new(), Vec::new());
     for build in &BUILDS {
         println!("counting instructions on {}", build.name);
-        let image =
-            Image { target: build.target, bin: "measured", profile: build.profile, features: "" }.link()?;
+        let image = Image { target: build.target, bin: "measured", profile: build.profile, features: "" }.link()?;
         let mut most = [0; KINDS.len()];
         let (mut deepest, mut settings_deepest, mut settings_most) = (0, 0, 0);
         for (index, (name, settings, inputs)) in legs.iter().enumerate() {

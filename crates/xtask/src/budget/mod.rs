@@ -53,7 +53,9 @@ fn regressions(old: &[Table], new: &[Table]) -> Vec<String> {
         for (row, column, value) in table.cells() {
             let before = old.iter().find(|other| other.title == table.title).and_then(|other| other.cell(row, column));
             match before {
-                None => worse.push(format!("{}, {row}, {column}: {value}, and the book has no such figure", table.title)),
+                None => {
+                    worse.push(format!("{}, {row}, {column}: {value}, and the book has no such figure", table.title))
+                }
                 Some(before) => {
                     let allowed = before + (before * ALLOWED_PERCENT / 100).max(ALLOWED_ANYWAY);
                     if value > allowed {
@@ -71,7 +73,9 @@ mod tests {
     use super::*;
 
     fn table(value: u64) -> Table {
-        Table::new("Cost", &["mean", "worst"]).row("edge", vec![Some(100), Some(value)]).row("tick", vec![None, Some(7)])
+        Table::new("Cost", &["mean", "worst"])
+            .row("edge", vec![Some(100), Some(value)])
+            .row("tick", vec![None, Some(7)])
     }
 
     #[test]

@@ -41,15 +41,63 @@ struct Goal {
 
 /// The budgets set before anything was written. Flash was set with recording and link in mind.
 const GOALS: [Goal; 9] = [
-    Goal { what: "flash, size-optimised, thumbv6m", table: TITLE, row: "thumbv6m-none-eabi", column: SMALL, at_most: 24 * 1024 },
-    Goal { what: "RAM, 4 targets a turn, either edge or both", table: TITLE, row: "thumbv6m-none-eabi", column: EIGHT, at_most: 2 * 1024 },
+    Goal {
+        what: "flash, size-optimised, thumbv6m",
+        table: TITLE,
+        row: "thumbv6m-none-eabi",
+        column: SMALL,
+        at_most: 24 * 1024,
+    },
+    Goal {
+        what: "RAM, 4 targets a turn, either edge or both",
+        table: TITLE,
+        row: "thumbv6m-none-eabi",
+        column: EIGHT,
+        at_most: 2 * 1024,
+    },
     Goal { what: "RAM, 32 targets a turn", table: TITLE, row: "thumbv6m-none-eabi", column: ALL, at_most: 5 * 1024 },
-    Goal { what: "an edge on Cortex-M3, mean", table: HEALTHY, row: "edge", column: "Cortex-M3, for speed", at_most: 1_000 },
-    Goal { what: "an edge on Cortex-M3, most", table: WORST, row: "edge", column: "Cortex-M3, for speed", at_most: 6_000 },
-    Goal { what: "an edge on thumbv6m, mean", table: HEALTHY, row: "edge", column: "thumbv6m, for speed", at_most: 3_000 },
-    Goal { what: "stack of an input on Cortex-M3", table: STACK, row: "an input", column: "Cortex-M3, for speed", at_most: 2 * 1024 },
-    Goal { what: "stack of an input on thumbv6m", table: STACK, row: "an input", column: "thumbv6m, for size", at_most: 2 * 1024 },
-    Goal { what: "stack of taking settings on Cortex-M3", table: STACK, row: "settings taken", column: "Cortex-M3, for speed", at_most: 2 * 1024 },
+    Goal {
+        what: "an edge on Cortex-M3, mean",
+        table: HEALTHY,
+        row: "edge",
+        column: "Cortex-M3, for speed",
+        at_most: 1_000,
+    },
+    Goal {
+        what: "an edge on Cortex-M3, most",
+        table: WORST,
+        row: "edge",
+        column: "Cortex-M3, for speed",
+        at_most: 6_000,
+    },
+    Goal {
+        what: "an edge on thumbv6m, mean",
+        table: HEALTHY,
+        row: "edge",
+        column: "thumbv6m, for speed",
+        at_most: 3_000,
+    },
+    Goal {
+        what: "stack of an input on Cortex-M3",
+        table: STACK,
+        row: "an input",
+        column: "Cortex-M3, for speed",
+        at_most: 2 * 1024,
+    },
+    Goal {
+        what: "stack of an input on thumbv6m",
+        table: STACK,
+        row: "an input",
+        column: "thumbv6m, for size",
+        at_most: 2 * 1024,
+    },
+    Goal {
+        what: "stack of taking settings on Cortex-M3",
+        table: STACK,
+        row: "settings taken",
+        column: "Cortex-M3, for speed",
+        at_most: 2 * 1024,
+    },
 ];
 
 /// The whole page.

@@ -189,6 +189,9 @@ impl fmt::Display for Reason<'_> {
                  than {bound} of normal",
             ),
             Rule::StopsTooLate => {
+                // To the tenth of a per cent above: more digits would only pretend.
+                let tenths = violation.value.saturating_add(999) / 1_000;
+                let value = Quantity::new(tenths.saturating_mul(1_000), FieldUnit::Ppm);
                 write!(
                     out,
                     "setpoint, measuring error, wait for edges and on-delay at a loss of 5 % a second come to {value}; 29 \

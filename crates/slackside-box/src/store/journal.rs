@@ -1,0 +1,277 @@
+//! A journal of what must survive a loss of power, in two pages.
+//!
+//! A record is 128 bytes: its number (4 bytes, low byte first), the length of its body (1), three zeros, the body
+//! ([`Kept`] in postcard's wire format, filled up with zeros to 116 bytes), and the CRC of all that (4). Records fill a
+//! page, then the other one, which is erased first. The newest counts.
+//!
+//! A record that was being written when power went cannot be told from one that was damaged later, and it was written
+//! because something had changed, most likely a trip. So whatever is unreadable after the newest good record counts as
+//! latched; so does an empty journal. The price: a new box must be reset once.
+
+use embedded_storage::nor_flash::NorFlash;
+use serde::{Deserialize, Serialize};
+use slackside::survivor::Survivor;
+
+use super::slots::{newer, read_any, write_padded};
+use super::{CRC, Layout, StoreError};
+use crate::fault::Faults;
+
+const RECORD: usize = 128;
+const BODY_AT: usize = 8;
+const CRC_AT: usize = RECORD.saturating_sub(4);
+/// The most bytes that [`Kept`] may take.
+pub const MOST_KEPT_BYTES: usize = CRC_AT.saturating_sub(BODY_AT);
+
+/// What is kept.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Kept {
+    /// How often the box was started, this time included.
+    pub session: u32,
+    /// The box's own latched faults.
+    pub faults: Faults,
+    /// What judge must remember.
+    pub survivor: Survivor,
+}
+
+/// What was found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Restored {
+    /// The newest good record.
+    pub kept: Option<Kept>,
+    /// Whether it is known to be the last that was written. If not, the box counts as tripped.
+    pub sure: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+enum Record {
+    Blank,
+    Bad,
+    Good(u32),
+}
+
+/// The journal.
+#[derive(Clone, Debug)]
+pub struct Journal {
+    pages: [u32; 2],
+    page_length: u32,
+    /// Records in a page.
+    room: u32,
+    /// The page in use, 0 or 1.
+    page: usize,
+    /// The next record's place in it.
+    next: u32,
+    number: u32,
+    other_is_blank: bool,
+}
+
+impl Journal {
+    /// Look through both pages.
+    ///
+    /// # Errors
+    /// [`StoreError::Flash`].
+    pub fn open<F: NorFlash>(layout: &Layout, flash: &mut F) -> Result<(Self, Restored), StoreError> {
+        let room = layout.page_length.checked_div(RECORD as u32).unwrap_or(0);
+        let mut journal = Self {
+            pages: layout.pages,
+            page_length: layout.page_length,
+            room,
+            // As if the second page were full: the first is erased before it is used.
+            page: 1,
+            next: room,
+            number: 0,
+            other_is_blank: false,
+        };
+        let mut newest: Option<(usize, u32, u32)> = None;
+        for page in [0, 1] {
+            for index in 0..room {
+                if let Record::Good(number) = journal.look(flash, page, index)?
+                    && newest.is_none_or(|(_, _, best)| newer(number, best))
+                {
+                    newest = Some((page, index, number));
+                }
+            }
+        }
+        let Some((page, index, number)) = newest else {
+            journal.other_is_blank = journal.is_blank(flash, 0)?;
+            return Ok((journal, Restored { kept: None, sure: false }));
+        };
+        journal.page = page;
+        journal.number = number.wrapping_add(1);
+        journal.next = index.saturating_add(1);
+        let mut sure = true;
+        for later in journal.next..room {
+            if journal.look(flash, page, later)? != Record::Blank {
+                sure = false;
+                journal.next = later.saturating_add(1);
+            }
+        }
+        journal.other_is_blank = true;
+        for other in 0..room {
+            match journal.look(flash, journal.other(), other)? {
+                Record::Blank => {}
+                // Behind a full page the next record would have been here.
+                Record::Bad if journal.next == room => (sure, journal.other_is_blank) = (false, false),
+                Record::Bad | Record::Good(_) => journal.other_is_blank = false,
+            }
+        }
+        let kept = journal.read(flash, page, index)?.and_then(|(_, kept)| kept);
+        Ok((journal, Restored { sure: sure && kept.is_some(), kept }))
+    }
+
+    fn is_blank<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<bool, StoreError> {
+        for index in 0..self.room {
+            if self.look(flash, page, index)? != Record::Blank {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    const fn other(&self) -> usize {
+        1_usize.saturating_sub(self.page)
+    }
+
+    fn start(&self, page: usize) -> u32 {
+        let [first, second] = self.pages;
+        if page == 0 { first } else { second }
+    }
+
+    fn address(&self, page: usize, index: u32) -> u32 {
+        self.start(page).saturating_add(index.saturating_mul(RECORD as u32))
+    }
+
+    fn look<F: NorFlash>(&self, flash: &mut F, page: usize, index: u32) -> Result<Record, StoreError> {
+        let mut record = [0; RECORD];
+        read_any(flash, self.address(page, index), &mut record)?;
+        if record == [0xFF; RECORD] {
+            return Ok(Record::Blank);
+        }
+        Ok(number_of(&record).map_or(Record::Bad, Record::Good))
+    }
+
+    /// A good record with its content; the content is `None` if another program wrote it.
+    fn read<F: NorFlash>(
+        &self,
+        flash: &mut F,
+        page: usize,
+        index: u32,
+    ) -> Result<Option<(u32, Option<Kept>)>, StoreError> {
+        let mut record = [0; RECORD];
+        read_any(flash, self.address(page, index), &mut record)?;
+        Ok(number_of(&record).map(|number| (number, kept_of(&record))))
+    }
+
+    /// Whether the next [`append`](Self::append) has to erase a page first.
+    #[must_use]
+    pub const fn must_erase(&self) -> bool {
+        self.next >= self.room && !self.other_is_blank
+    }
+
+    /// Whether it is time to erase the other page ahead.
+    #[must_use]
+    pub const fn wants_tidying(&self) -> bool {
+        !self.other_is_blank && self.next.saturating_mul(2) >= self.room
+    }
+
+    /// Erase the other page ahead, so that the next switch of pages costs no time.
+    ///
+    /// # Errors
+    /// [`StoreError::Flash`].
+    pub fn tidy<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
+        let start = self.start(self.other());
+        flash.erase(start, start.saturating_add(self.page_length)).map_err(|_| StoreError::Flash)?;
+        self.other_is_blank = true;
+        Ok(())
+    }
+
+    /// Write a record and read it back. A place that does not hold it is skipped, three times at most.
+    ///
+    /// # Errors
+    /// [`StoreError`]; the record before then counts as the newest, or the box as tripped.
+    pub fn append<F: NorFlash>(&mut self, flash: &mut F, kept: &Kept) -> Result<(), StoreError> {
+        let mut outcome = Err(StoreError::Flash);
+        for _ in 0..3 {
+            outcome = self.append_once(flash, kept);
+            if outcome.is_ok() {
+                break;
+            }
+        }
+        outcome
+    }
+
+    fn append_once<F: NorFlash>(&mut self, flash: &mut F, kept: &Kept) -> Result<(), StoreError> {
+        if self.next >= self.room {
+            if !self.other_is_blank {
+                self.tidy(flash)?;
+            }
+            self.page = self.other();
+            self.next = 0;
+            self.other_is_blank = false;
+        }
+        let mut record = [0; RECORD];
+        let (body, crc) = record.split_at_mut(CRC_AT);
+        let (head, body) = body.split_at_mut(BODY_AT);
+        let length = postcard::to_slice(kept, body).map_err(|_| StoreError::TooLong)?.len();
+        for (slot, byte) in head.iter_mut().zip(self.number.to_le_bytes()) {
+            *slot = byte;
+        }
+        if let Some(slot) = head.get_mut(4) {
+            *slot = length as u8;
+        }
+        let mut digest = CRC.digest();
+        digest.update(head);
+        digest.update(body);
+        crc.copy_from_slice(&digest.finalize().to_le_bytes());
+        let (page, index) = (self.page, self.next);
+        self.next = index.saturating_add(1);
+        write_padded(flash, self.address(page, index), &record)?;
+        match self.read(flash, page, index)? {
+            Some((number, Some(read))) if number == self.number && read == *kept => {
+                self.number = self.number.wrapping_add(1);
+                Ok(())
+            }
+            _ => Err(StoreError::Damaged),
+        }
+    }
+}
+
+fn number_of(record: &[u8; RECORD]) -> Option<u32> {
+    let (content, crc) = record.split_last_chunk::<4>()?;
+    let (number, _) = content.split_first_chunk::<4>()?;
+    (CRC.checksum(content) == u32::from_le_bytes(*crc)).then(|| u32::from_le_bytes(*number))
+}
+
+fn kept_of(record: &[u8; RECORD]) -> Option<Kept> {
+    let length = usize::from(*record.get(4)?);
+    let body = record.get(BODY_AT..BODY_AT.saturating_add(length))?;
+    match postcard::take_from_bytes(body) {
+        Ok((kept, [])) => Some(kept),
+        _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slackside::judge::{Condition, ConditionSet};
+    use slackside::units::{Joules, Span};
+
+    #[test]
+    fn the_longest_fits() {
+        let all = Condition::ALL.into_iter().fold(ConditionSet::EMPTY, ConditionSet::with);
+        let kept = Kept {
+            session: u32::MAX,
+            faults: Faults::from_bits(u32::MAX),
+            survivor: Survivor {
+                latched: all,
+                acknowledged: all,
+                first_out: Some(Condition::BypassActive),
+                boot_cleared_needed: true,
+                start_ages: core::iter::repeat_n(Span::MAX, 8).collect(),
+                slip_heat: Joules::MAX,
+            },
+        };
+        let mut bytes = [0; MOST_KEPT_BYTES];
+        assert!(postcard::to_slice(&kept, &mut bytes).is_ok());
+    }
+}

@@ -1,0 +1,74 @@
+//! Where in flash what lies.
+
+use embedded_storage::nor_flash::NorFlash;
+use slackside::settings::MOST_IMAGE_BYTES;
+
+use super::round_up;
+
+/// The parts of the flash, each beginning and ending on an erase block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Layout {
+    /// Where the two settings slots begin.
+    pub slots: [u32; 2],
+    /// How long a settings slot is.
+    pub slot_length: u32,
+    /// Where the two pages of the journal begin.
+    pub pages: [u32; 2],
+    /// How long a page is.
+    pub page_length: u32,
+    /// Where the recordings begin.
+    pub album: u32,
+    /// How long a place for one recording is.
+    pub place_length: u32,
+    /// How many recordings have a place.
+    pub places: u32,
+}
+
+/// The flash given is too small.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TooSmall {
+    /// The bytes that would be enough for settings, journal and one recording.
+    pub needed: u32,
+}
+
+impl Layout {
+    /// The shortest page of the journal.
+    const SHORTEST_PAGE: u32 = 1_024;
+
+    /// Lay out `length` bytes of flash from `start`, with room for recordings of `recording` bytes.
+    ///
+    /// # Errors
+    /// [`TooSmall`] if not even one recording fits, or `start` is not on an erase block.
+    pub fn fit<F: NorFlash>(start: u32, length: u32, recording: u32) -> Result<Self, TooSmall> {
+        let erase = u32::try_from(F::ERASE_SIZE).unwrap_or(u32::MAX);
+        let write = u32::try_from(F::WRITE_SIZE).unwrap_or(u32::MAX);
+        let image = u32::try_from(MOST_IMAGE_BYTES).unwrap_or(u32::MAX);
+        let header = round_up(super::slots::HEADER, write);
+        // Three words at the end, each in write units of its own.
+        let around = header.saturating_add(round_up(4, write).saturating_mul(3));
+        let slot_length = round_up(image.saturating_add(around), erase);
+        let page_length = round_up(Self::SHORTEST_PAGE, erase);
+        let padded = round_up(recording, write);
+        let place_length = round_up(padded.saturating_add(round_up(super::album::HEADER, write)), erase);
+        let fixed = slot_length.saturating_add(page_length).saturating_mul(2);
+        let needed = fixed.saturating_add(place_length);
+        let room = length.saturating_sub(fixed);
+        let places = room.checked_div(place_length).unwrap_or(0);
+        let end = start.checked_add(length);
+        if places == 0 || start.checked_rem(erase) != Some(0) || end.is_none() {
+            return Err(TooSmall { needed });
+        }
+        let second_slot = start.saturating_add(slot_length);
+        let first_page = second_slot.saturating_add(slot_length);
+        let second_page = first_page.saturating_add(page_length);
+        Ok(Self {
+            slots: [start, second_slot],
+            slot_length,
+            pages: [first_page, second_page],
+            page_length,
+            album: second_page.saturating_add(page_length),
+            place_length,
+            places,
+        })
+    }
+}

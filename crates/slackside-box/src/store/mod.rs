@@ -1,0 +1,37 @@
+//! What the box keeps in flash: settings in two slots, a journal of what must survive, recordings.
+
+mod album;
+mod journal;
+mod layout;
+mod slots;
+
+use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
+
+pub use album::{About, Album, Entry};
+pub use journal::{Journal, Kept, MOST_KEPT_BYTES, Restored};
+pub use layout::{Layout, TooSmall};
+pub use slots::{Found, Slots};
+
+/// Bit by bit: a table would take 1 KiB of flash, and what is summed is short.
+pub(crate) const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+
+/// Why nothing was stored or read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StoreError {
+    /// The flash said no.
+    Flash,
+    /// It does not fit.
+    TooLong,
+    /// There is no such thing.
+    NotThere,
+    /// It is damaged.
+    Damaged,
+}
+
+/// `length` rounded up to whole `unit`s; `u32::MAX` where that does not fit.
+const fn round_up(length: u32, unit: u32) -> u32 {
+    match length.checked_next_multiple_of(unit) {
+        Some(rounded) => rounded,
+        None => u32::MAX,
+    }
+}

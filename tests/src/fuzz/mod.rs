@@ -1,0 +1,9 @@
+//! What the fuzz targets do with their bytes. Each body takes any bytes at all and panics if what must always hold does not.
+
+mod image;
+mod operations;
+mod text;
+
+pub use image::settings_image;
+pub use operations::monitor;
+pub use text::{settings_text, trace};

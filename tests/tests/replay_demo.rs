@@ -1,0 +1,303 @@
+//! The demo leg from trace to words: it trips, for the right reason, and everything that is said agrees.
+
+use std::io::Cursor;
+
+use slackside::Monitor;
+use slackside::diagnose::{Cause, Confidence, findings};
+use slackside::input::{Input, Signal};
+use slackside::judge::Condition;
+use slackside::settings::{Checked, Settings};
+use slackside::survivor::Survivor;
+use slackside::units::Micros;
+use slackside::verdict::Verdict;
+use slackside_simulator::demo;
+use slackside_simulator::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
+use slackside_simulator::report::{WIDTH, object, page, words};
+use slackside_simulator::trace::{HEADER, Reader, write_row};
+
+fn example() -> Checked {
+    Settings::example().check().expect("the example leg is sound")
+}
+
+fn job<'a>(bytes: Vec<u8>, name: &str, settings: &'a Checked) -> Job<'a> {
+    let reader = Reader::from_read(name, Cursor::new(bytes)).expect("a trace");
+    Job { reader, settings, settings_name: "leg.toml", notes: Vec::new(), samples: None, events: None, progress: false }
+}
+
+fn run(bytes: Vec<u8>, settings: &Checked) -> Outcome {
+    replay(job(bytes, "demo.csv", settings)).expect("a whole trace")
+}
+
+fn as_trace(inputs: &[Input]) -> Vec<u8> {
+    let mut bytes = format!("{HEADER}\n").into_bytes();
+    for input in inputs {
+        write_row(input, &mut bytes);
+    }
+    bytes
+}
+
+/// The demo up to a time, with nothing of what came later.
+fn demo_until(seconds: u64, settings: &Checked) -> Vec<u8> {
+    let all = demo::inputs(settings);
+    let kept: Vec<Input> = all.into_iter().filter(|input| input.at < Micros::new(seconds * 1_000_000)).collect();
+    as_trace(&kept)
+}
+
+#[test]
+fn the_demo_trips_on_slip_because_the_lagging_is_gone() {
+    let settings = example();
+    let outcome = run(demo::trace(&settings), &settings);
+    let first_out = outcome.first_outs.first().expect("the demo trips");
+    assert_eq!(first_out.condition, Condition::SlipVeryHigh);
+    assert_eq!(first_out.setpoint, settings.limits.of(Condition::SlipVeryHigh).setpoint);
+    assert!(first_out.value.is_some_and(|value| value >= first_out.setpoint), "{first_out:?}");
+    assert_eq!(outcome.run_dropped, Some(first_out.at));
+
+    // The alarm at the lower setpoint came first and asked for the feed to stop.
+    let (fed_until, why) = outcome.feed_dropped.expect("the feed permit is dropped");
+    assert_eq!(why, Condition::SlipHigh);
+    assert!(fed_until < first_out.at);
+
+    // The code wants the leg stopped before the belt has lost 20 %.
+    let belt =
+        outcome.run_up.known_before(0, &settings.machine).and_then(|sample| sample.belt).expect("belt speed is known");
+    assert!(belt.get() > settings.machine.normal_belt_speed().get() / 5 * 4, "{belt:?}");
+
+    let list = findings(&outcome.evidence);
+    let surest = list.first().expect("there are findings");
+    assert_eq!((surest.cause, surest.confidence), (Cause::LaggingLost, Confidence::Strong));
+    assert!(!outcome.status.run_permit && !outcome.status.feed_permit && outcome.status.boot_cleared_needed);
+}
+
+#[test]
+fn the_run_up_rises_to_the_trip() {
+    let settings = example();
+    let outcome = run(demo::trace(&settings), &settings);
+    let slip = |before_us: u64| {
+        outcome
+            .run_up
+            .known_before(before_us, &settings.machine)
+            .and_then(|sample| sample.slip_short.ppm())
+            .expect("slip is known")
+            .get()
+    };
+    let rising: Vec<i32> = [10_000_000, 5_000_000, 2_000_000, 1_000_000, 0].map(slip).to_vec();
+    assert!(rising.is_sorted(), "{rising:?}");
+    // The head runs on at its speed, 79.5 rpm: a moment between two edges must not look like a slow shaft.
+    for before_us in (0..10_000_000).step_by(70_000) {
+        let head = outcome.run_up.known_before(before_us, &settings.machine).and_then(|moment| moment.head);
+        let rpm = f64::from(head.expect("head speed is known").get()) * 60.0 / 1e6;
+        assert!((78.0..=81.0).contains(&rpm), "{before_us} us before: {rpm} rpm");
+    }
+    assert!(rising[0] < 60_000 && rising[4] >= 140_000, "{rising:?}");
+}
+
+#[test]
+fn the_driver_gives_what_the_monitor_gives() {
+    let settings = example();
+    let inputs = demo::inputs(&settings);
+    let mut monitor = Box::new(Monitor::new());
+    monitor.configure(&settings, &Survivor::default());
+    let mut expected: Vec<Verdict> = Vec::new();
+    let last = inputs.last().expect("inputs").at;
+    for input in inputs.iter().copied().chain([Input::new(last, Signal::Tick)]) {
+        monitor.observe(input, &mut |verdict| expected.push(verdict));
+    }
+    let outcome = run(as_trace(&inputs), &settings);
+    assert!(expected.len() > 10);
+    assert_eq!(outcome.verdicts, expected);
+    assert_eq!(outcome.verdicts_in_all, expected.len() as u64);
+    assert_eq!(&outcome.status, monitor.status());
+}
+
+#[test]
+fn the_files_have_their_columns_and_leave_the_unknown_empty() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let (samples, events) = (directory.path().join("s.csv"), directory.path().join("e.csv"));
+    let settings = example();
+    let every = slackside::units::Span::ZERO;
+    let mut job = job(demo::trace(&settings), "demo.csv", &settings);
+    job.samples = Some(SamplesCsv::create(&samples, every, &settings).expect("writable"));
+    job.events = Some(EventsCsv::create(&events, &settings.limits).expect("writable"));
+    let outcome = replay(job).expect("a whole trace");
+
+    let samples = std::fs::read_to_string(samples).expect("written");
+    let mut rows = samples.lines();
+    let header = rows.next().expect("a header");
+    assert_eq!(header, SAMPLES_HEADER);
+    assert!(header.starts_with(
+        "time_us,head_rpm,boot_rpm,belt_speed_mps,slip_short_pct,slip_long_pct,underspeed_pct,slip_heat_pct,\
+         head_left_dwell_s,head_left_duty_pct,"
+    ));
+    let columns = header.split(',').count();
+    let rows: Vec<Vec<&str>> = rows.map(|row| row.split(',').collect()).collect();
+    assert!(rows.len() > 500);
+    assert!(rows.iter().all(|row| row.len() == columns));
+    // At the first edge nothing is known of speed and slip: empty, not zero.
+    assert!(rows[0][1..7].iter().all(|cell| cell.is_empty()), "{:?}", rows[0]);
+    // Head, boot and slip in the middle of the run, against what the demo's physics say by hand: the head at
+    // 1.31 × (1 + 3 % × (1 − load / rated)) turns a second, slip 3.8 % of lost lagging plus creep below 0.6 %.
+    let middle = rows.iter().find(|row| row[0].parse::<u64>().is_ok_and(|time| time > 38_000_000)).expect("a middle");
+    let number = |column: usize| middle[column].parse::<f64>().expect("a number");
+    assert!((78.6..=81.0).contains(&number(1)), "{middle:?}");
+    assert!((3.8..=4.4).contains(&number(5)), "{middle:?}");
+    assert!((number(3) - number(2) / 60.0 * 1.910_088).abs() < 1e-3, "{middle:?}");
+
+    let events = std::fs::read_to_string(events).expect("written");
+    assert_eq!(events.lines().next(), Some(EVENTS_HEADER));
+    assert_eq!(EVENTS_HEADER, "time_us,condition,change,value,setpoint,action");
+    assert_eq!(events.lines().count() as u64, outcome.verdicts_in_all + 1);
+    assert!(events.lines().all(|row| row.split(',').count() == 6));
+    let trip = outcome.first_outs[0].at.get();
+    assert!(events.contains(&format!("{trip},slip_very_high,first_out,,,\n")));
+    assert!(
+        events
+            .lines()
+            .any(|row| row.starts_with(&format!("{trip},slip_very_high,unacknowledged,")) && row.ends_with(",14,stop"))
+    );
+}
+
+#[test]
+fn samples_can_be_thinned() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path().join("s.csv");
+    let settings = example();
+    let mut job = job(demo::trace(&settings), "demo.csv", &settings);
+    let second = slackside::units::Span::from_millis(1_000);
+    job.samples = Some(SamplesCsv::create(&path, second, &settings).expect("writable"));
+    replay(job).expect("a whole trace");
+    let text = std::fs::read_to_string(path).expect("written");
+    let times: Vec<u64> = text.lines().skip(1).filter_map(|row| row.split(',').next()?.parse().ok()).collect();
+    assert!(times.len() > 60);
+    assert!(times.windows(2).all(|pair| pair[1] - pair[0] >= 1_000_000));
+}
+
+#[test]
+fn the_words_fit_and_say_what_matters() {
+    let settings = example();
+    let outcome = run(demo::trace(&settings), &settings);
+    let text = words(&outcome, &demo::STORY);
+    for line in text.lines() {
+        assert!(line.chars().count() <= WIDTH, "{} columns: {line}", line.chars().count());
+    }
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for said in [
+        "STOPPED: Slip very high at",
+        "setpoint 14.0 %",
+        "10 s before",
+        "Feed permit dropped: slip high",
+        "lost its lagging",
+        "What was not known",
+        "not supervised",
+        "Lock out and tag out",
+        "What came after it is not known",
+    ] {
+        assert!(flat.contains(said), "`{said}` is not said:\n{text}");
+    }
+}
+
+#[test]
+fn where_nothing_tripped_nobody_is_told_that_all_is_well() {
+    let settings = example();
+    let outcome = run(demo_until(60, &settings), &settings);
+    assert!(outcome.first_outs.is_empty());
+    let text = words(&outcome, &[]);
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("Nothing tripped in"), "{text}");
+    assert!(flat.contains("does not mean that the leg is sound"), "{text}");
+    assert!(flat.contains("Largest slip over four boot turns"), "{text}");
+    assert!(!flat.contains("healthy"), "{text}");
+    assert!(page(&outcome, &[]).contains("Nothing tripped"));
+}
+
+#[test]
+fn with_the_boot_alone_every_output_says_that_slip_is_not_seen() {
+    let mut settings = Settings::example();
+    settings.machine.head_targets = None;
+    settings.machine.accepted_ratio = None;
+    let settings = settings.check().unwrap_or_else(|violations| panic!("{violations:?}"));
+    let inputs: Vec<Input> = demo::inputs(&example())
+        .into_iter()
+        .filter(|input| !matches!(input.signal, Signal::Edge(slackside::input::Shaft::Head, _)))
+        .collect();
+    let outcome = run(as_trace(&inputs), &settings);
+    let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("no head sensor, so slip was not watched"), "{flat}");
+    assert!(page(&outcome, &[]).contains("no head sensor"));
+    assert_eq!(object(&outcome)["slip_watched"], serde_json::Value::Bool(false));
+    assert!(outcome.peak_short.is_none() && outcome.peak_long.is_none());
+}
+
+/// The demo with the boot sensor's wire cut at 50 s, in full speed; the motor does not obey in this trace.
+#[test]
+fn a_cut_wire_is_named_as_one_and_a_motor_that_runs_on_too() {
+    let settings = example();
+    let cut = |input: &Input| {
+        matches!(input.signal, Signal::Edge(slackside::input::Shaft::Boot, _)) && input.at > Micros::new(50_000_000)
+    };
+    let inputs: Vec<Input> = demo::inputs(&settings).into_iter().filter(|input| !cut(input)).collect();
+    let outcome = run(as_trace(&inputs), &settings);
+    let first_out = outcome.first_outs.first().expect("silence trips");
+    // 15 % of loss is proven 1/0.85 pitches after the last edge, and must last half a second.
+    let trip = first_out.at.get();
+    assert!((50_500_000..51_000_000).contains(&trip), "{first_out:?}");
+    let surest = findings(&outcome.evidence).first().map(|finding| (finding.cause, finding.confidence));
+    assert_eq!(surest, Some((Cause::SensorLost(slackside::input::Shaft::Boot), Confidence::Strong)));
+    assert!(outcome.ran_on_us.is_some_and(|ran_on| ran_on > 30_000_000));
+    let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("did not obey the run permit"), "{flat}");
+    // The demo's own motor does obey.
+    let obeyed = run(demo::trace(&settings), &settings);
+    assert!(obeyed.ran_on_us.is_some_and(|ran_on| ran_on < 100_000), "{:?}", obeyed.ran_on_us);
+}
+
+#[test]
+fn the_page_needs_nothing_else_and_takes_nothing_from_files_as_markup() {
+    let mut settings = Settings::example();
+    settings.machine.leg.clear();
+    settings.machine.leg.push_str("<img src=x> & \"leg\"").expect("short enough");
+    let settings = settings.check().unwrap_or_else(|violations| panic!("{violations:?}"));
+    let trace = demo::trace(&example());
+    let outcome = replay(job(trace, "<script>alert(1)</script>.csv", &settings)).expect("a whole trace");
+    let html = page(&outcome, &[]);
+    for outside in ["http:", "https:", "//cdn", "<script", "<img", "<link", "@import", "url(", "src="] {
+        let found = html.match_indices(outside).any(|(at, _)| !html[..at].ends_with("&lt;img "));
+        assert!(!found, "`{outside}` is in the page");
+    }
+    assert!(html.contains("&lt;img src=x&gt; &amp; &quot;leg&quot;"));
+    assert!(html.contains("&lt;script&gt;"));
+    // Every element that is opened is closed.
+    for element in ["div", "section", "table", "svg", "ul", "ol", "p", "span", "tr", "td", "th", "main", "header"] {
+        let opened = html.matches(&format!("<{element}>")).count() + html.matches(&format!("<{element} ")).count();
+        assert_eq!(opened, html.matches(&format!("</{element}>")).count(), "{element}");
+    }
+}
+
+#[test]
+fn the_object_is_stable_and_says_the_same() {
+    let settings = example();
+    let outcome = run(demo::trace(&settings), &settings);
+    let object = object(&outcome);
+    assert_eq!(object["first_outs"][0]["condition"], "slip_very_high");
+    assert_eq!(object["first_outs"][0]["time_us"], outcome.first_outs[0].at.get());
+    assert_eq!(object["first_outs"][0]["setpoint_pct"], 14.0);
+    assert_eq!(object["end"]["run_permit"], false);
+    let keys: Vec<&String> = object.as_object().expect("an object").keys().collect();
+    assert_eq!(keys[..4], ["format", "format_version", "core_version", "leg"]);
+    let again = object_text(&run(demo::trace(&settings), &settings));
+    assert_eq!(again, object_text(&outcome));
+}
+
+fn object_text(outcome: &Outcome) -> String {
+    object(outcome).to_string()
+}
+
+#[test]
+fn what_happens_after_the_last_row_is_left_open() {
+    // Cut the trace in mid-run: the boot's silence after the last row must not be judged.
+    let settings = example();
+    let outcome = run(demo_until(50, &settings), &settings);
+    assert!(outcome.first_outs.is_empty());
+    assert!(outcome.last() < Micros::new(50_000_000));
+    assert!(outcome.verdicts.iter().all(|verdict| verdict.at <= outcome.last()));
+}

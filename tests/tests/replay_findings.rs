@@ -1,0 +1,92 @@
+//! Rubs told apart by where on the belt they happen, from trace to finding.
+//!
+//! No published recording of rub contacts is known; these traces are made by hand, with the loop length wrong on purpose.
+
+use std::io::Cursor;
+
+use slackside::diagnose::{Cause, findings};
+use slackside::input::{ContactState, Input, Place, Shaft, Signal};
+use slackside::settings::{Checked, Settings};
+use slackside::units::Micros;
+use slackside_simulator::replay::{Job, Outcome, replay};
+use slackside_simulator::trace::{HEADER, Reader, write_row};
+
+/// How long the traces are.
+const SECONDS: u64 = 900;
+
+/// The example leg at steady speed without slip, and the rubs at these times, 60 ms each, at the head on the left.
+fn trace(settings: &Checked, rubs_us: &[u64]) -> Vec<u8> {
+    let end = SECONDS * 1_000_000;
+    let mut inputs = vec![Input::new(Micros::ZERO, Signal::DriveRunning(false))];
+    inputs.push(Input::new(Micros::new(3_000_000), Signal::DriveRunning(true)));
+    for (shaft, turns_a_second) in [
+        (Shaft::Head, f64::from(settings.machine.normal_head.get()) / 1e6),
+        (Shaft::Boot, f64::from(settings.machine.normal_head.get()) / 1e6 * f64::from(settings.ratio().get()) / 1e6),
+    ] {
+        let pitch_us = 1e6 / turns_a_second / 4.0;
+        let mut at = 3_200_000.0;
+        while (at as u64) < end {
+            inputs.push(Input::new(Micros::new(at as u64), Signal::Edge(shaft, true)));
+            inputs.push(Input::new(Micros::new((at + 0.3 * pitch_us) as u64), Signal::Edge(shaft, false)));
+            at += pitch_us;
+        }
+    }
+    for rub in rubs_us {
+        let rubbing = Signal::Contact(Place::HeadLeft, ContactState::Rubbing);
+        let clear = Signal::Contact(Place::HeadLeft, ContactState::Clear);
+        inputs.push(Input::new(Micros::new(*rub), rubbing));
+        inputs.push(Input::new(Micros::new(*rub + 60_000), clear));
+    }
+    inputs.sort_by_key(|input| input.at);
+    let mut bytes = format!("{HEADER}\n").into_bytes();
+    for input in &inputs {
+        write_row(input, &mut bytes);
+    }
+    bytes
+}
+
+fn run(settings: &Checked, rubs_us: &[u64]) -> Outcome {
+    let reader = Reader::from_read("rubs.csv", Cursor::new(trace(settings, rubs_us))).expect("a trace");
+    let job =
+        Job { reader, settings, settings_name: "leg", notes: Vec::new(), samples: None, events: None, progress: false };
+    replay(job).expect("a whole trace")
+}
+
+fn has_belt_fault(outcome: &Outcome) -> bool {
+    findings(&outcome.evidence).iter().any(|finding| finding.cause == Cause::BeltFault(Place::HeadLeft))
+}
+
+#[test]
+fn a_splice_that_brushes_past_once_a_loop_is_found() {
+    let settings = Settings::example().check().expect("the example leg is sound");
+    // The true loop is 1.7 % longer than the settings say.
+    let loop_us = f64::from(settings.machine.loop_time().get()) * 1.017;
+    let belt = f64::from(settings.machine.normal_belt_speed().get());
+    let turning = f64::from(settings.machine.normal_head.get()) * f64::from(settings.ratio().get()) / 1e6;
+    let runs = f64::from(settings.machine.belt_speed(slackside::units::MicroturnsPerSecond::new(turning as u32)).get());
+    let loop_us = loop_us * belt / runs;
+    let rubs: Vec<u64> = (1..)
+        .map(|turn: u32| 10_000_000 + (f64::from(turn) * loop_us) as u64 + u64::from(turn * 7919 % 13) * 9_000)
+        .take_while(|at| *at < (SECONDS - 5) * 1_000_000)
+        .collect();
+    assert!(rubs.len() > 30);
+    let outcome = run(&settings, &rubs);
+    assert!(outcome.first_outs.is_empty(), "a splice stops nothing: {:?}", outcome.first_outs);
+    assert!(has_belt_fault(&outcome), "{:?}", outcome.evidence.rubs);
+}
+
+#[test]
+fn a_belt_that_wanders_is_not_called_a_splice() {
+    let settings = Settings::example().check().expect("the example leg is sound");
+    let mut state = 99_u64;
+    let mut at = 10_000_000;
+    let mut rubs = Vec::new();
+    while at < (SECONDS - 20) * 1_000_000 {
+        rubs.push(at);
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        at += 4_000_000 + (state >> 33) % 43_000_000;
+    }
+    assert!(rubs.len() > 20);
+    let outcome = run(&settings, &rubs);
+    assert!(!has_belt_fault(&outcome), "{:?}", outcome.evidence.rubs);
+}
