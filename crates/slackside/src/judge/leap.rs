@@ -113,7 +113,7 @@ pub fn steady_shift(machine: &Machine, seen: &SeenRatio) -> Option<i32> {
     if seen.spread >= super::senses::STEADY {
         return None;
     }
-    ratio::shift(seen.ratio, ratio::in_force(machine))
+    ratio::shift(seen.ratio, machine.ratio_in_force())
 }
 
 impl Judge {
