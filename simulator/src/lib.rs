@@ -13,3 +13,4 @@ pub mod sensors;
 pub mod settings;
 pub mod sheet;
 pub mod trace;
+pub mod tune;

@@ -24,6 +24,8 @@ mod course;
 mod exp;
 mod heat;
 mod kept;
+#[doc(hidden)]
+pub mod leap;
 mod people;
 mod permits;
 mod quiet;
