@@ -152,6 +152,38 @@ impl Heat {
         self.check
     }
 
+    /// The heat from which it is beyond, in millijoules.
+    pub(super) const fn limit_mj(&self) -> u64 {
+        self.limit
+    }
+
+    /// Whether both hold the same heat and take in the same, whatever their limits.
+    pub(super) fn same_course(&self, other: &Self) -> bool {
+        self.anchor_at == other.anchor_at
+            && self.anchor == other.anchor
+            && self.inflow == other.inflow
+            && self.fullest == other.fullest
+            && self.settled == other.settled
+            && self.decay == other.decay
+    }
+
+    /// As [`feed`](Self::feed), without working out when the limit may be reached.
+    pub(super) fn feed_course(&mut self, now: Micros, watts: u32, slip: i32) {
+        self.exact = false;
+        self.fullest = u64::from(watts).saturating_mul(1_000);
+        self.feed(now, watts, slip);
+    }
+
+    /// Take over heat and inflow, and look anew for when the limit may be reached.
+    pub(super) fn take_course(&mut self, from: &Self, now: Micros) {
+        self.anchor_at = from.anchor_at;
+        self.anchor = from.anchor;
+        self.inflow = from.inflow;
+        self.fullest = from.fullest;
+        self.settled = from.settled;
+        self.look_again(now);
+    }
+
     /// Set `check` anew: near the limit exactly, else by the soonest that any slip could reach it.
     fn look_again(&mut self, now: Micros) {
         let heat = self.at(now);

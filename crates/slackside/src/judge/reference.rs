@@ -131,6 +131,11 @@ impl Reference {
         }
     }
 
+    /// Whether the leg has a reference at all.
+    pub(super) const fn is_fitted(&self) -> bool {
+        self.fitted.is_some()
+    }
+
     /// The reading, if any.
     pub(super) const fn value(&self) -> Option<i32> {
         self.value

@@ -39,7 +39,7 @@ const LATES: i32 = 16;
 /// Starts are counted up to eight: a larger allowance counts as seven.
 const STARTS: i32 = 7;
 /// A block in which slip varied more says nothing of the ratio.
-const STEADY: Ppm = Ppm::new(3_000);
+pub(super) const STEADY: Ppm = Ppm::new(3_000);
 
 /// Whether the condition's own deadline moves with every edge.
 pub(super) const fn follows_silence(condition: Condition) -> bool {
@@ -111,7 +111,8 @@ impl Judge {
             | Condition::SlipImpossible
             | Condition::SlipNegative
             | Condition::HeadSilent => live,
-            Condition::BothSilent => live || phase == Phase::CoastDown,
+            // While starting no shaft has its speed yet, and one narrow pitch of targets not learned yet may look like it.
+            Condition::BothSilent => (live && phase != Phase::Starting) || phase == Phase::CoastDown,
             Condition::SlipUnknown | Condition::ReferenceFault => phase == Phase::Running && !off,
             Condition::Rollback => off,
             Condition::EdgesAtRest => phase == Phase::Standstill,

@@ -1,0 +1,281 @@
+//! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
+
+use slackside::judge::leap::LeaptCell;
+use slackside::motion::Pitch;
+use slackside::units::{Micros, TurnFraction};
+
+use super::index::{Extremes, Pace, Sparse};
+use super::store::{BLOCK, ShaftKey, Store, Told};
+
+/// The delays of one condition while they are followed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Walk {
+    pub beyond: bool,
+    pub due: Micros,
+    /// The first row by which the alarm turns; `usize::MAX` if it does not.
+    pub turns: usize,
+}
+
+impl Walk {
+    pub(super) const fn new(cell: &LeaptCell) -> Self {
+        Self { beyond: cell.beyond, due: cell.due, turns: usize::MAX }
+    }
+
+    /// The value crosses at `at`, which is no later than `row`. Whether the alarm turns.
+    fn flip(&mut self, cell: &LeaptCell, at: Micros, row: usize) -> bool {
+        self.beyond = !self.beyond;
+        if self.beyond == cell.active {
+            self.due = Micros::MAX;
+        } else {
+            self.due = at.after(if self.beyond { cell.on_delay } else { cell.off_delay });
+            if self.due <= at {
+                self.turns = row;
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Whether the running delay has ended by `at`, the time of `row`.
+    fn ends(&mut self, at: Micros, row: usize) -> bool {
+        if self.due <= at {
+            self.turns = row;
+            return true;
+        }
+        false
+    }
+
+    /// No crossing up to `to`: the delay may still end before.
+    fn rest(mut self, store: &Store, from: usize, to: usize) -> Self {
+        if self.turns == usize::MAX && to > from && self.due <= store.at(to - 1) {
+            self.turns = store.row_at(self.due).clamp(from, to);
+        }
+        self
+    }
+}
+
+/// Follow a value given by `next`: the first row from `from` on, before `to`, at which it is beyond (`true`) or within.
+pub(super) fn values(
+    store: &Store,
+    cell: &LeaptCell,
+    from: usize,
+    to: usize,
+    mut next: impl FnMut(usize, bool) -> Option<usize>,
+) -> Walk {
+    let mut walk = Walk::new(cell);
+    let mut row = from;
+    while let Some(found) = next(row, !walk.beyond).filter(|found| *found < to) {
+        let at = store.at(found);
+        if walk.due <= at {
+            break;
+        }
+        if walk.flip(cell, at, found) {
+            return walk;
+        }
+        row = found + 1;
+    }
+    walk.rest(store, from, to)
+}
+
+/// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`.
+pub(super) fn dense(
+    extremes: &Extremes,
+    value: impl Fn(usize) -> Option<i64>,
+    cell: &LeaptCell,
+    (from, to): (usize, usize),
+    above: bool,
+) -> Option<usize> {
+    let mut row = from;
+    while row < to {
+        let block = row / BLOCK;
+        let end = ((block + 1) * BLOCK).min(to);
+        let may = if above { extremes.most[block] >= cell.limit } else { extremes.least[block] < cell.clear };
+        if may {
+            let hit = |row: &usize| {
+                value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear })
+            };
+            if let Some(found) = (row..end).find(hit) {
+                return Some(found);
+            }
+            row = end;
+            continue;
+        }
+        // Pass over as many blocks as possible at once.
+        let last = to.div_ceil(BLOCK);
+        let ahead = if above {
+            extremes.most[block + 1..last.max(block + 1)].iter().position(|most| *most >= cell.limit)
+        } else {
+            extremes.least[block + 1..last.max(block + 1)].iter().position(|least| *least < cell.clear)
+        };
+        row = (block + 1 + ahead?) * BLOCK;
+    }
+    None
+}
+
+/// As [`dense`], of values upside down: `limit` and `clear` are held against the negative.
+pub(super) fn dense_below(
+    extremes: &Extremes,
+    value: impl Fn(usize) -> Option<i64>,
+    cell: &LeaptCell,
+    (from, to): (usize, usize),
+    beyond: bool,
+) -> Option<usize> {
+    let mut row = from;
+    while row < to {
+        let block = row / BLOCK;
+        let end = ((block + 1) * BLOCK).min(to);
+        let may = |block: usize| {
+            if beyond {
+                extremes.least[block] != i64::MAX && -extremes.least[block] >= cell.limit
+            } else {
+                extremes.most[block] != i64::MIN && -extremes.most[block] < cell.clear
+            }
+        };
+        if may(block) {
+            let hit = |row: &usize| {
+                value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear })
+            };
+            if let Some(found) = (row..end).find(hit) {
+                return Some(found);
+            }
+            row = end;
+            continue;
+        }
+        let last = to.div_ceil(BLOCK);
+        let ahead = (block + 1..last).find(|block| may(*block))?;
+        row = ahead * BLOCK;
+    }
+    None
+}
+
+/// The same for a value that changes seldom.
+pub(super) fn sparse(
+    sparse: &Sparse,
+    cell: &LeaptCell,
+    (from, to): (usize, usize),
+    above: bool,
+) -> Option<usize> {
+    let start = sparse.rows.partition_point(|row| (*row as usize) < from);
+    sparse.rows[start..]
+        .iter()
+        .zip(&sparse.values[start..])
+        .take_while(|(row, _)| (**row as usize) < to)
+        .find(|(_, value)| {
+            let value = i64::from(**value);
+            if above { value >= cell.limit } else { value < cell.clear }
+        })
+        .map(|(row, _)| *row as usize)
+}
+
+/// What a speed condition knows of its shaft.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shaft {
+    pub edge: Micros,
+    pub next: TurnFraction,
+    pub pitch: Pitch,
+}
+
+impl Shaft {
+    pub(super) fn of(key: &ShaftKey) -> Option<Self> {
+        Some(Self { edge: key.last_edge?, next: key.next, pitch: key.pitch? })
+    }
+
+    const fn crossing(&self, limit: i64) -> u64 {
+        self.edge.get() + pitch_time(self.next, limit) + 1
+    }
+}
+
+const fn pitch_time(angle: TurnFraction, turn: i64) -> u64 {
+    (angle.get() as u64 * turn as u64) >> 32
+}
+
+/// Follow a speed condition of one shaft. `now` is what is known of it before row `from`.
+pub(super) fn speed(
+    store: &Store,
+    cell: &LeaptCell,
+    pace: &Pace,
+    head: bool,
+    now: Shaft,
+    (from, to): (usize, usize),
+) -> Walk {
+    let mut walk = Walk::new(cell);
+    let mut shaft = now;
+    let mut row = from;
+    while row < to {
+        let block = row / BLOCK;
+        let limit = u32::try_from(cell.limit).unwrap_or(u32::MAX);
+        let clear = u32::try_from(cell.clear).unwrap_or(0);
+        let last = to.div_ceil(BLOCK);
+        let ahead = if walk.beyond {
+            pace.quick[block..last].iter().position(|quick| *quick <= clear)
+        } else {
+            pace.calm[block..last].iter().position(|calm| *calm > limit)
+        };
+        let Some(ahead) = ahead else { return walk.rest(store, from, to) };
+        if ahead > 0 {
+            row = (block + ahead) * BLOCK;
+            let key = &store.keys[block + ahead];
+            let Some(known) = Shaft::of(if head { &key.head } else { &key.boot }) else {
+                walk.turns = row;
+                return walk;
+            };
+            shaft = known;
+        }
+        let end = ((row / BLOCK + 1) * BLOCK).min(to);
+        while row < end {
+            let at = store.at(row);
+            if !walk.beyond {
+                let crossing = shaft.crossing(cell.limit);
+                if crossing <= at.get() {
+                    if walk.ends(Micros::new(crossing), row) || walk.flip(cell, Micros::new(crossing), row) {
+                        return walk;
+                    }
+                }
+            }
+            if walk.ends(at, row) {
+                return walk;
+            }
+            if let Some(known) = edge_at(store, row, head) {
+                shaft = known;
+                let beyond = if at.get() >= shaft.crossing(cell.limit) {
+                    true
+                } else {
+                    let time = u64::from(shaft.pitch.time.get());
+                    if time > pitch_time(shaft.pitch.largest, cell.limit) {
+                        true
+                    } else if time <= pitch_time(shaft.pitch.angle, cell.clear) {
+                        false
+                    } else {
+                        walk.beyond
+                    }
+                };
+                if beyond != walk.beyond && walk.flip(cell, at, row) {
+                    return walk;
+                }
+            }
+            row += 1;
+        }
+    }
+    walk.rest(store, from, to)
+}
+
+/// What `row` says of the shaft, if it is an edge of it.
+fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
+    if store.is_whole(row) {
+        let found = store.whole.binary_search_by_key(&(row as u32), |whole| whole.row).ok()?;
+        let Told::Motion(motion) = &store.whole[found].told else { return None };
+        let shaft = if head { &motion.head } else { &motion.boot };
+        return Some(Shaft { edge: shaft.last_edge?, next: shaft.next_largest, pitch: shaft.pitch? });
+    }
+    if store.is_head(row) != head {
+        return None;
+    }
+    let shape = store.shape(row);
+    let pitch = Pitch {
+        time: slackside::units::Span::new(store.pitch[row]),
+        angle: shape.angle,
+        largest: shape.largest,
+    };
+    let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
+    Some(Shaft { edge, next: shape.next, pitch })
+}

@@ -1,0 +1,244 @@
+//! Judging stored motion with leaps gives the same verdicts as judging live, whatever happens on the leg and whatever the limits.
+
+use proptest::prelude::*;
+use slackside::Monitor;
+use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
+use slackside::judge::Condition;
+use slackside::settings::{Checked, Settings};
+use slackside::survivor::Survivor;
+use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
+use slackside::verdict::Verdict;
+use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_simulator::tune::store::Store;
+
+/// A small generator: splitmix64.
+struct Chance(u64);
+
+impl Chance {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, end: u64) -> u64 {
+        self.next() % end
+    }
+
+    fn between(&mut self, low: f64, high: f64) -> f64 {
+        low + (high - low) * (self.next() >> 11) as f64 / (1_u64 << 53) as f64
+    }
+}
+
+/// What happens on the leg.
+#[derive(Clone, Copy, Debug)]
+struct Story {
+    seed: u64,
+    seconds: u64,
+    /// Spread of slip from one stretch to the next, as a share.
+    slip: f64,
+    /// Spread of drive speed.
+    speed: f64,
+    /// Rubs, power readings, commands, stops of the drive: how many in an hour.
+    events: u64,
+    power: bool,
+}
+
+/// Edges of both shafts whose speed and slip wander from second to second.
+fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
+    let mut chance = Chance(story.seed);
+    let machine = &settings.machine;
+    let head_speed = f64::from(machine.normal_head.get()) / 1e6;
+    let ratio = f64::from(machine.ratio_in_force().get()) / 1e6;
+    let mut inputs = vec![
+        Input::new(Micros::ZERO, Signal::DriveRunning(false)),
+        Input::new(Micros::new(20_000_000), Signal::DriveRunning(true)),
+    ];
+    let mut angles = [chance.between(0.0, 0.2), chance.between(0.0, 0.2)];
+    let mut next = [0.25, 0.25];
+    let (mut speed, mut slip, mut deep) = (0.0, 0.005, 0.0_f64);
+    let step = 0.001;
+    let mut on = true;
+    for step_number in 20_000..20_000 + story.seconds * 1_000 {
+        let t = step_number as f64 * step;
+        if step_number % 1_000 == 0 {
+            slip = 0.005 + story.slip * chance.between(-1.0, 1.0);
+            if chance.below(40) == 0 {
+                deep = chance.between(0.0, 0.3);
+            } else if chance.below(4) == 0 {
+                deep = 0.0;
+            }
+            if chance.below(200_000) < story.events {
+                on = !on;
+                inputs.push(Input::new(Micros::new((t * 1e6) as u64), Signal::DriveRunning(on)));
+            }
+        }
+        let wanted = if on { 1.0 + story.speed * (t * 0.7).sin() } else { 0.0 };
+        speed += (wanted - speed) * if on { 0.001 } else { 0.0003 };
+        let speeds = [speed * head_speed, speed * head_speed * ratio * (1.0 - slip - deep)];
+        for (index, shaft) in [Shaft::Head, Shaft::Boot].into_iter().enumerate() {
+            if speed < 0.01 {
+                continue;
+            }
+            angles[index] += speeds[index] * step;
+            while angles[index] >= next[index] {
+                let late = (angles[index] - next[index]) / speeds[index].max(1e-6);
+                let at = ((t - late) * 1e6) as u64 + chance.below(6);
+                let wide = (0.08 / speeds[index].max(0.05) * 1e6) as u64;
+                inputs.push(Input::new(Micros::new(at), Signal::Edge(shaft, true)));
+                inputs.push(Input::new(Micros::new(at + wide), Signal::Edge(shaft, false)));
+                next[index] += 0.25;
+            }
+        }
+    }
+    let end = (20 + story.seconds) * 1_000_000;
+    for _ in 0..story.seconds * story.events / 3_600 {
+        let at = 20_000_000 + chance.below(end - 20_000_000);
+        let place = Place::ALL[chance.below(4) as usize];
+        match chance.below(6) {
+            0 => {
+                let asked = [Command::Acknowledge, Command::Reset, Command::BootCleared][chance.below(3) as usize];
+                inputs.push(Input::new(Micros::new(at), Signal::Command(Origin::Leg, asked)));
+            }
+            1 => inputs.push(Input::new(Micros::new(at), Signal::Tick)),
+            2 => inputs.push(Input::new(Micros::new(at), Signal::EdgesLost(Shaft::Boot))),
+            _ => {
+                let length = 50_000 + chance.below(1_500_000);
+                inputs.push(Input::new(Micros::new(at), Signal::Contact(place, ContactState::Rubbing)));
+                inputs.push(Input::new(Micros::new(at + length), Signal::Contact(place, ContactState::Clear)));
+            }
+        }
+    }
+    if story.power {
+        let mut at = 20_000_000;
+        while at < end {
+            at += 1_000_000 + chance.below(3_000_000) + if chance.below(60) == 0 { 70_000_000 } else { 0 };
+            inputs.push(Input::new(Micros::new(at), Signal::DrivePower(Watts::new(5_000 + chance.below(14_000) as u32))));
+        }
+    }
+    inputs.sort_by_key(|input| input.at);
+    inputs
+}
+
+/// Limits that often lie where the values are.
+fn settings(seed: u64, power: bool) -> Option<Checked> {
+    let mut chance = Chance(seed);
+    let mut settings = Settings::example();
+    settings.machine.power_meter = power;
+    if chance.below(3) == 0 {
+        settings.machine.normal_boot = MicroturnsPerSecond::new(1_330_000);
+    }
+    let mut change = |condition: Condition, low: u64, high: u64, longest_ms: u64| {
+        let setpoint = low + chance.below(high - low);
+        let deadband = chance.below(setpoint.min(30_000));
+        let on = if chance.below(3) == 0 { 0 } else { chance.below(longest_ms) };
+        let off = if chance.below(3) == 0 { 0 } else { chance.below(5_000) };
+        settings.limits.change(condition, |limit| {
+            limit.setpoint = setpoint as i32;
+            limit.deadband = deadband as i32;
+            limit.on_delay = Span::from_millis(on as u32);
+            limit.off_delay = Span::from_millis(off as u32);
+        });
+    };
+    change(Condition::SlipHigh, 10_000, 60_000, 4_000);
+    change(Condition::SlipVeryHigh, 60_000, 150_000, 900);
+    change(Condition::SlipNegative, 20_000, 40_000, 3_000);
+    change(Condition::Underspeed, 20_000, 120_000, 4_000);
+    change(Condition::DeepUnderspeed, 120_000, 160_000, 400);
+    change(Condition::HeadUnderspeed, 20_000, 120_000, 4_000);
+    change(Condition::MistrackingDuty, 20_000, 200_000, 1_000);
+    change(Condition::RatioShifted, 5_000, 30_000, 100);
+    if chance.below(2) == 0 {
+        settings.limits.slip_heat.budget = slackside::units::Joules::new(20_000 + chance.below(400_000) as u32);
+    }
+    settings.limits.slip_heat.time_constant = Span::from_millis(60_000 * (1 + chance.below(30) as u32));
+    let _ = Ppm::ZERO;
+    settings.check().ok()
+}
+
+fn live(inputs: &[Input], settings: &Checked) -> Vec<Verdict> {
+    let mut monitor = Box::new(Monitor::new());
+    monitor.configure(settings, &Survivor::default());
+    let mut verdicts = Vec::new();
+    for input in inputs {
+        monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+    }
+    if let Some(last) = inputs.iter().map(|input| input.at).max() {
+        monitor.observe(Input::new(last, Signal::Tick), &mut |verdict| verdicts.push(verdict));
+    }
+    verdicts
+}
+
+fn all_three(story: Story, limits: &[Checked]) -> Cost {
+    let inputs = inputs(story, &limits[0]);
+    let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &limits[0]).unwrap();
+    let mut sum = Cost::default();
+    for (number, settings) in limits.iter().enumerate() {
+        // Half of them find no heat table.
+        let heat = HeatTables::build(&store, (number % 2 == 0).then_some(settings));
+        let live = live(&inputs, settings);
+        let mut plain = Vec::new();
+        judge_plainly(&store, settings, |verdict| {
+            plain.push(verdict);
+            true
+        });
+        assert_eq!(live.len(), plain.len(), "stored motion lost or invented verdicts");
+        assert_eq!(live, plain, "stored motion is not what was measured");
+        let mut leapt = Vec::new();
+        let cost = judge(&store, settings, heat.of(settings), |verdict| {
+            leapt.push(verdict);
+            true
+        });
+        if let Some(number) = live.iter().zip(&leapt).position(|(live, leapt)| live != leapt) {
+            panic!("verdict {number} is {:?} with leaps, {:?} without", leapt[number], live[number]);
+        }
+        assert_eq!(live.len(), leapt.len(), "a leap lost or invented verdicts");
+        assert_eq!(cost.shown + cost.leapt, store.len() as u64);
+        sum.shown += cost.shown;
+        sum.leapt += cost.leapt;
+    }
+    sum
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 6, ..ProptestConfig::default() })]
+
+    #[test]
+    fn leaps_change_no_verdict(
+        seed in any::<u64>(),
+        slip in 0.0..0.06_f64,
+        speed in 0.0..0.12_f64,
+        events in 0_u64..400,
+        power in any::<bool>(),
+        limits in prop::collection::vec(any::<u64>(), 8),
+    ) {
+        let limits: Vec<Checked> = limits.into_iter().filter_map(|seed| {
+            let settings = settings(seed, power)?;
+            (settings.machine.normal_boot == Settings::example().machine.normal_boot).then_some(settings)
+        }).collect();
+        prop_assume!(!limits.is_empty());
+        all_three(Story { seed, seconds: 240, slip, speed, events, power }, &limits);
+    }
+}
+
+#[test]
+fn a_quiet_hour_is_nearly_all_leapt_over() {
+    let story = Story { seed: 7, seconds: 900, slip: 0.0, speed: 0.0, events: 0, power: false };
+    let settings = Settings::example().check().unwrap();
+    // Slip comes in now and then even in this story: see `deep`.
+    let cost = all_three(story, std::slice::from_ref(&settings));
+    assert!(cost.leapt > 0, "{cost:?}");
+}
+
+#[test]
+fn ordinary_rows_take_24_bytes() {
+    let story = Story { seed: 7, seconds: 900, slip: 0.0, speed: 0.0, events: 0, power: false };
+    let settings = Settings::example().check().unwrap();
+    let store = Store::measure(inputs(story, &settings).into_iter().map(Ok::<_, ()>), &settings).unwrap();
+    assert!(store.whole_rows() * 50 < store.len(), "{} of {} rows are whole", store.whole_rows(), store.len());
+    let a_row = store.bytes() as f64 / store.len() as f64;
+    println!("{a_row:.1} bytes a row with keys, index and whole rows");
+    assert!(a_row < 48.0, "{a_row}");
+}
