@@ -1,9 +1,12 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
 mod convert;
+mod compare;
+mod label;
 mod replay;
 mod sheet;
 mod simulate;
+mod tune;
 
 use std::process::ExitCode;
 
@@ -20,9 +23,12 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Convert(convert::Args),
+    Compare(compare::Args),
+    Label(label::Args),
     Replay(replay::Args),
     Sheet(sheet::Args),
     Simulate(simulate::Args),
+    Tune(tune::Args),
 }
 
 /// Run the command line of this process. Bad input ends with exit code 2 and a message on standard error.
@@ -30,9 +36,12 @@ enum Command {
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
         Command::Convert(args) => convert::run(&args),
+        Command::Compare(args) => compare::run(&args),
+        Command::Label(args) => label::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Sheet(args) => sheet::run(&args),
         Command::Simulate(args) => simulate::run(&args),
+        Command::Tune(args) => tune::run(&args),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -340,3 +340,39 @@ impl Leaper<'_> {
         }
     }
 }
+
+impl HeatTable {
+    /// The heat at `at`, in millijoules, as judge's image has it on a leg whose power is not measured; from the start of the
+    /// block on with the slip of each row.
+    #[must_use]
+    pub fn heat_at(&self, store: &Store, settings: &Checked, at: Micros) -> u64 {
+        let row = store.row_at(Micros::new(at.get().saturating_add(1)));
+        let Some(last) = row.checked_sub(1) else { return 0 };
+        let Some(mut course) = self.at_block.get(last / BLOCK).copied() else { return 0 };
+        let factor = u64::from(settings.machine.service_factor.get().unsigned_abs());
+        let assumed = u64::from(settings.machine.rated_power.get()) * factor / 1_000_000;
+        let first = last / BLOCK * BLOCK;
+        let mut power = store.index.powers.partition_point(|power| (*power as usize) < first).checked_sub(1);
+        for row in first..=last {
+            let next = power.map_or(0, |power| power + 1);
+            if store.index.powers.get(next).is_some_and(|power| *power as usize == row) {
+                power = Some(next);
+            }
+            let told = power.and_then(|power| store.index.powers.get(power)).and_then(|row| {
+                let found = store.whole.binary_search_by_key(row, |whole| whole.row).ok()?;
+                match store.whole[found].told {
+                    Told::Power(watts) => Some(watts),
+                    _ => None,
+                }
+            });
+            let watts = match told {
+                Some(watts) if settings.machine.power_meter => watts,
+                _ => Watts::new(u32::try_from(assumed).unwrap_or(u32::MAX)),
+            };
+            if let Some(slip) = super::store::unpack(store.short[row]).ppm() {
+                course.feed(store.at(row), watts, slip);
+            }
+        }
+        course.at(at)
+    }
+}

@@ -1,0 +1,178 @@
+//! One leg-day measured once and judged under many settings, every condition on. Prints what it took.
+//!
+//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000).
+
+use std::time::Instant;
+
+use rayon::prelude::*;
+use slackside::input::{Input, Shaft, Signal};
+use slackside::judge::Condition;
+use slackside::settings::{Action, Checked, Settings};
+use slackside::units::{Joules, Micros, Ppm, Span};
+use slackside::verdict::Change;
+use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_simulator::tune::store::Store;
+
+const DAY: f64 = 86_400.0;
+
+struct Chance(u64);
+
+impl Chance {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    fn part(&mut self) -> f64 {
+        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
+    }
+}
+
+/// A day of the example leg: creep near 1 % that wanders with the load, the drive sagging by up to 3 %, jitter of 5 µs and 1 %
+/// uneven targets.
+fn day(settings: &Checked, wander: f64) -> Vec<Input> {
+    let head = f64::from(settings.machine.normal_head.get()) / 1e6;
+    let ratio = f64::from(settings.machine.ratio_in_force().get()) / 1e6;
+    let mut inputs = vec![
+        Input::new(Micros::ZERO, Signal::DriveRunning(false)),
+        Input::new(Micros::new(20_000_000), Signal::DriveRunning(true)),
+    ];
+    let uneven = [0.0, 0.01, -0.007, 0.004];
+    for (shaft, seed) in [(Shaft::Head, 1), (Shaft::Boot, 2)] {
+        let mut chance = Chance(seed);
+        let mut load = Chance(77);
+        let (mut t, mut turned) = (20.0, 0_u64);
+        let (mut sag, mut creep, mut next) = (0.0, 0.01, 0.0);
+        while t < DAY {
+            while t >= next {
+                sag = 0.03 * load.part();
+                creep = 0.01 + wander * (load.part() - 0.5);
+                next += 5.0;
+            }
+            let ramp = ((t - 20.0) / 4.0).clamp(0.05, 1.0);
+            let speed = head * ramp * (1.0 - sag) * if shaft == Shaft::Boot { ratio * (1.0 - creep) } else { 1.0 };
+            let place = (turned % 4) as usize;
+            let pitch = 0.25 + 0.25 * (uneven[(place + 1) % 4] - uneven[place]);
+            t += pitch / speed;
+            turned += 1;
+            let at = (t * 1e6) as u64 + chance.next() % 6;
+            inputs.push(Input::new(Micros::new(at), Signal::Edge(shaft, true)));
+            inputs.push(Input::new(Micros::new(at + (0.08 / speed * 1e6) as u64), Signal::Edge(shaft, false)));
+        }
+    }
+    inputs.sort_by_key(|input| input.at);
+    inputs
+}
+
+fn settings(number: u64, noise: bool) -> Option<Checked> {
+    let mut chance = Chance(number + 1_000_000);
+    let mut settings = Settings::example();
+    let mut set = |condition, (low, high): (f64, f64), deadband: f64, (short, long): (f64, f64)| {
+        let setpoint = (low + (high - low) * chance.part()) as i32;
+        let on = ((short + (long - short) * chance.part()) * 20.0).round() as u32 * 50;
+        settings.limits.change(condition, |limit| {
+            limit.setpoint = setpoint;
+            limit.deadband = (f64::from(setpoint) * deadband) as i32;
+            limit.on_delay = Span::from_millis(on);
+        });
+    };
+    if noise {
+        set(Condition::SlipHigh, (10_000.0, 20_000.0), 0.2, (2.0, 5.0));
+        set(Condition::SlipNegative, (10_000.0, 30_000.0), 0.2, (1.0, 5.0));
+        set(Condition::Underspeed, (20_000.0, 50_000.0), 0.2, (2.0, 5.0));
+        set(Condition::HeadUnderspeed, (20_000.0, 50_000.0), 0.2, (2.0, 5.0));
+        set(Condition::SlipVeryHigh, (30_000.0, 60_000.0), 0.1, (0.3, 1.0));
+    } else {
+        set(Condition::SlipHigh, (30_000.0, 80_000.0), 0.2, (1.0, 5.0));
+        set(Condition::SlipNegative, (20_000.0, 50_000.0), 0.2, (1.0, 5.0));
+        set(Condition::Underspeed, (70_000.0, 120_000.0), 0.2, (1.0, 5.0));
+        set(Condition::HeadUnderspeed, (70_000.0, 120_000.0), 0.2, (1.0, 5.0));
+        set(Condition::SlipVeryHigh, (90_000.0, 150_000.0), 0.1, (0.2, 1.0));
+    }
+    set(Condition::DeepUnderspeed, (130_000.0, 160_000.0), 0.1, (0.1, 0.5));
+    settings.limits.slip_heat.budget = Joules::new(600_000 + (chance.part() * 600_000.0) as u32);
+    settings.limits.slip_heat.time_constant = Span::from_millis(60_000 * (20 + 10 * (chance.next() % 3) as u32));
+    // Alarms only, so that a day is judged to its end.
+    settings.limits.change(Condition::SlipHigh, |limit| limit.action = Action::Alarm);
+    let _ = Ppm::ZERO;
+    settings.check().ok()
+}
+
+fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
+    let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
+    let inputs = day(&base, wander);
+    let began = Instant::now();
+    let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
+    let measured = began.elapsed().as_secs_f64();
+    println!(
+        "{name}: {} inputs, {} rows ({} whole), {:.1} B a row, measured in {measured:.2} s",
+        inputs.len(),
+        store.len(),
+        store.whole_rows(),
+        store.bytes() as f64 / store.len() as f64
+    );
+    let all: Vec<Checked> = (0..).take(10 * wanted).filter_map(|number| settings(number, noise)).take(wanted).collect();
+    let began = Instant::now();
+    let heat = HeatTables::build(&store, &all);
+    let tables = began.elapsed().as_secs_f64();
+    let began = Instant::now();
+    let results: Vec<(Cost, u64, u64)> = all
+        .par_iter()
+        .map(|settings| {
+            let (mut alarms, mut permits) = (0, 0);
+            let cost = judge(&store, settings, heat.of(settings), |verdict| {
+                match verdict.change {
+                    Change::Alarm { .. } => alarms += 1,
+                    Change::Permit { .. } => permits += 1,
+                    _ => {}
+                }
+                true
+            });
+            (cost, alarms, permits)
+        })
+        .collect();
+    let judged = began.elapsed().as_secs_f64();
+    let shown: u64 = results.iter().map(|(cost, ..)| cost.shown).sum();
+    let leaps: u64 = results.iter().map(|(cost, ..)| cost.leaps).sum();
+    let alarms: u64 = results.iter().map(|(_, alarms, _)| alarms).sum();
+    let runs = results.len() as f64;
+    println!(
+        "{name}: {} settings in {judged:.2} s on {} threads (heat tables {tables:.2} s); a setting: {:.0} rows shown, {:.0} leaps, {:.0} alarm changes",
+        results.len(),
+        rayon::current_num_threads(),
+        shown as f64 / runs,
+        leaps as f64 / runs,
+        alarms as f64 / runs
+    );
+    let few = &all[..all.len().min(20)];
+    let began = Instant::now();
+    let plain: Vec<(u64, u64)> = few
+        .par_iter()
+        .map(|settings| {
+            let (mut alarms, mut permits) = (0, 0);
+            judge_plainly(&store, settings, |verdict| {
+                match verdict.change {
+                    Change::Alarm { .. } => alarms += 1,
+                    Change::Permit { .. } => permits += 1,
+                    _ => {}
+                }
+                true
+            });
+            (alarms, permits)
+        })
+        .collect();
+    let plainly = began.elapsed().as_secs_f64() / few.len() as f64 * runs;
+    println!("{name}: row by row it would take {plainly:.0} s (worked out from {} settings)", few.len());
+    for ((_, alarms, permits), plain) in results.iter().zip(&plain) {
+        assert_eq!((*alarms, *permits), *plain, "leaps changed what came out");
+    }
+}
+
+fn main() {
+    let wanted = std::env::args().skip(1).find_map(|text| text.parse().ok()).unwrap_or(10_000);
+    case("quiet day", 0.01, false, wanted);
+    case("setpoints in the noise", 0.03, true, wanted);
+}

@@ -1,0 +1,114 @@
+//! `slackside label`.
+
+use std::io::Write as _;
+use std::path::PathBuf;
+
+use anyhow::{Context, bail};
+use slackside::judge::Condition;
+
+use crate::outputs::Whole;
+use crate::trace::Reader;
+use crate::tune::label::{self, AlarmDue, Label, Stretch};
+
+/// Say what should come of a recording, for tuning: written beside it as TRACE.label.toml.
+///
+/// Times are seconds of the trace's own clock. Whatever comes outside of what is named is a nuisance.
+#[derive(clap::Args)]
+pub struct Args {
+    /// The recordings, all with the same label.
+    #[arg(value_name = "TRACE.csv", required = true)]
+    traces: Vec<PathBuf>,
+    /// A stop must come: something is wrong from the first time on, and the leg must have been told to stop by the second.
+    #[arg(long, value_name = "FROM,BY", value_parser = two)]
+    stop: Option<(f64, f64)>,
+    /// Whatever comes between these times is excused.
+    #[arg(long, value_name = "FROM,TO", value_parser = two)]
+    may: Vec<(f64, f64)>,
+    /// An alarm should come between these times, of one condition or of any.
+    #[arg(long, value_name = "[CONDITION,]FROM,BY", value_parser = alarm)]
+    alarm: Vec<(Option<Condition>, f64, f64)>,
+    /// Nothing is wrong: any stop and any alarm is a nuisance.
+    #[arg(long, conflicts_with_all = ["stop", "may", "alarm"])]
+    nothing_wrong: bool,
+    /// What was wrong, in words.
+    #[arg(long, value_name = "WORDS", default_value = "")]
+    wrong: String,
+    /// Write over a label that is there.
+    #[arg(long)]
+    force: bool,
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let value: f64 = text.trim().parse().map_err(|_| format!("\"{text}\" is no number of seconds"))?;
+    if value >= 0.0 && value.is_finite() { Ok(value) } else { Err(format!("\"{text}\" is no time in a trace")) }
+}
+
+fn two(text: &str) -> Result<(f64, f64), String> {
+    let (from, to) = text.split_once(',').ok_or("write two times in seconds with a comma between, such as 612,640")?;
+    let (from, to) = (seconds(from)?, seconds(to)?);
+    if to > from { Ok((from, to)) } else { Err("the second time must be later than the first".to_owned()) }
+}
+
+fn alarm(text: &str) -> Result<(Option<Condition>, f64, f64), String> {
+    let (condition, times) = match text.split(',').count() {
+        3 => {
+            let (name, times) = text.split_once(',').unwrap_or(("", text));
+            let condition = Condition::from_name(name)
+                .ok_or(format!("\"{name}\" is no condition: use a name from the settings file, such as slip_high"))?;
+            (Some(condition), times)
+        }
+        _ => (None, text),
+    };
+    let (from, by) = two(times)?;
+    Ok((condition, from, by))
+}
+
+/// Run the command.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    let micros = |seconds: f64| (seconds * 1e6).round() as u64;
+    let stretch = |from: f64, to: f64| Stretch { from_us: micros(from), to_us: micros(to) };
+    let label = Label {
+        stop: args.stop.map(|(from, by)| stretch(from, by)),
+        may: args.may.iter().map(|(from, to)| stretch(*from, *to)).collect(),
+        alarms: args
+            .alarm
+            .iter()
+            .map(|(condition, from, by)| AlarmDue { condition: *condition, within: stretch(*from, *by) })
+            .collect(),
+        wrong: args.wrong.clone(),
+    };
+    let says = label.stop.is_some() || !label.may.is_empty() || !label.alarms.is_empty();
+    if !says && !args.nothing_wrong {
+        bail!("say what should come of it: --stop, --alarm, --may or --nothing-wrong");
+    }
+    let latest = [label.stop.map(|stop| stop.to_us), label.alarms.iter().map(|alarm| alarm.within.from_us).max()];
+    // All is looked at before anything is written.
+    for trace in &args.traces {
+        let mut reader = Reader::open(trace)?;
+        let mut batch = Vec::new();
+        while reader.read_batch(&mut batch)? {}
+        let (first, last) = (reader.survey().first, reader.survey().last);
+        let (first, last) = (first.map_or(0, |at| at.get()), last.map_or(0, |at| at.get()));
+        if let Some(late) = latest.into_iter().flatten().find(|at| *at > last) {
+            bail!(
+                "{}: the label speaks of {} s, but the trace runs from {} s to {} s; give times of the trace's own clock",
+                trace.display(),
+                late as f64 / 1e6,
+                first as f64 / 1e6,
+                last as f64 / 1e6
+            );
+        }
+        let path = label::sidecar(trace);
+        if path.exists() && !args.force {
+            bail!("{} is there already: look at it, then give --force to write over it", path.display());
+        }
+    }
+    for trace in &args.traces {
+        let path = label::sidecar(trace);
+        let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
+        let mut file = Whole::create(&path).with_context(cannot)?;
+        file.write_all(label::write(&label).as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
+        println!("{}", path.display());
+    }
+    Ok(())
+}

@@ -1,0 +1,273 @@
+//! `slackside tune`.
+
+use std::fs;
+use std::io::{IsTerminal as _, Write as _, stderr};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use indicatif::{ProgressBar, ProgressStyle};
+
+use crate::outputs::Whole;
+use crate::tune::choose::{Choice, choose, cost, undecided};
+use crate::tune::corpus::{Case, load};
+use crate::tune::page::{figures, held_out, page};
+use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
+use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
+use crate::tune::settings_out;
+use crate::tune::study::Study;
+
+/// Find limits an engineer can choose and defend, from recordings and simulated runs.
+///
+/// A study file says which traces, which limits over what ranges, and how to search. What was done is kept: the same command goes
+/// on from where it was stopped.
+#[derive(clap::Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub struct Args {
+    #[command(subcommand)]
+    merge: Option<Sub>,
+    #[command(flatten)]
+    study: StudyArgs,
+}
+
+#[derive(clap::Subcommand)]
+enum Sub {
+    /// Put the shards of a study together: the same results as one run.
+    Merge(MergeArgs),
+}
+
+#[derive(clap::Args)]
+struct StudyArgs {
+    /// The study file.
+    #[arg(value_name = "STUDY.toml")]
+    study: Option<PathBuf>,
+    /// Do only part K of N, for a batch of machines; put together with `slackside tune merge`.
+    #[arg(long, value_name = "K/N", value_parser = shard)]
+    shard: Option<Shard>,
+    #[command(flatten)]
+    outputs: Outputs,
+}
+
+#[derive(clap::Args)]
+struct MergeArgs {
+    /// The study file.
+    #[arg(value_name = "STUDY.toml")]
+    study: PathBuf,
+    /// The shards' results.
+    #[arg(value_name = "SHARD.parquet", required = true)]
+    shards: Vec<PathBuf>,
+    #[command(flatten)]
+    outputs: Outputs,
+}
+
+#[derive(clap::Args)]
+struct Outputs {
+    /// Write the results to STEM.parquet and STEM.csv; unfinished work is kept in STEM.unfinished.csv. The study's name without it.
+    #[arg(long, value_name = "STEM")]
+    out: Option<PathBuf>,
+    /// Write the report, one page for a hazard review.
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+    /// Write the recommended settings, each tuned value with its reason.
+    #[arg(long, value_name = "OUT.toml")]
+    settings: Option<PathBuf>,
+}
+
+fn shard(text: &str) -> Result<Shard, String> {
+    let wrong = || "write part and parts, such as 2/8".to_owned();
+    let (number, of) = text.split_once('/').ok_or_else(wrong)?;
+    let (number, of): (u32, u32) = (number.parse().map_err(|_| wrong())?, of.parse().map_err(|_| wrong())?);
+    if (1..=of).contains(&number) { Ok(Shard { number, of }) } else { Err(wrong()) }
+}
+
+fn with_ending(stem: &Path, ending: &str) -> PathBuf {
+    let mut name = stem.file_name().unwrap_or_default().to_os_string();
+    name.push(ending);
+    stem.with_file_name(name)
+}
+
+fn bar(what: &str) -> ProgressBar {
+    if !stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(1);
+    if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {pos}/{len}, {eta} left") {
+        bar.set_style(style);
+    }
+    bar.set_message(what.to_owned());
+    bar
+}
+
+/// Run the command.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    match &args.merge {
+        Some(Sub::Merge(merge)) => run_merge(merge),
+        None => run_study(&args.study),
+    }
+}
+
+fn measured(study: &Study) -> anyhow::Result<Vec<Case>> {
+    let bar = bar("measuring");
+    let runs: u64 = study.families.iter().map(|family| u64::from(family.runs)).sum();
+    bar.set_length(study.traces.len() as u64 + runs);
+    let cases = load(study, &|done| bar.inc(done))?;
+    bar.finish_and_clear();
+    Ok(cases)
+}
+
+fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
+    let Some(path) = &args.study else { bail!("which study? give the path of a study file (TOML)") };
+    let study = Study::read(path)?;
+    let shard = args.shard.unwrap_or(Shard { number: 1, of: 1 });
+    if shard.of > 1 && (args.outputs.report.is_some() || args.outputs.settings.is_some()) {
+        bail!("a shard alone cannot recommend anything: leave --report and --settings to `slackside tune merge`");
+    }
+    let mut stem = args.outputs.out.clone().unwrap_or_else(|| path.with_extension(""));
+    if shard.of > 1 {
+        stem = with_ending(&stem, &format!(".{}-of-{}", shard.number, shard.of));
+    }
+    let cases = measured(&study)?;
+    let unfinished = with_ending(&stem, ".unfinished.csv");
+    let bar = bar("judging");
+    let found = search(&study, &cases, shard, &unfinished, &|done, all| {
+        if let Some(all) = all {
+            bar.set_length(all);
+        }
+        bar.inc(done);
+    })?;
+    bar.finish_and_clear();
+    write_results(&study, &cases, &found.rows, &stem)?;
+    // All of it stands in the results now.
+    fs::remove_file(&unfinished).with_context(|| format!("{} cannot be removed", unfinished.display()))?;
+    if shard.of > 1 {
+        println!("shard {} of {}: {} settings", shard.number, shard.of, found.rows.len());
+        println!("{}", with_ending(&stem, ".parquet").display());
+        return Ok(());
+    }
+    conclude(&study, &cases, &found, &stem, &args.outputs)
+}
+
+fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
+    let study = Study::read(&args.study)?;
+    let stem = args.outputs.out.clone().unwrap_or_else(|| args.study.with_extension(""));
+    let cases = measured(&study)?;
+    let mut rows = Rows::new();
+    for shard in &args.shards {
+        read_parquet(shard, &study, &cases, &mut rows)?;
+    }
+    let Some(plan) = planned(&study) else { bail!("{}: an evolution has no shards", args.study.display()) };
+    let mut refused = (0, None);
+    let numbers = std::iter::once((0, None)).chain(plan.iter().enumerate().map(|(index, levels)| (index as u32 + 1, Some(levels))));
+    for (number, levels) in numbers {
+        if rows.get(&number).is_some_and(|row| row.outcomes.len() == cases.len()) {
+            continue;
+        }
+        let broken = levels.and_then(|levels| {
+            cases.iter().find_map(|case| study.settings(&case.settings, levels).err())
+        });
+        match broken {
+            Some(reason) => {
+                refused.0 += 1;
+                refused.1.get_or_insert(reason);
+            }
+            None => bail!("setting {number} is in none of the shards, or not whole: give all shards of the study"),
+        }
+    }
+    let found = Found { rows, refused };
+    write_results(&study, &cases, &found.rows, &stem)?;
+    conclude(&study, &cases, &found, &stem, &args.outputs)
+}
+
+fn write_results(study: &Study, cases: &[Case], rows: &Rows, stem: &Path) -> anyhow::Result<()> {
+    write_parquet(&with_ending(stem, ".parquet"), study, cases, rows)?;
+    write_csv(&with_ending(stem, ".csv"), study, cases, rows)
+}
+
+fn write_text(path: &Path, text: &str) -> anyhow::Result<()> {
+    let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
+    let mut file = Whole::create(path).with_context(cannot)?;
+    file.write_all(text.as_bytes()).and_then(|()| file.finish()).with_context(cannot)
+}
+
+fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: &Outputs) -> anyhow::Result<()> {
+    let mut beside = Beside::new(study, cases, &found.rows);
+    let Some(choice) = choose(study, &found.rows, &mut beside) else {
+        bail!("no setting could be judged: {}", found.refused.1.clone().unwrap_or_default());
+    };
+    if let Some(path) = &outputs.report {
+        write_text(path, &page(study, cases, found, &choice))?;
+    }
+    if let Some(path) = &outputs.settings {
+        let text = settings_out::write(study, found, &choice).map_err(|reason| anyhow::anyhow!("{reason}"))?;
+        write_text(path, &text)?;
+    }
+    say(study, cases, found, &choice);
+    println!("\nresults: {} and .csv", with_ending(stem, ".parquet").display());
+    for (name, path) in [("report", &outputs.report), ("settings", &outputs.settings)] {
+        if let Some(path) = path {
+            println!("{name}: {}", path.display());
+        }
+    }
+    Ok(())
+}
+
+fn wrapped(text: &str, first: &str, rest: &str) {
+    for line in textwrap::wrap(text, textwrap::Options::new(80).initial_indent(first).subsequent_indent(rest)) {
+        println!("{line}");
+    }
+}
+
+fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
+    let held = cases.iter().filter(|case| case.held_out).count();
+    wrapped(&study.name, "", "");
+    wrapped(
+        &format!(
+            "{} settings on {} traces, {held} of them held out; {} settings refused: they break a rule together.",
+            found.rows.len(),
+            cases.len(),
+            found.refused.0
+        ),
+        "",
+        "",
+    );
+    if let Some(reason) = &found.refused.1 {
+        wrapped(&format!("the first refused: {reason}"), "  ", "  ");
+    }
+    println!("\nRecommended{}", if choice.number == 0 { ": the limits as they stand" } else { "" });
+    for (number, knob) in study.knobs.iter().enumerate() {
+        let now = knob.present(&study.base);
+        let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
+        println!("  {:<44} {value:>8} {:<5} (now {now})", knob.words(), knob.unit());
+    }
+    println!("\nWhy");
+    for (number, reason) in choice.reasons.iter().enumerate() {
+        wrapped(reason, &format!("  {}. ", number + 1), "     ");
+    }
+    let Some(row) = found.rows.get(&choice.number) else { return };
+    let own = tuned(row);
+    for (title, summary) in [("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())] {
+        println!("\n{title}");
+        for (name, value) in figures(&summary) {
+            wrapped(&value, &format!("  {name:<36}"), &" ".repeat(38));
+        }
+    }
+    if !choice.advice.is_empty() {
+        println!("\nOne step lower or higher");
+        for (knob, advice) in study.knobs.iter().zip(&choice.advice) {
+            for (name, side) in [("lower", &advice.lower), ("higher", &advice.higher)] {
+                let said = match side {
+                    None => "end of the range".to_owned(),
+                    Some(Err(reason)) => format!("not allowed: {reason}"),
+                    Some(Ok(summary)) => cost(&own, summary),
+                };
+                wrapped(&said, &format!("  {:<37}{name:<7}", knob.words()), &" ".repeat(46));
+            }
+        }
+        let open: Vec<String> = (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect();
+        if !open.is_empty() {
+            println!("\nWhere the data do not decide");
+            for line in open {
+                wrapped(&line, "  - ", "    ");
+            }
+        }
+    }
+}

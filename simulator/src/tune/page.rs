@@ -1,0 +1,341 @@
+//! The report: one file that needs nothing else, for a hazard review, on a screen, a phone or paper.
+
+use std::fmt::Write;
+
+use slackside::judge::Condition;
+
+use super::choose::{Choice, cost, undecided};
+use super::corpus::Case;
+use super::results::{Row, Rows};
+use super::score::{Outcome, Stop, Summary};
+use super::session::{Found, tuned};
+use super::stats::{CONFIDENCE, rate_guidance};
+use super::study::{Method, Study};
+use crate::cautions::CAUTIONS;
+
+const STYLE: &str = include_str!("../report/page.css");
+const OWN_STYLE: &str = "\
+main { display: block; }\n\
+svg { width: 100%; height: auto; max-width: 46rem; display: block; }\n\
+svg text { fill: var(--soft); font-size: 12px; }\n\
+.dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: var(--head); }\n\
+.axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
+td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n";
+
+fn escape(text: &str) -> String {
+    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
+}
+
+/// Held-out traces alone.
+#[must_use]
+pub fn held_out(row: &Row) -> Summary {
+    Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
+}
+
+fn seconds(time: Option<f64>) -> String {
+    match time {
+        None => "–".to_owned(),
+        Some(time) if time.is_infinite() => "never".to_owned(),
+        Some(time) => format!("{time:.2} s"),
+    }
+}
+
+/// The figures of one setting as rows of name and value.
+#[must_use]
+pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
+    let option = |value: Option<f64>, unit: &str| value.map_or_else(|| "–".to_owned(), |value| format!("{value:.1} {unit}"));
+    let an_hour = summary.alarm_rate() / 1e3;
+    vec![
+        ("stops that had to come", summary.failing_words()),
+        (
+            "time to stop",
+            format!(
+                "median {}, 95 % {}, worst {}",
+                seconds(summary.time_s(0.5)),
+                seconds(summary.time_s(0.95)),
+                seconds(summary.time_s(1.0))
+            ),
+        ),
+        ("timed after the feed had dropped", format!("{} of {}", summary.after_feed, summary.times_s.len())),
+        ("least margin to 80 % of belt speed", option(summary.least_margin_pct, "% of normal speed")),
+        ("most slip heat at a stop", option(summary.most_heat_kj, "kJ")),
+        ("most slid before a stop", option(summary.most_slid_m, "m")),
+        ("nuisance stops", summary.nuisance_words()),
+        ("needless feed drops", summary.nuisance_feeds.to_string()),
+        ("nuisance alarms", summary.alarm_words()),
+        ("alarm rate", format!("{an_hour:.2} an hour: {}; {} floods", rate_guidance(an_hour), summary.floods)),
+        ("alarms that should have come", format!("{} of {} did not", summary.alarms_missed, summary.alarms_due)),
+    ]
+}
+
+/// The page.
+#[must_use]
+pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String {
+    let rows = &found.rows;
+    let (Some(row), Some(present)) = (rows.get(&choice.number), rows.get(&0)) else { return String::new() };
+    let own = tuned(row);
+    let mut out = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{name}</title>\n<style>\n{STYLE}{OWN_STYLE}</style>\n</head>\n\
+         <body>\n<header>\n<p class=\"leg\">{leg}</p>\n<h1><span>Tuning study</span> {name}</h1>\n",
+        name = escape(&study.name),
+        leg = escape(&study.base.machine.leg),
+    );
+    let held = cases.iter().filter(|case| case.held_out).count();
+    let method = match study.search.method {
+        Method::Grid => "every combination (grid)",
+        Method::LatinHypercube => "Latin hypercube",
+        Method::Evolution => "evolution (NSGA-II)",
+    };
+    let _ = writeln!(
+        out,
+        "<p>{} settings judged ({method}) on {} traces, {held} of them held out; {} settings refused because they break a rule \
+         together{}. All bounds are exact, {:.0} %.</p>\n</header>\n<main>",
+        rows.len(),
+        cases.len(),
+        found.refused.0,
+        found.refused.1.as_ref().map_or_else(String::new, |reason| format!(" (the first: {})", escape(reason))),
+        CONFIDENCE * 100.0
+    );
+    recommendation(&mut out, study, choice, &own, present, row);
+    out.push_str("<section>\n<h2>Trade-offs</h2>\n");
+    trade_off(&mut out, rows, choice);
+    front(&mut out, study, rows, choice);
+    out.push_str("</section>\n<section>\n<h2>Times to stop, recommended setting</h2>\n");
+    times(&mut out, row);
+    out.push_str("</section>\n");
+    sensitivity(&mut out, study, choice, &own);
+    worst(&mut out, study, cases, row);
+    traces(&mut out, cases, row);
+    out.push_str("<section>\n<h2>How to read this</h2>\n<ul>\n");
+    for line in [
+        "The recorded leg ran on whatever a setting would have done. Scoring ends at the first run permit dropped, since from there \
+         the leg would have behaved otherwise.",
+        "From the first feed permit dropped on, nuisance is no longer counted and running hours no longer add up; a stop that must \
+         come is still timed on the recorded motion, and counted as timed after the feed had dropped.",
+        "Held-out traces took no part in the choice. Quote their figures, not those of the traces the setting was tuned on.",
+        "None seen does not mean none: the upper bound says how many there may be.",
+        "Bounds hold for traces like these. Traces of one leg, or of one simulated family, are not independent samples of all legs.",
+        "Alarm-rate guidance (IEC 62682, ISA-18.2) is for one operator's whole console, of which this leg is a small part.",
+    ] {
+        let _ = writeln!(out, "<li>{line}</li>");
+    }
+    for line in CAUTIONS {
+        let _ = writeln!(out, "<li>{}</li>", escape(line));
+    }
+    out.push_str("</ul>\n</section>\n</main>\n</body>\n</html>\n");
+    out
+}
+
+fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summary, present: &Row, row: &Row) {
+    out.push_str("<section>\n<h2>Recommended</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>limit</th><th>as it stands</th><th>recommended</th></tr></thead>\n");
+    for (number, knob) in study.knobs.iter().enumerate() {
+        let now = knob.present(&study.base);
+        let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
+        let _ = writeln!(out, "<tr><th>{}</th><td>{now} {unit}</td><td><strong>{value} {unit}</strong></td></tr>", escape(&knob.words()), unit = knob.unit());
+    }
+    out.push_str("</table></div>\n<ol>\n");
+    for reason in &choice.reasons {
+        let _ = writeln!(out, "<li>{}</li>", escape(reason));
+    }
+    out.push_str("</ol>\n<div class=\"scroll\"><table>\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
+    let columns = [figures(&held_out(row)), figures(own), figures(&held_out(present))];
+    for (line, (name, value)) in columns[0].iter().enumerate() {
+        let _ = writeln!(out, "<tr><th>{name}</th><td>{}</td><td>{}</td><td>{}</td></tr>", escape(value), escape(&columns[1][line].1), escape(&columns[2][line].1));
+    }
+    out.push_str("</table></div>\n</section>\n");
+}
+
+/// Nuisance against quickness, one dot a setting.
+fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
+    let points: Vec<(u32, f64, f64)> = rows
+        .iter()
+        .filter_map(|(number, row)| {
+            let summary = tuned(row);
+            let time = summary.time_s(0.95).filter(|time| time.is_finite())?;
+            let nuisance = (summary.nuisance_alarms + summary.nuisance_feeds + summary.nuisance_stops) as f64;
+            Some((*number, time, nuisance))
+        })
+        .collect();
+    let most = |pick: fn(&(u32, f64, f64)) -> f64| points.iter().map(pick).fold(1e-9, f64::max);
+    let (longest, loudest) = (most(|point| point.1), most(|point| point.2));
+    let (width, height, left, low) = (720.0, 360.0, 50.0, 320.0);
+    let x = |time: f64| left + (width - left - 20.0) * time / longest;
+    // Square root: few and many nuisances on one axis.
+    let y = |nuisance: f64| low - (low - 20.0) * (nuisance / loudest).sqrt();
+    let _ = writeln!(out, "<svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">");
+    let _ = writeln!(out, "<path class=\"axis\" fill=\"none\" d=\"M{left} 20V{low}H{}\"/>", width - 20.0);
+    for part in 0..=4 {
+        let time = longest * f64::from(part) / 4.0;
+        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"338\" text-anchor=\"middle\">{time:.1}</text>", x(time));
+        let loud = loudest * f64::from(part * part) / 16.0;
+        let _ = writeln!(out, "<text x=\"{}\" y=\"{:.0}\" text-anchor=\"end\">{loud:.0}</text>", left - 6.0, y(loud) + 4.0);
+    }
+    let _ = writeln!(out, "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>", width - 20.0);
+    // At most a few thousand dots: the front is always drawn.
+    let every = points.len().div_ceil(2_000).max(1);
+    for (index, (number, time, nuisance)) in points.iter().enumerate() {
+        let (class, radius) = if *number == choice.number {
+            ("chosen", 6.0)
+        } else if *number == 0 {
+            ("asis", 5.0)
+        } else if choice.front.contains(number) {
+            ("front", 4.0)
+        } else if index % every == 0 {
+            ("dot", 2.5)
+        } else {
+            continue;
+        };
+        let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{:.1}\" r=\"{radius}\"/>", x(*time), y(*nuisance));
+    }
+    out.push_str("</svg>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Settings that miss a stop so often that no 95 % time exists are not drawn.</p>\n");
+}
+
+fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
+    out.push_str("<div class=\"scroll\"><table>\n<thead><tr><th>setting</th>");
+    for knob in &study.knobs {
+        let _ = write!(out, "<th>{} {}</th>", escape(&knob.words()), knob.unit());
+    }
+    out.push_str("<th>missed + late</th><th>nuisance stops</th><th>95 % time</th><th>alarms</th></tr></thead>\n");
+    for number in choice.front.iter().take(30) {
+        let Some(row) = rows.get(number) else { continue };
+        let summary = tuned(row);
+        let _ = write!(out, "<tr><td>{number}{}</td>", if *number == choice.number { " ←" } else { "" });
+        for (index, knob) in study.knobs.iter().enumerate() {
+            let value = row.levels.get(index).map_or_else(|| knob.present(&study.base), |level| knob.text(*level));
+            let _ = write!(out, "<td>{value}</td>");
+        }
+        let _ = writeln!(
+            out,
+            "<td>{} of {}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+            summary.missed + summary.late,
+            summary.needed,
+            summary.nuisance_stops,
+            seconds(summary.time_s(0.95)),
+            summary.nuisance_alarms
+        );
+    }
+    out.push_str("</table></div>\n");
+    if choice.front.len() > 30 {
+        let _ = writeln!(out, "<p class=\"note\">The first 30 of {} trade-offs; all are in the results file.</p>", choice.front.len());
+    }
+}
+
+/// A strip of dots: one a stop.
+fn times(out: &mut String, row: &Row) {
+    let stops: Vec<(f64, bool)> = row
+        .outcomes
+        .iter()
+        .filter(|outcome| matches!(outcome.stop, Stop::InTime | Stop::Late))
+        .map(|outcome| (outcome.took_us as f64 / 1e6, outcome.held_out))
+        .collect();
+    let longest = stops.iter().map(|stop| stop.0).fold(1e-9, f64::max);
+    out.push_str("<svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop\">\n<path class=\"axis\" d=\"M90 100H700\"/>\n");
+    for (held, level, name) in [(false, 30.0, "tuned on"), (true, 70.0, "held out")] {
+        let _ = writeln!(out, "<text x=\"4\" y=\"{}\">{name}</text>", level + 4.0);
+        for (index, (time, _)) in stops.iter().filter(|stop| stop.1 == held).enumerate() {
+            let x = 90.0 + 610.0 * time / longest;
+            let y = level + (index % 5) as f64 * 4.0 - 8.0;
+            let class = if held { "held" } else { "tuned" };
+            let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3\"/>");
+        }
+    }
+    for part in 0..=4 {
+        let time = longest * f64::from(part) / 4.0;
+        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"118\" text-anchor=\"middle\">{time:.1} s</text>", 90.0 + 152.5 * f64::from(part));
+    }
+    out.push_str("</svg>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n");
+}
+
+fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) {
+    out.push_str("<section>\n<h2>What each neighbour would cost</h2>\n");
+    if choice.advice.is_empty() {
+        out.push_str("<p>The limits as they stand lie on no ladder of this study.</p>\n</section>\n");
+        return;
+    }
+    out.push_str("<div class=\"scroll\"><table>\n<thead><tr><th>limit</th><th>one step lower</th><th>one step higher</th></tr></thead>\n");
+    for (number, knob) in study.knobs.iter().enumerate() {
+        let Some(advice) = choice.advice.get(number) else { continue };
+        let said = |side: &Option<Result<Summary, String>>| match side {
+            None => "end of the range".to_owned(),
+            Some(Err(reason)) => format!("not allowed: {}", escape(reason)),
+            Some(Ok(summary)) => cost(own, summary),
+        };
+        let level = choice.levels[number];
+        let value = |level: Option<u16>| level.map_or_else(String::new, |level| format!("{} {}: ", knob.text(level), knob.unit()));
+        let _ = writeln!(
+            out,
+            "<tr><th>{} {} {}</th><td>{}{}</td><td>{}{}</td></tr>",
+            escape(&knob.words()),
+            knob.text(level),
+            knob.unit(),
+            value(level.checked_sub(1)),
+            said(&advice.lower),
+            value((level + 1 < knob.levels()).then_some(level + 1)),
+            said(&advice.higher)
+        );
+    }
+    out.push_str("</table></div>\n<h2>Where the data do not decide</h2>\n<ul>\n");
+    let open: Vec<String> = (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect();
+    for line in &open {
+        let _ = writeln!(out, "<li>{}</li>", escape(line));
+    }
+    if open.is_empty() {
+        out.push_str("<li>One step of any limit, either way, changes something that is weighed.</li>\n");
+    }
+    out.push_str("</ul>\n</section>\n");
+}
+
+fn stopped_by(outcome: &Outcome) -> &'static str {
+    usize::try_from(outcome.first_out).ok().and_then(|index| Condition::ALL.get(index)).map_or("", |condition| condition.name())
+}
+
+fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
+    let mut bad: Vec<&Outcome> = row
+        .outcomes
+        .iter()
+        .filter(|outcome| matches!(outcome.stop, Stop::Missed | Stop::Late | Stop::Nuisance) || outcome.took_us >= 0)
+        .collect();
+    let badness = |outcome: &Outcome| match outcome.stop {
+        Stop::Missed => (0, 0),
+        Stop::Late => (1, -outcome.took_us),
+        Stop::Nuisance => (2, 0),
+        _ => (3, -outcome.took_us),
+    };
+    bad.sort_by_key(|outcome| badness(outcome));
+    let _ = study;
+    out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>took</th><th>by</th><th>see it again</th></tr></thead>\n");
+    for outcome in bad.iter().take(12) {
+        let Some(case) = cases.get(outcome.case as usize) else { continue };
+        let took = if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
+        let _ = writeln!(
+            out,
+            "<tr><th>{}{}</th><td>{}</td><td>{took}</td><td>{}</td><td><code>{}</code></td></tr>",
+            escape(&case.name),
+            if outcome.held_out { " (held out)" } else { "" },
+            outcome.stop.words(),
+            stopped_by(outcome).replace('_', " "),
+            escape(&case.replay)
+        );
+    }
+    out.push_str("</table></div>\n</section>\n");
+}
+
+fn traces(out: &mut String, cases: &[Case], row: &Row) {
+    let _ = writeln!(out, "<section>\n<details><summary>All {} traces</summary>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>wrong</th><th>stop</th><th>at</th><th>nuisance alarms</th></tr></thead>", cases.len());
+    for outcome in &row.outcomes {
+        let Some(case) = cases.get(outcome.case as usize) else { continue };
+        let at = if outcome.stop_us >= 0 { format!("{:.2} s", outcome.stop_us as f64 / 1e6) } else { "–".to_owned() };
+        let _ = writeln!(
+            out,
+            "<tr><th>{}{}</th><td>{}</td><td>{}</td><td>{at}</td><td>{}</td></tr>",
+            escape(&case.name),
+            if case.held_out { " (held out)" } else { "" },
+            escape(&case.label.wrong),
+            outcome.stop.words(),
+            outcome.nuisance_alarms
+        );
+    }
+    out.push_str("</table></div>\n</details>\n</section>\n");
+}

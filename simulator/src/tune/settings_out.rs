@@ -1,0 +1,61 @@
+//! The chosen settings as a file, with a comment for each tuned value.
+
+use super::choose::{Choice, cost, undecided};
+use super::page::held_out;
+use super::session::{Found, tuned};
+use super::study::Study;
+
+/// The settings file of the choice.
+///
+/// # Errors
+/// The choice breaks a rule on the study's own leg: says which.
+pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, String> {
+    let settings = if choice.levels.is_empty() { study.base.clone() } else { study.settings(&study.base, &choice.levels)? };
+    let text = crate::settings::write(&settings);
+    let Some(row) = found.rows.get(&choice.number) else { return Ok(text) };
+    let (own, proof) = (tuned(row), held_out(row));
+    let mut out = format!(
+        "# Chosen by the tuning study \"{}\", setting {} of {}.\n# On held-out traces: stops {};\n# nuisance stops {}.\n",
+        study.name.replace('\n', " "),
+        choice.number,
+        found.rows.len(),
+        proof.failing_words(),
+        proof.nuisance_words()
+    );
+    for reason in &choice.reasons {
+        for line in textwrap::wrap(reason, 116) {
+            out.push_str(&format!("# {line}\n"));
+        }
+    }
+    let mut section = String::new();
+    for line in text.lines() {
+        if let Some(name) = line.strip_prefix('[') {
+            section = name.trim_end_matches(']').to_owned();
+        }
+        let tuned_here = study.knobs.iter().enumerate().find(|(_, knob)| {
+            let (place, key) = knob.place();
+            place == section && line.split(" = ").next() == Some(key)
+        });
+        if let (Some((number, knob)), false) = (tuned_here, choice.levels.is_empty()) {
+            let bare = line.split(" #").next().unwrap_or(line).trim_end();
+            let said = match undecided(study, choice, number) {
+                Some(open) => format!("tuned, but not decided by the data: {open}"),
+                None => {
+                    let side = |side: &Option<Result<_, String>>| match side {
+                        None => "end of range".to_owned(),
+                        Some(Err(_)) => "not allowed".to_owned(),
+                        Some(Ok(summary)) => cost(&own, summary),
+                    };
+                    choice.advice.get(number).map_or_else(String::new, |advice| {
+                        format!("tuned; one step lower: {}; higher: {}", side(&advice.lower), side(&advice.higher))
+                    })
+                }
+            };
+            out.push_str(&format!("# {said} Before: {} {}.\n{bare}\n", knob.present(&study.base), knob.unit()));
+        } else {
+            out.push_str(line);
+            out.push('\n');
+        }
+    }
+    Ok(out)
+}
