@@ -149,12 +149,7 @@ pub(super) fn dense_below(
 }
 
 /// The same for a value that changes seldom.
-pub(super) fn sparse(
-    sparse: &Sparse,
-    cell: &LeaptCell,
-    (from, to): (usize, usize),
-    above: bool,
-) -> Option<usize> {
+pub(super) fn sparse(sparse: &Sparse, cell: &LeaptCell, (from, to): (usize, usize), above: bool) -> Option<usize> {
     let start = sparse.rows.partition_point(|row| (*row as usize) < from);
     sparse.rows[start..]
         .iter()
@@ -271,11 +266,8 @@ fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
         return None;
     }
     let shape = store.shape(row);
-    let pitch = Pitch {
-        time: slackside::units::Span::new(store.pitch[row]),
-        angle: shape.angle,
-        largest: shape.largest,
-    };
+    let pitch =
+        Pitch { time: slackside::units::Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
     let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
     Some(Shaft { edge, next: shape.next, pitch })
 }
