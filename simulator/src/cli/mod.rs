@@ -1,6 +1,8 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
+mod box_cmd;
 mod convert;
+mod emulate;
 mod replay;
 mod sheet;
 mod simulate;
@@ -19,7 +21,9 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Box(box_cmd::Args),
     Convert(convert::Args),
+    Emulate(emulate::Args),
     Replay(replay::Args),
     Sheet(sheet::Args),
     Simulate(simulate::Args),
@@ -29,7 +33,9 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Box(args) => box_cmd::run(&args),
         Command::Convert(args) => convert::run(&args),
+        Command::Emulate(args) => emulate::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Sheet(args) => sheet::run(&args),
         Command::Simulate(args) => simulate::run(&args),
