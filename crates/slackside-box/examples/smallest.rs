@@ -1,5 +1,6 @@
 //! The smallest program around a box: everything a board's `main` has to bring, and the loop. Here it runs for two seconds with
 //! pins of memory; on a board the same function never comes back.
+#![allow(clippy::expect_used, reason = "the sizes are fixed and right")]
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};

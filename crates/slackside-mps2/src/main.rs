@@ -44,8 +44,14 @@ const SOUND: u16 = 3_000;
 
 static STEPS: AtomicU32 = AtomicU32::new(0);
 static PINS: [AtomicBool; 16] = [const { AtomicBool::new(false) }; 16];
-static LEVELS: [AtomicU16; 6] =
-    [AtomicU16::new(CLEAR), AtomicU16::new(CLEAR), AtomicU16::new(CLEAR), AtomicU16::new(CLEAR), AtomicU16::new(SOUND), AtomicU16::new(SOUND)];
+static LEVELS: [AtomicU16; 6] = [
+    AtomicU16::new(CLEAR),
+    AtomicU16::new(CLEAR),
+    AtomicU16::new(CLEAR),
+    AtomicU16::new(CLEAR),
+    AtomicU16::new(SOUND),
+    AtomicU16::new(SOUND),
+];
 
 // The pins by number.
 const DRIVE: usize = 0;

@@ -69,7 +69,9 @@ impl NorFlash for Flash {
         for block in (from..to).step_by(BLOCK as usize) {
             // SAFETY: whole blocks of the part; interrupts are off and the second core was never started, so nothing reads
             // the flash meanwhile.
-            cortex_m::interrupt::free(|_| unsafe { rp2040_flash::flash::flash_range_erase(BEGINS + block, BLOCK, true) });
+            cortex_m::interrupt::free(|_| unsafe {
+                rp2040_flash::flash::flash_range_erase(BEGINS + block, BLOCK, true)
+            });
         }
         Ok(())
     }

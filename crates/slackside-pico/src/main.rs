@@ -21,11 +21,11 @@ use core::cell::RefCell;
 
 use critical_section::Mutex;
 use fugit::RateExtU32;
-use rp2040_hal as hal;
+use hal::Clock;
 use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
 use hal::pac::{self, interrupt};
 use hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
-use hal::Clock;
+use rp2040_hal as hal;
 use slackside::Monitor;
 use slackside::record::Recorder;
 use slackside::settings::MOST_IMAGE_BYTES;
@@ -79,7 +79,8 @@ fn main() -> ! {
         stop()
     };
     let sio = hal::Sio::new(peripherals.SIO);
-    let pins = hal::gpio::Pins::new(peripherals.IO_BANK0, peripherals.PADS_BANK0, sio.gpio_bank0, &mut peripherals.RESETS);
+    let pins =
+        hal::gpio::Pins::new(peripherals.IO_BANK0, peripherals.PADS_BANK0, sio.gpio_bank0, &mut peripherals.RESETS);
     let timer = hal::Timer::new(peripherals.TIMER, &mut peripherals.RESETS, &clocks);
 
     macro_rules! input {
@@ -129,11 +130,8 @@ fn main() -> ! {
         pin.set_interrupt_enabled(Interrupt::EdgeLow, true);
         pin
     };
-    let sensors = Sensors {
-        timer,
-        head: (sensor(input!(gpio2)), catch_head),
-        boot: (sensor(input!(gpio3)), catch_boot),
-    };
+    let sensors =
+        Sensors { timer, head: (sensor(input!(gpio2)), catch_head), boot: (sensor(input!(gpio3)), catch_boot) };
     critical_section::with(|section| SENSORS.borrow(section).replace(Some(sensors)));
 
     let uart = UartPeripheral::new(

@@ -92,7 +92,11 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
         if let Some(info) = recordings(&mut client)?.first() {
             break *info;
         }
-        ensure!(begun.elapsed() < PATIENCE, "no recording within {} s: did the trace trip the leg?", PATIENCE.as_secs());
+        ensure!(
+            begun.elapsed() < PATIENCE,
+            "no recording within {} s: did the trace trip the leg?",
+            PATIENCE.as_secs()
+        );
         std::thread::sleep(Duration::from_millis(100));
     };
     let fetched = fetch(&mut client, info, &mut |_| {})?;
@@ -103,7 +107,10 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     let run = recording.runs().last().context("nothing to replay")?;
     let proof = prove(run, settings);
     println!("{proof}");
-    ensure!(proof.disagreed.is_none() && proof.no_claim.is_none() && proof.agreed > 0, "the desk disagrees with the box");
+    ensure!(
+        proof.disagreed.is_none() && proof.no_claim.is_none() && proof.agreed > 0,
+        "the desk disagrees with the box"
+    );
     let tripped = proof.verdicts.iter().find_map(|verdict| match verdict.change {
         Change::Permit { permit: Permit::Run, allowed: false, because } => Some((verdict.at, because)),
         _ => None,

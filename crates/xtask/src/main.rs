@@ -77,9 +77,7 @@ fn main() -> ExitCode {
         Chore::Targets => targets::run(),
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),
-        Chore::Box { trace, settings, port, check } => {
-            box_run::run(trace.as_deref(), settings.as_deref(), port, check)
-        }
+        Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
         Chore::Budget { check } => budget::run(check),
         Chore::NoPanic => no_panic::run(),
         Chore::Tidy => tidy::run(),

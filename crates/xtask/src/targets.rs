@@ -21,8 +21,7 @@ pub const TARGETS: [&str; 5] = [
 const FEATURES: [&str; 2] = ["", "defmt"];
 
 /// The boxes on boards, each with its target: workspaces of their own.
-const BOARDS: [(&str, &str); 2] =
-    [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
+const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
 
 /// Build all of them.
 pub fn run() -> Result<()> {
