@@ -82,8 +82,8 @@ step = 1.0
 
 [[limit]]
 key = "slip_high.setpoint_pct"
-from = 1.0
-to = 7.0
+from = 1.5
+to = 6.5
 step = 1.0
 
 [search]
@@ -119,7 +119,7 @@ fn bad_studies_are_refused_with_line_and_reason() {
     assert!(near.contains("did you mean \"slip_high.setpoint_pct\""), "{near}");
 
     let big = refusal(&STUDY.replace("latin_hypercube", "grid"));
-    assert!(big.contains("56 settings, more than 24"), "{big}");
+    assert!(big.contains("48 settings, more than 24"), "{big}");
 }
 
 #[test]

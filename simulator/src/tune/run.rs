@@ -15,8 +15,8 @@ use super::walk::{self, Shaft, Walk};
 
 /// Rows that a leap must save to be worth its trouble.
 const LEAST_LEAP: usize = 6;
-/// Rows looked ahead at first; doubled as long as nothing turns.
-const FIRST_CHUNK: usize = 1 << 10;
+/// Rows looked ahead at least; doubled as long as nothing turns, and cut back to twice the last leap when something does.
+const FIRST_CHUNK: usize = 1 << 7;
 const LAST_CHUNK: usize = 1 << 21;
 
 /// Slip heat over a whole trace, at every block: it depends on the heat's time constant and on nothing else that is tuned.
