@@ -30,11 +30,11 @@ from_s = 20
 stop = true
 
 [[timeline]]
-at_s = 1.0
+at_s = 3.0
 press = "start"
 
 [[timeline]]
-at_s = 8.0
+at_s = 10.0
 feed_pct = 80.0
 
 [[fault]]
@@ -53,11 +53,11 @@ wrong = ""
 stop = false
 
 [[timeline]]
-at_s = 1.0
+at_s = 3.0
 press = "start"
 
 [[timeline]]
-at_s = 8.0
+at_s = 10.0
 feed_pct = 70.0
 "#;
 
