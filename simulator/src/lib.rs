@@ -5,6 +5,7 @@ pub mod cli;
 pub mod demo;
 pub mod outputs;
 pub mod plant;
+pub mod recording;
 pub mod replay;
 pub mod report;
 pub mod scenario;

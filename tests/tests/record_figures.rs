@@ -31,9 +31,7 @@ fn leg(targets: u8, turns_a_second: f64) -> Checked {
     let mut settings = Settings::example();
     let machine = &mut settings.machine;
     for targets_of in [&mut machine.head_targets, &mut machine.boot_targets] {
-        if let Some(fitted) = targets_of {
-            fitted.count = targets;
-        }
+        *targets_of = targets_of.map(|fitted| slackside::settings::Targets { count: targets, ..fitted });
     }
     let ratio = f64::from(machine.normal_boot.get()) / f64::from(machine.normal_head.get());
     machine.normal_head = slackside::units::MicroturnsPerSecond::new((turns_a_second * 1e6) as u32);

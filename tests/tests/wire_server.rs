@@ -26,7 +26,7 @@ impl Store for Memory {
         &self.image
     }
 
-    fn recording(&self, position: u8) -> Option<RecordingInfo> {
+    fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
         (position == 0).then_some(RecordingInfo {
             number: 41,
             length: self.recording.len() as u32,

@@ -1,17 +1,15 @@
-//! The newest events, for whoever asks: verdicts, faults of the box, settings armed. A short memory that counts.
+//! What the box did, beside judge's verdicts (which the link's own log keeps): faults, settings armed, recordings stored. A
+//! short memory that counts.
 
 use heapless::Deque;
 use serde::{Deserialize, Serialize};
 use slackside::units::Micros;
-use slackside::verdict::Change;
 
 use crate::fault::Fault;
 
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Happened {
-    /// Judge changed something.
-    Judged(Change),
     /// A fault of the box came.
     FaultCame(Fault),
     /// A fault of the box went, by itself or by a reset.
@@ -47,7 +45,7 @@ pub struct Event {
 }
 
 /// How many events are kept.
-const ROOM: usize = 64;
+const ROOM: usize = 16;
 
 /// The newest events.
 #[derive(Debug, Default)]
@@ -99,13 +97,13 @@ mod tests {
     #[test]
     fn the_oldest_make_way_and_the_gap_shows() {
         let mut log = EventLog::new();
-        for number in 0..70 {
+        for number in 0..22 {
             log.push(Micros::new(number), Happened::FaultCame(Fault::Pin));
         }
-        assert_eq!(numbers(&log, 0), (6..70).collect::<std::vec::Vec<_>>());
-        assert_eq!(numbers(&log, 68), [68, 69]);
-        assert!(numbers(&log, 70).is_empty());
+        assert_eq!(numbers(&log, 0), (6..22).collect::<std::vec::Vec<_>>());
+        assert_eq!(numbers(&log, 20), [20, 21]);
+        assert!(numbers(&log, 22).is_empty());
         // More than was ever given out: from before a restart.
-        assert_eq!(numbers(&log, 71).len(), 64);
+        assert_eq!(numbers(&log, 23).len(), 16);
     }
 }

@@ -28,12 +28,15 @@ pub mod fault;
 mod filing;
 pub mod heartbeat;
 pub mod line;
+mod link;
 pub mod permits;
 pub mod pin;
 pub mod relay;
 mod sensor_box;
+mod shelf;
 pub mod store;
 pub mod wires;
 
 pub use events::{Event, EventLog, Happened};
-pub use sensor_box::{ArmRefusal, Nameplate, Parts, SAMPLE, SensorBox};
+pub use link::Link;
+pub use sensor_box::{ArmRefusal, Nameplate, Parts, SAMPLE, SensorBox, Verdicts};

@@ -7,6 +7,8 @@
 //! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round: on many parts the
 //! program stands still while a block is erased, and a leg must not start meanwhile.
 
+use core::cell::RefCell;
+
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage::nor_flash::NorFlash;
 use slackside::input::{Command, Input, Origin, Place, Shaft, Signal};
@@ -17,6 +19,7 @@ use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
+use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
 
 use crate::edges::Merger;
@@ -27,6 +30,7 @@ use crate::heartbeat::Heartbeat;
 use crate::line::Analogue;
 use crate::permits::{Permit, Stage};
 use crate::pin::Output;
+use crate::shelf::Shelf;
 use crate::store::{About, Album, Entry, Found, Journal, Kept, Layout, Restored, Slots, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 
@@ -41,6 +45,9 @@ const SUPPLY_RECOVERY: Span = Span::from_millis(1_000);
 
 /// Slip heat alone is stored no more often than this: it would wear out the flash.
 const HEAT_EVERY: Span = Span::from_millis(10_000);
+
+/// The verdicts that the link can ask for.
+pub type Verdicts = slackside::wire::EventLog<64>;
 
 /// Who this box is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -96,6 +103,22 @@ pub enum ArmRefusal {
     Store(StoreError),
 }
 
+impl ArmRefusal {
+    /// What the link says of it.
+    const fn reason(self) -> Reason {
+        match self {
+            Self::KeyOff => Reason::KeyOff,
+            Self::NotAtRest => Reason::LegTurns,
+            Self::Image(_) => Reason::BadImage,
+            Self::OtherLeg => Reason::OtherLeg,
+            Self::OtherIdentity => Reason::OtherIdentity,
+            Self::Rule(_) => Reason::RulesBroken,
+            Self::NoRoom | Self::NotWired => Reason::NotWired,
+            Self::Store(_) => Reason::Memory,
+        }
+    }
+}
+
 /// The box.
 pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     nameplate: Nameplate,
@@ -120,8 +143,11 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     session: u32,
     /// The identity of the settings in force.
     identity: Option<u32>,
+    /// Their image.
+    image: heapless::Vec<u8, MOST_IMAGE_BYTES>,
     leg: heapless::String<32>,
     events: EventLog,
+    verdicts: Verdicts,
     /// Faults with a cause that is there now.
     present: Faults,
     /// Faults that wait for a reset.
@@ -205,8 +231,10 @@ where
             trip: None,
             session: before.wrapping_add(1),
             identity: None,
+            image: heapless::Vec::new(),
             leg: heapless::String::new(),
             events: EventLog::new(),
+            verdicts: Verdicts::new(),
             present,
             latched: kept.faults.latching(),
             told: Faults::NONE,
@@ -242,12 +270,15 @@ where
             return Some(Fault::NotWired);
         }
         let survivor = self.restored.clone();
-        self.configure(&settings, &survivor).err().map(|NoRoom| Fault::NoRoom)
+        self.configure(&settings, image.unwrap_or_default(), &survivor).err().map(|NoRoom| Fault::NoRoom)
     }
 
-    fn configure(&mut self, settings: &Checked, survivor: &Survivor) -> Result<(), NoRoom> {
+    fn configure(&mut self, settings: &Checked, image: &[u8], survivor: &Survivor) -> Result<(), NoRoom> {
         self.recorder.configure(self.monitor, settings, survivor, self.session)?;
         self.identity = Some(settings.identity());
+        self.image.clear();
+        // An image is never longer than the room for it.
+        let _ = self.image.extend_from_slice(image);
         self.leg = settings.machine.leg.clone();
         Ok(())
     }
@@ -278,13 +309,13 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let watermark = Micros::new(now.get().saturating_sub(u64::from(self.capture_latency.get())));
-        let Self { edges, monitor, recorder, events, senses, readings, trip, .. } = self;
+        let Self { edges, monitor, recorder, senses, readings, trip, verdicts, .. } = self;
         let mut observe = |input: Input| {
             recorder.observe(monitor, input, &mut |verdict| {
                 if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                     trip.get_or_insert((verdict.at, because));
                 }
-                events.push(verdict.at, Happened::Judged(verdict.change));
+                verdicts.push(verdict);
             });
         };
         let lost = edges.move_on(watermark, &mut observe);
@@ -539,18 +570,6 @@ where
         album.read(flash, &entry, offset, buffer)
     }
 
-    /// The settings image in force, copied into `buffer`: its length.
-    ///
-    /// # Errors
-    /// [`StoreError`] if there is none, or it cannot be read.
-    pub fn settings_image(&mut self, buffer: &mut [u8; MOST_IMAGE_BYTES]) -> Result<usize, StoreError> {
-        match self.slots.load(&mut self.flash, buffer)? {
-            Found::Image { length, .. } => Ok(length),
-            Found::Blank => Err(StoreError::NotThere),
-            Found::Damaged => Err(StoreError::Damaged),
-        }
-    }
-
     /// Arm new settings: only with the key on, the leg at rest, this leg's name given and the identity of the new settings
     /// echoed. `leg` is the name of the leg as the box knows it, or the new name if it knows none.
     ///
@@ -587,21 +606,75 @@ where
         let mut scratch = [0; MOST_IMAGE_BYTES];
         let stored = self.slots.store(&mut self.flash, image, before, &mut scratch);
         self.heartbeat.excuse();
-        if let Err(error) = stored {
-            return Err(ArmRefusal::Store(error));
-        }
-        if self.configure(&settings, &survivor).is_err() {
-            return Err(ArmRefusal::NoRoom);
-        }
+        stored.map_err(ArmRefusal::Store)?;
+        self.configure(&settings, image, &survivor).map_err(|NoRoom| ArmRefusal::NoRoom)?;
         self.senses.forget();
         self.ran = true;
-        for fault in
-            [Fault::NoSettings, Fault::SettingsUnreadable, Fault::SettingsRefused, Fault::NoRoom, Fault::NotWired]
-        {
-            self.present = self.present.without(fault);
-        }
+        let settled =
+            [Fault::NoSettings, Fault::SettingsUnreadable, Fault::SettingsRefused, Fault::NoRoom, Fault::NotWired];
+        self.present = settled.into_iter().fold(self.present, Faults::without);
         self.events.push(now, Happened::Armed { before, now: identity });
         Ok(())
+    }
+
+    /// Answer one request of the link as a frame in `out`: its length, 0 if it had no room.
+    #[inline(never)]
+    pub fn answer(
+        &mut self,
+        number: u8,
+        request: Option<Request<'_>>,
+        server: &mut Server<'_>,
+        out: &mut [u8; MOST_FRAME],
+    ) -> usize {
+        let now = self.edges.watermark();
+        let (key_on, supervised) = (self.senses.key_is_on(), self.supervision());
+        if request == Some(Request::Box) {
+            let reply = Reply::Box(BoxStatus {
+                faults: self.faults().bits(),
+                run_given: self.run.given(),
+                feed_given: self.feed.given(),
+                supervised_shafts: supervised.0,
+                supervised_contacts: supervised.1,
+            });
+            return encode(number, &reply, out).map_or(0, <[u8]>::len);
+        }
+        let armed = RefCell::new(heapless::Vec::new());
+        let Self { monitor, recorder, verdicts, flash, image, album, nameplate, .. } = self;
+        let around = Surroundings {
+            now,
+            key_on,
+            serial: nameplate.serial,
+            firmware: nameplate.firmware,
+            session: self.session,
+            anchor: recorder.newest_anchor(),
+        };
+        let mut shelf = Shelf { flash, image, album: album.as_ref(), armed: &armed };
+        let (reply, asked) = server.answer(request, &around, monitor, verdicts, &mut shelf);
+        if let (false, Some(Request::ArmSettings { leg, identity })) = (armed.borrow().is_empty(), request) {
+            // What the server found good, the box looks at with what it knows of its wires, and puts in force.
+            let old = self.identity.unwrap_or(0);
+            let reply = match self.arm(&armed.borrow(), leg, identity, now) {
+                Ok(()) => Reply::Armed { old, new: identity },
+                Err(refusal) => Reply::Refused(refusal.reason()),
+            };
+            return encode(number, &reply, out).map_or(0, <[u8]>::len);
+        }
+        let length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+        match asked {
+            Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {
+                // One a round: what does not fit is dropped, and the desk sees that nothing came of it.
+                self.command(origin, command);
+            }
+            Asked::Anchor(anchor) => self.anchor(anchor),
+            _ => {}
+        }
+        length
+    }
+
+    /// Which sensor lines and which rub contacts would show a cut wire.
+    fn supervision(&self) -> ([bool; 2], [bool; Place::COUNT]) {
+        let shafts = [Shaft::Head, Shaft::Boot].map(|shaft| self.senses.is_supervised(shaft));
+        (shafts, self.senses.supervised_contacts())
     }
 }
 
@@ -642,7 +715,13 @@ impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
         self.flash
     }
 
-    /// The newest events.
+    /// The newest verdicts.
+    #[must_use]
+    pub const fn verdicts(&self) -> &Verdicts {
+        &self.verdicts
+    }
+
+    /// What the box did, beside verdicts.
     #[must_use]
     pub const fn events(&self) -> &EventLog {
         &self.events

@@ -1,5 +1,6 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
+mod convert;
 mod compare;
 mod label;
 mod replay;
@@ -21,6 +22,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Convert(convert::Args),
     Compare(compare::Args),
     Label(label::Args),
     Replay(replay::Args),
@@ -33,6 +35,7 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Convert(args) => convert::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Label(args) => label::run(&args),
         Command::Replay(args) => replay::run(&args),

@@ -9,7 +9,8 @@ use slackside::units::Span;
 
 use crate::demo;
 use crate::outputs::{Whole, same_file};
-use crate::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay};
+use crate::recording::{Prepared, Recording, recording_at};
+use crate::replay::{Begin, EventsCsv, Job, Outcome, SamplesCsv, replay_from};
 use crate::report;
 use crate::settings::{self, Loaded};
 use crate::trace::Reader;
@@ -17,7 +18,8 @@ use crate::trace::Reader;
 /// Replay a trace through the monitor and say what happened.
 ///
 /// Without a trace, a built-in demo leg trips before your eyes. A trace is a CSV file with the header
-/// `time_us,channel,value`, plain or gzip; `-` reads standard input.
+/// `time_us,channel,value`, plain or gzip; `-` reads standard input. A recording fetched from a box is replayed from the state
+/// the box was in, to the last bit, or with --settings under others: what if.
 #[derive(clap::Args)]
 pub struct Args {
     /// The trace: `time_us,channel,value`, rows in order of time. Without it the built-in demo is replayed.
@@ -63,21 +65,31 @@ fn seconds(text: &str) -> Result<Span, String> {
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
-    let loaded = settings(args)?;
+    let recording = args.trace.as_deref().map(recording_at).transpose()?.flatten();
+    let recorded = recording.as_ref().map(Recording::settings).transpose()?.flatten();
+    let loaded = match (&recorded, &args.settings) {
+        (Some(recorded), None) => Loaded::from_checked(recorded.clone(), "the settings in the recording"),
+        (None, None) if recording.is_some() => {
+            bail!("the recording came without its settings: name those of its leg with --settings LEG.toml")
+        }
+        _ => settings(args)?,
+    };
     let settings = &loaded.checked;
     if let Some(path) = &args.save_demo {
         let bytes = demo::trace(settings);
         let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
         file.write_all(&bytes).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
     }
-    let reader = match &args.trace {
-        Some(trace) => Reader::open(trace)?,
-        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
+    let found = recording.as_ref().map(|recording| Prepared::new(recording, recorded.as_ref(), &loaded.checked));
+    let reader = match (&args.trace, &found) {
+        (Some(_), Some(found)) => found.reader()?,
+        (Some(trace), None) => Reader::open(trace)?,
+        (None, _) => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
     };
     // Opened before the work is done, so that a wrong path is known at once.
     let report_file =
         args.report.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()?;
-    let outcome = go(args, reader, &loaded)?;
+    let outcome = go(args, reader, &loaded, found.as_ref())?;
     let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
     if let Some(mut file) = report_file {
         let page = report::page(&outcome, opening);
@@ -97,10 +109,12 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
 }
 
-fn go(args: &Args, reader: Reader, loaded: &Loaded) -> anyhow::Result<Outcome> {
+fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>) -> anyhow::Result<Outcome> {
     let settings = &loaded.checked;
     let settings_name = loaded.source_name.as_str();
-    let notes = notes(args, loaded);
+    let mut notes = notes(args, loaded, found.is_some());
+    notes.splice(0..0, found.iter().flat_map(|found| found.notes.iter().cloned()));
+    let begin = found.map_or(Begin::Fresh, Prepared::begin);
     let every = args.every.unwrap_or(Span::ZERO);
     let samples = args
         .samples
@@ -112,7 +126,7 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded) -> anyhow::Result<Outcome> {
         .as_deref()
         .map(|path| EventsCsv::create(path, &settings.limits).with_context(|| cannot_write(path)))
         .transpose()?;
-    replay(Job { reader, settings, settings_name, notes, samples, events, progress: true })
+    replay_from(Job { reader, settings, settings_name, notes, samples, events, progress: true }, begin)
 }
 
 fn cannot_write(path: &Path) -> String {
@@ -127,14 +141,14 @@ fn settings(args: &Args) -> anyhow::Result<Loaded> {
 }
 
 /// What everybody who reads the outcome must know about the settings.
-fn notes(args: &Args, loaded: &Loaded) -> Vec<String> {
+fn notes(args: &Args, loaded: &Loaded, is_recording: bool) -> Vec<String> {
     let mut notes = Vec::new();
     if args.bench {
         notes.push(
             "The settings were held against the rules for a test bench only: no leg may run with them.".to_owned(),
         );
     }
-    if args.settings.is_none() && args.trace.is_some() {
+    if args.settings.is_none() && args.trace.is_some() && !is_recording {
         notes.push(
             "No settings were named: the trace was held against those of the built-in example leg. Unless it is that \
              leg's, nothing here means anything. Name its settings with --settings."

@@ -109,7 +109,7 @@ pub struct Heat {
 pub struct Targets {
     /// Targets a turn.
     pub count: u8,
-    /// Standard deviation of a target's place, in per cent of a pitch.
+    /// Largest error of a target's place, in per cent of a pitch.
     pub spacing_error_pct: f64,
     /// Share of a pitch for which a target is seen, in per cent.
     pub width_pct: f64,

@@ -411,7 +411,8 @@ impl Plant {
         self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n, 0.0, 0.0];
         self.bottom.brake = [
             caught + bending + held.rub_boot_n,
-            up.boot_pulley_n_m / held.boot_radius,
+            // A parted belt falls in a heap round the boot pulley and brakes it (engineering judgement).
+            up.boot_pulley_n_m / held.boot_radius + 0.3 * parted * self.fixed.strand_kg,
             self.leg.boot.bearing_n_m * up.losses / held.boot_radius,
         ];
         self.bottom.limit = [[-boot_limit, boot_limit], [-boot_joint, boot_joint]];

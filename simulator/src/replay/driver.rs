@@ -10,6 +10,7 @@ use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
 use slackside::measure::Measure;
+use slackside::record::{Header, restore_parts};
 use slackside::settings::Checked;
 use slackside::sight::{Seen, Sight};
 use slackside::survivor::Survivor;
@@ -42,17 +43,44 @@ pub struct Job<'a> {
     pub progress: bool,
 }
 
+/// Where a replay begins.
+#[derive(Clone, Copy)]
+pub enum Begin<'a> {
+    /// At power-up, with nothing known.
+    Fresh,
+    /// In the state a box was in.
+    Keyframe {
+        /// The header of the segment that begins with it.
+        header: &'a Header,
+        /// The state.
+        keyframe: &'a [u8],
+        /// Judge too. Without it only measure is as it was: for other limits on the same machine.
+        with_judge: bool,
+    },
+}
+
 /// Replay the trace. Files appear only if all went well.
 ///
 /// # Errors
 /// The trace is broken, or a file cannot be written.
 pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
+    replay_from(job, Begin::Fresh)
+}
+
+/// Replay the trace from a state.
+///
+/// # Errors
+/// As [`replay`], or the keyframe cannot be restored.
+pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
     let Job { mut reader, settings, settings_name, notes, samples, events, progress } = job;
     // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
     let mut measure = Box::new(Measure::new());
     let mut judge = Box::new(Judge::new());
     measure.configure(settings);
     judge.configure(settings, &Survivor::default());
+    if let Begin::Keyframe { header, keyframe, with_judge } = begin {
+        restore_parts(&mut measure, with_judge.then_some(&mut *judge), header, keyframe)?;
+    }
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
     outcome.notes = notes;
     let gather = Gather::new(settings);

@@ -54,13 +54,21 @@ pub const START_TIME_S: f64 = 10.0;
 /// How long the strands swing after a start, in microseconds.
 const SWING_US: u64 = 5_000_000;
 
+/// Most calls for a stop that a summary keeps.
+pub const MOST_CALLS: usize = 1_000;
+
+/// How fast the control room turns the speed reference, of normal speed in a second.
+const REFERENCE_RAMP: f64 = 0.05;
+
 /// What came of a run.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct Summary {
     /// When a stop was first called for, in microseconds.
     pub stop_called_us: Option<u64>,
     /// Whether the belt, not the heat, called for it.
     pub called_by_belt: bool,
+    /// Every call: from when to when in microseconds, and whether the belt made it. Only the first [`MOST_CALLS`].
+    pub calls: Vec<(u64, u64, bool)>,
     /// Inputs given.
     pub inputs: u64,
     /// Seconds with the motor on.
@@ -85,6 +93,7 @@ struct Doings {
     wanted: bool,
     feed: f64,
     reference: f64,
+    reference_wanted: f64,
     friction: f64,
 }
 
@@ -107,7 +116,8 @@ pub fn run(
         acts.extend(routine.draw(scenario.duration_s, seed));
     }
     acts.sort_by(|a, b| a.act.at_s.total_cmp(&b.act.at_s));
-    let mut doings = Doings { acts, next: 0, wanted: false, feed: 0.0, reference: 1.0, friction: 1.0 };
+    let mut doings =
+        Doings { acts, next: 0, wanted: false, feed: 0.0, reference: 1.0, reference_wanted: 1.0, friction: 1.0 };
     let step_us = u64::from(plant.step_us());
     let dt = step_us as f64 * 1e-6;
     let end_us = (scenario.duration_s * 1e6) as u64;
@@ -121,11 +131,14 @@ pub fn run(
     let mut closed_since: Option<u64> = None;
     let mut at_speed: Option<u64> = None;
     let mut active = 0_u64;
+    let mut calling = false;
     let mut now = 0_u64;
     let mut failed = None;
     while now < end_us {
         if plant.at_slow_part() {
             let seconds = now as f64 * 1e-6;
+            let turn = REFERENCE_RAMP * f64::from(Plant::SLOW_US) * 1e-6;
+            doings.reference += (doings.reference_wanted - doings.reference).clamp(-turn, turn);
             doings.catch_up(seconds, leg.capacity_kg_per_s(), permits.run || !obey, now, &mut sensors.out);
             if obey {
                 for (dropped, allowed) in dropped_us.iter_mut().zip([permits.run, permits.feed]) {
@@ -178,6 +191,12 @@ pub fn run(
                 summary.stop_called_us = Some(now);
                 summary.called_by_belt = slow;
             }
+            if called && !calling && summary.calls.len() < MOST_CALLS {
+                summary.calls.push((now, now, slow));
+            }
+            if let (true, Some(last)) = (called, summary.calls.last_mut()) {
+                last.1 = now;
+            }
             summary.drive_s += dt;
             // The strands swing for a few seconds after a start; the figures for people leave that out.
             if started && at_speed.is_none_or(|since| now > since + SWING_US) {
@@ -189,6 +208,7 @@ pub fn run(
                 }
             }
         }
+        calling = called;
         if plant.at_slow_part() {
             summary.most_heat_j = summary.most_heat_j.max(plant.slip_heat());
             let tracking = &plant.tracking;
@@ -249,7 +269,7 @@ impl Doings {
                 self.friction = *friction;
             }
             if let Some(speed) = speed_pct {
-                self.reference = speed / 100.0;
+                self.reference_wanted = speed / 100.0;
             }
             if let Some(ask) = command {
                 let (origin, command) = ask.command();

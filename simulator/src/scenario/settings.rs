@@ -70,13 +70,13 @@ pub fn settings_for(leg: &Leg, commissioned: &Commissioned) -> Settings {
         face: micrometres(pulley.face_mm),
         crown: micrometres(pulley.crown_mm),
     };
-    // Spacing errors are drawn with that deviation; a pitch carries two of them, and three deviations cover nearly all.
+    // A pitch carries the errors of two targets, and what runout does to the width of each; never less than the usual 2 %.
+    let tolerance =
+        |targets: &leg::Targets| 2.0 * targets.spacing_error_pct + targets.width_pct / 100.0 * targets.runout_pct;
     let targets = |targets: &leg::Targets| Targets {
         count: targets.count,
         edges: CountedEdges::Rising,
-        spacing: Spacing::Even {
-            tolerance: Ppm::new(20_000.max((targets.spacing_error_pct * 4.3 * 10_000.0) as i32).min(100_000)),
-        },
+        spacing: Spacing::Even { tolerance: Ppm::new(20_000.max((tolerance(targets) * 10_000.0) as i32).min(100_000)) },
         supervised: targets.supervised,
     };
     let turns = |speed: f64| MicroturnsPerSecond::new((speed * 1e6).round() as u32);

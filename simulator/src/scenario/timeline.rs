@@ -60,7 +60,7 @@ pub struct Act {
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Routine {
-    /// Mean length of a run in s.
+    /// Mean length of a run in s, never shorter than half of it.
     pub run_s: f64,
     /// Mean length of a rest in s, never shorter than half of it.
     pub rest_s: f64,
@@ -94,10 +94,10 @@ impl Routine {
         let mut push = |at_s: f64, press, feed_pct, friction: f64| {
             drawn.push(Drawn { act: Act { at_s, press, feed_pct, ..Act::default() }, friction });
         };
-        let mut now = 2.0;
+        let mut now = 10.0;
         while now < duration_s {
             push(now, Some(Button::Start), None, 1.0);
-            let end = now + (0.3 * self.run_s + chance.waiting(0.7 * self.run_s)).max(40.0);
+            let end = now + (0.5 * self.run_s + chance.waiting(0.5 * self.run_s)).max(40.0);
             now += chance.between(8.0, 20.0);
             // The leg is emptied before it is stopped, as a person would.
             while now < end - 30.0 {

@@ -42,7 +42,7 @@ impl Disc {
         let worst = chance.uniform();
         let drawn = (0..targets.count).map(|i| {
             let place = f64::from(i) / count;
-            let off = (chance.normal() * targets.spacing_error_pct / 100.0).clamp(-0.1, 0.1);
+            let off = chance.between(-1.0, 1.0) * targets.spacing_error_pct / 100.0;
             let runout = targets.runout_pct / 100.0 * libm::cos(core::f64::consts::TAU * (place + worst));
             Target {
                 centre: place + 0.5 * pitch + off * pitch,

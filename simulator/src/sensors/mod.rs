@@ -157,8 +157,9 @@ impl Sensors {
             }
         }
         if self.variable {
-            let ppm = (reference * 1e6) as i32;
-            if ppm != self.reference_shown || self.looks % 250 == 0 {
+            // Sent five times a second while it turns, and every five seconds.
+            let ppm = (reference * 1e6).round() as i32;
+            if ppm != self.reference_shown && self.looks % 10 == 0 || self.looks % 250 == 1 {
                 self.reference_shown = ppm;
                 self.out.push(now_us, Signal::SpeedReference(Ppm::new(ppm)));
             }

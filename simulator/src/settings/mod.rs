@@ -45,6 +45,12 @@ impl Loaded {
         Self { checked, source_name: source_name.to_owned(), advice }
     }
 
+    /// Settings that came with something else, such as a recording.
+    #[must_use]
+    pub fn from_checked(checked: Checked, source_name: &str) -> Self {
+        Self::new(checked, source_name)
+    }
+
     /// The built-in example leg.
     ///
     /// # Panics

@@ -265,7 +265,8 @@ impl Reader {
 
     fn careful(&self, (from, to): (usize, usize)) -> Result<Option<Input>, TraceError> {
         let bytes = &self.buffer[from..to];
-        if bytes.trim_ascii().is_empty() {
+        // Comments keep what rows cannot say, such as the keyframes of a recording.
+        if bytes.trim_ascii().is_empty() || bytes.starts_with(b"#") {
             return Ok(None);
         }
         let Ok(text) = str::from_utf8(bytes) else { return Err(self.not_utf8(bytes)) };

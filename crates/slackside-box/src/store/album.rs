@@ -30,6 +30,14 @@ pub struct Entry {
     place: u32,
 }
 
+impl Entry {
+    /// Whether `other` was recorded later.
+    #[must_use]
+    pub const fn is_older_than(&self, other: &Self) -> bool {
+        newer(other.number, self.number)
+    }
+}
+
 /// What a recording is about.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct About {

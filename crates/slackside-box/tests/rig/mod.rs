@@ -1,4 +1,5 @@
 //! A box on the bench with a leg that turns in memory.
+#![allow(dead_code, reason = "not every test uses all of it")]
 
 use slackside::Monitor;
 use slackside::input::Shaft;
@@ -6,11 +7,11 @@ use slackside::record::Recorder;
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Phase};
-use slackside_box::bench::{Flash, Level, Panel, Pin};
+use slackside_box::bench::{Flash, Level, Line, Panel, Pin};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::fault::Fault;
 use slackside_box::store::{Layout, Slots};
-use slackside_box::{Happened, Nameplate, Parts, SensorBox};
+use slackside_box::{Happened, Link, Nameplate, Parts, SensorBox};
 
 pub type Chip = Flash<4, 1024>;
 pub type Boxed = SensorBox<'static, Pin, Pin, Level, Chip, 64>;
@@ -57,6 +58,8 @@ pub struct Rig {
     sealed_in: bool,
     shafts: [Turning; 2],
     seen: u32,
+    seen_verdicts: u32,
+    pub link: Option<Link<'static, Line>>,
     pub changes: Vec<(u64, Change)>,
     pub faults: Vec<Fault>,
 }
@@ -91,6 +94,8 @@ impl Rig {
             sealed_in: false,
             shafts: [turning(Shaft::Head, catch_head), turning(Shaft::Boot, catch_boot)],
             seen: 0,
+            seen_verdicts: 0,
+            link: None,
             changes: Vec::new(),
             faults: Vec::new(),
         }
@@ -144,14 +149,22 @@ impl Rig {
             self.panel.drive.set(false);
         }
         self.sensor_box.poll(Micros::new(self.now));
+        if let Some(link) = &mut self.link {
+            link.poll(&mut self.sensor_box);
+        }
         for event in self.sensor_box.events().from(self.seen) {
-            match event.happened {
-                Happened::Judged(change) => self.changes.push((event.at.get(), change)),
-                Happened::FaultCame(fault) => self.faults.push(fault),
-                _ => {}
+            if let Happened::FaultCame(fault) = event.happened {
+                self.faults.push(fault);
             }
         }
         self.seen = self.sensor_box.events().next_number();
+        while self.sensor_box.verdicts().newest() > self.seen_verdicts {
+            let (_, events) = self.sensor_box.verdicts().after(self.seen_verdicts);
+            for event in events {
+                self.changes.push((event.verdict.at.get(), event.verdict.change));
+                self.seen_verdicts = event.number;
+            }
+        }
     }
 
     pub fn run(&mut self, millis: u64) {
@@ -217,6 +230,14 @@ impl Rig {
 
     pub fn phase(&self) -> Phase {
         self.sensor_box.monitor().status().phase
+    }
+
+    /// Connect a desk: its end of the line.
+    pub fn connect(&mut self) -> Line {
+        let (boxes_end, desks_end) = Line::pair(4_096);
+        let staging = Box::leak(vec![0; MOST_IMAGE_BYTES].into_boxed_slice());
+        self.link = Some(Link::new(boxes_end, staging));
+        desks_end
     }
 
     /// Power goes: what is left is the flash.

@@ -181,4 +181,3 @@ unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
 fn panic(_: &core::panic::PanicInfo) -> ! {
     exit(Failure::Panic as u32)
 }
-

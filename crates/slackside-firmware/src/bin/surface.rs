@@ -56,13 +56,15 @@ mod everything {
     use slackside::units::Micros;
     #[cfg(not(feature = "box-only"))]
     use slackside::{
+        diagnose::{Gather, findings},
         input::{Command, Origin, Place},
         judge::{Condition, ConditionSet, Judge},
         measure::Measure,
         motion::{Motion, Pitch, ShaftMotion},
+        record::{Anchor, Reader, Recorder},
         settings::{Limits, image_length, turn_time},
         sight::{Seen, Sight},
-        units::{Ppm, DeciCelsius, Span, TurnFraction, Turns, Watts},
+        units::{DeciCelsius, Ppm, Span, TurnFraction, Turns, Watts},
     };
 
     /// A place whose content the compiler must take for anything of its type.
@@ -125,6 +127,8 @@ mod everything {
             units();
             settings();
             parts();
+            record();
+            diagnose();
         }
     }
 
@@ -145,7 +149,12 @@ mod everything {
         let mut set = ConditionSet::EMPTY;
         if let Some(condition) = Condition::ALL.get(WORD.get() as usize) {
             set = set.with(*condition);
-            black_box((condition.unit(), condition.name(), condition.can_be_bypassed(), condition.needs_boot_cleared()));
+            black_box((
+                condition.unit(),
+                condition.name(),
+                condition.can_be_bypassed(),
+                condition.needs_boot_cleared(),
+            ));
         }
         black_box((set.iter().count(), set.is_empty()));
     }
@@ -179,7 +188,10 @@ mod everything {
         black_box((settings.identity(), settings.to_image(IMAGE.place()).is_ok()));
         let machine = &settings.machine;
         black_box((
-            machine.boot_targets.as_ref().map(|targets| (targets.marks(), targets.closest_pitch(), targets.widest_pitch())),
+            machine
+                .boot_targets
+                .as_ref()
+                .map(|targets| (targets.marks(), targets.closest_pitch(), targets.widest_pitch())),
             turn_time(machine.normal_head),
             (machine.head_diameter(), machine.boot_diameter(), machine.geometric_ratio(), machine.ratio_in_force()),
             (machine.head_circumference(), machine.boot_circumference(), machine.loop_time()),
@@ -243,7 +255,62 @@ mod everything {
                 black_box(verdict);
             });
         }
+        judge.observe_plainly(Seen { at: micros(), sight: Sight::Wake }, &mut |verdict| {
+            black_box(verdict);
+        });
         black_box((judge.next_deadline(), judge.status(), judge.slip_heat_at(micros()), judge.survivor()));
+    }
+
+    #[cfg(not(feature = "box-only"))]
+    fn record() {
+        static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
+        let anchor = Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros());
+        black_box(anchor.and_then(|anchor| anchor.desk_time(micros(), WORD.get())));
+        let monitor = MONITOR.place();
+        let image: &[u8] = IMAGE.place();
+        if let Ok(Ok(checked)) = Settings::from_image(image).map(Settings::check_first) {
+            let mut recorder = Recorder::new(SEGMENTS.place());
+            black_box(recorder.configure(monitor, &checked, &survivor(), WORD.get()).is_ok());
+            while WORD.get() != 0 {
+                recorder.observe(monitor, INPUT.get(), &mut |verdict| {
+                    black_box(verdict);
+                });
+                if let Some(anchor) = anchor {
+                    recorder.anchor(monitor, anchor);
+                }
+            }
+            recorder.freeze(monitor);
+            for held in recorder.held() {
+                black_box((held.sequence, held.bytes));
+            }
+            recorder.release(WORD.get());
+            black_box((recorder.kept_since(), recorder.trips(), recorder.missed(), recorder.newest_anchor()));
+            for found in Reader::new(SEGMENTS.place()) {
+                if let Some(segment) = &found.0 {
+                    for record in segment.records() {
+                        black_box(record);
+                    }
+                    black_box(MONITOR.place().restore(&checked, &segment.header, segment.keyframe).is_ok());
+                }
+                black_box(found.1);
+            }
+        }
+        black_box((monitor.state_crc(micros()), monitor.keyframe_length(micros())));
+    }
+
+    #[cfg(not(feature = "box-only"))]
+    fn diagnose() {
+        let image: &[u8] = IMAGE.place();
+        let Ok(Ok(checked)) = Settings::from_image(image).map(Settings::check_first) else { return };
+        let mut gather = Gather::new(&checked);
+        while WORD.get() != 0 {
+            gather.motion(micros(), MOTION.place());
+            gather.power(Watts::new(WORD.get()));
+            MONITOR.place().observe(INPUT.get(), &mut |verdict| gather.verdict(&verdict));
+        }
+        for finding in &findings(&gather.evidence()) {
+            black_box(finding);
+        }
     }
 
     fn monitor() {

@@ -28,6 +28,10 @@ pub(super) const CHATTER_WINDOW: Span = Span::from_millis(2_000);
 /// Changes that are no chatter yet.
 pub(super) const CHATTER: i32 = 4;
 
+/// So many boot pitches, with none surely slow between them, must be at speed: a single edge that is none, as a sensor gives when it is switched on, would
+/// end the start too soon.
+const AT_SPEED: u8 = 2;
+
 /// Where the leg is in its course.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Course {
@@ -43,6 +47,8 @@ pub(super) struct Course {
     pub off_at: Micros,
     /// The belt has been at speed since the start, and has not been too slow since.
     pub at_speed: bool,
+    /// Boot pitches at speed since the last that was surely slow, up to [`AT_SPEED`].
+    pub brisk: u8,
     /// The start time was up before the belt was at speed.
     pub start_failed: bool,
     /// Whether the leg was at speed when the drive went off: only then is its run-down learned.
@@ -61,6 +67,7 @@ keep!(Course {
     window_end,
     off_at,
     at_speed,
+    brisk,
     start_failed,
     coasts_from_speed,
     learned_coast_down,
@@ -76,6 +83,7 @@ impl Course {
         window_end: NEVER,
         off_at: Micros::ZERO,
         at_speed: false,
+        brisk: 0,
         start_failed: false,
         coasts_from_speed: false,
         learned_coast_down: None,
@@ -151,6 +159,7 @@ impl Judge {
         self.course.opened = Some(now);
         self.course.window_end = now.after(time);
         self.course.at_speed = false;
+        self.course.brisk = 0;
         self.course.start_failed = false;
         self.starts.push(now.after(self.limits.starts.window));
         self.set_phase(Phase::Starting, now, out);
@@ -171,7 +180,12 @@ impl Judge {
     }
 
     /// The motion changed: note what the course of the leg needs of it.
-    pub(super) fn follow(&mut self, head_edge: bool, now: Micros, out: Out<'_>) {
+    pub(super) fn follow(&mut self, head_edge: bool, boot_edge: bool, now: Micros, out: Out<'_>) {
+        if boot_edge {
+            let slow = self.motion.boot.pitch.is_none_or(|pitch| too_slow(&pitch, self.speeds.under.limit));
+            self.course.brisk =
+                if slow { 0 } else { self.course.brisk.saturating_add(u8::from(self.is_brisk())).min(AT_SPEED) };
+        }
         self.course.turned |= self.motion.head.last_edge.is_some() || self.motion.boot.last_edge.is_some();
         if head_edge && !self.course.contact {
             match self.status.phase {
@@ -192,8 +206,13 @@ impl Judge {
         }
     }
 
-    /// Whether the belt is at speed: its last whole pitch at least at the level where underspeed clears.
+    /// Whether the belt is at speed.
     fn at_speed_now(&self) -> bool {
+        self.course.brisk >= AT_SPEED && self.is_brisk()
+    }
+
+    /// Whether the last whole boot pitch is at least at the level where underspeed clears.
+    fn is_brisk(&self) -> bool {
         closed(&self.motion.boot, self.course.opened).is_some_and(|pitch| {
             fast_enough(&pitch, self.speeds.under.clear) && !too_slow(&pitch, self.speeds.under.limit)
         })

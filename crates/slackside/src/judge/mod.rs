@@ -269,11 +269,12 @@ impl Judge {
                     return;
                 }
                 let head_edge = motion.head.edges != self.motion.head.edges;
+                let boot_edge = motion.boot.edges != self.motion.boot.edges;
                 self.motion = *motion;
                 if let Some(slip) = motion.slip_short.reading.ppm() {
                     self.heat_slip = slip.get();
                 }
-                self.follow(head_edge, now, out);
+                self.follow(head_edge, boot_edge, now, out);
             }
             Sight::Drive(on) => self.drive(on, now, out),
             Sight::Power(watts) => self.power = Some((now, watts)),

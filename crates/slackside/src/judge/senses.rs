@@ -111,7 +111,8 @@ impl Judge {
             | Condition::SlipImpossible
             | Condition::SlipNegative
             | Condition::HeadSilent => live,
-            Condition::BothSilent => live || phase == Phase::CoastDown,
+            // While starting no shaft has its speed yet, and one narrow pitch of targets not learned yet may look like it.
+            Condition::BothSilent => (live && phase != Phase::Starting) || phase == Phase::CoastDown,
             Condition::SlipUnknown | Condition::ReferenceFault => phase == Phase::Running && !off,
             Condition::Rollback => off,
             Condition::EdgesAtRest => phase == Phase::Standstill,

@@ -26,7 +26,7 @@ use window::Windows;
 
 use crate::input::{Input, Place, Shaft, Signal};
 use crate::math::fraction;
-use crate::motion::{Motion, SlipReading};
+use crate::motion::{Motion, Pitch, SlipReading};
 use crate::record::keep::keep;
 use crate::settings::Checked;
 use crate::sight::{Seen, Sight};
@@ -49,8 +49,9 @@ pub struct Measure<const MARKS: usize = MOST_MARKS> {
     /// Belt that passes in one boot turn, and the length of one bin of the belt loop, in micrometres.
     boot_circumference: u32,
     bin_length: u32,
-    /// Belt passed since the newest bin began.
+    /// Belt passed since the newest bin began, and the time that took.
     in_bin: u32,
+    bin_time: Span,
 }
 
 keep!(@[const MARKS: usize] Measure<MARKS> {
@@ -64,6 +65,7 @@ keep!(@[const MARKS: usize] Measure<MARKS> {
     long_run,
     contacts,
     in_bin,
+    bin_time,
 } fixed { ratio, boot_circumference, bin_length });
 
 impl Measure {
@@ -93,6 +95,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             boot_circumference: 0,
             bin_length: u32::MAX,
             in_bin: 0,
+            bin_time: Span::ZERO,
         }
     }
 
@@ -290,7 +293,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         self.windows.boot(at, self.boot.spacing().index());
         self.motion.head_since_boot = self.windows.head_since_boot();
         if let Some(pitch) = self.motion.boot.pitch {
-            self.move_belt(pitch.angle);
+            self.move_belt(at, pitch);
         }
         true
     }
@@ -316,18 +319,20 @@ impl<const MARKS: usize> Measure<MARKS> {
         self.windows.set_doubt(TurnFraction::new(doubt));
     }
 
-    /// The belt moved with the boot by so much of a turn.
-    fn move_belt(&mut self, boot: TurnFraction) {
-        self.in_bin = self.in_bin.saturating_add(fraction(boot.get(), self.boot_circumference));
+    /// The belt moved with the boot by a pitch that ended at `at`.
+    fn move_belt(&mut self, at: Micros, boot: Pitch) {
+        self.in_bin = self.in_bin.saturating_add(fraction(boot.angle.get(), self.boot_circumference));
+        self.bin_time = self.bin_time.saturating_add(boot.time);
         if self.in_bin < self.bin_length {
             return;
         }
         // The bin length is never zero.
         let bins = self.in_bin.checked_div(self.bin_length).unwrap_or(1);
         self.in_bin = self.in_bin.saturating_sub(bins.saturating_mul(self.bin_length));
+        let time = core::mem::replace(&mut self.bin_time, Span::ZERO);
         for (contact, motion) in self.contacts.iter_mut().zip(&mut self.motion.contacts) {
             if motion.fitted {
-                contact.advance(bins, motion);
+                contact.advance(at, bins, time, motion);
             }
         }
     }

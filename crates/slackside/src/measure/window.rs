@@ -72,6 +72,10 @@ pub struct Windows {
     head_at_boot: Option<Turns>,
     /// The newest head edge: its time and angle.
     head: Option<(Micros, Turns)>,
+    /// The head pitch that ended with it: its angle in 2^-32 turn and its time in microseconds.
+    head_pitch: Option<(u32, u32)>,
+    /// Whether the head gained speed (above zero) or lost it over the last two pitches.
+    trend: i32,
     /// Head angle of the newest whole window, short and long.
     whole: [u32; 2],
     /// Error of one reading over a short window while the head spacing is not known; zero once it is.
@@ -96,6 +100,8 @@ impl Windows {
             boot_edge: None,
             head_at_boot: None,
             head: None,
+            head_pitch: None,
+            trend: 0,
             whole: [0; 2],
             doubt: 0,
             boot_circumference: Micrometres::ZERO,
@@ -140,6 +146,8 @@ impl Windows {
         self.boot_edge = None;
         self.head_at_boot = None;
         self.head = None;
+        self.head_pitch = None;
+        self.trend = 0;
         self.whole = [0; 2];
     }
 
@@ -180,9 +188,23 @@ impl Windows {
         };
         let pitch = angle.beyond(last_angle).get().min(u64::from(u32::MAX)) as u32;
         let time = at.since(last);
+        let bend = match self.head_pitch.replace((pitch, time.get())) {
+            Some(before) => {
+                let bend = bend(before, (pitch, time.get()));
+                // A pull that comes and goes with every pitch is no ramp: the straight line is nearer then.
+                let steady = self.trend == 0 || self.trend.signum() == bend.signum();
+                self.trend = bend;
+                if steady { bend } else { 0 }
+            }
+            None => {
+                // Over the first pitch the head may have gathered speed in any way: nothing can be placed within it.
+                self.waiting.clear();
+                0
+            }
+        };
         let mut closed = None;
         while let Some(mark) = self.waiting.pop_front() {
-            let head = last_angle.forward(between(pitch, mark.since(last), time));
+            let head = last_angle.forward(between(pitch, mark.since(last), time, bend));
             closed = Some(mark);
             self.place(short(head));
             if self.boot_edge == closed {
@@ -191,7 +213,7 @@ impl Windows {
             }
         }
         if let Some(edge) = self.boot_edge.take() {
-            self.head_at_boot = Some(last_angle.forward(between(pitch, edge.since(last), time)));
+            self.head_at_boot = Some(last_angle.forward(between(pitch, edge.since(last), time, bend)));
         }
         for (window, turns) in [(&mut told.short, 1), (&mut told.long, LONG_TURNS)] {
             *window = match closed {
@@ -293,10 +315,36 @@ impl Windows {
     }
 }
 
-/// The part of `pitch` turned after `waited` of the `time` it took.
-fn between(pitch: u32, waited: Span, time: Span) -> TurnFraction {
+/// Bends below this part (2^-16 of a pitch) are noise: a quarter of it is the largest error left.
+const LEAST_BEND: i32 = 1 << 9;
+
+/// How far a pitch is from straight, in 2^-16: the head turned `angle * (x + bend * x * (x - 1))` in the part `x` of its
+/// time, which is exact while the speed changes steadily. From the pitch `before` and the pitch `now`, each angle and time.
+fn bend(before: (u32, u32), now: (u32, u32)) -> i32 {
+    let product = |one: u32, other: u32| u64::from(one).wrapping_mul(u64::from(other));
+    // The speed before over the speed now, in 2^-16. Zero only if no time passed: then nothing is known of a bend.
+    let Some(slower) = product(before.0, now.1).checked_div(product(now.0, before.1) >> 16) else { return 0 };
+    let gained = (1_i64 << 16).saturating_sub(slower.min(1 << 17) as i64);
+    let both = u64::from(now.1).wrapping_add(u64::from(before.1));
+    let part = (u64::from(now.1) << 16).checked_div(both).unwrap_or(0) as i64;
+    // Both factors are below 2^18. Beyond 1 the curve would turn back.
+    let bend = (gained.saturating_mul(part) >> 16).clamp(-(1 << 16), 1 << 16) as i32;
+    if bend.abs() < LEAST_BEND { 0 } else { bend }
+}
+
+/// The part of `pitch` turned after `waited` of the `time` it took, with its bend.
+fn between(pitch: u32, waited: Span, time: Span, bend: i32) -> TurnFraction {
     // No time passed only if two edges coincide: then either end is right.
-    TurnFraction::new(mul_div(pitch, waited.get(), time.get()).unwrap_or(0).min(pitch))
+    let straight = mul_div(pitch, waited.get(), time.get()).unwrap_or(0).min(pitch);
+    if bend == 0 {
+        return TurnFraction::new(straight);
+    }
+    // Every factor is at most 2^16, and the last product at most 2^14 (x * (1 - x) is at most a quarter).
+    let x = mul_div(1 << 16, waited.get(), time.get()).unwrap_or(0).min(1 << 16);
+    let hump = x.wrapping_mul((1_u32 << 16).saturating_sub(x)) >> 16;
+    let short = i64::from(hump).wrapping_mul(i64::from(bend)) >> 16;
+    let bent = i64::from(straight).saturating_sub(short.saturating_mul(i64::from(pitch)) >> 16);
+    TurnFraction::new(bent.clamp(0, i64::from(pitch)) as u32)
 }
 
 #[cfg(test)]

@@ -67,5 +67,5 @@ pub use code::Record;
 pub use header::{CoreVersion, FORMAT_VERSION, Header, STATE_LAYOUT};
 pub use reader::{Damage, End, Reader, Records, Segment};
 pub use recorder::{AFTER_TRIP, BEFORE_TRIP, Held, Recorder, SLOTS};
-pub use state::BadKeyframe;
+pub use state::{BadKeyframe, restore_parts};
 pub use writer::{NoRoom, Opening, SegmentWriter};

@@ -3,6 +3,8 @@
 use super::header::{CoreVersion, Header};
 use super::keep::{CRC, Keep, Page, Pen};
 use crate::Monitor;
+use crate::judge::Judge;
+use crate::measure::Measure;
 use crate::settings::Checked;
 use crate::survivor::Survivor;
 use crate::units::Micros;
@@ -37,6 +39,41 @@ impl core::fmt::Display for BadKeyframe {
 
 impl core::error::Error for BadKeyframe {}
 
+/// Whether a keyframe can be restored here at all.
+fn fits(header: &Header, keyframe: &[u8]) -> Result<(), BadKeyframe> {
+    if header.core != CoreVersion::THIS {
+        return Err(BadKeyframe::Core(header.core));
+    }
+    if CRC.checksum(keyframe) != header.keyframe_crc {
+        return Err(BadKeyframe::Damaged);
+    }
+    Ok(())
+}
+
+/// Bring measure and judge, used apart, into the state of a keyframe. Both must be freshly configured by the settings it was taken
+/// under. Without a judge only measure is restored: for judging the same machine by other limits, whose delays the keyframe does not
+/// know.
+///
+/// # Errors
+/// Why it cannot be. What was given must then be configured anew.
+pub fn restore_parts<const MARKS: usize>(
+    measure: &mut Measure<MARKS>,
+    judge: Option<&mut Judge>,
+    header: &Header,
+    keyframe: &[u8],
+) -> Result<(), BadKeyframe> {
+    fits(header, keyframe)?;
+    let mut page = Page::new(keyframe, header.at);
+    measure.fetch(&mut page).map_err(|_| BadKeyframe::Damaged)?;
+    if let Some(judge) = judge {
+        judge.fetch_beside(measure.motion(), &mut page).map_err(|_| BadKeyframe::Damaged)?;
+        if !page.rest().is_empty() {
+            return Err(BadKeyframe::Damaged);
+        }
+    }
+    Ok(())
+}
+
 impl<const MARKS: usize> Monitor<MARKS> {
     /// The CRC-32 of the state, encoded like a keyframe taken at `now`, the newest time the monitor knows. Two monitors that
     /// agree in it will agree in every verdict to come.
@@ -61,15 +98,10 @@ impl<const MARKS: usize> Monitor<MARKS> {
     /// Why it cannot be. The monitor is then as freshly configured, or, without room, allows nothing.
     pub fn restore(&mut self, settings: &Checked, header: &Header, keyframe: &[u8]) -> Result<(), BadKeyframe> {
         self.try_configure(settings, &Survivor::default()).map_err(|_| BadKeyframe::NoRoom)?;
-        if header.core != CoreVersion::THIS {
-            return Err(BadKeyframe::Core(header.core));
-        }
         if header.settings != settings.identity() {
             return Err(BadKeyframe::Settings(header.settings));
         }
-        if CRC.checksum(keyframe) != header.keyframe_crc {
-            return Err(BadKeyframe::Damaged);
-        }
+        fits(header, keyframe)?;
         let mut page = Page::new(keyframe, header.at);
         if self.fetch(&mut page).is_err() || !page.rest().is_empty() {
             // What was read so far must not stay.

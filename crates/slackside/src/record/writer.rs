@@ -109,6 +109,26 @@ impl SegmentWriter {
             keyframe_crc,
             keyframe_length,
         };
+        Self::begin(memory, &header)
+    }
+
+    /// Begin a segment that was read elsewhere anew, with its own header and keyframe: for the desk, which writes recordings
+    /// back from other forms.
+    ///
+    /// # Errors
+    /// [`NoRoom`], also if the keyframe is not the one of the header.
+    pub fn again(memory: &mut [u8], header: &Header, keyframe: &[u8]) -> Result<Self, NoRoom> {
+        if keyframe.len() != usize::from(header.keyframe_length) || CRC.checksum(keyframe) != header.keyframe_crc {
+            return Err(NoRoom);
+        }
+        for (slot, byte) in memory.iter_mut().skip(HEADER).zip(keyframe) {
+            *slot = *byte;
+        }
+        Self::begin(memory, header)
+    }
+
+    /// The keyframe is in its place: write the header before it.
+    fn begin(memory: &mut [u8], header: &Header) -> Result<Self, NoRoom> {
         let bytes = header.to_bytes();
         for (slot, byte) in memory.iter_mut().zip(bytes) {
             *slot = byte;
@@ -116,12 +136,12 @@ impl SegmentWriter {
         let mut digest = CRC.digest();
         digest.update(&bytes);
         let writer = Self {
-            at: HEADER.saturating_add(usize::from(keyframe_length)),
+            at: HEADER.saturating_add(usize::from(header.keyframe_length)),
             digest,
             unchecked: 0,
             inputs: 0,
-            context: Context::new(now, opening.edges_a_turn),
-            keyframe_crc,
+            context: Context::new(header.at, header.edges_a_turn),
+            keyframe_crc: header.keyframe_crc,
         };
         if writer.has_room(memory) { Ok(writer) } else { Err(NoRoom) }
     }
@@ -173,6 +193,14 @@ impl SegmentWriter {
         self.append(memory, line.bytes());
         let crc = self.digest.clone().finalize();
         self.append(memory, &crc.to_le_bytes());
+        self.at
+    }
+
+    /// End the memory without an end, after a check, as if power had gone: for the desk, which writes such recordings back. The
+    /// length of what there is.
+    pub fn cut(mut self, memory: &mut [u8]) -> usize {
+        let line = Context::check(self.digest.clone().finalize());
+        self.append(memory, line.bytes());
         self.at
     }
 

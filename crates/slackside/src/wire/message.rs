@@ -65,6 +65,8 @@ pub enum Request<'a> {
     },
     /// A person at the desk asks for something.
     Command(Command),
+    /// How is the box itself? Answered by the box, not by the core's server.
+    Box,
 }
 
 /// Who the box is.
@@ -86,6 +88,21 @@ pub struct Hello<'a> {
     pub now: Micros,
     /// What the desk last said of its time, in this session.
     pub anchor: Option<Anchor>,
+}
+
+/// How the box itself is, apart from the leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BoxStatus {
+    /// The box's faults, present or waiting for a reset: one bit each, their order is the box's.
+    pub faults: u32,
+    /// The run permit's contacts are seen closed.
+    pub run_given: bool,
+    /// The feed permit's contact is seen closed.
+    pub feed_given: bool,
+    /// Whether a cut sensor line would show: head, boot.
+    pub supervised_shafts: [bool; 2],
+    /// Whether a rub contact's cut line would show, in the order of the places.
+    pub supervised_contacts: [bool; 4],
 }
 
 /// A verdict with its number.
@@ -158,6 +175,8 @@ pub enum Reason {
     OtherLeg,
     /// The leg is not proven to stand.
     LegTurns,
+    /// The settings name something that this box has no input or no room for.
+    NotWired,
 }
 
 /// What the box answers. New replies go to the end; the order is part of the protocol.
@@ -199,4 +218,6 @@ pub enum Reply<'a> {
     },
     /// No.
     Refused(Reason),
+    /// To [`Request::Box`].
+    Box(BoxStatus),
 }

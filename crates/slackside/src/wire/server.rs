@@ -35,7 +35,7 @@ pub trait Store {
     fn settings_image(&self) -> &[u8];
 
     /// The recording at this position, newest first; `None` beyond the last.
-    fn recording(&self, position: u8) -> Option<RecordingInfo>;
+    fn recording(&mut self, position: u8) -> Option<RecordingInfo>;
 
     /// Read a piece of a recording; how many bytes were read, 0 at the end; `None` if there is no such recording.
     ///
@@ -108,7 +108,7 @@ impl<'b> Server<'b> {
         store: &'a mut impl Store,
     ) -> (Reply<'a>, Asked) {
         let answered = match request {
-            None => Err(Reason::NotUnderstood),
+            None | Some(Request::Box) => Err(Reason::NotUnderstood),
             Some(Request::Hello) => {
                 let image = store.settings_image();
                 return (Reply::Hello(hello(image, around)), Asked::Nothing);

@@ -20,10 +20,12 @@ with both edges counted. Flash is for eight marks.
 Instructions are counted by the emulator, one by one, around each call; they are not clock cycles: a Cortex-M3 takes between one
 and two cycles for most. Counts come in steps of five. Deadlines that fall due are settled by ticks of their own, as a box
 does it, and are listed apart; the verdicts were the desk's own, byte for byte. \"All else\" is drive contact, power, temperature
-and commands. The legs tried: the example leg running well; the same with noise, rubbing, commands and slip to standstill;
+and commands. An edge only waits until its level has been held for the minimum width; the work it makes, slip and every condition,
+is done when that deadline is settled. So the cost of an edge is the two rows together. The legs tried: the example leg running well; the same with noise, rubbing, commands and slip to standstill;
 one target at the head against 32 at the boot.
 
-Stack is what a call took below its caller, found by painting; interrupts come on top.
+Stack is what a call took below its caller, found by painting; interrupts come on top. \"Settings taken\" is `configure`;
+reading and checking a settings image before it is not in it.
 ";
 
 /// The line that names the compiler.
@@ -34,7 +36,8 @@ pub fn taken_with(compiler: &str) -> String {
 struct Goal {
     what: &'static str,
     table: &'static str,
-    row: &'static str,
+    /// Rows whose sum is held against the goal.
+    rows: &'static [&'static str],
     column: &'static str,
     at_most: u64,
 }
@@ -44,57 +47,63 @@ const GOALS: [Goal; 9] = [
     Goal {
         what: "flash, size-optimised, thumbv6m",
         table: TITLE,
-        row: "thumbv6m-none-eabi",
+        rows: &["thumbv6m-none-eabi"],
         column: SMALL,
         at_most: 24 * 1024,
     },
     Goal {
         what: "RAM, 4 targets a turn, either edge or both",
         table: TITLE,
-        row: "thumbv6m-none-eabi",
+        rows: &["thumbv6m-none-eabi"],
         column: EIGHT,
         at_most: 2 * 1024,
     },
-    Goal { what: "RAM, 32 targets a turn", table: TITLE, row: "thumbv6m-none-eabi", column: ALL, at_most: 5 * 1024 },
     Goal {
-        what: "an edge on Cortex-M3, mean",
+        what: "RAM, 32 targets a turn",
+        table: TITLE,
+        rows: &["thumbv6m-none-eabi"],
+        column: ALL,
+        at_most: 5 * 1024,
+    },
+    Goal {
+        what: "an edge and its settling on Cortex-M3, mean",
         table: HEALTHY,
-        row: "edge",
+        rows: &["edge", "deadline settled"],
         column: "Cortex-M3, for speed",
         at_most: 1_000,
     },
     Goal {
-        what: "an edge on Cortex-M3, most",
+        what: "an edge and its settling on Cortex-M3, most",
         table: WORST,
-        row: "edge",
+        rows: &["edge", "deadline settled"],
         column: "Cortex-M3, for speed",
         at_most: 6_000,
     },
     Goal {
-        what: "an edge on thumbv6m, mean",
+        what: "an edge and its settling on thumbv6m, mean",
         table: HEALTHY,
-        row: "edge",
+        rows: &["edge", "deadline settled"],
         column: "thumbv6m, for speed",
         at_most: 3_000,
     },
     Goal {
         what: "stack of an input on Cortex-M3",
         table: STACK,
-        row: "an input",
+        rows: &["an input"],
         column: "Cortex-M3, for speed",
         at_most: 2 * 1024,
     },
     Goal {
         what: "stack of an input on thumbv6m",
         table: STACK,
-        row: "an input",
+        rows: &["an input"],
         column: "thumbv6m, for size",
         at_most: 2 * 1024,
     },
     Goal {
         what: "stack of taking settings on Cortex-M3",
         table: STACK,
-        row: "settings taken",
+        rows: &["settings taken"],
         column: "Cortex-M3, for speed",
         at_most: 2 * 1024,
     },
@@ -109,7 +118,8 @@ pub fn write(compiler: &str, tables: &[Table]) -> String {
     text.push_str("\n## Against the goals\n\n| what | goal | measured | |\n|---|---:|---:|---|\n");
     for goal in &GOALS {
         let found = tables.iter().find(|table| table.title == goal.table);
-        let Some(value) = found.and_then(|table| table.cell(goal.row, goal.column)) else { continue };
+        let Some(table) = found else { continue };
+        let value: u64 = goal.rows.iter().filter_map(|row| table.cell(row, goal.column)).sum();
         let verdict = if value <= goal.at_most { "reached" } else { "missed" };
         let _ = writeln!(text, "| {} | {} | {value} | {verdict} |", goal.what, goal.at_most);
     }

@@ -31,6 +31,8 @@ impl Keep for Windows {
             boot_edge: _,
             head_at_boot: _,
             head: _,
+            head_pitch: _,
+            trend: _,
             whole: _,
             doubt: _,
             boot_circumference: _,
@@ -41,6 +43,8 @@ impl Keep for Windows {
         self.boot_edge.keep(pen);
         self.head_at_boot.keep(pen);
         self.head.keep(pen);
+        self.head_pitch.keep(pen);
+        self.trend.keep(pen);
         self.whole.keep(pen);
         self.doubt.keep(pen);
         self.slipped.keep(pen);
@@ -59,6 +63,8 @@ impl Keep for Windows {
         self.boot_edge.fetch(page)?;
         self.head_at_boot.fetch(page)?;
         self.head.fetch(page)?;
+        self.head_pitch.fetch(page)?;
+        self.trend.fetch(page)?;
         self.whole.fetch(page)?;
         self.doubt.fetch(page)?;
         self.slipped.fetch(page)?;

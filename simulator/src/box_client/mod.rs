@@ -1,0 +1,17 @@
+//! The desk's end of the link to a sensor box.
+
+mod client;
+mod clock;
+mod fetch;
+mod memory_box;
+mod port;
+mod say;
+mod settings;
+
+pub use client::{Client, LinkError};
+pub use clock::{DRIFT_PPM, Time, anchor};
+pub use fetch::{Fetched, fetch, recordings};
+pub use memory_box::{Button, MemoryBox, Setup};
+pub use port::Port;
+pub use say::{say_event, say_reason, say_status};
+pub use settings::{read_settings, write_settings};

@@ -1,0 +1,36 @@
+//! `slackside convert`.
+
+use std::path::PathBuf;
+
+use crate::recording;
+use crate::settings;
+
+/// Convert a recording of a box into a trace (CSV), or back, without loss.
+///
+/// What the file is, is seen from its content. A trace made from a recording carries the rest of it in comments and becomes the same
+/// recording again. Any other trace becomes a recording as of a box switched on just before it, and needs the leg's settings.
+#[derive(clap::Args)]
+pub struct Args {
+    /// The recording or trace to read.
+    from: PathBuf,
+    /// The file to write: it appears whole or not at all.
+    to: PathBuf,
+    /// The settings of the leg that a trace is of.
+    #[arg(long, value_name = "LEG.toml")]
+    settings: Option<PathBuf>,
+    /// Accept settings of a test bench, whose speeds and sizes no leg has.
+    #[arg(long, requires = "settings")]
+    bench: bool,
+}
+
+/// Run the command.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    let loaded = match &args.settings {
+        Some(path) if args.bench => Some(settings::read_for_bench(path)?),
+        Some(path) => Some(settings::read(path)?),
+        None => None,
+    };
+    let said = recording::convert(&args.from, &args.to, loaded.as_ref().map(|loaded| &loaded.checked))?;
+    println!("{said}");
+    Ok(())
+}
