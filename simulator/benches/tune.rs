@@ -101,6 +101,14 @@ fn settings(number: u64, noise: bool) -> Option<Checked> {
     settings.check().ok()
 }
 
+/// Processor time of this program so far, in seconds: what it took, whatever else ran on the machine.
+fn cpu() -> f64 {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after = stat.rsplit(')').next().unwrap_or_default();
+    let ticks: f64 = after.split_whitespace().skip(11).take(2).filter_map(|field| field.parse::<f64>().ok()).sum();
+    ticks / 100.0
+}
+
 fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
     let inputs = day(&base, wander);
@@ -118,7 +126,7 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
     let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
     let tables = began.elapsed().as_secs_f64();
-    let began = Instant::now();
+    let (began, before) = (Instant::now(), cpu());
     let results: Vec<(Cost, u64, u64)> = all
         .par_iter()
         .map(|settings| {
@@ -134,13 +142,13 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
             (cost, alarms, permits)
         })
         .collect();
-    let judged = began.elapsed().as_secs_f64();
+    let (judged, used) = (began.elapsed().as_secs_f64(), cpu() - before);
     let shown: u64 = results.iter().map(|(cost, ..)| cost.shown).sum();
     let leaps: u64 = results.iter().map(|(cost, ..)| cost.leaps).sum();
     let alarms: u64 = results.iter().map(|(_, alarms, _)| alarms).sum();
     let runs = results.len() as f64;
     println!(
-        "{name}: {} settings in {judged:.2} s on {} threads (heat tables {tables:.2} s); a setting: {:.0} rows shown, {:.0} leaps, {:.0} alarm changes",
+        "{name}: {} settings in {judged:.2} s on {} threads, {used:.2} s of processor time (heat tables {tables:.2} s); a setting: {:.0} rows shown, {:.0} leaps, {:.0} alarm changes",
         results.len(),
         rayon::current_num_threads(),
         shown as f64 / runs,
@@ -171,8 +179,81 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
     }
 }
 
-fn main() {
-    let wanted = std::env::args().skip(1).find_map(|text| text.parse().ok()).unwrap_or(10_000);
+/// Write a day's motion and what came of some settings, for the comparison with a numpy script.
+fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
+    std::fs::create_dir_all(directory)?;
+    let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
+    let inputs = day(&base, 0.03);
+    let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
+    let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
+    let mut cursor = slackside_simulator::tune::store::Cursor::new(&store);
+    while let Some(seen) = cursor.next_seen() {
+        if let slackside::sight::Sight::Motion(motion) = seen.sight {
+            times.extend(seen.at.get().to_le_bytes());
+            let number = |slip: slackside::motion::SlipReading| slip.ppm().map_or(i32::MIN, |ppm| ppm.get()).to_le_bytes();
+            short.extend(number(motion.slip_short.reading));
+            long.extend(number(motion.slip_long.reading));
+        }
+    }
+    std::fs::write(directory.join("time_us.i64"), times)?;
+    std::fs::write(directory.join("short_ppm.i32"), short)?;
+    std::fs::write(directory.join("long_ppm.i32"), long)?;
+    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, true)).take(wanted).collect();
+    let heat = HeatTables::build(&store, &all);
+    let began = Instant::now();
+    let verdicts: Vec<Vec<(Condition, u64)>> = all
+        .iter()
+        .map(|settings| {
+            let mut raised = Vec::new();
+            judge(&store, settings, heat.of(settings), |verdict| {
+                if let Change::Alarm { condition, to: slackside::judge::AlarmState::Unacknowledged, .. } = verdict.change {
+                    raised.push((condition, verdict.at.get()));
+                }
+                true
+            });
+            raised
+        })
+        .collect();
+    let seconds = began.elapsed().as_secs_f64();
+    let told: Vec<serde_json::Value> = all
+        .iter()
+        .zip(&verdicts)
+        .enumerate()
+        .map(|(number, (settings, raised))| {
+            let conditions: Vec<serde_json::Value> = [
+                (Condition::SlipVeryHigh, "short", 1),
+                (Condition::SlipHigh, "long", 1),
+                (Condition::SlipImpossible, "short", -1),
+                (Condition::SlipNegative, "long", -1),
+            ]
+            .into_iter()
+            .map(|(condition, column, sign)| {
+                let limit = settings.limits.of(condition);
+                let times: Vec<u64> = raised.iter().filter(|(its, _)| *its == condition).map(|(_, at)| *at).collect();
+                serde_json::json!({
+                    "name": condition.name(), "column": column, "sign": sign,
+                    "setpoint": limit.setpoint, "deadband": limit.deadband,
+                    "on_us": limit.on_delay.get(), "off_us": limit.off_delay.get(), "raised_us": times,
+                })
+            })
+            .collect();
+            serde_json::json!({ "number": number, "conditions": conditions })
+        })
+        .collect();
+    let study = serde_json::json!({ "seconds": seconds, "end_us": store.end().get(), "settings": told });
+    std::fs::write(directory.join("study.json"), study.to_string())?;
+    println!("{} settings in {seconds:.2} s on one thread, exported to {}", all.len(), directory.display());
+    Ok(())
+}
+
+fn main() -> std::io::Result<()> {
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    if let Some(at) = words.iter().position(|word| word == "--export") {
+        let directory = words.get(at + 1).map_or("tune-export", String::as_str);
+        return export(std::path::Path::new(directory), words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20));
+    }
+    let wanted = words.iter().find_map(|text| text.parse().ok()).unwrap_or(10_000);
     case("quiet day", 0.01, false, wanted);
     case("setpoints in the noise", 0.03, true, wanted);
+    Ok(())
 }

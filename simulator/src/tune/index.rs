@@ -14,20 +14,72 @@ pub(super) struct Sparse {
     pub values: Vec<i32>,
 }
 
-/// Per block: the smallest and largest value.
+/// Blocks from one coarse entry to the next.
+const GROUP: usize = 64;
+
+/// A value for each block, and the same for each group of blocks.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Layered<T> {
+    fine: Vec<T>,
+    coarse: Vec<T>,
+}
+
+impl<T: Copy> Layered<T> {
+    /// `of` says what a group's entry is: such that whatever can be in one of its blocks shows in it.
+    pub(super) fn build(fine: Vec<T>, of: impl Fn(T, T) -> T) -> Self {
+        let coarse = fine.chunks(GROUP).filter_map(|group| group.iter().copied().reduce(&of)).collect();
+        Self { fine, coarse }
+    }
+
+    /// The first block in `from..to` of which `may` holds.
+    pub(super) fn first(&self, from: usize, to: usize, may: impl Fn(T) -> bool) -> Option<usize> {
+        let to = to.min(self.fine.len());
+        let mut block = from;
+        while block < to {
+            if block % GROUP == 0 && block + GROUP <= to && !may(self.coarse[block / GROUP]) {
+                block += GROUP;
+                continue;
+            }
+            let end = ((block / GROUP + 1) * GROUP).min(to);
+            if let Some(found) = self.fine[block..end].iter().position(|value| may(*value)) {
+                return Some(block + found);
+            }
+            block = end;
+        }
+        None
+    }
+
+    fn bytes(&self) -> usize {
+        (self.fine.len() + self.coarse.len()) * size_of::<T>()
+    }
+}
+
+/// Per block: the smallest and largest value; `i32::MAX` and `i32::MIN` if there is none.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Extremes {
-    pub least: Vec<i64>,
-    pub most: Vec<i64>,
+    pub least: Layered<i32>,
+    pub most: Layered<i32>,
+}
+
+#[derive(Default)]
+struct Gathered {
+    least: Vec<i32>,
+    most: Vec<i32>,
 }
 
 /// Per block and shaft, in microseconds a turn.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Pace {
     /// A limit at least so long is crossed by no pitch and no silence in the block.
-    pub calm: Vec<u32>,
+    pub calm: Layered<u32>,
     /// A pitch in the block is as fast as this, and none is faster.
-    pub quick: Vec<u32>,
+    pub quick: Layered<u32>,
+}
+
+#[derive(Default)]
+struct GatheredPace {
+    calm: Vec<u32>,
+    quick: Vec<u32>,
 }
 
 /// All of it.
@@ -52,25 +104,29 @@ fn turn_for(time: u64, angle: TurnFraction) -> u32 {
     u32::try_from(turn).unwrap_or(u32::MAX)
 }
 
-impl Extremes {
-    fn take(&mut self, block: usize, value: i64) {
-        if self.least.len() <= block {
-            self.least.push(i64::MAX);
-            self.most.push(i64::MIN);
-        }
+impl Gathered {
+    fn take(&mut self, block: usize, value: i32) {
         self.least[block] = self.least[block].min(value);
         self.most[block] = self.most[block].max(value);
     }
 
     fn open(&mut self, block: usize) {
         if self.least.len() <= block {
-            self.least.push(i64::MAX);
-            self.most.push(i64::MIN);
+            self.least.push(i32::MAX);
+            self.most.push(i32::MIN);
         }
+    }
+
+    fn layered(self) -> Extremes {
+        Extremes { least: Layered::build(self.least, i32::min), most: Layered::build(self.most, i32::max) }
     }
 }
 
-impl Pace {
+impl GatheredPace {
+    fn layered(self) -> Pace {
+        Pace { calm: Layered::build(self.calm, u32::max), quick: Layered::build(self.quick, u32::min) }
+    }
+
     fn take(&mut self, block: usize, before: &ShaftMotion, after: &ShaftMotion, at: Micros) {
         if self.calm.len() <= block {
             self.calm.push(0);
@@ -128,6 +184,8 @@ fn worst_duty(motion: &Motion) -> Option<i32> {
 impl Index {
     pub(super) fn build(store: &Store, settings: &Checked) -> Self {
         let mut index = Self::default();
+        let [mut short, mut long, mut since] = [(); 3].map(|()| Gathered::default());
+        let (mut head, mut boot) = (GatheredPace::default(), GatheredPace::default());
         let mut cursor = Cursor::new(store);
         let mut before = *cursor.motion();
         for row in 0..store.len() {
@@ -135,12 +193,13 @@ impl Index {
             cursor.go_past(row);
             let after = *cursor.motion();
             let at = store.at(row);
-            index.head.take(block, &before.head, &after.head, at);
-            index.boot.take(block, &before.boot, &after.boot, at);
+            head.take(block, &before.head, &after.head, at);
+            boot.take(block, &before.boot, &after.boot, at);
             for (extremes, value) in [
-                (&mut index.short, after.slip_short.reading.ppm().map(|ppm| i64::from(ppm.get()))),
-                (&mut index.long, after.slip_long.reading.ppm().map(|ppm| i64::from(ppm.get()))),
-                (&mut index.since, Some(i64::from(store.since[row]))),
+                (&mut short, after.slip_short.reading.ppm().map(|ppm| ppm.get())),
+                (&mut long, after.slip_long.reading.ppm().map(|ppm| ppm.get())),
+                // In 2^-31 turn, rounded up: only whether a limit may be reached is asked of it.
+                (&mut since, Some((store.since[row] / 2 + 1).min(i32::MAX as u32) as i32)),
             ] {
                 extremes.open(block);
                 if let Some(value) = value {
@@ -173,11 +232,17 @@ impl Index {
             }
             before = after;
         }
+        index.short = short.layered();
+        index.long = long.layered();
+        index.since = since.layered();
+        index.head = head.layered();
+        index.boot = boot.layered();
         index
     }
 
     pub(super) fn bytes(&self) -> usize {
-        self.head.calm.len() * (3 * 16 + 2 * 8)
+        [&self.short, &self.long, &self.since].iter().map(|extremes| extremes.least.bytes() + extremes.most.bytes()).sum::<usize>()
+            + [&self.head, &self.boot].iter().map(|pace| pace.calm.bytes() + pace.quick.bytes()).sum::<usize>()
             + (self.duty.rows.len() + self.shift.rows.len()) * 8
             + (self.stops.len() + self.powers.len()) * 4
     }

@@ -63,7 +63,14 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
         ("nuisance stops", summary.nuisance_words()),
         ("needless feed drops", summary.nuisance_feeds.to_string()),
         ("nuisance alarms", summary.alarm_words()),
-        ("alarm rate", format!("{an_hour:.2} an hour: {}; {} floods", rate_guidance(an_hour), summary.floods)),
+        (
+            "alarm rate",
+            if summary.hours > 0.0 {
+                format!("{an_hour:.2} an hour: {}; {} floods", rate_guidance(an_hour), summary.floods)
+            } else {
+                "no running hours: not known".to_owned()
+            },
+        ),
         ("alarms that should have come", format!("{} of {} did not", summary.alarms_missed, summary.alarms_due)),
     ]
 }

@@ -10,13 +10,14 @@ use slackside::survivor::Survivor;
 use slackside::units::{Micros, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
 
+use super::index::Layered;
 use super::store::{BLOCK, Cursor, Store, Told};
 use super::walk::{self, Shaft, Walk};
 
 /// Rows that a leap must save to be worth its trouble.
 const LEAST_LEAP: usize = 6;
-/// Rows looked ahead at first; doubled as long as nothing turns.
-const FIRST_CHUNK: usize = 1 << 10;
+/// Rows looked ahead at least; doubled as long as nothing turns, and cut back to twice the last leap when something does.
+const FIRST_CHUNK: usize = 1 << 7;
 const LAST_CHUNK: usize = 1 << 21;
 
 /// Slip heat over a whole trace, at every block: it depends on the heat's time constant and on nothing else that is tuned.
@@ -24,7 +25,7 @@ const LAST_CHUNK: usize = 1 << 21;
 pub struct HeatTable {
     tau: Span,
     at_block: Vec<HeatCourse>,
-    most: Vec<u64>,
+    most: Layered<u64>,
 }
 
 impl HeatTable {
@@ -38,8 +39,9 @@ impl HeatTable {
         let mut table = Self {
             tau: settings.limits.slip_heat.time_constant,
             at_block: Vec::with_capacity(blocks),
-            most: Vec::with_capacity(blocks),
+            most: Layered::default(),
         };
+        let mut peaks = Vec::with_capacity(blocks);
         for block in 0..blocks {
             table.at_block.push(judge.heat_course());
             let mut most = 0;
@@ -48,8 +50,9 @@ impl HeatTable {
                 most = most.max(judge.heat_course().at(seen.at));
                 judge.observe(seen, &mut |_| {});
             }
-            table.most.push(most);
+            peaks.push(most);
         }
+        table.most = Layered::build(peaks, u64::max);
         table
     }
 }
@@ -196,12 +199,12 @@ impl Leaper<'_> {
         }
         // Blocks in which more than delays may change.
         let (first, last) = (from / BLOCK, to.div_ceil(BLOCK));
-        let rough = |block: usize| {
-            index.head.calm[block] > outlook.guard.head
-                || index.boot.calm[block] > outlook.guard.boot
-                || on_course.is_some_and(|table| table.most[block] >= limit)
-        };
-        if let Some(block) = (first..last).find(|block| rough(*block)) {
+        let rough = [
+            index.head.calm.first(first, last, |calm| calm > outlook.guard.head),
+            index.boot.calm.first(first, last, |calm| calm > outlook.guard.boot),
+            on_course.and_then(|table| table.most.first(first, last, |most| most >= limit)),
+        ];
+        if let Some(block) = rough.into_iter().flatten().min() {
             to = to.min(block * BLOCK);
         }
         if outlook.until < Micros::MAX && to > from && store.at(to - 1) >= outlook.until {
@@ -269,11 +272,11 @@ impl Leaper<'_> {
         let short = |row: usize| Some(i64::from(store.short[row]));
         match number {
             0 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense(&index.short, short, cell, (row, to), above)
+                walk::dense(&index.short, 1, short, cell, (row, to), above)
             }),
-            1 => {
-                walk::values(store, cell, from, to, |row, above| walk::dense(&index.long, long, cell, (row, to), above))
-            }
+            1 => walk::values(store, cell, from, to, |row, above| {
+                walk::dense(&index.long, 1, long, cell, (row, to), above)
+            }),
             2 => walk::values(store, cell, from, to, |row, above| {
                 walk::dense_below(&index.short, short, cell, (row, to), above)
             }),
@@ -281,12 +284,16 @@ impl Leaper<'_> {
                 walk::dense_below(&index.long, long, cell, (row, to), above)
             }),
             4 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense(&index.since, |row| Some(i64::from(store.since[row])), cell, (row, to), above)
+                walk::dense(&index.since, 2, |row| Some(i64::from(store.since[row])), cell, (row, to), above)
             }),
             5..=7 => walk::speed(store, cell, &index.boot, false, boot, (from, to)),
             8 => walk::speed(store, cell, &index.head, true, head, (from, to)),
-            9 => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.duty, cell, (row, to), above)),
-            _ => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.shift, cell, (row, to), above)),
+            9 => walk::values(store, cell, from, to, |row, above| {
+                walk::sparse(&index.duty, cell, (row, to), above)
+            }),
+            _ => walk::values(store, cell, from, to, |row, above| {
+                walk::sparse(&index.shift, cell, (row, to), above)
+            }),
         }
     }
 
@@ -301,11 +308,7 @@ impl Leaper<'_> {
         limit: u64,
     ) -> usize {
         let store = self.store;
-        let mut powers = if outlook.power_meter {
-            store.index.powers.partition_point(|row| (*row as usize) < from)
-        } else {
-            usize::MAX
-        };
+        let mut powers = if outlook.power_meter { store.index.powers.partition_point(|row| (*row as usize) < from) } else { usize::MAX };
         for row in from..to {
             let at = store.at(row);
             if limit < u64::MAX && course.at(at) >= limit {

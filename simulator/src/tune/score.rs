@@ -434,12 +434,13 @@ impl Summary {
 }
 
 fn counted(events: u64, hours: f64) -> String {
+    let long = if hours < 1.0 { format!("{:.0} min", hours * 60.0) } else { format!("{hours:.1} h") };
     if hours <= 0.0 {
         return "no running hours: not known".to_owned();
     }
     if events == 0 {
-        return format!("none in {hours:.1} h (95 % sure: fewer than {:.1} in 1,000 h)", none_seen_rate(hours, CONFIDENCE) * 1e3);
+        return format!("none in {long} (95 % sure: fewer than {:.1} in 1,000 h)", none_seen_rate(hours, CONFIDENCE) * 1e3);
     }
     let bounds = rate(events, hours, 1e3, CONFIDENCE);
-    format!("{events} in {hours:.1} h: {:.1} in 1,000 h ({:.1} to {:.1})", events as f64 * 1e3 / hours, bounds.low, bounds.high)
+    format!("{events} in {long}: {:.1} in 1,000 h ({:.1} to {:.1})", events as f64 * 1e3 / hours, bounds.low, bounds.high)
 }

@@ -70,12 +70,31 @@ pub fn dominates(one: &[f64; 4], other: &[f64; 4]) -> bool {
     one.iter().zip(other).all(|(one, other)| one <= other) && one.iter().zip(other).any(|(one, other)| one < other)
 }
 
-/// The indices that no other dominates.
+/// The indices that no other dominates, smallest first.
 #[must_use]
 pub fn pareto(objectives: &[[f64; 4]]) -> Vec<usize> {
-    (0..objectives.len())
-        .filter(|number| !objectives.iter().any(|other| dominates(other, &objectives[*number])))
-        .collect()
+    let mut order: Vec<usize> = (0..objectives.len()).collect();
+    let by_parts = |one: &[f64; 4], other: &[f64; 4]| {
+        let parts = one.iter().zip(other).map(|(one, other)| one.total_cmp(other));
+        parts.into_iter().find(|part| part.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
+    };
+    order.sort_by(|one, other| by_parts(&objectives[*one], &objectives[*other]));
+    // Whatever dominates comes first in this order, so that the front found so far is all there is to compare with.
+    let mut distinct: Vec<[f64; 4]> = Vec::new();
+    let mut front = Vec::new();
+    for number in order {
+        let own = &objectives[number];
+        if distinct.last() == Some(own) {
+            front.push(number);
+        } else if !distinct.iter().any(|better| dominates(better, own)) {
+            if !distinct.contains(own) {
+                distinct.push(*own);
+            }
+            front.push(number);
+        }
+    }
+    front.sort_unstable();
+    front
 }
 
 /// Non-dominated sorting and crowding: for each the rank of its front, 0 the best, and how alone it stands in it.

@@ -19,8 +19,11 @@ pub const BLOCK: usize = 64;
 const HEAD: u16 = 0;
 const BOOT: u16 = 1;
 const WHOLE: u16 = 2;
-/// Shapes that the rest of the tag can name.
+/// Shapes that the rest of the tag can name, counted from the block's own first: spacing is learned on and on, so that a long trace
+/// has more of them.
 const MOST_SHAPES: usize = 1 << 14;
+/// How far back a block's shapes reach.
+const SHAPES_BACK: usize = MOST_SHAPES - 2 * BLOCK;
 
 const UNKNOWN: i32 = i32::MIN;
 const RETRACTED: i32 = i32::MIN + 1;
@@ -80,6 +83,8 @@ pub(super) struct Key {
     /// The newest whole motion before it, which holds all that changes seldom; `u32::MAX` if none.
     pub slow: u32,
     pub slipped: Micrometres,
+    /// The shape that its tags count from.
+    pub shapes: u32,
 }
 
 /// One trace, measured.
@@ -144,7 +149,7 @@ pub struct Builder {
     motion: Motion,
     slow: u32,
     slipped: Micrometres,
-    known: std::collections::HashMap<Shape, u16>,
+    known: std::collections::HashMap<Shape, u32>,
 }
 
 impl Default for Builder {
@@ -192,9 +197,6 @@ impl Builder {
                 let kept = read_by_judge(motion);
                 self.key(seen.at);
                 self.slipped = slipped;
-                if kept == self.motion && self.slow != u32::MAX {
-                    // Nothing that judge reads has changed; but the row is kept, since judge was told.
-                }
                 if self.edge(seen.at, &kept) {
                     return;
                 }
@@ -235,6 +237,7 @@ impl Builder {
             whole: self.store.whole.len() as u32,
             slow: self.slow,
             slipped: self.slipped,
+            shapes: self.store.shapes.len().saturating_sub(SHAPES_BACK) as u32,
         });
     }
 
@@ -270,15 +273,19 @@ impl Builder {
         let (tag, shaft) = if head { (HEAD, &kept.head) } else { (BOOT, &kept.boot) };
         let (Some(pitch), Some(edge)) = (shaft.pitch, shaft.last_edge) else { return false };
         let shape = Shape { angle: pitch.angle, largest: pitch.largest, next: shaft.next_largest };
+        let Some(block) = self.store.keys.last() else { return false };
+        let first = block.shapes;
         let named = match self.known.get(&shape) {
-            Some(named) => *named,
-            None if self.store.shapes.len() < MOST_SHAPES => {
-                let named = self.store.shapes.len() as u16;
+            Some(named) if *named >= first => *named,
+            _ => {
+                let named = self.store.shapes.len() as u32;
                 self.store.shapes.push(shape);
                 self.known.insert(shape, named);
                 named
             }
-            None => return false,
+        };
+        let Some(named) = u16::try_from(named - first).ok().filter(|named| usize::from(*named) < MOST_SHAPES) else {
+            return false;
         };
         let base = self.store.keys.last().map_or(Micros::ZERO, |key| key.base);
         let (Ok(lag), Some(short), Some(long), Ok(since), Ok(offset)) = (
@@ -295,7 +302,7 @@ impl Builder {
         }
         let tag = tag | named << 2;
         let mut back = self.motion;
-        apply(&mut back, at, tag, lag, pitch.time.get(), short, long, since, &self.store.shapes);
+        apply(&mut back, at, tag, lag, pitch.time.get(), short, long, since, &shape);
         if back != *kept {
             return false;
         }
@@ -324,9 +331,8 @@ fn apply(
     short: i32,
     long: i32,
     since: u32,
-    shapes: &[Shape],
+    shape: &Shape,
 ) {
-    let shape = shapes[usize::from(tag >> 2)];
     let shaft = if tag & 3 == HEAD { &mut motion.head } else { &mut motion.boot };
     shaft.last_edge = Some(Micros::new(at.get().saturating_sub(u64::from(lag))));
     shaft.pitch = Some(Pitch { time: Span::new(pitch), angle: shape.angle, largest: shape.largest });
@@ -509,7 +515,7 @@ impl<'a> Cursor<'a> {
             store.short[row],
             store.long[row],
             store.since[row],
-            &store.shapes,
+            store.shape(row),
         );
         true
     }
@@ -550,6 +556,6 @@ impl Store {
     }
 
     pub(super) fn shape(&self, row: usize) -> &Shape {
-        &self.shapes[usize::from(self.tag[row] >> 2)]
+        &self.shapes[self.keys[row / BLOCK].shapes as usize + usize::from(self.tag[row] >> 2)]
     }
 }

@@ -77,39 +77,26 @@ pub(super) fn values(
     walk.rest(store, from, to)
 }
 
-/// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`.
+/// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`. `scale`: what the extremes' unit is in
+/// that of the value; they are rounded outwards.
 pub(super) fn dense(
     extremes: &Extremes,
+    scale: i64,
     value: impl Fn(usize) -> Option<i64>,
     cell: &LeaptCell,
     (from, to): (usize, usize),
     above: bool,
 ) -> Option<usize> {
-    let mut row = from;
-    while row < to {
-        let block = row / BLOCK;
-        let end = ((block + 1) * BLOCK).min(to);
-        let may = if above { extremes.most[block] >= cell.limit } else { extremes.least[block] < cell.clear };
-        if may {
-            let hit = |row: &usize| {
-                value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear })
-            };
-            if let Some(found) = (row..end).find(hit) {
-                return Some(found);
-            }
-            row = end;
-            continue;
-        }
-        // Pass over as many blocks as possible at once.
-        let last = to.div_ceil(BLOCK);
-        let ahead = if above {
-            extremes.most[block + 1..last.max(block + 1)].iter().position(|most| *most >= cell.limit)
+    // Where the unit is coarser the smallest is not known to be that small, so any block may be within.
+    let within = |least: i32| scale > 1 || i64::from(least) < cell.clear;
+    let hit = |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
+    scan((from, to), hit, |first, last| {
+        if above {
+            extremes.most.first(first, last, |most| i64::from(most) * scale >= cell.limit)
         } else {
-            extremes.least[block + 1..last.max(block + 1)].iter().position(|least| *least < cell.clear)
-        };
-        row = (block + 1 + ahead?) * BLOCK;
-    }
-    None
+            extremes.least.first(first, last, within)
+        }
+    })
 }
 
 /// As [`dense`], of values upside down: `limit` and `clear` are held against the negative.
@@ -120,30 +107,32 @@ pub(super) fn dense_below(
     (from, to): (usize, usize),
     beyond: bool,
 ) -> Option<usize> {
-    let mut row = from;
-    while row < to {
-        let block = row / BLOCK;
-        let end = ((block + 1) * BLOCK).min(to);
-        let may = |block: usize| {
-            if beyond {
-                extremes.least[block] != i64::MAX && -extremes.least[block] >= cell.limit
-            } else {
-                extremes.most[block] != i64::MIN && -extremes.most[block] < cell.clear
-            }
-        };
-        if may(block) {
-            let hit = |row: &usize| {
-                value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear })
-            };
-            if let Some(found) = (row..end).find(hit) {
-                return Some(found);
-            }
-            row = end;
-            continue;
+    let hit = |row: &usize| value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear });
+    scan((from, to), hit, |first, last| {
+        if beyond {
+            extremes.least.first(first, last, |least| -i64::from(least) >= cell.limit)
+        } else {
+            extremes.most.first(first, last, |most| -i64::from(most) < cell.clear)
         }
-        let last = to.div_ceil(BLOCK);
-        let ahead = (block + 1..last).find(|block| may(*block))?;
-        row = ahead * BLOCK;
+    })
+}
+
+/// The first row in `from..to` that is hit, looked for only in the blocks that `next` names.
+fn scan(
+    (from, to): (usize, usize),
+    hit: impl Fn(&usize) -> bool,
+    next: impl Fn(usize, usize) -> Option<usize>,
+) -> Option<usize> {
+    let mut row = from;
+    let last = to.div_ceil(BLOCK);
+    while row < to {
+        let block = next(row / BLOCK, last)?;
+        row = row.max(block * BLOCK);
+        let end = ((block + 1) * BLOCK).min(to);
+        if let Some(found) = (row..end).find(&hit) {
+            return Some(found);
+        }
+        row = end;
     }
     None
 }
@@ -201,15 +190,15 @@ pub(super) fn speed(
         let limit = u32::try_from(cell.limit).unwrap_or(u32::MAX);
         let clear = u32::try_from(cell.clear).unwrap_or(0);
         let last = to.div_ceil(BLOCK);
-        let ahead = if walk.beyond {
-            pace.quick[block..last].iter().position(|quick| *quick <= clear)
+        let next = if walk.beyond {
+            pace.quick.first(block, last, |quick| quick <= clear)
         } else {
-            pace.calm[block..last].iter().position(|calm| *calm > limit)
+            pace.calm.first(block, last, |calm| calm > limit)
         };
-        let Some(ahead) = ahead else { return walk.rest(store, from, to) };
-        if ahead > 0 {
-            row = (block + ahead) * BLOCK;
-            let key = &store.keys[block + ahead];
+        let Some(next) = next else { return walk.rest(store, from, to) };
+        if next > block {
+            row = next * BLOCK;
+            let key = &store.keys[next];
             let Some(known) = Shaft::of(if head { &key.head } else { &key.boot }) else {
                 walk.turns = row;
                 return walk;
