@@ -1,7 +1,8 @@
 //! The statistics against published and independently computed values.
 
 use slackside_simulator::tune::stats::{
-    beyond, clopper_pearson, delay_timers, floods, garwood, none_seen, none_seen_rate, quantile, rate, rate_guidance, wilson,
+    beyond, clopper_pearson, delay_timers, floods, garwood, none_seen, none_seen_rate, quantile, rate, rate_guidance,
+    wilson,
 };
 
 const NEAR: f64 = 1e-5;

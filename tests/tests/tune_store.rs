@@ -115,7 +115,8 @@ fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
         let mut at = 20_000_000;
         while at < end {
             at += 1_000_000 + chance.below(3_000_000) + if chance.below(60) == 0 { 70_000_000 } else { 0 };
-            inputs.push(Input::new(Micros::new(at), Signal::DrivePower(Watts::new(5_000 + chance.below(14_000) as u32))));
+            inputs
+                .push(Input::new(Micros::new(at), Signal::DrivePower(Watts::new(5_000 + chance.below(14_000) as u32))));
         }
     }
     inputs.sort_by_key(|input| input.at);

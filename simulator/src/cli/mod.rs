@@ -1,7 +1,7 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
-mod convert;
 mod compare;
+mod convert;
 mod label;
 mod replay;
 mod sheet;

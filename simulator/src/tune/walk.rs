@@ -89,7 +89,8 @@ pub(super) fn dense(
 ) -> Option<usize> {
     // Where the unit is coarser the smallest is not known to be that small, so any block may be within.
     let within = |least: i32| scale > 1 || i64::from(least) < cell.clear;
-    let hit = |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
+    let hit =
+        |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
     scan((from, to), hit, |first, last| {
         if above {
             extremes.most.first(first, last, |most| i64::from(most) * scale >= cell.limit)
@@ -107,7 +108,8 @@ pub(super) fn dense_below(
     (from, to): (usize, usize),
     beyond: bool,
 ) -> Option<usize> {
-    let hit = |row: &usize| value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear });
+    let hit =
+        |row: &usize| value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear });
     scan((from, to), hit, |first, last| {
         if beyond {
             extremes.least.first(first, last, |least| -i64::from(least) >= cell.limit)
@@ -138,12 +140,7 @@ fn scan(
 }
 
 /// The same for a value that changes seldom.
-pub(super) fn sparse(
-    sparse: &Sparse,
-    cell: &LeaptCell,
-    (from, to): (usize, usize),
-    above: bool,
-) -> Option<usize> {
+pub(super) fn sparse(sparse: &Sparse, cell: &LeaptCell, (from, to): (usize, usize), above: bool) -> Option<usize> {
     let start = sparse.rows.partition_point(|row| (*row as usize) < from);
     sparse.rows[start..]
         .iter()
@@ -260,11 +257,8 @@ fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
         return None;
     }
     let shape = store.shape(row);
-    let pitch = Pitch {
-        time: slackside::units::Span::new(store.pitch[row]),
-        angle: shape.angle,
-        largest: shape.largest,
-    };
+    let pitch =
+        Pitch { time: slackside::units::Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
     let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
     Some(Shaft { edge, next: shape.next, pitch })
 }
