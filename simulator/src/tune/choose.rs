@@ -28,7 +28,7 @@ pub struct Advice {
 pub struct Choice {
     /// Its number; 0 if nothing is better than the limits as they stand.
     pub number: u32,
-    /// Its levels; empty for the limits as they stand.
+    /// Its levels; empty for the limits as they stand where these lie on no ladder.
     pub levels: Levels,
     /// The numbers of the best trade-offs, in order of what they fail.
     pub front: Vec<u32>,
@@ -40,7 +40,8 @@ pub struct Choice {
 
 /// Choose.
 pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Choice> {
-    let scored: Vec<(u32, &Levels, Summary)> = rows.iter().map(|(number, row)| (*number, &row.levels, tuned(row))).collect();
+    let scored: Vec<(u32, &Levels, Summary)> =
+        rows.iter().map(|(number, row)| (*number, &row.levels, tuned(row))).collect();
     // Two settings that score alike are one trade-off; the one nearest to what stands now speaks for both.
     let steps = |levels: &Levels| -> f64 {
         study.knobs.iter().zip(levels).map(|(knob, level)| knob.steps_from(&study.base, *level).abs()).sum()
@@ -89,13 +90,23 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
         scored[chosen].2.alarm_words()
     ));
     let (number, levels, _) = &scored[chosen];
-    let advice = if levels.is_empty() {
+    let mut levels = (*levels).clone();
+    if levels.is_empty() {
         reasons.push("It is the limits as they stand: nothing tried is better on what is weighed.".to_owned());
-        Vec::new()
-    } else {
-        (0..study.knobs.len()).map(|knob| about(study, levels, knob, &objectives[chosen], beside)).collect()
-    };
-    Some(Choice { number: *number, levels: (*levels).clone(), front: front.iter().map(|index| scored[*index].0).collect(), reasons, advice })
+        // Where they lie on the ladders their neighbours can be looked at like those of any other.
+        let rung =
+            |knob: &super::knob::Knob| (0..knob.levels()).find(|level| knob.steps_from(&study.base, *level) == 0.0);
+        levels = study.knobs.iter().map(rung).collect::<Option<_>>().unwrap_or_default();
+    }
+    let rungs = if levels.is_empty() { 0 } else { study.knobs.len() };
+    let advice = (0..rungs).map(|knob| about(study, &levels, knob, &objectives[chosen], beside)).collect();
+    Some(Choice {
+        number: *number,
+        levels,
+        front: front.iter().map(|index| scored[*index].0).collect(),
+        reasons,
+        advice,
+    })
 }
 
 fn about(study: &Study, levels: &Levels, knob: usize, own: &[f64; 4], beside: &mut Beside<'_>) -> Advice {
