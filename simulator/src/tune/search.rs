@@ -111,6 +111,7 @@ fn rank(objectives: &[[f64; 4]]) -> Vec<(usize, f64)> {
         for number in &front {
             ranks[*number].0 = front_number;
         }
+        #[allow(clippy::needless_range_loop, reason = "it numbers the column of every row")]
         for objective in 0..4 {
             let mut order = front.clone();
             order.sort_by(|one, other| objectives[*one][objective].total_cmp(&objectives[*other][objective]));

@@ -212,10 +212,10 @@ pub(super) fn speed(
             let at = store.at(row);
             if !walk.beyond {
                 let crossing = shaft.crossing(cell.limit);
-                if crossing <= at.get() {
-                    if walk.ends(Micros::new(crossing), row) || walk.flip(cell, Micros::new(crossing), row) {
-                        return walk;
-                    }
+                if crossing <= at.get()
+                    && (walk.ends(Micros::new(crossing), row) || walk.flip(cell, Micros::new(crossing), row))
+                {
+                    return walk;
                 }
             }
             if walk.ends(at, row) {
