@@ -71,7 +71,13 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     reasons.push(format!("Of those ({before} trade-offs), a stop that nothing called for comes next: {of}."));
     let quickest = left.iter().map(|number| objectives[*number][2]).min_by(f64::total_cmp)?;
     let allowed = quickest + (0.1 * quickest).max(0.5);
-    left.retain(|number| objectives[*number][2] <= allowed);
+    // Not only the trade-offs: what is beaten by no more than that in time alone is as good, and may lie nearer to what stands now.
+    left = (0..objectives.len())
+        .filter(|number| {
+            let own = &objectives[*number];
+            own[0] <= fewest && own[1] <= nuisance && own[2] <= allowed
+        })
+        .collect();
     if quickest.is_finite() && quickest > 0.0 {
         reasons.push(format!(
             "Of those, only settings whose 95 % time to stop is within 10 % or 0.5 s of the quickest ({quickest:.2} s) are kept."
@@ -80,12 +86,12 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     let chosen = left.iter().copied().min_by(|one, other| {
         objectives[*one][3]
             .total_cmp(&objectives[*other][3])
-            .then(objectives[*one][2].total_cmp(&objectives[*other][2]))
             .then(steps(scored[*one].1).total_cmp(&steps(scored[*other].1)))
+            .then(objectives[*one][2].total_cmp(&objectives[*other][2]))
             .then(scored[*one].0.cmp(&scored[*other].0))
     })?;
     reasons.push(format!(
-        "Among them it has the fewest nuisance alarms, needless feed drops and missed alarms together ({:.0}); alarms: {}.",
+        "Among them it has the fewest nuisance alarms, needless feed drops and missed alarms together ({:.0}), and of several it lies nearest to what stands now; alarms: {}.",
         objectives[chosen][3],
         scored[chosen].2.alarm_words()
     ));
