@@ -29,6 +29,8 @@ struct Cli {
 enum Chore {
     /// Build the core, alone and with each of its features, for every microcontroller target.
     Targets,
+    /// Build the boxes on boards.
+    Boards,
     /// Play a trace into the emulated board and compare its verdicts with the desk's, byte for byte.
     Emulate {
         /// The trace.
@@ -75,6 +77,7 @@ enum Chore {
 fn main() -> ExitCode {
     let outcome = match Cli::parse().chore {
         Chore::Targets => targets::run(),
+        Chore::Boards => targets::boards(),
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),
         Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
