@@ -113,7 +113,8 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
     let inputs = day(&base, wander);
     let began = Instant::now();
-    let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
+    let store =
+        Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let measured = began.elapsed().as_secs_f64();
     println!(
         "{name}: {} inputs, {} rows ({} whole), {:.1} B a row, measured in {measured:.2} s",
@@ -184,13 +185,15 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
     std::fs::create_dir_all(directory)?;
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
     let inputs = day(&base, 0.03);
-    let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
+    let store =
+        Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
     let mut cursor = slackside_simulator::tune::store::Cursor::new(&store);
     while let Some(seen) = cursor.next_seen() {
         if let slackside::sight::Sight::Motion(motion) = seen.sight {
             times.extend(seen.at.get().to_le_bytes());
-            let number = |slip: slackside::motion::SlipReading| slip.ppm().map_or(i32::MIN, |ppm| ppm.get()).to_le_bytes();
+            let number =
+                |slip: slackside::motion::SlipReading| slip.ppm().map_or(i32::MIN, |ppm| ppm.get()).to_le_bytes();
             short.extend(number(motion.slip_short.reading));
             long.extend(number(motion.slip_long.reading));
         }
@@ -206,7 +209,9 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
         .map(|settings| {
             let mut raised = Vec::new();
             judge(&store, settings, heat.of(settings), |verdict| {
-                if let Change::Alarm { condition, to: slackside::judge::AlarmState::Unacknowledged, .. } = verdict.change {
+                if let Change::Alarm { condition, to: slackside::judge::AlarmState::Unacknowledged, .. } =
+                    verdict.change
+                {
                     raised.push((condition, verdict.at.get()));
                 }
                 true
@@ -250,7 +255,10 @@ fn main() -> std::io::Result<()> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     if let Some(at) = words.iter().position(|word| word == "--export") {
         let directory = words.get(at + 1).map_or("tune-export", String::as_str);
-        return export(std::path::Path::new(directory), words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20));
+        return export(
+            std::path::Path::new(directory),
+            words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20),
+        );
     }
     let wanted = words.iter().find_map(|text| text.parse().ok()).unwrap_or(10_000);
     case("quiet day", 0.01, false, wanted);

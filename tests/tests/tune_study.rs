@@ -155,7 +155,10 @@ fn labels_come_back_as_written_and_say_what_they_must() {
 
 #[test]
 fn a_latin_hypercube_tries_every_level_equally_often() {
-    let knobs = [Knob::new("slip_high.setpoint_pct", 1.0, 8.0, 1.0).unwrap(), Knob::new("slip_high.on_delay_s", 0.0, 9.0, 1.0).unwrap()];
+    let knobs = [
+        Knob::new("slip_high.setpoint_pct", 1.0, 8.0, 1.0).unwrap(),
+        Knob::new("slip_high.on_delay_s", 0.0, 9.0, 1.0).unwrap(),
+    ];
     let settings = latin_hypercube(&knobs, 40, 3);
     assert_eq!(grid(&knobs).len(), 80);
     // 40 strata on 8 levels: five each, less the twins left out.
@@ -250,7 +253,11 @@ fn shards_and_interruptions_change_nothing() {
     let choice = choose(&study, &whole.rows, &mut beside).unwrap();
     let text = settings_out::write(&study, &whole, &choice).unwrap();
     let back = slackside_simulator::settings::parse(&text, "chosen").unwrap();
-    let expected = if choice.levels.is_empty() { study.base.clone() } else { study.settings(&study.base, &choice.levels).unwrap() };
+    let expected = if choice.levels.is_empty() {
+        study.base.clone()
+    } else {
+        study.settings(&study.base, &choice.levels).unwrap()
+    };
     assert_eq!(back.checked, expected);
     let page = page(&study, &cases, &whole, &choice);
     assert!(page.contains("Held-out") && page.contains("<svg") && !page.contains("http"), "self-contained");

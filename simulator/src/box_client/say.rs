@@ -109,7 +109,7 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     let _ = writeln!(text, "wrong        {}", names(status.wrong));
     let _ = writeln!(text, "latched      {}", names(status.latched));
     let _ = writeln!(text, "to be seen   {}", names(status.unacknowledged));
-    if !status.shelved.iter().next().is_none() {
+    if !status.shelved.is_empty() {
         let _ = writeln!(text, "BYPASSED     {}", names(status.shelved));
     }
     for fault in Faults::from_bits(own.faults).iter() {

@@ -50,7 +50,8 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         println!("  A: {}", a.get(place).map_or_else(|| "nothing more".to_owned(), words));
         println!("  B: {}", b.get(place).map_or_else(|| "nothing more".to_owned(), words));
         let say = |name: &str, all: &[Verdict]| {
-            let stop = dropped(all, Permit::Run).map_or_else(|| "no stop".to_owned(), |at| format!("stop at {at:.3} s"));
+            let stop =
+                dropped(all, Permit::Run).map_or_else(|| "no stop".to_owned(), |at| format!("stop at {at:.3} s"));
             let feed = dropped(all, Permit::Feed).map_or_else(String::new, |at| format!(", feed dropped at {at:.3} s"));
             println!("  {name} in all: {stop}{feed}, {} alarms", alarms(all));
         };
@@ -99,9 +100,7 @@ fn dropped(all: &[Verdict], which: Permit) -> Option<f64> {
 }
 
 fn alarms(all: &[Verdict]) -> usize {
-    all.iter()
-        .filter(|verdict| matches!(verdict.change, Change::Alarm { to: AlarmState::Unacknowledged, .. }))
-        .count()
+    all.iter().filter(|verdict| matches!(verdict.change, Change::Alarm { to: AlarmState::Unacknowledged, .. })).count()
 }
 
 fn words(verdict: &Verdict) -> String {

@@ -105,7 +105,8 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
     for trace in &args.traces {
         let path = label::sidecar(trace);
-        let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
+        let cannot =
+            || format!("{} cannot be written: check that its directory is there and open to you", path.display());
         let mut file = Whole::create(&path).with_context(cannot)?;
         file.write_all(label::write(&label).as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
         println!("{}", path.display());

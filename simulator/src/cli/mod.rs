@@ -1,10 +1,10 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
 mod box_cmd;
-mod convert;
 mod compare;
-mod label;
+mod convert;
 mod emulate;
+mod label;
 mod replay;
 mod sheet;
 mod simulate;

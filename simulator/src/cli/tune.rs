@@ -156,14 +156,14 @@ fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
     }
     let Some(plan) = planned(&study) else { bail!("{}: an evolution has no shards", args.study.display()) };
     let mut refused = (0, None);
-    let numbers = std::iter::once((0, None)).chain(plan.iter().enumerate().map(|(index, levels)| (index as u32 + 1, Some(levels))));
+    let numbers = std::iter::once((0, None))
+        .chain(plan.iter().enumerate().map(|(index, levels)| (index as u32 + 1, Some(levels))));
     for (number, levels) in numbers {
         if rows.get(&number).is_some_and(|row| row.outcomes.len() == cases.len()) {
             continue;
         }
-        let broken = levels.and_then(|levels| {
-            cases.iter().find_map(|case| study.settings(&case.settings, levels).err())
-        });
+        let broken =
+            levels.and_then(|levels| cases.iter().find_map(|case| study.settings(&case.settings, levels).err()));
         match broken {
             Some(reason) => {
                 refused.0 += 1;
@@ -244,7 +244,9 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
     }
     let Some(row) = found.rows.get(&choice.number) else { return };
     let own = tuned(row);
-    for (title, summary) in [("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())] {
+    for (title, summary) in
+        [("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())]
+    {
         println!("\n{title}");
         for (name, value) in figures(&summary) {
             wrapped(&value, &format!("  {name:<36}"), &" ".repeat(38));

@@ -40,7 +40,8 @@ pub struct Choice {
 
 /// Choose.
 pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Choice> {
-    let scored: Vec<(u32, &Levels, Summary)> = rows.iter().map(|(number, row)| (*number, &row.levels, tuned(row))).collect();
+    let scored: Vec<(u32, &Levels, Summary)> =
+        rows.iter().map(|(number, row)| (*number, &row.levels, tuned(row))).collect();
     // Two settings that score alike are one trade-off; the one nearest to what stands now speaks for both.
     let steps = |levels: &Levels| -> f64 {
         study.knobs.iter().zip(levels).map(|(knob, level)| knob.steps_from(&study.base, *level).abs()).sum()
@@ -95,7 +96,13 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     } else {
         (0..study.knobs.len()).map(|knob| about(study, levels, knob, &objectives[chosen], beside)).collect()
     };
-    Some(Choice { number: *number, levels: (*levels).clone(), front: front.iter().map(|index| scored[*index].0).collect(), reasons, advice })
+    Some(Choice {
+        number: *number,
+        levels: (*levels).clone(),
+        front: front.iter().map(|index| scored[*index].0).collect(),
+        reasons,
+        advice,
+    })
 }
 
 fn about(study: &Study, levels: &Levels, knob: usize, own: &[f64; 4], beside: &mut Beside<'_>) -> Advice {

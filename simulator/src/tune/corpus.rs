@@ -57,12 +57,19 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
         settings.limits.clone_from(&study.base.limits);
         settings.limits.slip_heat = own_heat;
         let settings = settings.check().map_err(|violations| {
-            let first = violations.first().map(|violation| format!("{}: {}", crate::settings::key_of(violation.field), violation.reason()));
-            anyhow::anyhow!("{}: the study's limits do not fit its leg: {}", family.scenario.display(), first.unwrap_or_default())
+            let first = violations
+                .first()
+                .map(|violation| format!("{}: {}", crate::settings::key_of(violation.field), violation.reason()));
+            anyhow::anyhow!(
+                "{}: the study's limits do not fit its leg: {}",
+                family.scenario.display(),
+                first.unwrap_or_default()
+            )
         })?;
         scenarios.push((scenario, commissioned, settings));
     }
-    let mut jobs: Vec<Job<'_>> = study.traces.iter().zip(labels).map(|(trace, label)| Job::Recorded(trace, label)).collect();
+    let mut jobs: Vec<Job<'_>> =
+        study.traces.iter().zip(labels).map(|(trace, label)| Job::Recorded(trace, label)).collect();
     for (family, (scenario, commissioned, settings)) in study.families.iter().zip(&scenarios) {
         for run in 0..family.runs {
             let severity = family.severity.map(|[from, to]| {
@@ -205,17 +212,19 @@ impl Watch for Kept {
 /// Keep the asked share of traces for the proof: apart among those that need a stop and those that do not, by chance that depends
 /// on the study's seed and the trace's name alone.
 fn hold_out(study: &Study, cases: &mut [Case]) {
-    let said: HashMap<String, bool> = study
-        .traces
-        .iter()
-        .filter_map(|trace| Some((trace.file.display().to_string(), trace.held_out?)))
-        .collect();
+    let said: HashMap<String, bool> =
+        study.traces.iter().filter_map(|trace| Some((trace.file.display().to_string(), trace.held_out?))).collect();
     for needs_stop in [true, false] {
         let mut free: Vec<(u64, usize)> = cases
             .iter()
             .enumerate()
             .filter(|(_, case)| case.label.stop.is_some() == needs_stop && !said.contains_key(&case.name))
-            .map(|(number, case)| (fingerprint(format!("{} {}", study.seed, case.name).as_bytes()).wrapping_mul(0x9E37_79B9_7F4A_7C15), number))
+            .map(|(number, case)| {
+                (
+                    fingerprint(format!("{} {}", study.seed, case.name).as_bytes()).wrapping_mul(0x9E37_79B9_7F4A_7C15),
+                    number,
+                )
+            })
             .collect();
         free.sort_unstable();
         let count = (free.len() as f64 * study.held_out).round() as usize;

@@ -241,7 +241,10 @@ impl Index {
     }
 
     pub(super) fn bytes(&self) -> usize {
-        [&self.short, &self.long, &self.since].iter().map(|extremes| extremes.least.bytes() + extremes.most.bytes()).sum::<usize>()
+        [&self.short, &self.long, &self.since]
+            .iter()
+            .map(|extremes| extremes.least.bytes() + extremes.most.bytes())
+            .sum::<usize>()
             + [&self.head, &self.boot].iter().map(|pace| pace.calm.bytes() + pace.quick.bytes()).sum::<usize>()
             + (self.duty.rows.len() + self.shift.rows.len()) * 8
             + (self.stops.len() + self.powers.len()) * 4

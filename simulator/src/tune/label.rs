@@ -115,7 +115,11 @@ pub fn read(path: &Path) -> Result<Label, Refused> {
             Ok(Stretch { from_us: micros(from), to_us: micros(to) })
         } else {
             let path: Vec<&str> = field.split('.').collect();
-            Err(refused(line_of(&text, &path), field, format!("runs from {from} s to {to} s: the end must come after the beginning")))
+            Err(refused(
+                line_of(&text, &path),
+                field,
+                format!("runs from {from} s to {to} s: the end must come after the beginning"),
+            ))
         }
     };
     let mut label = Label { wrong: file.wrong, ..Label::default() };
@@ -163,7 +167,11 @@ pub fn write(label: &Label) -> String {
     if let Some(stop) = label.stop {
         text.push_str("\n[stop]                         # it must come\n");
         let _ = writeln!(text, "from_s = {}                # when something begins to be wrong", seconds(stop.from_us));
-        let _ = writeln!(text, "by_s = {}                  # by when the leg must have been told to stop", seconds(stop.to_us));
+        let _ = writeln!(
+            text,
+            "by_s = {}                  # by when the leg must have been told to stop",
+            seconds(stop.to_us)
+        );
     }
     for may in &label.may {
         text.push_str("\n[[may]]                        # whatever comes in this stretch is excused\n");

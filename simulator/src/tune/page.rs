@@ -43,7 +43,8 @@ fn seconds(time: Option<f64>) -> String {
 /// The figures of one setting as rows of name and value.
 #[must_use]
 pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
-    let option = |value: Option<f64>, unit: &str| value.map_or_else(|| "–".to_owned(), |value| format!("{value:.1} {unit}"));
+    let option =
+        |value: Option<f64>, unit: &str| value.map_or_else(|| "–".to_owned(), |value| format!("{value:.1} {unit}"));
     let an_hour = summary.alarm_rate() / 1e3;
     vec![
         ("stops that had to come", summary.failing_words()),
@@ -140,7 +141,12 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     for (number, knob) in study.knobs.iter().enumerate() {
         let now = knob.present(&study.base);
         let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
-        let _ = writeln!(out, "<tr><th>{}</th><td>{now} {unit}</td><td><strong>{value} {unit}</strong></td></tr>", escape(&knob.words()), unit = knob.unit());
+        let _ = writeln!(
+            out,
+            "<tr><th>{}</th><td>{now} {unit}</td><td><strong>{value} {unit}</strong></td></tr>",
+            escape(&knob.words()),
+            unit = knob.unit()
+        );
     }
     out.push_str("</table></div>\n<ol>\n");
     for reason in &choice.reasons {
@@ -149,7 +155,13 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     out.push_str("</ol>\n<div class=\"scroll\"><table>\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
     let columns = [figures(&held_out(row)), figures(own), figures(&held_out(present))];
     for (line, (name, value)) in columns[0].iter().enumerate() {
-        let _ = writeln!(out, "<tr><th>{name}</th><td>{}</td><td>{}</td><td>{}</td></tr>", escape(value), escape(&columns[1][line].1), escape(&columns[2][line].1));
+        let _ = writeln!(
+            out,
+            "<tr><th>{name}</th><td>{}</td><td>{}</td><td>{}</td></tr>",
+            escape(value),
+            escape(&columns[1][line].1),
+            escape(&columns[2][line].1)
+        );
     }
     out.push_str("</table></div>\n</section>\n");
 }
@@ -171,15 +183,23 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
     let x = |time: f64| left + (width - left - 20.0) * time / longest;
     // Square root: few and many nuisances on one axis.
     let y = |nuisance: f64| low - (low - 20.0) * (nuisance / loudest).sqrt();
-    let _ = writeln!(out, "<svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">");
+    let _ = writeln!(
+        out,
+        "<svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">"
+    );
     let _ = writeln!(out, "<path class=\"axis\" fill=\"none\" d=\"M{left} 20V{low}H{}\"/>", width - 20.0);
     for part in 0..=4 {
         let time = longest * f64::from(part) / 4.0;
         let _ = writeln!(out, "<text x=\"{:.0}\" y=\"338\" text-anchor=\"middle\">{time:.1}</text>", x(time));
         let loud = loudest * f64::from(part * part) / 16.0;
-        let _ = writeln!(out, "<text x=\"{}\" y=\"{:.0}\" text-anchor=\"end\">{loud:.0}</text>", left - 6.0, y(loud) + 4.0);
+        let _ =
+            writeln!(out, "<text x=\"{}\" y=\"{:.0}\" text-anchor=\"end\">{loud:.0}</text>", left - 6.0, y(loud) + 4.0);
     }
-    let _ = writeln!(out, "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>", width - 20.0);
+    let _ = writeln!(
+        out,
+        "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>",
+        width - 20.0
+    );
     // At most a few thousand dots: the front is always drawn.
     let every = points.len().div_ceil(2_000).max(1);
     for (index, (number, time, nuisance)) in points.iter().enumerate() {
@@ -194,7 +214,12 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         } else {
             continue;
         };
-        let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{:.1}\" r=\"{radius}\"/>", x(*time), y(*nuisance));
+        let _ = writeln!(
+            out,
+            "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{:.1}\" r=\"{radius}\"/>",
+            x(*time),
+            y(*nuisance)
+        );
     }
     out.push_str("</svg>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Settings that miss a stop so often that no 95 % time exists are not drawn.</p>\n");
 }
@@ -225,7 +250,11 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
     }
     out.push_str("</table></div>\n");
     if choice.front.len() > 30 {
-        let _ = writeln!(out, "<p class=\"note\">The first 30 of {} trade-offs; all are in the results file.</p>", choice.front.len());
+        let _ = writeln!(
+            out,
+            "<p class=\"note\">The first 30 of {} trade-offs; all are in the results file.</p>",
+            choice.front.len()
+        );
     }
 }
 
@@ -250,9 +279,15 @@ fn times(out: &mut String, row: &Row) {
     }
     for part in 0..=4 {
         let time = longest * f64::from(part) / 4.0;
-        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"118\" text-anchor=\"middle\">{time:.1} s</text>", 90.0 + 152.5 * f64::from(part));
+        let _ = writeln!(
+            out,
+            "<text x=\"{:.0}\" y=\"118\" text-anchor=\"middle\">{time:.1} s</text>",
+            90.0 + 152.5 * f64::from(part)
+        );
     }
-    out.push_str("</svg>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n");
+    out.push_str(
+        "</svg>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n",
+    );
 }
 
 fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) {
@@ -270,7 +305,9 @@ fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) 
             Some(Ok(summary)) => cost(own, summary),
         };
         let level = choice.levels[number];
-        let value = |level: Option<u16>| level.map_or_else(String::new, |level| format!("{} {}: ", knob.text(level), knob.unit()));
+        let value = |level: Option<u16>| {
+            level.map_or_else(String::new, |level| format!("{} {}: ", knob.text(level), knob.unit()))
+        };
         let _ = writeln!(
             out,
             "<tr><th>{} {} {}</th><td>{}{}</td><td>{}{}</td></tr>",
@@ -295,7 +332,10 @@ fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) 
 }
 
 fn stopped_by(outcome: &Outcome) -> &'static str {
-    usize::try_from(outcome.first_out).ok().and_then(|index| Condition::ALL.get(index)).map_or("", |condition| condition.name())
+    usize::try_from(outcome.first_out)
+        .ok()
+        .and_then(|index| Condition::ALL.get(index))
+        .map_or("", |condition| condition.name())
 }
 
 fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
@@ -315,7 +355,8 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
     out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>took</th><th>by</th><th>see it again</th></tr></thead>\n");
     for outcome in bad.iter().take(12) {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
-        let took = if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
+        let took =
+            if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
         let _ = writeln!(
             out,
             "<tr><th>{}{}</th><td>{}</td><td>{took}</td><td>{}</td><td><code>{}</code></td></tr>",
@@ -330,7 +371,11 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
 }
 
 fn traces(out: &mut String, cases: &[Case], row: &Row) {
-    let _ = writeln!(out, "<section>\n<details><summary>All {} traces</summary>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>wrong</th><th>stop</th><th>at</th><th>nuisance alarms</th></tr></thead>", cases.len());
+    let _ = writeln!(
+        out,
+        "<section>\n<details><summary>All {} traces</summary>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>wrong</th><th>stop</th><th>at</th><th>nuisance alarms</th></tr></thead>",
+        cases.len()
+    );
     for outcome in &row.outcomes {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
         let at = if outcome.stop_us >= 0 { format!("{:.2} s", outcome.stop_us as f64 / 1e6) } else { "–".to_owned() };

@@ -166,7 +166,8 @@ pub fn stamp(study: &Study, cases: &[Case]) -> String {
 /// # Errors
 /// The file cannot be written.
 pub fn write_parquet(path: &Path, study: &Study, cases: &[Case], rows: &Rows) -> anyhow::Result<()> {
-    let whole = |name: &str| Type::primitive_type_builder(name, Physical::INT64).with_repetition(Repetition::REQUIRED).build();
+    let whole =
+        |name: &str| Type::primitive_type_builder(name, Physical::INT64).with_repetition(Repetition::REQUIRED).build();
     let mut fields = Vec::new();
     for name in COLUMNS.into_iter().chain(["margin_ppm"]) {
         fields.push(Arc::new(whole(name)?));
@@ -177,7 +178,8 @@ pub fn write_parquet(path: &Path, study: &Study, cases: &[Case], rows: &Rows) ->
         .build()?;
     fields.push(Arc::new(text));
     for knob in &study.knobs {
-        let real = Type::primitive_type_builder(&knob.key, Physical::DOUBLE).with_repetition(Repetition::REQUIRED).build()?;
+        let real =
+            Type::primitive_type_builder(&knob.key, Physical::DOUBLE).with_repetition(Repetition::REQUIRED).build()?;
         fields.push(Arc::new(real));
     }
     let schema = Arc::new(Type::group_type_builder("results").with_fields(fields).build()?);
@@ -187,7 +189,8 @@ pub fn write_parquet(path: &Path, study: &Study, cases: &[Case], rows: &Rows) ->
         .build();
     let mut bytes = Vec::new();
     let mut writer = SerializedFileWriter::new(&mut bytes, schema, Arc::new(properties))?;
-    let flat: Vec<(&Row, &Outcome)> = rows.values().flat_map(|row| row.outcomes.iter().map(move |outcome| (row, outcome))).collect();
+    let flat: Vec<(&Row, &Outcome)> =
+        rows.values().flat_map(|row| row.outcomes.iter().map(move |outcome| (row, outcome))).collect();
     for chunk in flat.chunks(1 << 18) {
         let mut group = writer.next_row_group()?;
         let table: Vec<[i64; 18]> = chunk.iter().map(|(_, outcome)| numbers(outcome)).collect();
@@ -240,10 +243,15 @@ pub fn read_parquet(path: &Path, study: &Study, cases: &[Case], rows: &mut Rows)
     let file = File::open(path).with_context(|| format!("{name} cannot be read"))?;
     let reader = SerializedFileReader::new(file).with_context(|| format!("{name} is no Parquet file, or not whole"))?;
     let stamps = reader.metadata().file_metadata().key_value_metadata();
-    let found = stamps.and_then(|all| all.iter().find(|pair| pair.key == "slackside.study")).and_then(|pair| pair.value.clone());
+    let found = stamps
+        .and_then(|all| all.iter().find(|pair| pair.key == "slackside.study"))
+        .and_then(|pair| pair.value.clone());
     let expected = stamp(study, cases);
     if found.as_deref() != Some(&expected) {
-        bail!("{name} is not of this study and these traces: its stamp is {}, expected {expected}; run that shard again", found.unwrap_or_else(|| "missing".to_owned()));
+        bail!(
+            "{name} is not of this study and these traces: its stamp is {}, expected {expected}; run that shard again",
+            found.unwrap_or_else(|| "missing".to_owned())
+        );
     }
     for record in reader.get_row_iter(None)? {
         let record = record?;
@@ -257,7 +265,8 @@ pub fn read_parquet(path: &Path, study: &Study, cases: &[Case], rows: &mut Rows)
             }
         }
         let read = outcome(&whole).with_context(|| format!("{name} has a row that is none of ours"))?;
-        let levels = levels_of(study, read.setting, &real).with_context(|| format!("{name}: a setting lies on no ladder of the study"))?;
+        let levels = levels_of(study, read.setting, &real)
+            .with_context(|| format!("{name}: a setting lies on no ladder of the study"))?;
         put(rows, levels, read).with_context(|| format!("{name} contradicts another shard"))?;
     }
     Ok(())
@@ -309,7 +318,9 @@ impl Unfinished {
             }
             let row = text.trim_end();
             if number == 0 && row != first {
-                bail!("{name} is the unfinished file of another study, other traces or another shard: remove it, or give another --out");
+                bail!(
+                    "{name} is the unfinished file of another study, other traces or another shard: remove it, or give another --out"
+                );
             }
             if number > 1 {
                 let Some((levels, read)) = parse(study, row) else { break };

@@ -288,12 +288,8 @@ impl Leaper<'_> {
             }),
             5..=7 => walk::speed(store, cell, &index.boot, false, boot, (from, to)),
             8 => walk::speed(store, cell, &index.head, true, head, (from, to)),
-            9 => walk::values(store, cell, from, to, |row, above| {
-                walk::sparse(&index.duty, cell, (row, to), above)
-            }),
-            _ => walk::values(store, cell, from, to, |row, above| {
-                walk::sparse(&index.shift, cell, (row, to), above)
-            }),
+            9 => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.duty, cell, (row, to), above)),
+            _ => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.shift, cell, (row, to), above)),
         }
     }
 
@@ -308,7 +304,11 @@ impl Leaper<'_> {
         limit: u64,
     ) -> usize {
         let store = self.store;
-        let mut powers = if outlook.power_meter { store.index.powers.partition_point(|row| (*row as usize) < from) } else { usize::MAX };
+        let mut powers = if outlook.power_meter {
+            store.index.powers.partition_point(|row| (*row as usize) < from)
+        } else {
+            usize::MAX
+        };
         for row in from..to {
             let at = store.at(row);
             if limit < u64::MAX && course.at(at) >= limit {

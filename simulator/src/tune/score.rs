@@ -439,8 +439,16 @@ fn counted(events: u64, hours: f64) -> String {
         return "no running hours: not known".to_owned();
     }
     if events == 0 {
-        return format!("none in {long} (95 % sure: fewer than {:.1} in 1,000 h)", none_seen_rate(hours, CONFIDENCE) * 1e3);
+        return format!(
+            "none in {long} (95 % sure: fewer than {:.1} in 1,000 h)",
+            none_seen_rate(hours, CONFIDENCE) * 1e3
+        );
     }
     let bounds = rate(events, hours, 1e3, CONFIDENCE);
-    format!("{events} in {long}: {:.1} in 1,000 h ({:.1} to {:.1})", events as f64 * 1e3 / hours, bounds.low, bounds.high)
+    format!(
+        "{events} in {long}: {:.1} in 1,000 h ({:.1} to {:.1})",
+        events as f64 * 1e3 / hours,
+        bounds.low,
+        bounds.high
+    )
 }

@@ -173,7 +173,8 @@ impl Breeder {
             }
             let mut pick = || {
                 let (one, other) = (below(&mut self.chance, ranks.len()), below(&mut self.chance, ranks.len()));
-                let better = ranks[one].0 < ranks[other].0 || (ranks[one].0 == ranks[other].0 && ranks[one].1 >= ranks[other].1);
+                let better =
+                    ranks[one].0 < ranks[other].0 || (ranks[one].0 == ranks[other].0 && ranks[one].1 >= ranks[other].1);
                 if better { one } else { other }
             };
             let (mother, father) = (pick(), pick());
@@ -202,7 +203,9 @@ impl Breeder {
         let objectives: Vec<[f64; 4]> = self.parents.iter().map(|(_, objectives)| *objectives).collect();
         let ranks = rank(&objectives);
         let mut order: Vec<usize> = (0..self.parents.len()).collect();
-        order.sort_by(|one, other| ranks[*one].0.cmp(&ranks[*other].0).then(ranks[*other].1.total_cmp(&ranks[*one].1)).then(one.cmp(other)));
+        order.sort_by(|one, other| {
+            ranks[*one].0.cmp(&ranks[*other].0).then(ranks[*other].1.total_cmp(&ranks[*one].1)).then(one.cmp(other))
+        });
         order.truncate(self.population);
         self.parents = order.into_iter().map(|number| self.parents[number].clone()).collect();
     }

@@ -34,7 +34,8 @@ pub fn judge_all(study: &Study, cases: &[Case], number: u32, levels: &Levels) ->
         .iter()
         .enumerate()
         .map(|(case_number, case)| {
-            let settings = if levels.is_empty() { case.settings.clone() } else { study.settings(&case.settings, levels)? };
+            let settings =
+                if levels.is_empty() { case.settings.clone() } else { study.settings(&case.settings, levels)? };
             Ok(score(number, case_number as u32, case, &settings))
         })
         .collect::<Result<Vec<Outcome>, String>>()?;
@@ -165,7 +166,8 @@ impl<'a> Beside<'a> {
     /// Knows what the search found.
     #[must_use]
     pub fn new(study: &'a Study, cases: &'a [Case], rows: &Rows) -> Self {
-        let known = rows.iter().filter(|(number, _)| **number > 0).map(|(_, row)| (row.levels.clone(), Ok(row.clone())));
+        let known =
+            rows.iter().filter(|(number, _)| **number > 0).map(|(_, row)| (row.levels.clone(), Ok(row.clone())));
         Self { study, cases, known: known.collect() }
     }
 

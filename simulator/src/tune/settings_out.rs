@@ -10,7 +10,8 @@ use super::study::Study;
 /// # Errors
 /// The choice breaks a rule on the study's own leg: says which.
 pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, String> {
-    let settings = if choice.levels.is_empty() { study.base.clone() } else { study.settings(&study.base, &choice.levels)? };
+    let settings =
+        if choice.levels.is_empty() { study.base.clone() } else { study.settings(&study.base, &choice.levels)? };
     let text = crate::settings::write(&settings);
     let Some(row) = found.rows.get(&choice.number) else { return Ok(text) };
     let (own, proof) = (tuned(row), held_out(row));

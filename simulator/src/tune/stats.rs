@@ -52,10 +52,7 @@ pub fn garwood(events: u64, confidence: f64) -> Bounds {
     let tail = f64::midpoint(0.0, 1.0 - confidence);
     let chi = |freedom: f64, p: f64| ChiSquared::new(freedom).map_or(f64::NAN, |chi| chi.inverse_cdf(p));
     let k = events as f64;
-    Bounds {
-        low: if events == 0 { 0.0 } else { chi(2.0 * k, tail) / 2.0 },
-        high: chi(2.0 * k + 2.0, 1.0 - tail) / 2.0,
-    }
+    Bounds { low: if events == 0 { 0.0 } else { chi(2.0 * k, tail) / 2.0 }, high: chi(2.0 * k + 2.0, 1.0 - tail) / 2.0 }
 }
 
 /// A rate for each `unit` of exposure with its bounds; unbounded without exposure.

@@ -225,11 +225,14 @@ impl Study {
             tell("limit".to_owned(), "no [[limit]] varies: name one with its range".to_owned());
         }
         let all: f64 = knobs.iter().map(|knob| f64::from(knob.levels())).product();
-        let most = file.search.settings.unwrap_or(if file.search.method == Method::Grid { MOST_SETTINGS } else { 2_000 });
+        let most =
+            file.search.settings.unwrap_or(if file.search.method == Method::Grid { MOST_SETTINGS } else { 2_000 });
         if most == 0 || most > MOST_SETTINGS {
             tell("search.settings".to_owned(), format!("is {most}, expected 1 to {MOST_SETTINGS}"));
         } else if file.search.method == Method::Grid && all > most as f64 {
-            let message = format!("a grid of these limits has {all} settings, more than {most}: make steps larger, or use \"latin_hypercube\"");
+            let message = format!(
+                "a grid of these limits has {all} settings, more than {most}: make steps larger, or use \"latin_hypercube\""
+            );
             tell("search.method".to_owned(), message);
         }
         if !(8..=10_000).contains(&file.search.population) {
@@ -246,8 +249,16 @@ impl Study {
             held_out: file.held_out_pct / 100.0,
             seed: file.seed,
             grace_us: (file.grace_s * 1e6) as u64,
-            traces: file.traces.into_iter().map(|trace| Trace { file: beside(&trace.file), label: trace.label.as_deref().map(beside), ..trace }).collect(),
-            families: file.families.into_iter().map(|family| Family { scenario: beside(&family.scenario), ..family }).collect(),
+            traces: file
+                .traces
+                .into_iter()
+                .map(|trace| Trace { file: beside(&trace.file), label: trace.label.as_deref().map(beside), ..trace })
+                .collect(),
+            families: file
+                .families
+                .into_iter()
+                .map(|family| Family { scenario: beside(&family.scenario), ..family })
+                .collect(),
             knobs,
             search: Search { settings: Some(most), ..file.search },
             fingerprint: fingerprint(text.as_bytes()),
@@ -261,7 +272,9 @@ impl Study {
             knob.turn(&mut settings, *level);
         }
         settings.check().map_err(|violations| {
-            violations.first().map_or_else(String::new, |violation| format!("{}: {}", files::key_of(violation.field), violation.reason()))
+            violations.first().map_or_else(String::new, |violation| {
+                format!("{}: {}", files::key_of(violation.field), violation.reason())
+            })
         })
     }
 }

@@ -89,7 +89,8 @@ pub(super) fn dense(
 ) -> Option<usize> {
     // Where the unit is coarser the smallest is not known to be that small, so any block may be within.
     let within = |least: i32| scale > 1 || i64::from(least) < cell.clear;
-    let hit = |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
+    let hit =
+        |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
     scan((from, to), hit, |first, last| {
         if above {
             extremes.most.first(first, last, |most| i64::from(most) * scale >= cell.limit)
@@ -107,7 +108,8 @@ pub(super) fn dense_below(
     (from, to): (usize, usize),
     beyond: bool,
 ) -> Option<usize> {
-    let hit = |row: &usize| value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear });
+    let hit =
+        |row: &usize| value(*row).is_some_and(|value| if beyond { -value >= cell.limit } else { -value < cell.clear });
     scan((from, to), hit, |first, last| {
         if beyond {
             extremes.least.first(first, last, |least| -i64::from(least) >= cell.limit)
