@@ -1,6 +1,6 @@
 //! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
 
-use slackside::judge::leap::LeaptCell;
+use slackside::judge::leap::{BRISK_ENOUGH, LeaptCell};
 use slackside::motion::Pitch;
 use slackside::units::{Micros, TurnFraction};
 
@@ -243,6 +243,30 @@ pub(super) fn speed(
         }
     }
     walk.rest(store, from, to)
+}
+
+/// Boot pitches at speed since the last that was surely slow, after row `to - 1`. `cell` is that of underspeed, `now` what is known
+/// of the boot before row `from`, and `brisk` the count there.
+pub(super) fn brisk(store: &Store, cell: &LeaptCell, now: Shaft, brisk: u8, (from, to): (usize, usize)) -> u8 {
+    let mut count = 0;
+    let mut newest = None;
+    for row in (from..to).rev() {
+        let Some(shaft) = edge_at(store, row, false) else { continue };
+        // A whole row repeats the newest edge of a shaft that it is not about.
+        if shaft.edge == now.edge || newest == Some(shaft.edge) {
+            continue;
+        }
+        newest = Some(shaft.edge);
+        let time = u64::from(shaft.pitch.time.get());
+        if time > pitch_time(shaft.pitch.largest, cell.limit) {
+            return count;
+        }
+        count += u8::from(time <= pitch_time(shaft.pitch.angle, cell.clear));
+        if count == BRISK_ENOUGH {
+            return count;
+        }
+    }
+    (count + brisk).min(BRISK_ENOUGH)
 }
 
 /// What `row` says of the shaft, if it is an edge of it.

@@ -52,6 +52,9 @@ pub struct LeaptCell {
     pub clear: i64,
 }
 
+/// So many boot pitches at speed, with none surely slow between them, are as good as more.
+pub const BRISK_ENOUGH: u8 = super::course::AT_SPEED;
+
 /// How slow a shaft may get, in microseconds a turn, before more than delays can change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Guard {
@@ -70,6 +73,9 @@ pub struct Outlook {
     pub cells: [LeaptCell; LEAPT.len()],
     /// Silence and pitches beyond this need a scan.
     pub guard: Guard,
+    /// Boot pitches at speed since the last that was surely slow, up to [`BRISK_ENOUGH`]: at speed is where underspeed clears,
+    /// slow where it is beyond.
+    pub brisk: u8,
     /// Power where it is not measured, or its reading is stale.
     pub assumed_power: Watts,
     /// Whether measured power counts.
@@ -185,6 +191,7 @@ impl Judge {
                 head: self.speeds.head.sudden.min(self.speeds.head.standing).min(self.speeds.head_silent),
                 boot: self.speeds.boot.sudden.min(self.speeds.boot.standing),
             },
+            brisk: self.course.brisk,
             assumed_power: self.assumed_power,
             power_meter: self.fitted.power_meter,
             power: self.power,
@@ -204,13 +211,16 @@ impl Judge {
     }
 
     /// Go to `to` as if everything up to it had been observed, the last of it `motion`. The caller has made sure that no alarm
-    /// turned on the way, and gives the state of the watched delays, the newest power reading and the heat at that moment.
+    /// turned on the way, and gives the state of the watched delays, the count of brisk pitches, the newest power reading and the
+    /// heat at that moment.
+    #[allow(clippy::too_many_arguments, reason = "each of them is a state of its own")]
     pub fn leap(
         &mut self,
         to: Micros,
         motion: &Motion,
         outlook: &Outlook,
         cells: &[(bool, Micros); LEAPT.len()],
+        brisk: u8,
         power: Option<(Micros, Watts)>,
         heat: &HeatCourse,
     ) {
@@ -220,6 +230,7 @@ impl Judge {
             self.heat_slip = slip.get();
         }
         self.power = power;
+        self.course.brisk = brisk;
         self.heat.take_course(&heat.0, to);
         let mut other = outlook.until;
         for ((beyond, due), condition) in cells.iter().zip(LEAPT) {
