@@ -36,7 +36,7 @@ impl<T: Copy> Layered<T> {
         let to = to.min(self.fine.len());
         let mut block = from;
         while block < to {
-            if block % GROUP == 0 && block + GROUP <= to && !may(self.coarse[block / GROUP]) {
+            if block.is_multiple_of(GROUP) && block + GROUP <= to && !may(self.coarse[block / GROUP]) {
                 block += GROUP;
                 continue;
             }

@@ -215,7 +215,7 @@ impl Builder {
     }
 
     fn key(&mut self, at: Micros) {
-        if self.store.tag.len() % BLOCK != 0 {
+        if !self.store.tag.len().is_multiple_of(BLOCK) {
             return;
         }
         let shaft = |shaft: &ShaftMotion| ShaftKey {
@@ -241,6 +241,7 @@ impl Builder {
         });
     }
 
+    #[allow(clippy::too_many_arguments, reason = "one row of the columns")]
     fn row(&mut self, at: Micros, tag: u16, lag: u16, pitch: u32, short: i32, long: i32, since: u32) {
         let base = self.store.keys.last().map_or(Micros::ZERO, |key| key.base);
         let offset = u32::try_from(at.get().saturating_sub(base.get())).unwrap_or(u32::MAX);

@@ -210,13 +210,10 @@ pub(super) fn speed(
         let end = ((row / BLOCK + 1) * BLOCK).min(to);
         while row < end {
             let at = store.at(row);
-            if !walk.beyond {
-                let crossing = shaft.crossing(cell.limit);
-                if crossing <= at.get() {
-                    if walk.ends(Micros::new(crossing), row) || walk.flip(cell, Micros::new(crossing), row) {
-                        return walk;
-                    }
-                }
+            let crossing = Micros::new(shaft.crossing(cell.limit));
+            let crosses = !walk.beyond && crossing <= at;
+            if crosses && (walk.ends(crossing, row) || walk.flip(cell, crossing, row)) {
+                return walk;
             }
             if walk.ends(at, row) {
                 return walk;
