@@ -1,5 +1,6 @@
 //! The desk: traces through the monitor core, and what a person reads of it.
 
+pub mod box_client;
 pub mod cautions;
 pub mod cli;
 pub mod demo;

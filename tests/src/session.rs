@@ -38,11 +38,11 @@ pub fn at(begin_us: u64, seconds: f64, signal: Signal) -> Input {
 
 /// When a permit was last dropped, if it is dropped at the end.
 pub fn dropped(verdicts: &[Verdict], wanted: Permit) -> Option<Micros> {
-    let changes = verdicts.iter().filter_map(|verdict| match verdict.change {
+    let newest = verdicts.iter().rev().find_map(|verdict| match verdict.change {
         Change::Permit { permit, allowed, .. } if permit == wanted => Some((verdict.at, allowed)),
         _ => None,
     });
-    changes.last().and_then(|(at, allowed)| (!allowed).then_some(at))
+    newest.and_then(|(at, allowed)| (!allowed).then_some(at))
 }
 
 /// How often a permit was given.

@@ -104,18 +104,18 @@ impl Wheels<'_> {
     pub fn edges(&self, seconds: f64) -> Vec<Input> {
         let mut found: Vec<(f64, Shaft, bool)> = Vec::new();
         let mut random = Random(self.seed);
-        let mut tracks: Vec<(Shaft, Vec<(f64, bool)>, f64, usize, f64)> =
-            [(Shaft::Head, &self.head, 0.003), (Shaft::Boot, &self.boot, 0.017)]
-                .into_iter()
-                .filter_map(|(shaft, wheel, offset)| {
-                    // A small offset so that no two marks coincide at time zero.
-                    wheel.as_ref().map(|wheel| (shaft, wheel.marks(), -offset, 0_usize, wheel.jitter_us))
-                })
-                .collect();
+        let mut tracks: Vec<Track> = [(Shaft::Head, &self.head, 0.003), (Shaft::Boot, &self.boot, 0.017)]
+            .into_iter()
+            .filter_map(|(shaft, wheel, offset)| {
+                let wheel = wheel.as_ref()?;
+                // A small offset so that no two marks coincide at time zero.
+                Some(Track { shaft, marks: wheel.marks(), angle: -offset, next: 0, jitter_us: wheel.jitter_us })
+            })
+            .collect();
         let steps = (seconds / STEP_S) as u64;
         for step in 0..steps {
             let time = step as f64 * STEP_S;
-            for (shaft, marks, angle, next, jitter_us) in &mut tracks {
+            for Track { shaft, marks, angle, next, jitter_us } in &mut tracks {
                 let speed = |at: f64| match shaft {
                     Shaft::Head => (self.head_speed)(at),
                     Shaft::Boot => (self.head_speed)(at) * self.ratio * (1.0 - (self.slip)(at)),
@@ -144,6 +144,18 @@ impl Wheels<'_> {
             })
             .collect()
     }
+}
+
+/// A wheel on its way.
+struct Track {
+    shaft: Shaft,
+    /// Where in the turn the level changes, and to what.
+    marks: Vec<(f64, bool)>,
+    /// Turns so far.
+    angle: f64,
+    /// The mark passed next, counted over all turns.
+    next: usize,
+    jitter_us: f64,
 }
 
 /// When `angle` has been turned while the speed goes evenly from `from` to `to` within one step.

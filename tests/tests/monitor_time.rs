@@ -104,7 +104,7 @@ fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdi
             assert!(asked < 10_000, "asks for ticks without end at {due:?}");
         }
         // The very first input begins time; a tick before it would begin it sooner.
-        if now > Micros::ZERO && extra.next_u64() % 4 == 0 && input.at > now {
+        if now > Micros::ZERO && extra.next_u64().is_multiple_of(4) && input.at > now {
             now = Micros::new(now.get() + extra.next_u64() % (input.at.get() - now.get() + 1));
             monitor.observe(Input::new(now, Signal::Tick), &mut |verdict| all.push(verdict));
         }
@@ -179,14 +179,14 @@ proptest! {
                 2..8 => now.saturating_add(random.next_u64() % 300_000),
                 _ => now.saturating_add(random.next_u64() % 2_000),
             };
-            let mut signal = if random.next_u64() % 3 == 0 { any_signal(&mut random) } else {
-                let shaft = if random.next_u64() % 2 == 0 { Shaft::Head } else { Shaft::Boot };
-                Signal::Edge(shaft, random.next_u64() % 2 == 0)
+            let mut signal = if random.next_u64().is_multiple_of(3) { any_signal(&mut random) } else {
+                let shaft = if random.next_u64().is_multiple_of(2) { Shaft::Head } else { Shaft::Boot };
+                Signal::Edge(shaft, random.next_u64().is_multiple_of(2))
             };
             if let Signal::Command(origin, _) = &mut signal {
                 *origin = Origin::Link;
             }
-            if random.next_u64() % 50 == 0 {
+            if random.next_u64().is_multiple_of(50) {
                 signal = Signal::SpeedReference(Ppm::new(random.next_u64() as i32));
             }
             let mut given = false;

@@ -126,6 +126,7 @@ fn run(settings: &Checked, targets: u8, turns_a_second: f64) -> Figures {
 
 #[test]
 fn what_a_recording_costs() {
+    println!("The recorder takes {} bytes besides the ring.", size_of::<Recorder<'_>>());
     println!(
         "| targets on each shaft | rpm | edges a second | bytes an edge | keyframe, mean and most | mean of a segment | kept in 32 KiB, at least | held before a trip | after |"
     );

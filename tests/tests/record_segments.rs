@@ -3,7 +3,9 @@
 use proptest::prelude::*;
 use slackside::Monitor;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::record::{Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter};
+use slackside::record::{
+    AFTER_TRIP, BEFORE_TRIP, Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter,
+};
 use slackside::settings::{Checked, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::Micros;
@@ -443,4 +445,37 @@ proptest! {
             prop_assert!(segment.is_some() || damage.is_some());
         }
     }
+}
+
+/// A flood after the trip, and one before it: what led to the trip is held, whatever comes after.
+#[test]
+fn a_flood_after_the_trip_never_overwrites_what_led_to_it() {
+    let settings = example();
+    let mut memory = vec![0; 32 * 1_024];
+    let mut recorder = Recorder::new(&mut memory);
+    let mut monitor = Box::new(Monitor::<8>::with_room());
+    recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");
+    let mut tripped_at = None;
+    for input in eventful(&settings, 50) {
+        recorder.observe(&mut monitor, input, &mut |_| {});
+        if recorder.trips() > 0 {
+            tripped_at = Some(input.at);
+            break;
+        }
+    }
+    let tripped_at = tripped_at.expect("it trips");
+    // Chatter of 4 kHz for fourteen seconds: more than the whole ring takes.
+    for step in 0..56_000 {
+        let at = Micros::new(tripped_at.get() + 250 * (step + 1));
+        let edge = Signal::Edge(Shaft::Boot, step % 2 == 0);
+        recorder.observe(&mut monitor, Input::new(at, edge), &mut |_| {});
+    }
+    recorder.observe(&mut monitor, Input::new(tripped_at.after(AFTER_TRIP), Signal::Tick), &mut |_| {});
+    let recording = drain(&mut recorder);
+    let segments = segments(&recording);
+    let first = segments[0].header.at;
+    let wanted = tripped_at.get().saturating_sub(u64::from(BEFORE_TRIP.get()));
+    assert!(first.get() <= wanted, "held from {first:?}, wanted from {wanted}");
+    assert!(segments.iter().flat_map(inputs).any(|input| input.at > tripped_at), "and some of what came after");
+    assert!(recorder.missed() > 0 || recorder.kept_since().is_some(), "the rest is told as missed, or recorded after");
 }

@@ -75,7 +75,7 @@ fn stricter() -> Settings {
     settings
 }
 
-struct Box_ {
+struct Leg {
     monitor: Box<Monitor>,
     events: EventLog<16>,
     memory: Memory,
@@ -83,7 +83,7 @@ struct Box_ {
     now: u64,
 }
 
-impl Box_ {
+impl Leg {
     fn new() -> Self {
         let mut monitor = Box::new(Monitor::new());
         monitor.configure(&example(), &Survivor::default());
@@ -118,7 +118,7 @@ fn around(now: u64, key_on: bool) -> Surroundings<'static> {
 
 /// Ask over the wire, both ways, and hand the reply to `look`.
 fn ask<T>(
-    it: &mut Box_,
+    it: &mut Leg,
     server: &mut Server<'_>,
     key_on: bool,
     request: &Request<'_>,
@@ -150,7 +150,7 @@ fn refused(reply: &Reply<'_>) -> Option<Reason> {
     }
 }
 
-fn stage(it: &mut Box_, server: &mut Server<'_>, image: &[u8]) -> Result<SettingsState, Reason> {
+fn stage(it: &mut Leg, server: &mut Server<'_>, image: &[u8]) -> Result<SettingsState, Reason> {
     let mut state = SettingsState { received: 0, identity: None };
     for (index, bytes) in image.chunks(CHUNK).enumerate() {
         let request = Request::StageSettings { offset: (index * CHUNK) as u16, length: image.len() as u16, bytes };
@@ -165,7 +165,7 @@ fn stage(it: &mut Box_, server: &mut Server<'_>, image: &[u8]) -> Result<Setting
 
 #[test]
 fn it_says_who_it_is() {
-    let mut it = Box_::new();
+    let mut it = Leg::new();
     it.now = 12_345;
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
@@ -184,7 +184,7 @@ fn it_says_who_it_is() {
 
 #[test]
 fn it_shows_how_it_is_and_what_happened() {
-    let mut it = Box_::standing();
+    let mut it = Leg::standing();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let happened = it.events.newest();
@@ -203,7 +203,7 @@ fn it_shows_how_it_is_and_what_happened() {
 
 #[test]
 fn recordings_and_settings_come_in_pieces() {
-    let mut it = Box_::new();
+    let mut it = Leg::new();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let info = ask(&mut it, &mut server, false, &Request::Recording { position: 0 }, |reply, _| match reply {
@@ -249,12 +249,12 @@ fn recordings_and_settings_come_in_pieces() {
 
 #[test]
 fn settings_are_armed_only_standing_with_the_key_by_name_and_identity() {
-    let mut it = Box_::standing();
+    let mut it = Leg::standing();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let new = stricter();
     let name = "Millbrook leg 3";
-    let arm = |it: &mut Box_, server: &mut Server<'_>, key_on, leg, identity| {
+    let arm = |it: &mut Leg, server: &mut Server<'_>, key_on, leg, identity| {
         ask(it, server, key_on, &Request::ArmSettings { leg, identity }, |reply, _| match reply {
             Reply::Armed { old, new } => Ok((*old, *new)),
             Reply::Refused(reason) => Err(*reason),
@@ -286,7 +286,7 @@ fn settings_are_armed_only_standing_with_the_key_by_name_and_identity() {
 
 #[test]
 fn settings_for_another_leg_are_never_armed() {
-    let mut it = Box_::standing();
+    let mut it = Leg::standing();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let mut other = stricter();
@@ -306,7 +306,7 @@ fn settings_for_another_leg_are_never_armed() {
 
 #[test]
 fn pieces_out_of_order_damaged_or_against_the_rules_are_never_staged() {
-    let mut it = Box_::standing();
+    let mut it = Leg::standing();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let sound = image(&stricter());
@@ -337,7 +337,7 @@ fn pieces_out_of_order_damaged_or_against_the_rules_are_never_staged() {
 
 #[test]
 fn only_acknowledging_comes_through_without_the_key() {
-    let mut it = Box_::standing();
+    let mut it = Leg::standing();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let all = [
@@ -374,7 +374,7 @@ fn only_acknowledging_comes_through_without_the_key() {
 
 #[test]
 fn time_is_handed_to_the_recorder() {
-    let mut it = Box_::new();
+    let mut it = Leg::new();
     let mut staging = it.staging.clone();
     let mut server = Server::new(&mut staging);
     let anchor = Anchor { at: Micros::new(5), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(900) };
@@ -425,7 +425,7 @@ proptest! {
     fn nothing_by_link_loosens_anything_without_the_key(
         garbage in proptest::collection::vec((any::<u8>(), proptest::collection::vec(any::<u8>(), 0..60)), 0..60),
     ) {
-        let mut it = Box_::standing();
+        let mut it = Leg::standing();
         let mut staging = it.staging.clone();
         let mut server = Server::new(&mut staging);
         for (kind, bytes) in &garbage {

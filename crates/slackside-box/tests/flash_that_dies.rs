@@ -1,4 +1,12 @@
 //! Power goes at every single byte that is written or erased, cleanly or in the middle of the byte, and the box starts again.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 use slackside::judge::{Condition, ConditionSet};
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};

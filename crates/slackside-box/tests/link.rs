@@ -1,4 +1,12 @@
 //! The link at the whole box: what it brings, what it may not do, and that no flood of it changes a permit.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod rig;
 

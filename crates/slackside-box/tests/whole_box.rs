@@ -1,4 +1,12 @@
 //! The whole box with a leg in memory: what each lost wire, weld, stall and power cycle does.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod rig;
 

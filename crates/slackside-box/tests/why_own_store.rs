@@ -1,5 +1,13 @@
 //! Why settings and latched trips are not kept by the library `sequential-storage`: damaged items are ignored there, and the
 //! one before is handed out as if it were the newest. For a general store that is sensible; a box must stop instead.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 use core::future::Future;
 use core::pin::pin;

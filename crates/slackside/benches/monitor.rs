@@ -1,5 +1,13 @@
 //! How many inputs a second go through the core on a desk machine: decoded edges, rising and falling, of the example
 //! leg running well, every condition on. The digest of the verdicts is printed, so that two runs can be told alike.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a benchmark runs on a desk and may stop"
+)]
 
 mod leg;
 
@@ -46,6 +54,7 @@ impl Digest {
 
 /// What judge was told, kept by value.
 #[derive(Clone)]
+#[allow(clippy::large_enum_variant, reason = "nearly all of them are motions")]
 enum Stored {
     Motion(Micros, Motion),
     Drive(Micros, bool),

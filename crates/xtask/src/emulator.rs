@@ -85,7 +85,7 @@ fn settings_image(settings: &Settings) -> Result<Vec<u8>> {
 }
 
 /// Inputs, one after the other.
-fn encode(inputs: &[Input]) -> Result<Vec<u8>> {
+pub fn encode(inputs: &[Input]) -> Result<Vec<u8>> {
     let mut bytes = Vec::with_capacity(inputs.len() * 8);
     for input in inputs {
         bytes = postcard::to_extend(input, bytes)?;

@@ -1,5 +1,6 @@
 //! Chores: builds for microcontrollers, the emulated board against the desk, budgets, the proof against panics, tidiness.
 
+mod box_run;
 mod budget;
 mod emulator;
 mod image;
@@ -28,6 +29,8 @@ struct Cli {
 enum Chore {
     /// Build the core, alone and with each of its features, for every microcontroller target.
     Targets,
+    /// Build the boxes on boards.
+    Boards,
     /// Play a trace into the emulated board and compare its verdicts with the desk's, byte for byte.
     Emulate {
         /// The trace.
@@ -45,6 +48,20 @@ enum Chore {
         /// the example leg's settings are used).
         folders: Vec<PathBuf>,
     },
+    /// Run the whole box on the emulated board, its link on a TCP port of this computer.
+    Box {
+        /// The trace that turns its leg; without it the built-in demo.
+        trace: Option<PathBuf>,
+        /// The leg's settings; without them the example leg's.
+        #[arg(long)]
+        settings: Option<PathBuf>,
+        /// The TCP port of its link, on 127.0.0.1.
+        #[arg(long, default_value_t = 7003)]
+        port: u16,
+        /// Fetch the recording of the trip, replay it, and fail unless box and desk trip at the same microsecond.
+        #[arg(long)]
+        check: bool,
+    },
     /// Measure flash, RAM, instructions and stack, and write them to the book.
     Budget {
         /// Do not write: fail if a figure is more than 5 % above the one in the book.
@@ -60,8 +77,10 @@ enum Chore {
 fn main() -> ExitCode {
     let outcome = match Cli::parse().chore {
         Chore::Targets => targets::run(),
+        Chore::Boards => targets::boards(),
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),
+        Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
         Chore::Budget { check } => budget::run(check),
         Chore::NoPanic => no_panic::run(),
         Chore::Tidy => tidy::run(),

@@ -80,6 +80,16 @@ fn settings_beside(trace: &Path) -> Result<Checked> {
     }
 }
 
+/// The leg and its trace; the example leg and the demo where none is named.
+pub fn leg_and_trace(trace: Option<&Path>, settings: Option<&Path>) -> Result<(Checked, Vec<Input>)> {
+    let settings = settings.map_or_else(|| Ok(leg::settings()), read_settings)?;
+    let inputs = match trace {
+        Some(trace) => read_trace(trace)?,
+        None => demo_inputs(&settings)?,
+    };
+    Ok((settings, inputs))
+}
+
 fn read_settings(path: &Path) -> Result<Checked> {
     Ok(settings::read(path)?.checked)
 }

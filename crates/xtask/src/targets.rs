@@ -20,6 +20,9 @@ pub const TARGETS: [&str; 5] = [
 /// The feature matrix.
 const FEATURES: [&str; 2] = ["", "defmt"];
 
+/// The boxes on boards, each with its target: workspaces of their own.
+const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
+
 /// Build all of them.
 pub fn run() -> Result<()> {
     for target in TARGETS {
@@ -35,5 +38,17 @@ pub fn run() -> Result<()> {
         }
     }
     println!("{} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    Ok(())
+}
+
+/// Build the boxes on boards.
+pub fn boards() -> Result<()> {
+    for (target, package) in BOARDS {
+        let toolchain = Toolchain::find(target)?;
+        println!("building {package} for {target} ({toolchain:?})");
+        let folder = root().join("crates").join(package);
+        let status = toolchain.cargo("build", target, &folder, &[]).arg("--release").status()?;
+        ensure!(status.success(), "{package} does not build for {target}");
+    }
     Ok(())
 }

@@ -52,7 +52,9 @@ impl fmt::Display for LinkError {
                  that belongs to its firmware",
             ),
             Self::Refused(reason) => write!(out, "the box refuses: {}", say_reason(*reason)),
-            Self::OtherAnswer => out.write_str("the box answered something else than was asked: is another desk talking to it?"),
+            Self::OtherAnswer => {
+                out.write_str("the box answered something else than was asked: is another desk talking to it?")
+            }
         }
     }
 }

@@ -77,7 +77,8 @@ mod tests {
 
     #[test]
     fn a_time_says_how_sure_it_is() {
-        let anchor = Anchor { at: Micros::new(1_000_000), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(1_500) };
+        let anchor =
+            Anchor { at: Micros::new(1_000_000), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(1_500) };
         let time = Time { at: Micros::new(11_000_000), anchor: Some(anchor) };
         // Ten seconds at 100 ppm are one millisecond more, and the sum is rounded up.
         assert_eq!(time.to_string(), "2023-11-14T22:13:30.000Z ± 0.003 s (box 11.000000 s)");

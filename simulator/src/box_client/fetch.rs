@@ -41,11 +41,7 @@ pub fn recordings(client: &mut Client) -> Result<Vec<RecordingInfo>, LinkError> 
 ///
 /// # Errors
 /// [`LinkError`].
-pub fn fetch(
-    client: &mut Client,
-    info: RecordingInfo,
-    progress: &mut dyn FnMut(u64),
-) -> Result<Fetched, LinkError> {
+pub fn fetch(client: &mut Client, info: RecordingInfo, progress: &mut dyn FnMut(u64)) -> Result<Fetched, LinkError> {
     let mut bytes = Vec::new();
     while (bytes.len() as u64) < u64::from(info.length) {
         let offset = u32::try_from(bytes.len()).unwrap_or(u32::MAX);

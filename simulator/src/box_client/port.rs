@@ -70,7 +70,9 @@ impl Port {
         let read = match self {
             Self::Serial(device) => device.read(buffer),
             Self::Tcp(stream) => match stream.read(buffer) {
-                Ok(0) => return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the other end closed the connection")),
+                Ok(0) => {
+                    return Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the other end closed the connection"));
+                }
                 read => read,
             },
         };

@@ -60,11 +60,12 @@ fn shaft(name: &str, shaft: &ShaftStatus, supervised: bool, text: &mut String) {
     if !shaft.fitted {
         return;
     }
-    let speed = shaft.speed_at_most.map_or("not known".to_owned(), |speed| {
-        format!("{:.2} rpm at most", f64::from(speed.get()) * 60.0 / 1e6)
-    });
+    let speed = shaft
+        .speed_at_most
+        .map_or("not known".to_owned(), |speed| format!("{:.2} rpm at most", f64::from(speed.get()) * 60.0 / 1e6));
     let trust = if shaft.distrust == 0 { "" } else { ", NOT TRUSTED" };
-    let line = if supervised { format!("line {:?}", shaft.line).to_lowercase() } else { "line unsupervised".to_owned() };
+    let line =
+        if supervised { format!("line {:?}", shaft.line).to_lowercase() } else { "line unsupervised".to_owned() };
     let _ = writeln!(text, "{name:<13}{speed}, {} edges, {} rejected, {line}{trust}", shaft.edges, shaft.rejected);
 }
 
@@ -91,7 +92,8 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     let [head_line, boot_line] = own.supervised_shafts;
     shaft("head", &status.head, head_line, &mut text);
     shaft("boot", &status.boot, boot_line, &mut text);
-    let _ = writeln!(text, "slip         {} over one turn, {} over four", slip(status.slip_short), slip(status.slip_long));
+    let _ =
+        writeln!(text, "slip         {} over one turn, {} over four", slip(status.slip_short), slip(status.slip_long));
     let _ = writeln!(text, "slip heat    {} of its budget", percent(status.slip_heat));
     for ((place, contact), supervised) in Place::ALL.into_iter().zip(status.contacts).zip(own.supervised_contacts) {
         let Some((state, duty)) = contact else { continue };
@@ -107,7 +109,7 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     let _ = writeln!(text, "wrong        {}", names(status.wrong));
     let _ = writeln!(text, "latched      {}", names(status.latched));
     let _ = writeln!(text, "to be seen   {}", names(status.unacknowledged));
-    if !status.shelved.iter().next().is_none() {
+    if status.shelved.iter().next().is_some() {
         let _ = writeln!(text, "BYPASSED     {}", names(status.shelved));
     }
     for fault in Faults::from_bits(own.faults).iter() {

@@ -1,7 +1,9 @@
 //! The command line: one file a command, each with its arguments and its `run`.
 
+mod box_cmd;
 mod compare;
 mod convert;
+mod emulate;
 mod label;
 mod replay;
 mod sheet;
@@ -22,9 +24,11 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Box(box_cmd::Args),
     Convert(convert::Args),
     Compare(compare::Args),
     Label(label::Args),
+    Emulate(emulate::Args),
     Replay(replay::Args),
     Sheet(sheet::Args),
     Simulate(simulate::Args),
@@ -35,9 +39,11 @@ enum Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let outcome = match Cli::parse().command {
+        Command::Box(args) => box_cmd::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Label(args) => label::run(&args),
+        Command::Emulate(args) => emulate::run(&args),
         Command::Replay(args) => replay::run(&args),
         Command::Sheet(args) => sheet::run(&args),
         Command::Simulate(args) => simulate::run(&args),

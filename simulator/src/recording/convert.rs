@@ -116,7 +116,9 @@ pub fn convert(from: &Path, to: &Path, settings: Option<&Checked>) -> anyhow::Re
 
 fn said(what: &str, recording: &Recording) -> String {
     let inputs: usize = recording.parts.iter().map(|part| part.inputs().count()).sum();
-    let mut text = format!("{what}: {inputs} inputs in {} segments", recording.parts.len());
+    let segments = recording.parts.len();
+    let plural = if segments == 1 { "" } else { "s" };
+    let mut text = format!("{what}: {inputs} inputs in {segments} segment{plural}");
     for damage in &recording.damage {
         text.push_str("\nwarning: ");
         text.push_str(damage);

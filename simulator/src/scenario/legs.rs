@@ -1,5 +1,9 @@
 //! The built-in legs: invented, of several sizes.
 
+use serde::Deserialize;
+
+use crate::plant::leg::Leg;
+
 /// Their names, smallest first.
 pub const NAMES: [&str; 5] =
     ["millbrook-premix-leg", "millbrook-leg-1", "millbrook-leg-3", "harbour-leg-2", "harbour-terminal-leg"];
@@ -18,17 +22,20 @@ pub fn built_in(name: &str) -> Option<toml::Table> {
     NAMES.iter().zip(TEXTS).find(|(known, _)| **known == name).and_then(|(_, text)| text.parse().ok())
 }
 
+/// The leg of that name, read.
+#[must_use]
+pub fn leg(name: &str) -> Option<Leg> {
+    Leg::deserialize(toml::Value::Table(built_in(name)?)).ok()
+}
+
 #[cfg(test)]
 mod tests {
-    use serde::Deserialize;
-
     use super::*;
-    use crate::plant::leg::Leg;
 
     #[test]
     fn all_are_sound_legs_and_their_friction_holds_the_full_load() {
         for name in NAMES {
-            let leg = Leg::deserialize(toml::Value::Table(built_in(name).unwrap())).unwrap();
+            let leg = leg(name).unwrap();
             assert_eq!(leg.faults(), [], "{name}");
             let slack = leg.takeup.tension_n + leg.strand_weight();
             let limit = slack * (libm::exp(leg.head.friction * leg.wrap_deg.to_radians()) - 1.0);

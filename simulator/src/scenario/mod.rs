@@ -181,7 +181,7 @@ impl Scenario {
             format!("is {}, expected above 0 and no more than 100,000,000 s (three years)", self.duration_s),
         );
         hold(
-            (100..=10_000).contains(&self.step_us) && Plant::SLOW_US % self.step_us == 0,
+            (100..=10_000).contains(&self.step_us) && Plant::SLOW_US.is_multiple_of(self.step_us),
             "step_us".to_owned(),
             format!(
                 "is {}, expected a divisor of {} from 100 to 10,000: leave it out for 2,000",

@@ -297,10 +297,16 @@ fn draw_panel<'a>(
             key.draw(&Text::new(series.name.clone(), (38, y - 8), ("sans-serif", 14).into_font().color(&INK)))?;
         }
     }
-    for (i, (at, text)) in marks.iter().enumerate() {
+    let mut told: Vec<&str> = Vec::new();
+    for (at, text) in marks {
         let x = at / scale;
         chart.draw_series([PathElement::new([(x, bottom), (x, top)], INK.stroke_width(1))])?;
-        let y = bottom + (top - bottom) * (0.5 - 0.1 * (i % 5) as f64);
+        // The same words again would only cover each other.
+        if told.contains(&text.as_str()) {
+            continue;
+        }
+        let y = bottom + (top - bottom) * (0.5 - 0.1 * (told.len() % 5) as f64);
+        told.push(text);
         let style = ("sans-serif", 12).into_font().color(&INK);
         chart.draw_series([Text::new(text.clone(), (x + 0.004 * end, y), style)])?;
     }

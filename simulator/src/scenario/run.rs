@@ -224,7 +224,7 @@ pub fn run(
                     failed = watch.input(&input).err();
                 }
             });
-            if now % TRUTH_US == 0 && failed.is_none() {
+            if now.is_multiple_of(TRUTH_US) && failed.is_none() {
                 let row = Row {
                     time_us: now,
                     truth: plant.truth(),

@@ -159,16 +159,16 @@ impl Sensors {
         if self.variable {
             // Sent five times a second while it turns, and every five seconds.
             let ppm = (reference * 1e6).round() as i32;
-            if ppm != self.reference_shown && self.looks % 10 == 0 || self.looks % 250 == 1 {
+            if ppm != self.reference_shown && self.looks.is_multiple_of(10) || self.looks % 250 == 1 {
                 self.reference_shown = ppm;
                 self.out.push(now_us, Signal::SpeedReference(Ppm::new(ppm)));
             }
         }
-        if self.power_meter && self.looks % 50 == 0 {
+        if self.power_meter && self.looks.is_multiple_of(50) {
             let reading = plant.shaft_power() * (1.0 + 0.01 * self.chance.normal());
             self.out.push(now_us, Signal::DrivePower(Watts::new(reading.max(0.0) as u32)));
         }
-        if self.temperatures && self.looks % 500 == 0 {
+        if self.temperatures && self.looks.is_multiple_of(500) {
             for (place, celsius) in Place::ALL.into_iter().zip(plant.rub_temperatures()) {
                 let tenths = (celsius * 10.0 + 0.5) as i16;
                 if tenths.saturating_sub(self.temperature_shown[place.index()]).unsigned_abs() >= 5 {

@@ -4,7 +4,7 @@ use super::cell::NEVER;
 use super::speeds::{TurnTime, closed, fast_enough};
 use crate::motion::{Pitch, ShaftMotion};
 use crate::record::keep::keep;
-use crate::units::{Micros, Span};
+use crate::units::{Micros, Span, TurnFraction, Turns};
 
 /// Without an edge for so long, the edges counted at rest are forgotten: whatever moved or chattered has stopped.
 const QUIET: Span = Span::from_millis(10_000);
@@ -12,21 +12,29 @@ const QUIET: Span = Span::from_millis(10_000);
 const BOTH: u32 = 2;
 /// Faster pitches in a row that make a rollback while running down: one can be the rock-back onto a backstop.
 const FASTER: u8 = 2;
+/// Both must add up to this part of a turn too, a quarter: the strands of a tall leg swing the pulleys to and fro after a stop, and
+/// with many targets that gives several edges.
+const SWING: TurnFraction = TurnFraction::new(1 << 30);
 
 /// One shaft with the drive off.
 #[derive(Clone, Copy, Debug)]
 struct Runner {
     counted: u32,
     at_rest: u32,
+    /// Angle at which the shaft came to rest.
+    rested: Turns,
     slowest: Option<Pitch>,
     faster: u8,
+    /// Angle of the faster pitches in a row.
+    gathered: TurnFraction,
 }
 
-keep!(Runner { counted, at_rest, slowest, faster });
+keep!(Runner { counted, at_rest, rested, slowest, faster, gathered });
 keep!(Rest { head, boot, forget_at });
 
 impl Runner {
-    const NEW: Self = Self { counted: 0, at_rest: 0, slowest: None, faster: 0 };
+    const NEW: Self =
+        Self { counted: 0, at_rest: 0, rested: Turns::ZERO, slowest: None, faster: 0, gathered: TurnFraction::ZERO };
 
     fn edge(&mut self, shaft: &ShaftMotion, off_at: Micros, brisk: TurnTime) {
         if shaft.edges == self.counted {
@@ -37,13 +45,24 @@ impl Runner {
         match self.slowest {
             Some(slowest) if one_and_a_half_times(&pitch, &slowest) && fast_enough(&pitch, brisk) => {
                 self.faster = self.faster.saturating_add(1);
+                self.gathered = self.gathered.saturating_add(pitch.angle);
+                return;
             }
-            Some(slowest) if !slower(&pitch, &slowest) => self.faster = 0,
-            _ => {
-                self.slowest = Some(pitch);
-                self.faster = 0;
-            }
+            Some(slowest) if !slower(&pitch, &slowest) => {}
+            _ => self.slowest = Some(pitch),
         }
+        self.faster = 0;
+        self.gathered = TurnFraction::ZERO;
+    }
+
+    /// Whether the shaft has turned from rest by more than a swing.
+    fn has_rolled(&self, shaft: &ShaftMotion) -> bool {
+        self.since_rest(shaft) >= BOTH && shaft.angle.beyond(self.rested).get() >= u64::from(SWING.get())
+    }
+
+    /// Whether it got faster and faster by more than a swing.
+    const fn runs_away(&self) -> bool {
+        self.faster >= FASTER && self.gathered.get() >= SWING.get()
     }
 
     const fn since_rest(&self, shaft: &ShaftMotion) -> u32 {
@@ -82,7 +101,12 @@ impl Rest {
 
     /// The drive went off, or the leg came to rest: count from here.
     pub(super) fn begin(&mut self, head: &ShaftMotion, boot: &ShaftMotion) {
-        let runner = |shaft: &ShaftMotion| Runner { counted: shaft.edges, at_rest: shaft.edges, ..Runner::NEW };
+        let runner = |shaft: &ShaftMotion| Runner {
+            counted: shaft.edges,
+            at_rest: shaft.edges,
+            rested: shaft.angle,
+            ..Runner::NEW
+        };
         *self = Self { head: runner(head), boot: runner(boot), forget_at: NEVER };
     }
 
@@ -120,12 +144,12 @@ impl Rest {
 
     /// Whether the shafts roll back from standstill.
     pub(super) fn rolls_from_rest(&self, head: &ShaftMotion, boot: &ShaftMotion) -> bool {
-        head.fitted && boot.fitted && self.head.since_rest(head) >= BOTH && self.boot.since_rest(boot) >= BOTH
+        head.fitted && boot.fitted && self.head.has_rolled(head) && self.boot.has_rolled(boot)
     }
 
     /// Whether every shaft that is fitted got faster while running down.
     pub(super) fn speeds_up(&self, head: &ShaftMotion, boot: &ShaftMotion) -> bool {
-        let up = |runner: &Runner, shaft: &ShaftMotion| !shaft.fitted || runner.faster >= FASTER;
+        let up = |runner: &Runner, shaft: &ShaftMotion| !shaft.fitted || runner.runs_away();
         (head.fitted || boot.fitted) && up(&self.head, head) && up(&self.boot, boot)
     }
 

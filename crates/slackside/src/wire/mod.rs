@@ -24,6 +24,8 @@ mod status;
 
 pub use events::EventLog;
 pub use frame::{Decoder, Frame, FrameError, MOST_BODY, MOST_FRAME, PROTOCOL_VERSION, encode};
-pub use message::{BoxStatus, CHUNK, EVENTS_A_REPLY, Event, Hello, Reason, RecordingInfo, Reply, Request, SettingsState};
+pub use message::{
+    BoxStatus, CHUNK, EVENTS_A_REPLY, Event, Hello, Reason, RecordingInfo, Reply, Request, SettingsState,
+};
 pub use server::{Asked, Server, Store, StoreFault, Surroundings};
 pub use status::{LinkStatus, ShaftStatus};

@@ -1,0 +1,225 @@
+//! The box on a Raspberry Pi Pico. **Built, not run on hardware**: try it on a bench before anything hangs on it.
+//!
+//! | GPIO | what | wired as |
+//! |---|---|---|
+//! | 0, 1 | link: transmit, receive, 115,200 baud | to an isolated RS-485 or USB converter |
+//! | 2, 3 | target sensors: head, boot | 24 V through opto-couplers, high with a target |
+//! | 4 to 7 | rub contacts: head left, head right, boot left, boot right | closed while clear, to ground: a cut wire reads as a rub |
+//! | 8 | starter's auxiliary contact | closed while the motor is on, to ground |
+//! | 9 to 12 | acknowledge, reset, boot cleared, key | closed when on, to ground |
+//! | 13 | inching switch | closed when on, to ground |
+//! | 14, 16, 18 | relay coils: run permit first and second, feed permit | through drivers with pull-downs, on when high |
+//! | 15, 17, 19 | their mirror contacts | closed while the relay is off, to ground |
+//! | 20 | alarm relay | on while nothing is wrong |
+//! | 21 | heartbeat | to the external watchdog that feeds the coils |
+#![no_std]
+#![no_main]
+
+mod flash;
+
+use core::cell::RefCell;
+
+use critical_section::Mutex;
+use fugit::RateExtU32;
+use hal::Clock;
+use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
+use hal::pac::{self, interrupt};
+use hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
+use rp2040_hal as hal;
+use slackside::Monitor;
+use slackside::record::Recorder;
+use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::units::{Micros, Span};
+use slackside_box::contact::{RubContact, Wiring};
+use slackside_box::edges::{Catcher, EdgeQueue, Merger};
+use slackside_box::line::NoAnalogue;
+use slackside_box::pin::{Input, Output};
+use slackside_box::relay::Relay;
+use slackside_box::store::Layout;
+use slackside_box::wires::{Inputs, Outputs, Wires};
+use slackside_box::{Link, Nameplate, Parts, SensorBox};
+
+type In = Pin<DynPinId, FunctionSioInput, PullUp>;
+type Out = Pin<DynPinId, FunctionSioOutput, PullDown>;
+
+#[unsafe(link_section = ".boot2")]
+#[used]
+static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
+
+/// Edges a queue holds: at 32 targets and the fastest leg more than a second.
+const EDGES: usize = 256;
+/// The memory of the recorder.
+const RING: usize = 32 * 1024;
+/// The crystal of the board.
+const CRYSTAL_HZ: u32 = 12_000_000;
+
+/// What the interrupt holds.
+struct Sensors {
+    timer: hal::Timer,
+    head: (In, Catcher<'static>),
+    boot: (In, Catcher<'static>),
+}
+
+static SENSORS: Mutex<RefCell<Option<Sensors>>> = Mutex::new(RefCell::new(None));
+
+#[hal::entry]
+fn main() -> ! {
+    let (Some(mut peripherals), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { stop() };
+    let _ = core;
+    let mut watchdog = hal::Watchdog::new(peripherals.WATCHDOG);
+    let Ok(clocks) = hal::clocks::init_clocks_and_plls(
+        CRYSTAL_HZ,
+        peripherals.XOSC,
+        peripherals.CLOCKS,
+        peripherals.PLL_SYS,
+        peripherals.PLL_USB,
+        &mut peripherals.RESETS,
+        &mut watchdog,
+    ) else {
+        stop()
+    };
+    let sio = hal::Sio::new(peripherals.SIO);
+    let pins =
+        hal::gpio::Pins::new(peripherals.IO_BANK0, peripherals.PADS_BANK0, sio.gpio_bank0, &mut peripherals.RESETS);
+    let timer = hal::Timer::new(peripherals.TIMER, &mut peripherals.RESETS, &clocks);
+
+    macro_rules! input {
+        ($pin:ident) => {
+            pins.$pin.into_pull_up_input().into_dyn_pin()
+        };
+    }
+    macro_rules! relay {
+        ($coil:ident, $mirror:ident) => {
+            // The mirror contact is closed to ground while the relay is off: high means that the power contact is closed.
+            Relay::new(Output::on_high(pins.$coil.into_push_pull_output().into_dyn_pin()), Input::on_high(input!($mirror)))
+        };
+    }
+    // Closed while clear: high means open, so a rub or a cut wire.
+    let rub = |pin: In| Some(RubContact::new(Wiring::Plain(Input::on_high(pin))));
+    let wires: Wires<In, Out, NoAnalogue> = Wires {
+        inputs: Inputs {
+            contacts: [rub(input!(gpio4)), rub(input!(gpio5)), rub(input!(gpio6)), rub(input!(gpio7))],
+            head_line: None,
+            boot_line: None,
+            drive: Some(Input::on_low(input!(gpio8))),
+            outlet: None,
+            acknowledge: Input::on_low(input!(gpio9)),
+            reset: Input::on_low(input!(gpio10)),
+            boot_cleared: Input::on_low(input!(gpio11)),
+            key: Input::on_low(input!(gpio12)),
+            inching: Some(Input::on_low(input!(gpio13))),
+            supply: None,
+        },
+        outputs: Outputs {
+            run: [relay!(gpio14, gpio15), relay!(gpio16, gpio17)],
+            feed: relay!(gpio18, gpio19),
+            alarm: Output::on_high(pins.gpio20.into_push_pull_output().into_dyn_pin()),
+            heartbeat: Output::on_high(pins.gpio21.into_push_pull_output().into_dyn_pin()),
+        },
+    };
+
+    let (Some(head_queue), Some(boot_queue)) = (
+        cortex_m::singleton!(: EdgeQueue<EDGES> = EdgeQueue::new()),
+        cortex_m::singleton!(: EdgeQueue<EDGES> = EdgeQueue::new()),
+    ) else {
+        stop()
+    };
+    let ((catch_head, head), (catch_boot, boot)) = (head_queue.split(), boot_queue.split());
+    let sensor = |pin: In| {
+        pin.set_interrupt_enabled(Interrupt::EdgeHigh, true);
+        pin.set_interrupt_enabled(Interrupt::EdgeLow, true);
+        pin
+    };
+    let sensors =
+        Sensors { timer, head: (sensor(input!(gpio2)), catch_head), boot: (sensor(input!(gpio3)), catch_boot) };
+    critical_section::with(|section| SENSORS.borrow(section).replace(Some(sensors)));
+
+    let uart = UartPeripheral::new(
+        peripherals.UART0,
+        (pins.gpio0.into_function(), pins.gpio1.into_function()),
+        &mut peripherals.RESETS,
+    );
+    let config = UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
+    let Ok(uart) = uart.enable(config, clocks.peripheral_clock.freq()) else { stop() };
+
+    let (Some(monitor), Some(ring), Some(staging)) = (
+        cortex_m::singleton!(: Monitor = Monitor::new()),
+        cortex_m::singleton!(: [u8; RING] = [0; RING]),
+        cortex_m::singleton!(: [u8; MOST_IMAGE_BYTES] = [0; MOST_IMAGE_BYTES]),
+    ) else {
+        stop()
+    };
+    let Ok(layout) = Layout::fit::<flash::Flash>(0, flash::LENGTH, RING as u32) else { stop() };
+    let now = || Micros::new(timer.get_counter().ticks());
+    let parts = Parts {
+        nameplate: Nameplate { serial: "0001", firmware: concat!("slackside-pico ", env!("CARGO_PKG_VERSION")) },
+        edges: Merger::new(Some(head), boot),
+        // The interrupt itself reads the clock, on the one core that runs.
+        capture_latency: Span::ZERO,
+        wires,
+        flash: flash::Flash::new(),
+        layout,
+        monitor,
+        recorder: Recorder::new(ring),
+    };
+    let mut sensor_box = SensorBox::start(parts, now());
+    let mut link = Link::new(uart, staging);
+
+    // SAFETY: everything the interrupt touches is in place, behind a critical section.
+    unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+    loop {
+        sensor_box.poll(now());
+        link.poll(&mut sensor_box);
+        // The sensors' interrupt may come and go meanwhile: the box looks at everything else once a millisecond.
+        while now() < sensor_box.next_wake() {
+            cortex_m::asm::nop();
+        }
+    }
+}
+
+#[interrupt]
+fn IO_IRQ_BANK0() {
+    critical_section::with(|section| {
+        let mut sensors = SENSORS.borrow(section).borrow_mut();
+        let Some(Sensors { timer, head, boot }) = sensors.as_mut() else { return };
+        let at = Micros::new(timer.get_counter().ticks());
+        for (pin, catcher) in [head, boot] {
+            let (rose, fell) = (pin.interrupt_status(Interrupt::EdgeHigh), pin.interrupt_status(Interrupt::EdgeLow));
+            if !rose && !fell {
+                continue;
+            }
+            pin.clear_interrupt(Interrupt::EdgeHigh);
+            pin.clear_interrupt(Interrupt::EdgeLow);
+            let high = pin.as_input().is_high_now();
+            if rose && fell {
+                // A pulse shorter than the way into this interrupt: both edges are told, the core's gates judge them.
+                catcher.catch(at, !high);
+            }
+            catcher.catch(at, high);
+        }
+    });
+}
+
+/// Nothing can be done: the outputs are off since reset, the heart does not beat, the watchdog outside does the rest.
+fn stop() -> ! {
+    loop {
+        cortex_m::asm::wfi();
+    }
+}
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    cortex_m::interrupt::disable();
+    stop()
+}
+
+/// The level of a pin that is owned by the interrupt.
+trait LevelNow {
+    fn is_high_now(&mut self) -> bool;
+}
+
+impl<P: embedded_hal::digital::InputPin> LevelNow for P {
+    fn is_high_now(&mut self) -> bool {
+        self.is_high().unwrap_or(false)
+    }
+}

@@ -1,0 +1,304 @@
+//! A whole box made of memory on this computer: the firmware's own code with pins, flash and sensor lines in memory, the
+//! link on a TCP port, and a trace that turns its leg.
+
+use std::io::{ErrorKind, Read, Write};
+use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::{JoinHandle, sleep};
+use std::time::{Duration, Instant};
+
+use anyhow::{Context, bail};
+use slackside::Monitor;
+use slackside::input::{Command, ContactState, Input, LineState, Shaft, Signal};
+use slackside::record::Recorder;
+use slackside::settings::{Checked, MOST_IMAGE_BYTES};
+use slackside::units::{Micros, Span};
+use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
+use slackside_box::edges::{Catcher, EdgeQueue, Merger};
+use slackside_box::store::{Journal, Kept, Layout, Slots};
+use slackside_box::{Link, Nameplate, Parts, SensorBox};
+
+/// One round of the main loop, in box time.
+const ROUND_US: u64 = 1_000;
+/// After the trace, so much box time goes by at the trace's pace: what belongs to a trip is filed in it.
+const AFTERWARDS_US: u64 = 60_000_000;
+/// The flash: 256 erase blocks of 1 KiB, enough for seven recordings.
+const BLOCKS: usize = 256;
+const BLOCK: usize = 1_024;
+const RING: usize = 32 * 1_024;
+
+type Chip = Flash<4, BLOCK>;
+type Boxed<'a> = SensorBox<'a, Pin, Pin, Level, Chip, 64>;
+
+/// What the box is to be.
+pub struct Setup {
+    /// The settings in its flash; `None` for a new box.
+    pub settings: Option<Checked>,
+    /// What turns its leg, in order of time.
+    pub inputs: Vec<Input>,
+    /// Where it listens: `127.0.0.1:0` for any free port.
+    pub listen: String,
+    /// How many times faster than the day the trace is played; `None` for as fast as the computer can.
+    pub pace: Option<f64>,
+}
+
+/// What a person at the box does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Button {
+    /// Press acknowledge.
+    Acknowledge,
+    /// Press reset, for half a second.
+    Reset,
+    /// Press boot cleared.
+    BootCleared,
+    /// Turn the key.
+    Key(bool),
+}
+
+/// A running box. Dropped, it stops.
+pub struct MemoryBox {
+    address: SocketAddr,
+    buttons: Sender<Button>,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl MemoryBox {
+    /// Start it.
+    ///
+    /// # Errors
+    /// The address is taken or not this computer's.
+    pub fn start(setup: Setup) -> anyhow::Result<Self> {
+        let listener = TcpListener::bind(&setup.listen)
+            .with_context(|| format!("cannot listen on {}: name a free port of this computer", setup.listen))?;
+        let address = listener.local_addr()?;
+        if !address.ip().is_loopback() {
+            bail!("{address}: the link is not protected, so this box listens on 127.0.0.1 only");
+        }
+        listener.set_nonblocking(true)?;
+        let (buttons, pressed) = channel();
+        let stop = Arc::new(AtomicBool::new(false));
+        let stopped = Arc::clone(&stop);
+        let thread = std::thread::Builder::new()
+            .name("box".to_owned())
+            .spawn(move || run(setup, &listener, &pressed, &stopped))?;
+        Ok(Self { address, buttons, stop, thread: Some(thread) })
+    }
+
+    /// Where it listens.
+    #[must_use]
+    pub const fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// A person does something at the box.
+    pub fn press(&self, button: Button) {
+        // A box that has stopped has no buttons.
+        let _ = self.buttons.send(button);
+    }
+}
+
+impl Drop for MemoryBox {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::SeqCst);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Flash as it lies in a box of that leg that was in good order when it was switched off.
+fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
+    let mut chip = Chip::new(BLOCKS);
+    if let Some(settings) = settings {
+        let mut buffer = [0; MOST_IMAGE_BYTES];
+        if let Ok(image) = settings.to_image(&mut buffer) {
+            // Into flash of memory just made: the box itself tells if anything were wrong with it.
+            let _ = Slots::new(layout).store(&mut chip, image, None, &mut [0; MOST_IMAGE_BYTES]);
+        }
+        if let Ok((mut journal, _)) = Journal::open(layout, &mut chip) {
+            let _ = journal.append(&mut chip, &Kept::default());
+        }
+    }
+    chip
+}
+
+fn run(setup: Setup, listener: &TcpListener, pressed: &Receiver<Button>, stop: &AtomicBool) {
+    let Ok(layout) = Layout::fit::<Chip>(0, (BLOCKS * BLOCK) as u32, RING as u32) else { return };
+    let (mut head, mut boot) = (EdgeQueue::<1024>::new(), EdgeQueue::<1024>::new());
+    let ((mut catch_head, head), (mut catch_boot, boot)) = (head.split(), boot.split());
+    let mut monitor = Box::new(Monitor::new());
+    let mut ring = vec![0; RING];
+    let mut staging = vec![0; MOST_IMAGE_BYTES];
+    let panel = Panel::new();
+    let mut sensor_box: Boxed<'_> = SensorBox::start(
+        Parts {
+            nameplate: Nameplate { serial: "MEMORY-1", firmware: concat!("memory-box ", env!("CARGO_PKG_VERSION")) },
+            edges: Merger::new(Some(head), boot),
+            capture_latency: Span::ZERO,
+            wires: panel.wires(),
+            flash: flash(setup.settings.as_ref(), &layout),
+            layout,
+            monitor: &mut monitor,
+            recorder: Recorder::new(&mut ring),
+        },
+        Micros::ZERO,
+    );
+    let (boxes_end, outside) = Line::pair(4_096);
+    let mut link = Link::new(boxes_end, &mut staging);
+    let mut cable = Cable { listener, stream: None, line: outside };
+    let mut person = Person { panel: &panel, releases: Vec::new() };
+    let mut inputs = setup.inputs.iter().peekable();
+    let ends_us = setup.inputs.last().map_or(0, |last| last.at.get()) + AFTERWARDS_US;
+    let mut pacer = Pacer { begun: Instant::now(), begun_us: 0 };
+    let mut now_us = 0;
+    while !stop.load(Ordering::SeqCst) {
+        while let Some(input) = inputs.next_if(|input| input.at.get() <= now_us) {
+            person.play(input, &mut catch_head, &mut catch_boot, &mut sensor_box);
+        }
+        while let Ok(button) = pressed.try_recv() {
+            person.press(button, now_us);
+        }
+        person.let_go(now_us);
+        panel.relays_follow();
+        sensor_box.poll(Micros::new(now_us));
+        cable.pump();
+        link.poll(&mut sensor_box);
+        now_us += ROUND_US;
+        if now_us == ends_us {
+            // From here on it lives at the pace of the day.
+            pacer = Pacer { begun: Instant::now(), begun_us: now_us };
+        }
+        let pace = if now_us < ends_us { setup.pace } else { Some(1.0) };
+        pacer.wait(pace, now_us);
+    }
+}
+
+struct Pacer {
+    begun: Instant,
+    begun_us: u64,
+}
+
+impl Pacer {
+    fn wait(&self, pace: Option<f64>, now_us: u64) {
+        let Some(pace) = pace else { return };
+        let due = Duration::from_secs_f64((now_us - self.begun_us) as f64 / 1e6 / pace);
+        if let Some(early) = due.checked_sub(self.begun.elapsed()) {
+            sleep(early);
+        }
+    }
+}
+
+/// Turns what a trace says into what the wires say.
+struct Person<'p> {
+    panel: &'p Panel,
+    /// Buttons to be let go, and when.
+    releases: Vec<(u64, Pin)>,
+}
+
+impl Person<'_> {
+    fn hold(&mut self, pin: &Pin, millis: u64, now_us: u64) {
+        pin.set(true);
+        self.releases.push((now_us + millis * 1_000, pin.clone()));
+    }
+
+    fn let_go(&mut self, now_us: u64) {
+        self.releases.retain(|(due, pin)| {
+            let due = *due <= now_us;
+            if due {
+                pin.set(false);
+            }
+            !due
+        });
+    }
+
+    fn press(&mut self, button: Button, now_us: u64) {
+        let panel = self.panel;
+        match button {
+            Button::Acknowledge => self.hold(&panel.acknowledge, 100, now_us),
+            Button::Reset => self.hold(&panel.reset, 500, now_us),
+            Button::BootCleared => self.hold(&panel.boot_cleared, 100, now_us),
+            Button::Key(on) => panel.key.set(on),
+        }
+    }
+
+    fn play(&mut self, input: &Input, head: &mut Catcher<'_>, boot: &mut Catcher<'_>, sensor_box: &mut Boxed<'_>) {
+        let panel = self.panel;
+        let now_us = input.at.get();
+        match input.signal {
+            Signal::Edge(Shaft::Head, high) => head.catch(input.at, high),
+            Signal::Edge(Shaft::Boot, high) => boot.catch(input.at, high),
+            Signal::Line(shaft, state) => {
+                let current = match state {
+                    LineState::Sound => SOUND,
+                    LineState::Open => 0,
+                    LineState::Shorted => u16::MAX,
+                };
+                let line = if shaft == Shaft::Head { &panel.head_line } else { &panel.boot_line };
+                line.set(Some(current));
+            }
+            Signal::Contact(place, state) => {
+                let level = match state {
+                    ContactState::Clear => CLEAR,
+                    ContactState::Rubbing => RUBBING,
+                    ContactState::Faulty => u16::MAX,
+                };
+                panel.contacts[place.index()].set(Some(level));
+            }
+            Signal::Temperature(place, value) => sensor_box.temperature(place, value),
+            Signal::DriveRunning(on) => panel.drive.set(on),
+            Signal::DrivePower(power) => sensor_box.power(power),
+            Signal::SpeedReference(reference) => sensor_box.reference(reference),
+            Signal::OutletPlugged(plugged) => panel.outlet.set(plugged),
+            Signal::Command(_, command) => match command {
+                Command::Acknowledge => self.press(Button::Acknowledge, now_us),
+                Command::Reset => self.press(Button::Reset, now_us),
+                Command::ResetButton(down) => panel.reset.set(down),
+                Command::BootCleared => self.press(Button::BootCleared, now_us),
+                Command::Key(on) => panel.key.set(on),
+                Command::Inch(on) => panel.inching.set(on),
+                // Not a button of this box: as from a panel at the leg.
+                Command::Bypass(..) | Command::EndBypass | Command::ProofTest(_) => {
+                    sensor_box.command(slackside::input::Origin::Leg, command);
+                }
+            },
+            Signal::EdgesLost(_) | Signal::Tick => {}
+        }
+    }
+}
+
+/// The serial line's other end, on a TCP port: one desk at a time.
+struct Cable<'l> {
+    listener: &'l TcpListener,
+    stream: Option<TcpStream>,
+    line: Line,
+}
+
+impl Cable<'_> {
+    fn pump(&mut self) {
+        if let Ok((stream, _)) = self.listener.accept() {
+            // A new desk takes the line over: the one before may have gone without a word.
+            if stream.set_nonblocking(true).is_ok() && stream.set_nodelay(true).is_ok() {
+                self.stream = Some(stream);
+            }
+        }
+        let answer = self.line.take();
+        let Some(stream) = &mut self.stream else { return };
+        let mut buffer = [0; 256];
+        let read = stream.read(&mut buffer);
+        let alive = match read {
+            Ok(0) => false,
+            Ok(count) => {
+                // What does not fit is lost, as on any serial line; the desk asks again.
+                self.line.put(&buffer[..count]);
+                true
+            }
+            Err(error) => matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted),
+        };
+        if !alive || (!answer.is_empty() && stream.write_all(&answer).is_err()) {
+            self.stream = None;
+        }
+    }
+}

@@ -1,0 +1,292 @@
+//! `slackside box`.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::thread::sleep;
+use std::time::Duration;
+
+use anyhow::{Context, bail};
+use clap::Subcommand;
+use indicatif::{ProgressBar, ProgressStyle};
+use slackside::input::Command as Asked;
+use slackside::record::Anchor;
+use slackside::settings::{MOST_IMAGE_BYTES, Settings};
+use slackside::wire::{Event, RecordingInfo, Reply, Request};
+
+use crate::box_client::{
+    Client, Port, Time, anchor, fetch, read_settings, recordings, say_event, say_status, write_settings,
+};
+use crate::outputs::Whole;
+use crate::recording::{About, Recording, Source};
+use crate::settings;
+
+/// Talk to a sensor box: over a serial device, or over TCP.
+///
+/// The link is not protected: whoever reaches the wire can read everything and acknowledge alarms. Keep it apart from every
+/// other network. Nothing that comes by it can give a permit back, raise a limit or bypass anything; settings are taken
+/// only with the key at the box on and the leg at rest.
+#[derive(clap::Args)]
+pub struct Args {
+    /// The serial device (`/dev/ttyUSB0`, `COM3`), or HOST:PORT.
+    port: String,
+    /// The speed of the serial line, bits a second.
+    #[arg(long, default_value_t = 115_200, value_name = "BAUD")]
+    baud: u32,
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Subcommand)]
+enum What {
+    /// Who is the box: its leg, serial number, firmware, settings and time.
+    Hello,
+    /// How are leg and box now.
+    Status,
+    /// Live: what changes, as it changes, until interrupted.
+    Watch {
+        /// Stop after so many seconds.
+        #[arg(long, value_name = "SECONDS")]
+        seconds: Option<u64>,
+    },
+    /// What happened since the box was switched on, as far as it remembers.
+    Events,
+    /// Which recordings it has.
+    Recordings,
+    /// Fetch a recording, the newest unless a number is given.
+    Fetch {
+        /// Its number: see `recordings`.
+        number: Option<u32>,
+        /// The file to write: it appears whole or not at all.
+        #[arg(long, short, value_name = "FILE.slk")]
+        out: PathBuf,
+    },
+    /// Acknowledge the alarms: someone has seen them. Resets nothing.
+    Acknowledge,
+    /// Begin or end a proof test (key on).
+    ProofTest {
+        /// `begin` or `end`.
+        #[arg(value_parser = ["begin", "end"])]
+        which: String,
+    },
+    /// Read or write its settings.
+    #[command(subcommand)]
+    Settings(SettingsWhat),
+}
+
+#[derive(Subcommand)]
+enum SettingsWhat {
+    /// Write the settings in force into a file, or print them.
+    Read {
+        /// The file to write: it appears whole or not at all.
+        #[arg(long, short, value_name = "LEG.toml")]
+        out: Option<PathBuf>,
+    },
+    /// Check a settings file, send it and put it in force: with the key at the box on and the leg at rest.
+    Write {
+        /// The settings file.
+        file: PathBuf,
+    },
+}
+
+/// Run the command.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    // Before the box is troubled: the file must be sound.
+    let new = match &args.what {
+        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(file)?),
+        _ => None,
+    };
+    let mut client = Client::new(Port::open(&args.port, args.baud)?);
+    let anchored = anchor(&mut client)?;
+    match &args.what {
+        What::Hello => hello(&mut client, anchored),
+        What::Status => status(&mut client, anchored),
+        What::Watch { seconds } => watch(&mut client, anchored, *seconds),
+        What::Events => {
+            tell_events(&mut client, anchored, 0)?;
+            Ok(())
+        }
+        What::Recordings => list(&mut client),
+        What::Fetch { number, out } => fetch_one(&mut client, *number, out),
+        What::Acknowledge => {
+            client.demand(&Request::Command(Asked::Acknowledge))?;
+            println!(
+                "Told the box; see `events` for what came of it. Whatever is latched waits for a reset at the leg."
+            );
+            Ok(())
+        }
+        What::ProofTest { which } => {
+            client.demand(&Request::Command(Asked::ProofTest(which == "begin")))?;
+            println!("Told the box; see `events` for what came of it.");
+            Ok(())
+        }
+        What::Settings(SettingsWhat::Read { out }) => read(&mut client, out.as_deref()),
+        What::Settings(SettingsWhat::Write { file }) => {
+            let Some(new) = new else { bail!("{}: not read", file.display()) };
+            let before = write_settings(&mut client, &new.checked)?;
+            let identity = new.checked.identity();
+            match before {
+                Some(before) => {
+                    println!("In force: {identity:08X}, in place of {before:08X}. The box has recorded both.")
+                }
+                None => println!("In force: {identity:08X}. The box had none before."),
+            }
+            println!("What was latched stays latched: acknowledge and reset at the leg.");
+            Ok(())
+        }
+    }
+}
+
+fn hello(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
+    let text = client.ask(&Request::Hello, |reply| {
+        let Reply::Hello(hello) = reply else { return None };
+        let leg = if hello.leg.is_empty() { "(no settings yet)" } else { hello.leg };
+        let settings = if hello.settings == 0 { "none".to_owned() } else { format!("{:08X}", hello.settings) };
+        let (major, minor, patch) = (hello.core.major, hello.core.minor, hello.core.patch);
+        let now = Time { at: hello.now, anchor: anchored };
+        Some(format!(
+            "leg       {leg}\nserial    {}\nfirmware  {}\ncore      {major}.{minor}.{patch}\nsettings  {settings}\n\
+             session   {} (times it was switched on)\ntime      {now}",
+            hello.serial, hello.firmware, hello.session
+        ))
+    })?;
+    println!("{text}");
+    Ok(())
+}
+
+fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<(String, u32)> {
+    let status = client.ask(&Request::Status, |reply| match reply {
+        Reply::Status(status) => Some(status),
+        _ => None,
+    })?;
+    let own = client.ask(&Request::Box, |reply| match reply {
+        Reply::Box(own) => Some(own),
+        _ => None,
+    })?;
+    let time = Time { at: status.at, anchor: anchored };
+    Ok((format!("time         {time}\n{}", say_status(&status, &own)), status.newest_event))
+}
+
+fn status(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
+    print!("{}", status_text(client, anchored)?.0);
+    Ok(())
+}
+
+/// Print the events after `number`; the number of the last.
+fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32) -> anyhow::Result<u32> {
+    loop {
+        let (lost, events) = client.ask(&Request::Events { after }, |reply| match reply {
+            Reply::Events { lost, events } => Some((lost, events)),
+            _ => None,
+        })?;
+        if lost > 0 {
+            println!("({lost} earlier events are no longer in the box's memory)");
+        }
+        let Some(last) = events.last() else { return Ok(after) };
+        after = last.number;
+        for Event { verdict, .. } in &events {
+            println!("{}  {}", Time { at: verdict.at, anchor: anchored }, say_event(&verdict.change));
+        }
+        std::io::stdout().flush()?;
+    }
+}
+
+fn watch(client: &mut Client, anchored: Option<Anchor>, seconds: Option<u64>) -> anyhow::Result<()> {
+    let (text, mut seen) = status_text(client, anchored)?;
+    print!("{text}");
+    println!("Watching; interrupt to end.");
+    let begun = std::time::Instant::now();
+    while seconds.is_none_or(|seconds| begun.elapsed() < Duration::from_secs(seconds)) {
+        seen = tell_events(client, anchored, seen)?;
+        sleep(Duration::from_millis(100));
+    }
+    Ok(())
+}
+
+fn about(info: &RecordingInfo) -> String {
+    let why = info.first_out.map_or("no trip", |condition| condition.name());
+    let at = Time { at: info.tripped_at, anchor: None };
+    format!(
+        "{:>6}  session {:>4}  {at}  {why}  {} bytes  settings {:08X}",
+        info.number, info.session, info.length, info.settings
+    )
+}
+
+fn list(client: &mut Client) -> anyhow::Result<()> {
+    let all = recordings(client)?;
+    if all.is_empty() {
+        println!("The box has no recordings. One is stored once the leg stands after a trip.");
+    }
+    for info in &all {
+        println!("{}", about(info));
+    }
+    Ok(())
+}
+
+fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Result<()> {
+    let all = recordings(client)?;
+    let info = match number {
+        Some(number) => all.iter().find(|info| info.number == number),
+        None => all.first(),
+    };
+    let Some(info) = info else {
+        match number {
+            Some(number) => bail!("the box has no recording {number}: see `recordings`"),
+            None => bail!("the box has no recordings yet: one is stored once the leg stands after a trip"),
+        }
+    };
+    let bar = ProgressBar::new(u64::from(info.length));
+    bar.set_style(ProgressStyle::with_template("{bar:40} {bytes}/{total_bytes} {eta}").expect("a template of our own"));
+    let fetched = fetch(client, *info, &mut |there| bar.set_position(there))?;
+    bar.finish_and_clear();
+    let (serial, firmware, newest) = client.ask(&Request::Hello, |reply| match reply {
+        Reply::Hello(hello) => {
+            // An anchor says nothing of another session's time.
+            let newest = hello.anchor.filter(|_| hello.session == info.session);
+            Some((hello.serial.to_owned(), hello.firmware.to_owned(), newest))
+        }
+        _ => None,
+    })?;
+    let image = settings_image(client, info.settings);
+    let known = !image.is_empty();
+    let about_it = About { source: Source::Box, serial, firmware, anchor: newest, segments: 0 };
+    let name = out.display().to_string();
+    let recording = Recording::new(&name, about_it, image, fetched.bytes);
+    let cannot = || format!("{name} cannot be written: check that its directory is there and open to you");
+    let mut file = Whole::create(out).with_context(cannot)?;
+    file.write_all(&recording.to_bytes()?).and_then(|()| file.finish()).with_context(cannot)?;
+    println!("{}", about(info));
+    println!("Wrote {name}: {} segments{}.", fetched.segments, if fetched.whole { ", whole" } else { "" });
+    if !fetched.whole {
+        println!("Part of it is damaged; what its own checks confirm can be replayed.");
+    }
+    if known {
+        println!("Replay it with: slackside replay {name}");
+    } else {
+        println!("The box has other settings now than it was recorded under: name those with `replay --settings`.");
+    }
+    Ok(())
+}
+
+/// The image of the settings in force, if they are those of that identity.
+fn settings_image(client: &mut Client, identity: u32) -> Vec<u8> {
+    let Ok(settings) = read_settings(client) else { return Vec::new() };
+    let mut buffer = [0; MOST_IMAGE_BYTES];
+    let image = if settings.identity() == identity { Settings::to_image(&settings, &mut buffer).ok() } else { None };
+    image.map_or_else(Vec::new, <[u8]>::to_vec)
+}
+
+fn read(client: &mut Client, out: Option<&Path>) -> anyhow::Result<()> {
+    let read = read_settings(client)?;
+    let text = settings::write(&read);
+    match out {
+        None => print!("{text}"),
+        Some(path) => {
+            let cannot =
+                || format!("{} cannot be written: check that its directory is there and open to you", path.display());
+            let mut file = Whole::create(path).with_context(cannot)?;
+            file.write_all(text.as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
+            println!("Wrote {}: {}, {:08X}.", path.display(), read.machine.leg, read.identity());
+        }
+    }
+    Ok(())
+}

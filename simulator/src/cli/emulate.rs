@@ -1,0 +1,77 @@
+//! `slackside emulate`.
+
+use std::io::{BufRead, Cursor};
+use std::path::PathBuf;
+
+use slackside::input::Input;
+
+use crate::box_client::{Button, MemoryBox, Setup};
+use crate::demo;
+use crate::settings;
+use crate::trace::Reader;
+
+/// Run a sensor box made of memory on this computer, and let a trace turn its leg.
+///
+/// It is the code of the firmware, with pins, flash and sensor lines in memory, and its link on a TCP port. Talk to it from
+/// another window: `slackside box 127.0.0.1:7002 watch`. Lines typed here are what a person does at the box: `acknowledge`,
+/// `reset`, `boot cleared`, `key on`, `key off`, `quit`.
+#[derive(clap::Args)]
+pub struct Args {
+    /// The trace. Without it the built-in demo is played.
+    trace: Option<PathBuf>,
+    /// The settings in the box's flash. Without them those of the example leg.
+    #[arg(long, value_name = "LEG.toml")]
+    settings: Option<PathBuf>,
+    /// A box as it comes: without settings.
+    #[arg(long, conflicts_with = "settings")]
+    new: bool,
+    /// Where it listens; this computer only, since the link is not protected.
+    #[arg(long, default_value = "127.0.0.1:7002", value_name = "HOST:PORT")]
+    listen: String,
+    /// How many times faster than the day the trace is played; 0 for as fast as the computer can.
+    #[arg(long, default_value_t = 1.0, value_name = "TIMES", value_parser = pace)]
+    pace: f64,
+}
+
+fn pace(text: &str) -> Result<f64, String> {
+    let pace: f64 = text.parse().map_err(|_| "write a number, such as 10".to_owned())?;
+    if (0.0..=1e6).contains(&pace) { Ok(pace) } else { Err("write 0 to 1000000".to_owned()) }
+}
+
+/// Run the command.
+pub fn run(args: &Args) -> anyhow::Result<()> {
+    let loaded = settings::read_or_example(args.settings.as_deref())?;
+    let mut reader = match &args.trace {
+        Some(trace) => Reader::open(trace)?,
+        None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&loaded.checked)))?,
+    };
+    let mut inputs: Vec<Input> = Vec::new();
+    let mut batch = Vec::new();
+    while reader.read_batch(&mut batch)? {
+        inputs.extend_from_slice(&batch);
+    }
+    let setup = Setup {
+        settings: (!args.new).then(|| loaded.checked.clone()),
+        inputs,
+        listen: args.listen.clone(),
+        pace: (args.pace > 0.0).then_some(args.pace),
+    };
+    let memory_box = MemoryBox::start(setup)?;
+    println!("A box made of memory listens on {}; type `quit` to end it.", memory_box.address());
+    for line in std::io::stdin().lock().lines() {
+        match line?.trim() {
+            "acknowledge" => memory_box.press(Button::Acknowledge),
+            "reset" => memory_box.press(Button::Reset),
+            "boot cleared" => memory_box.press(Button::BootCleared),
+            "key on" => memory_box.press(Button::Key(true)),
+            "key off" => memory_box.press(Button::Key(false)),
+            "quit" => return Ok(()),
+            "" => {}
+            other => eprintln!("`{other}`: write acknowledge, reset, boot cleared, key on, key off or quit"),
+        }
+    }
+    // Started without a keyboard: it runs until it is stopped.
+    loop {
+        std::thread::park();
+    }
+}

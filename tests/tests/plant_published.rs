@@ -1,0 +1,149 @@
+//! The laws of the plant against published figures. Each check names its source.
+
+use core::f64::consts::PI;
+
+use slackside_simulator::plant::creep;
+use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
+use slackside_simulator::plant::heat::Lump;
+use slackside_simulator::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
+use slackside_simulator::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
+
+fn near(value: f64, expected: f64, relative: f64, what: &str) {
+    assert!((value - expected).abs() <= relative * expected.abs(), "{what}: {value}, published {expected}");
+}
+
+/// Wrap factors as conveyor handbooks print them (two decimals; the printed table from memory), bare at 0.25 and lagged at
+/// 0.35, beside the exact values of `1 / (e^(mu theta) - 1)`.
+#[test]
+fn wrap_factors() {
+    for (degrees, bare, bare_printed, lagged, lagged_printed) in [
+        (180.0, 0.8380, 0.84, 0.4993, 0.50),
+        (190.0, 0.7745, 0.77, 0.4562, 0.45),
+        (200.0, 0.7177, 0.72, 0.4179, 0.42),
+        (210.0, 0.6667, 0.67, 0.3836, 0.38),
+        (220.0, 0.6205, 0.62, 0.3529, 0.35),
+        (230.0, 0.5787, 0.58, 0.3252, 0.32),
+        (240.0, 0.5406, 0.54, 0.3001, 0.30),
+        (380.0, 0.2353, 0.23, 0.1088, 0.11),
+        (420.0, 0.1905, 0.18, 0.0833, 0.08),
+    ] {
+        let wrap = degrees / 180.0 * PI;
+        for (friction, exact, printed) in [(0.25, bare, bare_printed), (0.35, lagged, lagged_printed)] {
+            let factor = wrap_factor(friction, wrap);
+            assert!((factor - exact).abs() < 1e-4, "{degrees} at {friction}: {factor}");
+            assert!((factor - printed).abs() < 0.011, "{degrees} at {friction}: {factor}");
+        }
+    }
+}
+
+/// R. S. Khurmi and J. K. Gupta, *Theory of Machines*, ch. 11, examples 11.4, 11.5 and 11.8; Jindal, *Machine Design*,
+/// example 20-1. Inputs from the books, answers worked again to full precision.
+#[test]
+fn belt_drive_examples() {
+    // 11.4: 0.6 m, 200 rpm, 0.25, 160 degrees, tight side 2,500 N: slack 1,243.8 N, 7.89 kW.
+    let ratio = tension_ratio(0.25, 160.0 / 180.0 * PI);
+    let slack = 2_500.0 / ratio;
+    near(slack, 1_243.785, 1e-6, "Khurmi 11.4 slack side");
+    near((2_500.0 - slack) * PI * 0.6 * 200.0 / 60.0, 7_893.0, 1e-4, "Khurmi 11.4 power");
+    near(largest_pull(slack, 0.0, ratio), 2_500.0 - slack, 1e-12, "the same as a largest pull");
+    // 11.5: 9 kN, two and a half turns, 0.25.
+    near(9_000.0 / tension_ratio(0.25, 2.5 * 2.0 * PI), 177.326, 1e-5, "Khurmi 11.5");
+    // 11.8: 7.5 kW, 1.2 m, 250 rpm, 165 degrees, 0.3.
+    let pull = 7_500.0 / (PI * 1.2 * 250.0 / 60.0);
+    near(pull * wrap_factor(0.3, 165.0 / 180.0 * PI), 347.883, 1e-5, "Khurmi 11.8 slack side");
+    near(pull * (1.0 + wrap_factor(0.3, 165.0 / 180.0 * PI)), 825.348, 1e-5, "Khurmi 11.8 tight side");
+    // 20-1: 50 kW at 20 m/s, 0.4, 3.34886 rad.
+    near(2_500.0 * wrap_factor(0.4, 3.348_86), 1_667.37, 1e-5, "Jindal 20-1 slack side");
+}
+
+/// Lift of 100 t/h over 30 m at 3 m/s with 180 degrees of wrap: from first principles, 9.81 m/s^2.
+#[test]
+fn slack_tension_for_a_lift() {
+    let pull = 100_000.0 / 3_600.0 * 9.81 * 30.0 / 3.0;
+    near(pull, 2_725.0, 1e-9, "effective tension");
+    for (friction, slack) in [(0.20, 3_116.2), (0.25, 2_283.6), (0.35, 1_360.6)] {
+        near(pull * wrap_factor(friction, PI), slack, 5e-5, "slack tension");
+    }
+}
+
+/// B. L. and A. K. Theraja, *A Textbook of Electrical Technology*, ch. 34, examples 34.14(c), 34.15, 34.28 and 34.45.
+#[test]
+fn motor_torque_curve() {
+    near(kloss(0.01 / 0.06), 0.324_324, 1e-5, "34.14(c)");
+    near(kloss(0.04 / 0.133_333_333), 0.550_459, 1e-5, "34.15");
+    near(kloss(0.05 / 0.1), 0.8, 1e-12, "34.28 at 5 % slip");
+    near(kloss(1.0 / 0.1), 0.198_020, 1e-5, "34.28 at standstill");
+    near(0.1 / critical_over_rated(2.0), 0.026_794_9, 1e-5, "34.45");
+    // Rated over critical slip for breakdown ratios, worked from the same formula.
+    for (ratio, slip) in [(1.5, 0.381_966), (2.0, 0.267_949), (2.25, 0.234_436), (2.5, 0.208_712), (3.0, 0.171_573)] {
+        near(1.0 / critical_over_rated(ratio), slip, 5e-6, "rated over critical slip");
+    }
+}
+
+/// A motor built from a nameplate gives Theraja 34.28: 4 poles, 50 Hz, critical slip 0.1, 0.8 of breakdown torque at 1,425 rpm.
+#[test]
+fn motor_from_its_nameplate() {
+    let plate = Nameplate {
+        power_kw: 10.0,
+        synchronous_rpm: 1_500.0,
+        rated_rpm: 1_425.0,
+        breakdown_ratio: 1.25,
+        locked_ratio: None,
+    };
+    let motor = Motor::new(&plate);
+    near(motor.torque(0.05), plate.rated_torque(), 1e-12, "rated torque at rated speed");
+    near(motor.torque(1.0) / motor.torque(0.1), 0.198_020, 1e-5, "standstill over breakdown");
+    assert!(
+        motor.torque(0.1) > motor.torque(0.099) && motor.torque(0.1) > motor.torque(0.101),
+        "breakdown at 1,350 rpm"
+    );
+}
+
+/// Creep in per cent for 5 kN of pull and three stiffnesses; and Khurmi's ex. 11.2 (stresses 1.4 and 0.5, modulus 100, all in
+/// MPa) worked with the formula that has consistent units: 0.888 % or 0.789 rpm of 88.889.
+#[test]
+fn creep_sizes() {
+    for (stiffness, percent) in [(250_000.0, 2.0), (500_000.0, 1.0), (1_000_000.0, 0.5)] {
+        // To first order: the exact form differs by the strain itself.
+        near(100.0 * creep::slip(5_000.0, 0.0, stiffness), percent, 0.021, "creep");
+    }
+    near(100.0 * creep::slip(1.4, 0.5, 100.0), 0.888, 1e-3, "Khurmi 11.2");
+    near(88.889 * creep::slip(1.4, 0.5, 100.0), 0.789, 1e-3, "Khurmi 11.2, rpm lost");
+}
+
+/// J. P. Holman, *Heat Transfer*, example 4.1: a steel ball of 5 cm from 450 to 150 degrees in air of 100: 5,818 s.
+#[test]
+fn a_cooling_ball() {
+    let (radius, density, specific, film) = (0.025_f64, 7_800.0, 460.0, 10.0);
+    let mass = density * 4.0 / 3.0 * PI * radius.powi(3);
+    let mut ball = Lump::new(mass * specific, film * 4.0 * PI * radius.powi(2));
+    near(ball.time_constant(), 2_990.0, 1e-3, "time constant");
+    ball.rise = 350.0;
+    let share = ball.share(0.1);
+    let mut time = 0.0;
+    while ball.rise > 50.0 {
+        ball.step(0.0, share);
+        time += 0.1;
+    }
+    near(time, 5_818.27, 1e-4, "Holman 4.1");
+}
+
+/// 60 kg at 490 J/(kg K) that lose 8 W/K, heated with 3 kW: 125 K at 1,490.1 s (closed form of the same equation).
+#[test]
+fn a_heated_rim() {
+    let mut rim = Lump::new(60.0 * 490.0, 8.0);
+    rim.step(3_000.0, rim.share(1_490.1));
+    near(rim.rise, 125.0, 1e-4, "rise");
+}
+
+/// `n = 42.29 / sqrt(D)`: weight against centrifugal force at the top of the head pulley, from first principles; pole
+/// height `894.26 / n^2` m (definition: R. Pimblett, "Define pole height", *World Grain*).
+#[test]
+fn centrifugal_discharge() {
+    for (diameter, rpm) in
+        [(0.3, 77.21), (0.4, 66.87), (0.5, 59.81), (0.6, 54.60), (0.8, 47.28), (1.0, 42.29), (1.2, 38.61)]
+    {
+        near(balance_rpm(diameter), rpm, 2e-4, "balance speed");
+    }
+    near(pole_height(60.0), 894.26 / 3_600.0, 1e-4, "pole height");
+}

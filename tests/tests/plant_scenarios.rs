@@ -1,0 +1,243 @@
+//! Scenarios and the traces they give.
+
+use std::path::{Path, PathBuf};
+
+use slackside::input::{Input, Shaft, Signal};
+use slackside_simulator::scenario::Scenario;
+use slackside_simulator::scenario::run::{Permits, Summary, Watch, run};
+use slackside_simulator::scenario::settings::Commissioned;
+use slackside_simulator::scenario::truth::Row;
+
+struct Kept {
+    inputs: Vec<Input>,
+    rows: Vec<Row>,
+}
+
+impl Watch for Kept {
+    fn input(&mut self, input: &Input) -> std::io::Result<()> {
+        self.inputs.push(*input);
+        Ok(())
+    }
+
+    fn truth(&mut self, row: &Row) -> std::io::Result<()> {
+        self.rows.push(row.clone());
+        Ok(())
+    }
+
+    fn permits(&mut self, _now_us: u64) -> Permits {
+        Permits { run: true, feed: true }
+    }
+}
+
+fn directory() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../scenarios")
+}
+
+fn parse(text: &str) -> Result<Scenario, String> {
+    Scenario::parse(text, Path::new("test.toml")).map_err(|error| error.to_string())
+}
+
+fn go(scenario: &Scenario, seed: u64) -> (Kept, Summary) {
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let mut kept = Kept { inputs: Vec::new(), rows: Vec::new() };
+    let summary = run(scenario, &commissioned, seed, false, &mut kept).expect("nothing is written");
+    (kept, summary)
+}
+
+const PLAIN: &str = r#"
+description = "A short run."
+leg = "millbrook-leg-3"
+duration_s = 40.0
+label = { wrong = "", stop = false }
+timeline = [{ at_s = 2.0, press = "start" }, { at_s = 12.0, feed_pct = 80.0 }]
+"#;
+
+/// Every scenario of the directory is sound, says what it is about, and ends as its author means: a stop called for or not.
+#[test]
+fn every_scenario_ends_as_its_label_says() {
+    let mut names = Vec::new();
+    for entry in std::fs::read_dir(directory()).expect("the scenarios") {
+        let path = entry.expect("an entry").path();
+        let scenario = Scenario::read(&path).unwrap_or_else(|error| panic!("{error}"));
+        names.push(scenario.name.clone());
+        assert!(scenario.description.len() > 30 && scenario.description.ends_with('.'), "{}", scenario.name);
+        // The long ones are run by the page of scores.
+        if scenario.duration_s <= 300.0 {
+            let (_, summary) = go(&scenario, scenario.seed);
+            assert_eq!(summary.stop_called_us.is_some(), scenario.label.stop, "{}", scenario.name);
+            let [missing, work] = summary.energy;
+            assert!(missing.abs() < 2e-3 * work, "{}: {missing} J of {work} J are not accounted for", scenario.name);
+        }
+    }
+    assert!(names.len() >= 45, "{}", names.len());
+}
+
+/// The same seed gives the same trace on any machine: a checksum over every input of a run with noise, bounce and rubbing.
+/// To bless a wanted change: put the new number here and say why in the commit.
+#[test]
+fn the_same_seed_gives_the_same_trace_everywhere() {
+    let text = format!(
+        "{PLAIN}{}",
+        r#"
+[[fault]]
+kind = "sensor_noise"
+from_s = 5.0
+severity = 0.3
+shaft = "boot"
+
+[[fault]]
+kind = "sensor_bounce"
+from_s = 5.0
+severity = 0.3
+shaft = "head"
+
+[[fault]]
+kind = "head_out_of_level"
+from_s = 5.0
+severity = 1.0
+side = "right"
+
+[[fault]]
+kind = "slippery_feed"
+from_s = 15.0
+severity = 0.9
+ramp_s = 10.0
+"#
+    );
+    let scenario = parse(&text).expect("sound");
+    let sum = |seed| {
+        let digest = crc::Crc::<u64>::new(&crc::CRC_64_XZ);
+        let mut digest = digest.digest();
+        let (kept, _) = go(&scenario, seed);
+        for input in &kept.inputs {
+            digest.update(&postcard::to_allocvec(&input.at.get()).expect("a number"));
+            digest.update(&postcard::to_allocvec(&input.signal).expect("a signal"));
+        }
+        (kept.inputs.len(), digest.finalize())
+    };
+    let one = sum(7);
+    assert_eq!(one, sum(7));
+    assert_ne!(one, sum(8));
+    assert_eq!(one, GOLDEN);
+}
+
+const GOLDEN: (usize, u64) = (3_095, 16_923_932_883_203_309_763);
+
+/// Rows come in order of time, levels alternate, and edges carry real microseconds, not multiples of the step.
+#[test]
+fn edges_are_in_order_and_not_on_the_grid_of_the_step() {
+    let (kept, _) = go(&parse(PLAIN).expect("sound"), 1);
+    assert!(kept.inputs.windows(2).all(|pair| pair[0].at <= pair[1].at));
+    for shaft in [Shaft::Head, Shaft::Boot] {
+        let edges: Vec<(u64, bool)> = kept
+            .inputs
+            .iter()
+            .filter_map(|input| match input.signal {
+                Signal::Edge(which, level) if which == shaft => Some((input.at.get(), level)),
+                _ => None,
+            })
+            .collect();
+        assert!(edges.len() > 350, "{}", edges.len());
+        assert!(edges.windows(2).all(|pair| pair[0].1 != pair[1].1));
+        // On the grid of 2 ms would be all of them; by chance one in 2,000.
+        let on_grid = edges.iter().filter(|(at, _)| at % 2_000 == 0).count();
+        assert!(on_grid < 6, "{on_grid} of {}", edges.len());
+    }
+}
+
+/// The speed that whole turns of edges tell is the plant's, within jitter: 0.01 % over ten turns.
+#[test]
+fn edges_tell_the_true_speed() {
+    let (kept, _) = go(&parse(PLAIN).expect("sound"), 1);
+    let rises: Vec<u64> = kept
+        .inputs
+        .iter()
+        .filter(|input| input.signal == Signal::Edge(Shaft::Boot, true))
+        .map(|input| input.at.get())
+        .filter(|at| *at > 25_000_000)
+        .collect();
+    let (first, last) = (rises[0], rises[40]);
+    let told = 10.0 * 60.0 / ((last - first) as f64 * 1e-6);
+    let rows: Vec<f64> =
+        kept.rows.iter().filter(|row| (first..=last).contains(&row.time_us)).map(|row| row.truth.boot_rpm).collect();
+    let mean = rows.iter().sum::<f64>() / rows.len() as f64;
+    // Truth is sampled ten times a second and the speed moves by some 0.1 %: the mean of the samples is good to 0.02 %.
+    assert!((told / mean - 1.0).abs() < 3e-4, "{told} against {mean}");
+}
+
+/// What a person may get wrong, and that the message says file, line, field and how to mend it.
+#[test]
+fn bad_scenarios_are_told_by_line() {
+    let cases = [
+        (
+            "mass_kg_per_m = -3.0",
+            "[leg_changes.belt]\nmass_kg_per_m = -3.0\n",
+            "test.toml:9: leg_changes.belt.mass_kg_per_m: is -3, expected a number above 0",
+        ),
+        ("unknown key", "[leg_changes.belt]\nwieght = 3.0\n", "unknown field `wieght`"),
+        (
+            "severity",
+            "[[fault]]\nkind = \"lagging_worn\"\nfrom_s = 1.0\nseverity = 3.0\n",
+            "test.toml:11: fault.0.severity: is 3, expected 0 to 1",
+        ),
+        (
+            "no shaft",
+            "[[fault]]\nkind = \"sensor_cut\"\nfrom_s = 1.0\nseverity = 1.0\n",
+            "needs shaft = \"head\" or \"boot\"",
+        ),
+        (
+            "no such fault",
+            "[[fault]]\nkind = \"gremlins\"\nfrom_s = 1.0\nseverity = 1.0\n",
+            "unknown variant `gremlins`",
+        ),
+        ("no such key", "[labels]\n", "unknown field `labels`"),
+    ];
+    for (name, more, expected) in cases {
+        let error = parse(&format!("{PLAIN}\n{more}")).expect_err(name);
+        assert!(error.contains(expected), "{name}: {error}");
+        assert!(error.starts_with("test.toml:"), "{name}: {error}");
+    }
+    let error = parse(&PLAIN.replace("millbrook-leg-3", "nowhere-leg")).expect_err("no such leg");
+    assert!(error.contains("test.toml:3: leg: no leg is called \"nowhere-leg\""), "{error}");
+    assert!(parse(&PLAIN.replace("40.0", "-40.0")).is_err());
+}
+
+/// Sensor faults do to the edges what they are called.
+#[test]
+fn sensor_faults_show_on_the_wire() {
+    let boot_edges = |kind: &str, severity: f64| {
+        let fault =
+            format!("[[fault]]\nkind = \"{kind}\"\nfrom_s = 20.0\nseverity = {severity:.2}\nshaft = \"boot\"\n");
+        let (kept, _) = go(&parse(&format!("{PLAIN}\n{fault}")).expect("sound"), 1);
+        kept.inputs
+            .iter()
+            .filter(|input| input.at.get() > 20_100_000 && matches!(input.signal, Signal::Edge(Shaft::Boot, _)))
+            .count()
+    };
+    let sound = boot_edges("sensor_jitter", 0.0);
+    // 19.9 s at 1.37 turns a second and eight edges a turn.
+    assert!((210..=225).contains(&sound), "{sound}");
+    assert_eq!(boot_edges("sensor_cut", 1.0), 0);
+    assert_eq!(boot_edges("sensor_stuck_high", 1.0), 0);
+    let hum = boot_edges("sensor_cut_humming", 0.3);
+    assert!((1_985..=1_995).contains(&hum), "50 Hz is 100 edges a second: {hum}");
+    let missing = boot_edges("target_missing", 1.0);
+    assert!((sound * 3 / 4).abs_diff(missing) <= 2, "{missing} of {sound}");
+    assert!(boot_edges("sensor_noise", 1.0) > 2 * sound);
+    let dropped = boot_edges("sensor_dropout", 0.5);
+    assert!(dropped > sound / 4 && dropped < sound * 3 / 4, "{dropped} of {sound}");
+}
+
+/// The book lists every kind of fault: the reader names them all when it meets an unknown one.
+#[test]
+fn the_book_lists_every_fault() {
+    let error = parse(&format!("{PLAIN}\n[[fault]]\nkind = \"gremlins\"\nfrom_s = 1.0\nseverity = 1.0\n"))
+        .expect_err("unknown");
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("../docs/src/engineer/plant-scenarios.md");
+    let page = std::fs::read_to_string(page).expect("the page");
+    let kinds: Vec<&str> = error.split('`').skip(3).step_by(2).collect();
+    assert!(kinds.len() > 40, "{error}");
+    for kind in kinds {
+        assert!(page.contains(&format!("| `{kind}`")), "{kind} is not in the book");
+    }
+}
