@@ -36,10 +36,10 @@ impl Walk {
         false
     }
 
-    /// Whether the running delay has ended by `at`, the time of `row`.
-    fn ends(&mut self, at: Micros, row: usize) -> bool {
+    /// Whether the running delay has ended by `at`, which is no later than `row`. It may have done so in a block passed over.
+    fn ends(&mut self, store: &Store, at: Micros, (from, row): (usize, usize)) -> bool {
         if self.due <= at {
-            self.turns = row;
+            self.turns = store.row_at(self.due).clamp(from, row);
             return true;
         }
         false
@@ -212,10 +212,10 @@ pub(super) fn speed(
             let at = store.at(row);
             let crossing = Micros::new(shaft.crossing(cell.limit));
             let crosses = !walk.beyond && crossing <= at;
-            if crosses && (walk.ends(crossing, row) || walk.flip(cell, crossing, row)) {
+            if crosses && (walk.ends(store, crossing, (from, row)) || walk.flip(cell, crossing, row)) {
                 return walk;
             }
-            if walk.ends(at, row) {
+            if walk.ends(store, at, (from, row)) {
                 return walk;
             }
             if let Some(known) = edge_at(store, row, head) {

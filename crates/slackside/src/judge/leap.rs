@@ -123,14 +123,16 @@ pub fn steady_shift(machine: &Machine, seen: &SeenRatio) -> Option<i32> {
 }
 
 impl Judge {
-    /// What judge waits for, where leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed,
-    /// with slip known, nothing rubbing, no shaft silent and heat below its limit.
+    /// What judge waits for, where leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed, or
+    /// is held to be too slow, with slip known, nothing rubbing, no shaft silent and heat below its limit.
     #[must_use]
     pub fn outlook(&self) -> Option<Outlook> {
         let beyond = |condition| self.cell(condition).beyond;
+        // While one of these holds, every step would find the leg at speed or not and end with it not at speed.
+        let slow = [Condition::Underspeed, Condition::DeepUnderspeed].into_iter().any(|slow| self.state(slow).holds());
         let steady = self.begun
             && self.status.phase == Phase::Running
-            && self.course.at_speed
+            && self.course.at_speed != slow
             && !self.course.drive_off()
             && self.unknown_since.is_none()
             && self.motion.slip_short.reading.ppm().is_some()
