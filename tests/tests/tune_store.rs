@@ -39,6 +39,8 @@ struct Story {
     seconds: u64,
     /// Spread of slip from one stretch to the next, as a share.
     slip: f64,
+    /// How much deeper slip now and then goes.
+    deep: f64,
     /// Spread of drive speed.
     speed: f64,
     /// Rubs, power readings, commands, stops of the drive: how many in an hour.
@@ -66,7 +68,7 @@ fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
         if step_number % 1_000 == 0 {
             slip = 0.005 + story.slip * chance.between(-1.0, 1.0);
             if chance.below(40) == 0 {
-                deep = chance.between(0.0, 0.3);
+                deep = story.deep * chance.between(0.0, 1.0);
             } else if chance.below(4) == 0 {
                 deep = 0.0;
             }
@@ -97,8 +99,8 @@ fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
     for _ in 0..story.seconds * story.events / 3_600 {
         let at = 20_000_000 + chance.below(end - 20_000_000);
         let place = Place::ALL[chance.below(4) as usize];
-        match chance.below(6) {
-            0 => {
+        match chance.below(8) {
+            0 | 6 | 7 => {
                 let asked = [Command::Acknowledge, Command::Reset, Command::BootCleared][chance.below(3) as usize];
                 inputs.push(Input::new(Micros::new(at), Signal::Command(Origin::Leg, asked)));
             }
@@ -204,14 +206,15 @@ fn all_three(story: Story, limits: &[Checked]) -> Cost {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 6, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 60, ..ProptestConfig::default() })]
 
     #[test]
     fn leaps_change_no_verdict(
         seed in any::<u64>(),
         slip in 0.0..0.06_f64,
         speed in 0.0..0.12_f64,
-        events in 0_u64..400,
+        deep in prop_oneof![Just(0.0), 0.02..0.3_f64],
+        events in prop_oneof![Just(0_u64), 0..400_u64, 1_000..4_000_u64],
         power in any::<bool>(),
         limits in prop::collection::vec(any::<u64>(), 8),
     ) {
@@ -220,22 +223,22 @@ proptest! {
             (settings.machine.normal_boot == Settings::example().machine.normal_boot).then_some(settings)
         }).collect();
         prop_assume!(!limits.is_empty());
-        all_three(Story { seed, seconds: 240, slip, speed, events, power }, &limits);
+        all_three(Story { seed, seconds: 240, slip, deep, speed, events, power }, &limits);
     }
 }
 
 #[test]
 fn a_quiet_hour_is_nearly_all_leapt_over() {
-    let story = Story { seed: 7, seconds: 900, slip: 0.0, speed: 0.0, events: 0, power: false };
+    let story = Story { seed: 7, seconds: 900, slip: 0.0, deep: 0.0, speed: 0.0, events: 0, power: false };
     let settings = Settings::example().check().unwrap();
-    // Slip comes in now and then even in this story: see `deep`.
     let cost = all_three(story, std::slice::from_ref(&settings));
-    assert!(cost.leapt > 0, "{cost:?}");
+    println!("{cost:?}");
+    assert!(cost.leapt > 2 * cost.shown, "{cost:?}");
 }
 
 #[test]
 fn ordinary_rows_take_24_bytes() {
-    let story = Story { seed: 7, seconds: 900, slip: 0.0, speed: 0.0, events: 0, power: false };
+    let story = Story { seed: 7, seconds: 900, slip: 0.0, deep: 0.0, speed: 0.0, events: 0, power: false };
     let settings = Settings::example().check().unwrap();
     let store = Store::measure(inputs(story, &settings).into_iter().map(Ok::<_, ()>), &settings).unwrap();
     assert!(store.whole_rows() * 50 < store.len(), "{} of {} rows are whole", store.whole_rows(), store.len());

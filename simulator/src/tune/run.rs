@@ -19,6 +19,8 @@ const LEAST_LEAP: usize = 6;
 /// Rows looked ahead at least; doubled as long as nothing turns, and cut back to twice the last leap when something does.
 const FIRST_CHUNK: usize = 1 << 7;
 const LAST_CHUNK: usize = 1 << 21;
+/// Where underspeed stands in [`LEAPT`].
+const UNDERSPEED: usize = 6;
 
 /// Slip heat over a whole trace, at every block: it depends on the heat's time constant and on nothing else that is tuned.
 #[derive(Clone, Debug)]
@@ -258,7 +260,9 @@ impl Leaper<'_> {
             }
         }
         cursor.go_past(last);
-        judge.leap(store.at(last), cursor.motion(), &outlook, &cells, self.power_before(to, &outlook), &course);
+        let brisk = walk::brisk(store, &outlook.cells[UNDERSPEED], boot, outlook.brisk, (from, to));
+        let power = self.power_before(to, &outlook);
+        judge.leap(store.at(last), cursor.motion(), &outlook, &cells, brisk, power, &course);
         self.chunk = if to == whole { (self.chunk * 2).min(LAST_CHUNK) } else { FIRST_CHUNK.max(2 * (to - from)) };
         to - from
     }

@@ -111,17 +111,17 @@ fn rank(objectives: &[[f64; 4]]) -> Vec<(usize, f64)> {
         for number in &front {
             ranks[*number].0 = front_number;
         }
-        #[allow(clippy::needless_range_loop, reason = "it numbers the column of every row")]
-        for objective in 0..4 {
+        for part in [0, 1, 2, 3] {
+            let value = |number: usize| objectives[number][part];
             let mut order = front.clone();
-            order.sort_by(|one, other| objectives[*one][objective].total_cmp(&objectives[*other][objective]));
+            order.sort_by(|one, other| value(*one).total_cmp(&value(*other)));
             let (Some(first), Some(last)) = (order.first(), order.last()) else { break };
-            let span = objectives[*last][objective] - objectives[*first][objective];
+            let span = value(*last) - value(*first);
             ranks[*first].1 = f64::INFINITY;
             ranks[*last].1 = f64::INFINITY;
             if span > 0.0 && span.is_finite() {
                 for three in order.windows(3) {
-                    ranks[three[1]].1 += (objectives[three[2]][objective] - objectives[three[0]][objective]) / span;
+                    ranks[three[1]].1 += (value(three[2]) - value(three[0])) / span;
                 }
             }
         }

@@ -66,6 +66,7 @@ pub(super) struct ShaftKey {
     pub pitch: Option<Pitch>,
     pub next: TurnFraction,
     pub edges: u32,
+    pub angle: Turns,
 }
 
 /// What is known before the first row of a block.
@@ -109,7 +110,6 @@ pub struct Store {
 pub(super) fn read_by_judge(motion: &Motion) -> Motion {
     let mut kept = *motion;
     for shaft in [&mut kept.head, &mut kept.boot] {
-        shaft.angle = Turns::ZERO;
         shaft.rejected = 0;
         shaft.line = LineState::Sound;
     }
@@ -223,6 +223,7 @@ impl Builder {
             pitch: shaft.pitch,
             next: shaft.next_largest,
             edges: shaft.edges,
+            angle: shaft.angle,
         };
         if self.store.keys.len() > self.store.tag.len() / BLOCK {
             return;
@@ -241,7 +242,7 @@ impl Builder {
         });
     }
 
-    #[allow(clippy::too_many_arguments, reason = "one a column")]
+    #[allow(clippy::too_many_arguments, reason = "one row of the columns")]
     fn row(&mut self, at: Micros, tag: u16, lag: u16, pitch: u32, short: i32, long: i32, since: u32) {
         let base = self.store.keys.last().map_or(Micros::ZERO, |key| key.base);
         let offset = u32::try_from(at.get().saturating_sub(base.get())).unwrap_or(u32::MAX);
@@ -339,6 +340,7 @@ fn apply(
     shaft.pitch = Some(Pitch { time: Span::new(pitch), angle: shape.angle, largest: shape.largest });
     shaft.next_largest = shape.next;
     shaft.edges = shaft.edges.wrapping_add(1);
+    shaft.angle = shaft.angle.forward(shape.angle);
     motion.slip_short.reading = unpack(short);
     motion.slip_long.reading = unpack(long);
     motion.head_since_boot = Turns::new(u64::from(since));
@@ -536,6 +538,7 @@ impl<'a> Cursor<'a> {
                 shaft.pitch = key.pitch;
                 shaft.next_largest = key.next;
                 shaft.edges = key.edges;
+                shaft.angle = key.angle;
             }
             self.motion.slip_short.reading = key.short;
             self.motion.slip_long.reading = key.long;

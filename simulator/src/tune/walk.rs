@@ -1,6 +1,6 @@
 //! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
 
-use slackside::judge::leap::LeaptCell;
+use slackside::judge::leap::{BRISK_ENOUGH, LeaptCell};
 use slackside::motion::Pitch;
 use slackside::units::{Micros, TurnFraction};
 
@@ -36,10 +36,10 @@ impl Walk {
         false
     }
 
-    /// Whether the running delay has ended by `at`, the time of `row`.
-    fn ends(&mut self, at: Micros, row: usize) -> bool {
+    /// Whether the running delay has ended by `at`, which is no later than `row`. It may have done so in a block passed over.
+    fn ends(&mut self, store: &Store, at: Micros, (from, row): (usize, usize)) -> bool {
         if self.due <= at {
-            self.turns = row;
+            self.turns = store.row_at(self.due).clamp(from, row);
             return true;
         }
         false
@@ -210,15 +210,12 @@ pub(super) fn speed(
         let end = ((row / BLOCK + 1) * BLOCK).min(to);
         while row < end {
             let at = store.at(row);
-            if !walk.beyond {
-                let crossing = shaft.crossing(cell.limit);
-                if crossing <= at.get()
-                    && (walk.ends(Micros::new(crossing), row) || walk.flip(cell, Micros::new(crossing), row))
-                {
-                    return walk;
-                }
+            let crossing = Micros::new(shaft.crossing(cell.limit));
+            let crosses = !walk.beyond && crossing <= at;
+            if crosses && (walk.ends(store, crossing, (from, row)) || walk.flip(cell, crossing, row)) {
+                return walk;
             }
-            if walk.ends(at, row) {
+            if walk.ends(store, at, (from, row)) {
                 return walk;
             }
             if let Some(known) = edge_at(store, row, head) {
@@ -243,6 +240,30 @@ pub(super) fn speed(
         }
     }
     walk.rest(store, from, to)
+}
+
+/// Boot pitches at speed since the last that was surely slow, after row `to - 1`. `cell` is that of underspeed, `now` what is known
+/// of the boot before row `from`, and `brisk` the count there.
+pub(super) fn brisk(store: &Store, cell: &LeaptCell, now: Shaft, brisk: u8, (from, to): (usize, usize)) -> u8 {
+    let mut count = 0;
+    let mut newest = None;
+    for row in (from..to).rev() {
+        let Some(shaft) = edge_at(store, row, false) else { continue };
+        // A whole row repeats the newest edge of a shaft that it is not about.
+        if shaft.edge == now.edge || newest == Some(shaft.edge) {
+            continue;
+        }
+        newest = Some(shaft.edge);
+        let time = u64::from(shaft.pitch.time.get());
+        if time > pitch_time(shaft.pitch.largest, cell.limit) {
+            return count;
+        }
+        count += u8::from(time <= pitch_time(shaft.pitch.angle, cell.clear));
+        if count == BRISK_ENOUGH {
+            return count;
+        }
+    }
+    (count + brisk).min(BRISK_ENOUGH)
 }
 
 /// What `row` says of the shaft, if it is an edge of it.

@@ -30,7 +30,7 @@ pub(super) const CHATTER: i32 = 4;
 
 /// So many boot pitches, with none surely slow between them, must be at speed: a single edge that is none, as a sensor gives when it is switched on, would
 /// end the start too soon.
-const AT_SPEED: u8 = 2;
+pub(super) const AT_SPEED: u8 = 2;
 
 /// Where the leg is in its course.
 #[derive(Clone, Copy, Debug)]

@@ -52,6 +52,9 @@ pub struct LeaptCell {
     pub clear: i64,
 }
 
+/// So many boot pitches at speed, with none surely slow between them, are as good as more.
+pub const BRISK_ENOUGH: u8 = super::course::AT_SPEED;
+
 /// How slow a shaft may get, in microseconds a turn, before more than delays can change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Guard {
@@ -70,6 +73,9 @@ pub struct Outlook {
     pub cells: [LeaptCell; LEAPT.len()],
     /// Silence and pitches beyond this need a scan.
     pub guard: Guard,
+    /// Boot pitches at speed since the last that was surely slow, up to [`BRISK_ENOUGH`]: at speed is where underspeed clears,
+    /// slow where it is beyond.
+    pub brisk: u8,
     /// Power where it is not measured, or its reading is stale.
     pub assumed_power: Watts,
     /// Whether measured power counts.
@@ -117,14 +123,16 @@ pub fn steady_shift(machine: &Machine, seen: &SeenRatio) -> Option<i32> {
 }
 
 impl Judge {
-    /// What judge waits for, where leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed,
-    /// with slip known, nothing rubbing, no shaft silent and heat below its limit.
+    /// What judge waits for, where leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed, or
+    /// is held to be too slow, with slip known, nothing rubbing, no shaft silent and heat below its limit.
     #[must_use]
     pub fn outlook(&self) -> Option<Outlook> {
         let beyond = |condition| self.cell(condition).beyond;
+        // While one of these holds, every step would find the leg at speed or not and end with it not at speed.
+        let slow = [Condition::Underspeed, Condition::DeepUnderspeed].into_iter().any(|slow| self.state(slow).holds());
         let steady = self.begun
             && self.status.phase == Phase::Running
-            && self.course.at_speed
+            && self.course.at_speed != slow
             && !self.course.drive_off()
             && self.unknown_since.is_none()
             && self.motion.slip_short.reading.ppm().is_some()
@@ -185,6 +193,7 @@ impl Judge {
                 head: self.speeds.head.sudden.min(self.speeds.head.standing).min(self.speeds.head_silent),
                 boot: self.speeds.boot.sudden.min(self.speeds.boot.standing),
             },
+            brisk: self.course.brisk,
             assumed_power: self.assumed_power,
             power_meter: self.fitted.power_meter,
             power: self.power,
@@ -204,13 +213,16 @@ impl Judge {
     }
 
     /// Go to `to` as if everything up to it had been observed, the last of it `motion`. The caller has made sure that no alarm
-    /// turned on the way, and gives the state of the watched delays, the newest power reading and the heat at that moment.
+    /// turned on the way, and gives the state of the watched delays, the count of brisk pitches, the newest power reading and the
+    /// heat at that moment.
+    #[allow(clippy::too_many_arguments, reason = "each of them is a state of its own")]
     pub fn leap(
         &mut self,
         to: Micros,
         motion: &Motion,
         outlook: &Outlook,
         cells: &[(bool, Micros); LEAPT.len()],
+        brisk: u8,
         power: Option<(Micros, Watts)>,
         heat: &HeatCourse,
     ) {
@@ -220,6 +232,7 @@ impl Judge {
             self.heat_slip = slip.get();
         }
         self.power = power;
+        self.course.brisk = brisk;
         self.heat.take_course(&heat.0, to);
         let mut other = outlook.until;
         for ((beyond, due), condition) in cells.iter().zip(LEAPT) {
