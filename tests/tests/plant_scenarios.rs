@@ -3,8 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use slackside::input::{Input, Shaft, Signal};
+use slackside::judge::Condition;
 use slackside_simulator::scenario::Scenario;
 use slackside_simulator::scenario::run::{Permits, Summary, Watch, run};
+use slackside_simulator::scenario::score::{Class, checked, score};
 use slackside_simulator::scenario::settings::Commissioned;
 use slackside_simulator::scenario::truth::Row;
 
@@ -121,7 +123,7 @@ ramp_s = 10.0
     assert_eq!(one, GOLDEN);
 }
 
-const GOLDEN: (usize, u64) = (3_095, 16_923_932_883_203_309_763);
+const GOLDEN: (usize, u64) = (3_095, 1_918_353_611_475_555_982);
 
 /// Rows come in order of time, levels alternate, and edges carry real microseconds, not multiples of the step.
 #[test]
@@ -240,4 +242,16 @@ fn the_book_lists_every_fault() {
     for kind in kinds {
         assert!(page.contains(&format!("| `{kind}`")), "{kind} is not in the book");
     }
+}
+
+/// A target that works loose does no harm to slip over whole turns, but it will fall off one day: the monitor says so.
+#[test]
+fn a_target_that_works_loose_is_told_and_stops_nothing() {
+    let scenario = Scenario::read(&directory().join("head-target-loose.toml")).expect("sound");
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let settings = checked(&scenario.leg, &commissioned).expect("sound");
+    let scored = score(&scenario, &commissioned, &settings, 1, true).expect("a run");
+    assert_eq!(scored.class, Class::Quiet);
+    assert_eq!(scored.raised[Condition::HeadTargets.index()], 1);
+    assert_eq!(scored.raised.iter().sum::<u32>(), 1);
 }

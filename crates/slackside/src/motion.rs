@@ -105,6 +105,8 @@ pub enum TargetPattern {
     Missing,
     /// An edge too many comes, again and again.
     Extra,
+    /// As many as there should be, but they lie clearly outside the spacing in the settings.
+    Moved,
 }
 
 /// What is known of one shaft.

@@ -95,7 +95,8 @@ pub fn inspection(cause: Cause) -> Inspection {
         ),
         Cause::Target(which) => (
             format!("A target on the {} shaft may be missing, loose or doubled", shaft(which)),
-            "Count the targets by hand with the leg locked out, and check each one's gap.",
+            "With the leg locked out, count the targets by hand, see that none is loose, and check each one's gap and spacing \
+             against the settings.",
         ),
         Cause::OffCentre(where_) => (
             format!("The belt may run off centre: {}", place(where_)),

@@ -110,11 +110,11 @@ pub const fn meaning(condition: Condition) -> Meaning {
         ),
         Condition::HeadTargets => (
             "Head targets",
-            "The pattern of the head's signal says that a target is missing, or that there is one too many.",
+            "The pattern of the head's signal says that a target is missing, that there is one too many, or that one has moved.",
         ),
         Condition::BootTargets => (
             "Boot targets",
-            "The pattern of the boot's signal says that a target is missing, or that there is one too many.",
+            "The pattern of the boot's signal says that a target is missing, that there is one too many, or that one has moved.",
         ),
         Condition::ContactFault => {
             ("Rub contact fault", "A rub contact's wire is cut or shorted: where the belt runs there is not known.")

@@ -1,7 +1,8 @@
 //! How the monitor does, judged by the plant's truth.
 //!
 //! A stop is called for when the belt is below 80 % of normal after the start time, or slip heat is above its budget. It is
-//! due within the bound no method can beat (one pitch at the setpoint's speed), the on-delay, and 50 ms.
+//! due within the bound no method can beat (one pitch at the setpoint's speed, from the edge it begins with), the on-delay,
+//! and 50 ms.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -12,9 +13,9 @@ use anyhow::{Context, bail};
 use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
 use rayon::iter::{IntoParallelIterator, IntoParallelRefIterator, ParallelIterator};
 use serde::Deserialize;
-use slackside::input::Input;
+use slackside::input::{Input, Shaft, Signal};
 use slackside::judge::Condition;
-use slackside::settings::Checked;
+use slackside::settings::{Checked, CountedEdges};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::guard::Guard;
@@ -67,10 +68,22 @@ pub struct Scored {
 
 struct Looking {
     guard: Guard,
+    counted: CountedEdges,
+    /// Counted edges of the boot shaft, in microseconds.
+    boot_edges: Vec<u64>,
 }
 
 impl Watch for Looking {
     fn input(&mut self, input: &Input) -> io::Result<()> {
+        if let Signal::Edge(Shaft::Boot, rising) = input.signal
+            && match self.counted {
+                CountedEdges::Rising => rising,
+                CountedEdges::Falling => !rising,
+                CountedEdges::Both => true,
+            }
+        {
+            self.boot_edges.push(input.at.get());
+        }
         self.guard.take(input);
         Ok(())
     }
@@ -95,22 +108,45 @@ pub fn checked(leg: &Leg, commissioned: &Commissioned) -> anyhow::Result<Checked
     })
 }
 
-/// How long after it is called for a stop is due, in microseconds.
-#[must_use]
-pub fn due_after(settings: &Checked, by_belt: bool) -> u64 {
-    let machine = &settings.machine;
-    let marks = machine.boot_targets.map_or(1.0, |targets| f64::from(targets.marks()));
-    let turns = f64::from(machine.normal_boot.get()) * 1e-6;
-    let limit = settings.limits.of(if by_belt { Condition::DeepUnderspeed } else { Condition::SlipHeat });
-    let wait = if by_belt {
-        // The largest pitch, at the speed of the setpoint.
-        let setpoint = 1.0 - f64::from(limit.setpoint) * 1e-6;
-        1.02 / (marks * turns * setpoint)
-    } else {
-        // Slip is known a window of four boot turns late.
-        4.0 / turns
-    };
-    (wait * 1e6) as u64 + u64::from(limit.on_delay.get()) + 50_000
+/// How long a stop may take from the beginning of what proves it, in microseconds.
+struct Allowed {
+    /// One boot pitch at the speed of the setpoint, spacing error included; four boot turns where heat calls for it.
+    proof: u64,
+    /// The on-delay, and 50 ms.
+    wait: u64,
+}
+
+impl Allowed {
+    fn of(settings: &Checked, by_belt: bool) -> Self {
+        let machine = &settings.machine;
+        let marks = machine.boot_targets.map_or(1.0, |targets| f64::from(targets.marks()));
+        let turns = f64::from(machine.normal_boot.get()) * 1e-6;
+        let limit = settings.limits.of(if by_belt { Condition::DeepUnderspeed } else { Condition::SlipHeat });
+        let proof = if by_belt {
+            let setpoint = 1.0 - f64::from(limit.setpoint) * 1e-6;
+            1.02 / (marks * turns * setpoint)
+        } else {
+            // Slip is known a window of four boot turns late.
+            4.0 / turns
+        };
+        Self { proof: (proof * 1e6) as u64, wait: u64::from(limit.on_delay.get()) + 50_000 }
+    }
+
+    /// The shortest call that needs a stop: the belt was quicker to recover from a shorter one than any delay.
+    const fn least(&self) -> u64 {
+        self.proof + self.wait
+    }
+
+    /// When a stop called for at `call` is due. The pitch in which the belt fell below holds some of its good speed too, and
+    /// nobody who sees edges alone can part them: proof begins with the next edge, at most a pitch later.
+    fn due(&self, call: u64, by_belt: bool, boot_edges: &[u64]) -> u64 {
+        let next = boot_edges.get(boot_edges.partition_point(|edge| *edge < call));
+        let begins = match next {
+            Some(edge) if by_belt && *edge <= call + self.proof => *edge,
+            _ => call,
+        };
+        begins + self.least()
+    }
 }
 
 /// Run once with the monitor looking on. `obey`: the leg does what the monitor says.
@@ -124,14 +160,15 @@ pub fn score(
     seed: u64,
     obey: bool,
 ) -> anyhow::Result<Scored> {
-    let mut looking = Looking { guard: Guard::new(settings) };
+    let counted = settings.machine.boot_targets.map_or(CountedEdges::Rising, |targets| targets.edges);
+    let mut looking = Looking { guard: Guard::new(settings), counted, boot_edges: Vec::new() };
     let summary = run(scenario, commissioned, seed, obey, &mut looking)?;
     let guard = looking.guard;
     let stop = guard.dropped.map(|(at, because)| (at.get(), because));
-    // A call that ends before it is due needs no stop: the belt was quicker to recover than any delay.
-    let lasting = summary.calls.iter().find(|(from, to, by_belt)| to - from >= due_after(settings, *by_belt));
+    let lasting = summary.calls.iter().find(|(from, to, by_belt)| to - from >= Allowed::of(settings, *by_belt).least());
     let called_us = lasting.map(|(from, ..)| *from);
-    let due_us = lasting.map(|(from, _, by_belt)| from + due_after(settings, *by_belt));
+    let due_us =
+        lasting.map(|(from, _, by_belt)| Allowed::of(settings, *by_belt).due(*from, *by_belt, &looking.boot_edges));
     let by_belt = lasting.is_some_and(|(.., by_belt)| *by_belt);
     let lapsed = summary.calls.len() - usize::from(lasting.is_some());
     let class = match (called_us, due_us, stop) {
@@ -213,8 +250,11 @@ pub fn page(job: &Job<'_>) -> anyhow::Result<String> {
          monitor in the scenarios below, so that truth and verdict are of the same course of events.\n\n\
          A stop is **called for** when the belt is below 80 % of normal speed once it was at speed or its start time \
          (10 s) is up, or when slip heat is above its budget. It is **due** one boot pitch at the speed of the setpoint \
-         later, plus the on-delay of *deep underspeed* (0.5 s), plus 50 ms; where heat calls for it, four boot turns \
-         and 50 ms later; a call that ends before it is due (a dip the leg recovers from) counts as none. **Early** is before it was called for: the setpoints sit above 80 % so that this is the rule.\n"
+         after the boot's next edge, plus the on-delay of *deep underspeed* (0.5 s), plus 50 ms: the pitch in which the \
+         belt fell below holds some of its good speed too, and nobody who sees edges alone can part them. If no edge comes \
+         within that pitch, it counts from the call itself. Where heat calls for it, it is due four boot turns and 50 ms \
+         later. A call too short for either (a dip the leg recovers from) counts as none. **Early** is before it was \
+         called for: the setpoints sit above 80 % so that this is the rule.\n"
     );
     let _ = writeln!(text, "## Healthy hours\n");
     healthy.say(&mut text);

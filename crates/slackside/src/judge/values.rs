@@ -79,5 +79,6 @@ const fn pattern(pattern: TargetPattern) -> u8 {
         TargetPattern::Whole => 0,
         TargetPattern::Missing => 1,
         TargetPattern::Extra => 2,
+        TargetPattern::Moved => 3,
     }
 }

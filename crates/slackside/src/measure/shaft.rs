@@ -339,7 +339,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
                         return None;
                     }
                 }
-                TargetPattern::Whole => {}
+                TargetPattern::Whole | TargetPattern::Moved => {}
             }
         }
         let before = motion.pitch?;
@@ -365,7 +365,8 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             self.turns_since_anomaly = self.turns_since_anomaly.saturating_add(1);
             if self.turns_since_anomaly >= PATTERN_TURNS {
                 self.anomalies = 0;
-                motion.pattern = TargetPattern::Whole;
+                motion.pattern =
+                    if self.spacing.is_unlike_settings() { TargetPattern::Moved } else { TargetPattern::Whole };
             }
         }
         if let Some(kind) = found {

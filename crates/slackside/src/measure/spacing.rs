@@ -71,6 +71,8 @@ pub struct Spacing<const MARKS: usize> {
     index: u8,
     stage: Stage,
     learned: bool,
+    /// Whether what was learned is not what the settings say.
+    unlike_settings: bool,
     /// Deviation of an even pitch before it is learned, in 2^-32 turn.
     tolerance: u32,
     /// Extremes of uneven pitches before they are learned.
@@ -88,6 +90,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
             index: 0,
             stage: Stage::Listening { passed: 0 },
             learned: false,
+            unlike_settings: false,
             tolerance: 0,
             extremes: None,
         }
@@ -123,6 +126,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
     /// Whether a pitch may differ from its best estimate by so much that neighbours cannot be compared.
     pub const fn is_unknown(&self) -> bool {
         !self.learned && self.extremes.is_some()
+    }
+
+    /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
+    pub const fn is_unlike_settings(&self) -> bool {
+        self.unlike_settings
     }
 
     fn step(&self, index: u8, by: u8) -> u8 {
@@ -283,7 +291,18 @@ impl<const MARKS: usize> Spacing<MARKS> {
         let is_news = material || (!self.learned && self.extremes.is_some());
         self.adopt(total);
         self.learned = true;
+        let allowed = self.all().all(|share| self.allows(share.angle.get()));
+        self.unlike_settings = !allowed;
         is_news
+    }
+
+    /// Whether the settings allow such a pitch, with as much again for a shaft out of true under the sensor.
+    fn allows(&self, pitch: u32) -> bool {
+        let even = u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX);
+        let margin = self.tolerance.max(even >> MATERIAL_SHIFT);
+        let (closest, widest) =
+            self.extremes.unwrap_or((even.saturating_sub(self.tolerance), even.saturating_add(self.tolerance)));
+        pitch >= closest.saturating_sub(margin) && pitch <= widest.saturating_add(margin)
     }
 
     /// Take the new shares, scaled so that they add up to one turn exactly.
@@ -367,6 +386,26 @@ mod tests {
         assert_eq!(turn(&mut spacing, &[250; 4], 14, 760_000.0, 0.0), 0);
         assert!(spacing.learned);
         assert!(spacing.next().largest < before);
+    }
+
+    #[test]
+    fn a_target_that_moved_is_noticed_and_one_within_tolerance_is_not() {
+        let even = Declared::Even { tolerance: Ppm::new(20_000) };
+        let uneven = Declared::Uneven { closest: Ppm::new(190_000), widest: Ppm::new(310_000) };
+        for (declared, pattern, unlike) in [
+            (even, [250, 250, 250, 250], false),
+            (even, [255, 245, 245, 255], false),
+            (even, [250, 265, 235, 250], true),
+            (even, [310, 190, 250, 250], true),
+            (uneven, [190, 310, 190, 310], false),
+            (uneven, [190, 310, 170, 330], true),
+        ] {
+            let mut spacing = Spacing::<MOST_MARKS>::new();
+            spacing.configure(&targets(4, declared));
+            turn(&mut spacing, &pattern, 14, 760_000.0, 0.0);
+            assert!(spacing.learned);
+            assert_eq!(spacing.is_unlike_settings(), unlike, "{pattern:?}");
+        }
     }
 
     #[test]

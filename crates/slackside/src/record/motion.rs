@@ -13,7 +13,7 @@ keep!(SeenRatio { ratio, spread, at });
 keep!(Motion { head, boot, slip_short, slip_long, slipped, head_since_boot, seen_ratio, contacts });
 keep_one_of!(LineState: LineState::Sound, LineState::Open, LineState::Shorted);
 keep_one_of!(ContactState: ContactState::Clear, ContactState::Rubbing, ContactState::Faulty);
-keep_one_of!(TargetPattern: TargetPattern::Whole, TargetPattern::Missing, TargetPattern::Extra);
+keep_one_of!(TargetPattern: TargetPattern::Whole, TargetPattern::Missing, TargetPattern::Extra, TargetPattern::Moved);
 
 impl Keep for Distrust {
     fn keep(&self, pen: &mut Pen<'_>) {

@@ -132,9 +132,11 @@ impl Keep for Stage {
 impl<const MARKS: usize> Keep for Spacing<MARKS> {
     fn keep(&self, pen: &mut Pen<'_>) {
         // A field that is neither kept nor follows from the settings does not compile.
-        let Self { marks: _, count: _, index: _, stage: _, learned: _, tolerance: _, extremes: _ } = self;
+        let Self { marks: _, count: _, index: _, stage: _, learned: _, unlike_settings: _, tolerance: _, extremes: _ } =
+            self;
         self.index.keep(pen);
         self.learned.keep(pen);
+        self.unlike_settings.keep(pen);
         self.stage.keep(pen);
         let now = pen.now().get() as u32;
         let mut newer = Mark { time: now, ..super::BLANK };
@@ -151,6 +153,7 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
             return Err(Unreadable);
         }
         self.learned.fetch(page)?;
+        self.unlike_settings.fetch(page)?;
         self.stage.fetch(page)?;
         let now = page.now().get() as u32;
         let mut newer = Mark { time: now, ..super::BLANK };
