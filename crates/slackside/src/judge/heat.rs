@@ -6,6 +6,7 @@
 
 use super::cell::{NEVER, Sense};
 use super::exp;
+use crate::math::divide;
 use crate::record::keep::keep;
 use crate::settings::{Limit, SlipHeat};
 use crate::units::{Joules, Micros, Ppm};
@@ -39,7 +40,14 @@ const LOG2_E: u64 = 103_957_133_576_908_769;
 const fn share(of: u64, ppm: i32) -> u64 {
     let ppm = if ppm < 0 { 0 } else { ppm as u64 };
     // A budget is below 2^32 J, so below 2^42 mJ; ppm below 2^31: divide first what would overflow.
-    (of / 1_000).saturating_mul(ppm) / 1_000
+    thousandth(thousandth(of).saturating_mul(ppm))
+}
+
+const fn thousandth(of: u64) -> u64 {
+    match divide(of, 1_000) {
+        Some(part) => part,
+        None => 0,
+    }
 }
 
 /// `a · b / 2^32` for b up to 2^32, rounded down.
@@ -97,7 +105,7 @@ impl Heat {
 
     /// As a share of the budget; a budget of nothing is always used up.
     pub(super) fn ppm_at(&self, now: Micros) -> Ppm {
-        let ppm = self.at(now).saturating_mul(1_000).checked_div(self.budget / 1_000).unwrap_or(u64::MAX);
+        let ppm = divide(self.at(now).saturating_mul(1_000), thousandth(self.budget)).unwrap_or(u64::MAX);
         Ppm::new(i32::try_from(ppm).unwrap_or(i32::MAX))
     }
 
@@ -109,8 +117,8 @@ impl Heat {
     /// What goes in from `now` on: so many watts times so much slip.
     pub(super) fn feed(&mut self, now: Micros, watts: u32, slip: i32) {
         let slip = slip.clamp(0, 1_000_000) as u64;
-        let inflow = u64::from(watts).saturating_mul(slip) / 1_000;
-        let fullest = u64::from(watts).saturating_mul(1_000);
+        let inflow = thousandth(u64::from(watts).wrapping_mul(slip));
+        let fullest = u64::from(watts).wrapping_mul(1_000);
         if inflow == self.inflow && fullest == self.fullest {
             return;
         }
@@ -118,7 +126,7 @@ impl Heat {
             self.anchor = self.at(now);
             self.anchor_at = now;
             self.inflow = inflow;
-            self.settled = inflow.saturating_mul(self.tau_ms) / 1_000;
+            self.settled = thousandth(inflow.saturating_mul(self.tau_ms));
         }
         if self.exact || fullest != self.fullest {
             self.fullest = fullest;
@@ -193,9 +201,7 @@ impl Heat {
         } else {
             let room = self.limit.saturating_sub(heat);
             // mJ · 10^6 / mW is microseconds; the product fits: a budget is below 2^42 mJ.
-            self.check = room
-                .saturating_mul(1_000_000)
-                .checked_div(self.fullest)
+            self.check = divide(room.saturating_mul(1_000_000), self.fullest)
                 .map_or(NEVER, |wait| Micros::new(now.get().saturating_add(wait)));
             self.exact = false;
         }

@@ -28,6 +28,7 @@ use super::ratio;
 use super::speeds::{self, Open, closed, fast_enough, too_slow};
 use super::{Condition, ConditionSet, Judge, Mode};
 use crate::input::{ContactState, Place};
+use crate::math::divide;
 use crate::motion::{Pitch, SlipReading, TargetPattern};
 use crate::settings::{Action, Checked};
 use crate::units::{Micros, Ppm, Span, Turns};
@@ -405,7 +406,7 @@ impl Judge {
 
 /// Millionths of a turn as an angle; below nothing counts as nothing.
 pub(super) fn microturns(value: i32) -> Turns {
-    Turns::new((u64::from(value.max(0).unsigned_abs()) << 32) / 1_000_000)
+    Turns::new(divide(u64::from(value.max(0).unsigned_abs()) << 32, 1_000_000).unwrap_or(0))
 }
 
 /// Milliseconds in microseconds; below nothing counts as nothing.
