@@ -119,6 +119,9 @@ impl Judge {
             limits: _,
             fitted: _,
             out_of_service: _,
+            stopping: _,
+            dropping_feed: _,
+            holding: _,
             names: _,
             speeds: _,
             scale: _,
@@ -176,9 +179,7 @@ impl Judge {
                 state.fetch(page)?;
             }
             self.with_cell(condition, |slot| *slot = cell);
-            if let Some(slot) = self.status.alarms.get_mut(condition.index()) {
-                *slot = state;
-            }
+            self.set_state(condition, state);
         }
         let mut same = false;
         same.fetch(page)?;

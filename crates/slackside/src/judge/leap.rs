@@ -257,13 +257,14 @@ impl Judge {
             let stale = at.after(POWER_STALE);
             other = other.min(if stale > now { stale } else { NEVER });
         }
+        let pitches = self.pitches();
         for condition in Condition::ALL {
             if LEAPT.contains(&condition) {
                 continue;
             }
             other = other.min(self.cell(condition).due);
             if !follows_silence(condition) && self.mode(condition) == Mode::Judged {
-                let (_, next): (Sense, Micros) = self.sense(condition, now);
+                let (_, next): (Sense, Micros) = self.sense(condition, &pitches, now);
                 other = other.min(next);
             }
         }

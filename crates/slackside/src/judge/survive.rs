@@ -20,9 +20,7 @@ impl Judge {
             } else {
                 AlarmState::Normal
             };
-            if let Some(slot) = self.status.alarms.get_mut(condition.index()) {
-                *slot = state;
-            }
+            self.set_state(condition, state);
             self.with_cell(condition, |cell| *cell = Cell { latches: latched, ..Cell::NEW });
         }
         self.status.first_out = survivor.first_out;
