@@ -95,7 +95,11 @@ impl Heat {
     /// The heat at `now`, in millijoules.
     pub(super) fn at(&self, now: Micros) -> u64 {
         let waited = now.get().saturating_sub(self.anchor_at.get());
-        let left = exp::two_to_minus(waited.saturating_mul(self.decay));
+        self.with_left(exp::two_to_minus(waited.saturating_mul(self.decay)))
+    }
+
+    /// The heat when so much is left of the start, in 2^-32.
+    const fn with_left(&self, left: u64) -> u64 {
         if self.settled >= self.anchor {
             self.settled.saturating_sub(scaled(self.settled.saturating_sub(self.anchor), left))
         } else {
@@ -215,18 +219,21 @@ impl Heat {
         if !rising && !falling {
             return NEVER;
         }
-        // After 33 octaves nothing is left of the start: 33 / log2(e) = 22.9 time constants.
-        let mut before = now.get();
-        let mut after = self.anchor_at.get().saturating_add(self.tau_ms.saturating_mul(24_000)).max(before);
-        while after.saturating_sub(before) > 1 {
-            let middle = before.midpoint(after);
-            let heat = self.at(Micros::new(middle));
+        // The most that may be left of the start, and then when so little of it is left. With nothing left it is crossed.
+        let (mut most, mut over) = (0_u64, 1_u64 << 32);
+        while over.saturating_sub(most) > 1 {
+            let middle = most.midpoint(over);
+            let heat = self.with_left(middle);
             if (rising && heat >= self.limit) || (falling && heat < self.clear) {
-                after = middle;
+                most = middle;
             } else {
-                before = middle;
+                over = middle;
             }
         }
+        let octaves = exp::first_at_most(most);
+        let waited = divide(octaves.saturating_add(self.decay.saturating_sub(1)), self.decay).unwrap_or(u64::MAX);
+        // After 33 octaves nothing is left of the start: 33 / log2(e) = 22.9 time constants.
+        let after = self.anchor_at.get().saturating_add(waited.min(self.tau_ms.saturating_mul(24_000)));
         // Always after `now`, even at the end of time.
         Micros::new(after.max(now.get().saturating_add(1)))
     }
@@ -236,6 +243,8 @@ impl Heat {
 #[allow(clippy::float_arithmetic)]
 mod tests {
     extern crate std;
+
+    use proptest::prelude::*;
 
     use super::*;
     use crate::judge::Condition;
@@ -298,6 +307,47 @@ mod tests {
         image.feed(Micros::new(7_000_000), 3_000, 1_000_000);
         let trip = trip_time(&mut image).unwrap();
         assert!((trip - 1490.1).abs() < 0.2, "{trip}");
+    }
+
+    /// The crossing as it was first written: by bisection of time.
+    fn bisected(heat: &Heat, now: Micros) -> Micros {
+        let rising = heat.at(now) < heat.limit && heat.settled >= heat.limit;
+        let falling = heat.at(now) >= heat.clear && heat.settled < heat.clear;
+        if !rising && !falling {
+            return NEVER;
+        }
+        let mut before = now.get();
+        let mut after = heat.anchor_at.get().saturating_add(heat.tau_ms.saturating_mul(24_000)).max(before);
+        while after.saturating_sub(before) > 1 {
+            let middle = before.midpoint(after);
+            let at = heat.at(Micros::new(middle));
+            if (rising && at >= heat.limit) || (falling && at < heat.clear) {
+                after = middle;
+            } else {
+                before = middle;
+            }
+        }
+        Micros::new(after.max(now.get().saturating_add(1)))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(5_000))]
+
+        #[test]
+        fn the_crossing_is_the_one_found_by_bisecting_time(
+            (budget, tau) in (1..u32::MAX, 1_000..u32::MAX),
+            (preload, watts, slip) in (any::<u32>(), any::<u32>(), 0..1_000_001_i32),
+            (shift, scale) in (0..32_u32, 0..32_u32),
+            (start, waited) in (0..u64::MAX, 0..1_u64 << 34),
+        ) {
+            let settings = SlipHeat { budget: Joules::new(budget), time_constant: Span::new(tau) };
+            let limit = Limits::STARTING;
+            let mut heat = Heat::new(&settings, limit.of(Condition::SlipHeat), Joules::new(preload >> shift));
+            heat.begin(Micros::new(start));
+            heat.feed(Micros::new(start), watts >> scale, slip);
+            let now = Micros::new(start.saturating_add(waited));
+            prop_assert_eq!(heat.crossing(now), bisected(&heat, now));
+        }
     }
 
     #[test]
