@@ -34,6 +34,9 @@ pub(super) struct Heat {
 
 keep!(Heat { anchor_at, anchor, inflow, fullest, settled, check, exact } fixed { decay, tau_ms, budget, limit, clear });
 
+/// How far, in 2^-32, a share worked out from its 32 leading bits may be from the exact one; bisection goes on from there.
+const GUESSED: u64 = 4;
+
 /// log2(e) in 2^-56.
 const LOG2_E: u64 = 103_957_133_576_908_769;
 
@@ -220,11 +223,29 @@ impl Heat {
             return NEVER;
         }
         // The most that may be left of the start, and then when so little of it is left. With nothing left it is crossed.
+        let crossed = |left| {
+            let heat = self.with_left(left);
+            (rising && heat >= self.limit) || (falling && heat < self.clear)
+        };
         let (mut most, mut over) = (0_u64, 1_u64 << 32);
+        // It lies at about this share of the way from the end to the start; 32 bits of both give it within a few parts.
+        let (goal, way) = if rising {
+            (self.settled.saturating_sub(self.limit), self.settled.saturating_sub(self.anchor))
+        } else {
+            (self.clear.saturating_sub(self.settled), self.anchor.saturating_sub(self.settled))
+        };
+        let spare = 32_u32.saturating_sub(way.leading_zeros());
+        let guess = divide((goal >> spare) << 32, way >> spare).unwrap_or(0);
+        let (fewer, more) = (guess.saturating_sub(GUESSED), guess.saturating_add(GUESSED));
+        if fewer > most && fewer < over && crossed(fewer) {
+            most = fewer;
+        }
+        if more > most && more < over && !crossed(more) {
+            over = more;
+        }
         while over.saturating_sub(most) > 1 {
             let middle = most.midpoint(over);
-            let heat = self.with_left(middle);
-            if (rising && heat >= self.limit) || (falling && heat < self.clear) {
+            if crossed(middle) {
                 most = middle;
             } else {
                 over = middle;
