@@ -147,6 +147,7 @@ impl Judge {
             bands: _,
             silence: _,
             other: _,
+            due: _,
         } = self;
         each_part!(self, keep(pen));
         let mut busy = ConditionSet::EMPTY;
@@ -170,6 +171,7 @@ impl Judge {
     /// Fetch it back, over a judge configured by the same settings.
     pub(crate) fn fetch_beside(&mut self, motion: &Motion, page: &mut Page<'_>) -> Result<(), Unreadable> {
         each_part!(self, fetch(page)?);
+        self.find_due();
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
         let busy = ConditionSet::from_bits(page.varint()?).ok_or(Unreadable)?;
         for condition in Condition::ALL {

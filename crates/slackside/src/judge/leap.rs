@@ -246,6 +246,7 @@ impl Judge {
         let first = |open: Option<Open>, limit| open.map_or(NEVER, |open: Open| open.crossing(limit));
         let head = first(self.open_head(), self.speeds.head.first);
         self.silence = head.min(first(self.open_boot(), self.speeds.boot.first));
+        self.find_due();
         self.bands = self.bands_now();
     }
 

@@ -173,6 +173,8 @@ pub struct Judge {
     silence: Micros,
     /// The earliest moment at which anything else may, but for slip heat.
     other: Micros,
+    /// The earliest of all.
+    due: Micros,
 }
 
 impl Judge {
@@ -223,11 +225,13 @@ impl Judge {
             bands: Bands::NONE,
             silence: NEVER,
             other: NEVER,
+            due: NEVER,
         }
     }
 
     /// Take limits, and what survived the last loss of power. Everything else starts afresh, and nothing is allowed
     /// before something is observed.
+    #[inline(never)]
     pub fn configure(&mut self, settings: &Checked, survivor: &Survivor) {
         let Machine { head_targets, boot_targets, power_meter, contacts, .. } = &settings.machine;
         // Field by field: by value the whole would make a large stack frame.
@@ -270,6 +274,7 @@ impl Judge {
         self.status.feed_permit = false;
         self.status.phase = Phase::Unsure;
         self.revive(survivor);
+        self.find_due();
     }
 
     /// Settle everything that fell due up to `seen.at`, then take it. A time earlier than the newest counts as the
@@ -291,7 +296,9 @@ impl Judge {
         if !self.begun {
             self.begin(now, out);
         }
-        self.settle(now, out);
+        if self.due <= now {
+            self.settle(now, out);
+        }
         self.newest = now;
         match seen.sight {
             Sight::Wake => return,
@@ -324,6 +331,7 @@ impl Judge {
     }
 
     /// The first thing is observed: time becomes known.
+    #[cold]
     fn begin(&mut self, now: Micros, out: Out<'_>) {
         self.begun = true;
         self.base = now;
@@ -342,7 +350,7 @@ impl Judge {
     /// Settle what falls due up to `until`, in order of time.
     fn settle(&mut self, until: Micros, out: Out<'_>) {
         loop {
-            let due = self.due();
+            let due = self.due;
             if due > until || due == NEVER {
                 return;
             }
@@ -350,8 +358,8 @@ impl Judge {
         }
     }
 
-    fn due(&self) -> Micros {
-        self.silence.min(self.other).min(self.heat.check())
+    fn find_due(&mut self) {
+        self.due = self.silence.min(self.other).min(self.heat.check());
     }
 
     /// Bring everything to `now`.
@@ -376,6 +384,7 @@ impl Judge {
         self.silence = silence.max(soonest);
         self.other = other.max(soonest);
         self.heat.next(now);
+        self.find_due();
         self.bands = self.bands_now();
     }
 
@@ -531,8 +540,7 @@ impl Judge {
     /// When something will fall due by itself. May be early where only a look is due, never late.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {
-        let due = self.due();
-        (self.begun && due != NEVER).then_some(due)
+        (self.begun && self.due != NEVER).then_some(self.due)
     }
 
     /// What judge holds now.

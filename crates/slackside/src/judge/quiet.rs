@@ -146,5 +146,6 @@ impl Judge {
         let first = |open: Option<Open>, pace: &Pace| open.map_or(NEVER, |open| open.crossing(pace.first));
         let head = if self.fitted.head { first(self.open_head(), &self.speeds.head) } else { NEVER };
         self.silence = head.min(first(self.open_boot(), &self.speeds.boot));
+        self.find_due();
     }
 }

@@ -8,6 +8,7 @@ use crate::units::Span;
 
 impl Judge {
     /// Put back what survived: trips are latched, whatever caused them may be gone; bypasses have lapsed.
+    #[inline(never)]
     pub(super) fn revive(&mut self, survivor: &Survivor) {
         for condition in Condition::ALL {
             let latched = survivor.latched.contains(condition);
@@ -32,6 +33,7 @@ impl Judge {
 
     /// What must survive a loss of power, as it stands now.
     #[must_use]
+    #[inline(never)]
     pub fn survivor(&self) -> Survivor {
         let mut survivor = Survivor {
             first_out: self.status.first_out,
