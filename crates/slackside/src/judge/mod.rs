@@ -377,7 +377,10 @@ impl Judge {
         self.lates.settle(now);
         self.settle_slip_unknown(now);
         self.feed_heat(now);
-        let (silence, other) = self.scan(now, out);
+        let (mut silence, mut other) = self.scan(now, out);
+        if self.leave_standstill(now, out) {
+            (silence, other) = self.scan(now, out);
+        }
         self.conclude(now, out);
         // Every step leaves time behind it, whatever a deadline may say.
         let soonest = Micros::new(now.get().saturating_add(1));

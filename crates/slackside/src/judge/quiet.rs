@@ -79,7 +79,7 @@ impl Bands {
                     && self.short.holds(&new.slip_short)
                     && self.long.holds(&new.slip_long)
                     && new.head_since_boot < self.following))
-            && new.seen_ratio.map(|seen| seen.at) == old.seen_ratio.map(|seen| seen.at)
+            && new.seen_ratio == old.seen_ratio
             && old.contacts.iter().zip(&new.contacts).all(|(old, new)| self.contact_holds(old, new))
             && new.head.pitch.is_none_or(|pitch| reference.agrees(&pitch))
     }

@@ -2,7 +2,7 @@
 //!
 //! | condition | beyond when | not judged |
 //! |---|---|---|
-//! | belt not following | head angle since the last boot edge at the setpoint | at rest, drive off |
+//! | belt not following | head angle since the last boot edge at the setpoint | at rest |
 //! | slip very high, impossible | slip over one turn, upwards or below zero | at rest, drive off |
 //! | slip high, negative | slip over four turns, upwards or below zero | at rest, drive off |
 //! | deep underspeed, underspeed, no motion | boot's last pitch, closed or open, against normal | at rest, drive off; suppressed while starting or inching |
@@ -16,13 +16,13 @@
 //! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches | at rest |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known | |
 //! | slip unknown | no slip over one turn for so long | not running |
-//! | drive contact fault | more than four changes in two seconds, or edges a minute after the drive went off | |
+//! | drive contact fault | more than four changes in two seconds, the belt still at speed ten seconds after the drive went off, or edges a minute after it | |
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond. A lower limit
 //! of slip counts as slip upwards; below zero it can only clear.
 
 use super::cell::{NEVER, Sense};
-use super::course::{CHATTER, LONGEST_COAST_DOWN};
+use super::course::{CHATTER, LONGEST_COAST_DOWN, STILL_DRIVEN};
 use super::people::held_from;
 use super::ratio;
 use super::speeds::{self, Open, closed, fast_enough, too_slow};
@@ -120,8 +120,9 @@ impl Judge {
                 }
                 live
             }
-            Condition::BeltNotFollowing
-            | Condition::SlipVeryHigh
+            // A contact that reads off may lie, and a head that turns two turns under a standing belt burns it all the same.
+            Condition::BeltNotFollowing => live || phase == Phase::CoastDown,
+            Condition::SlipVeryHigh
             | Condition::SlipHigh
             | Condition::SlipImpossible
             | Condition::SlipNegative
@@ -211,7 +212,8 @@ impl Judge {
                 let long = self.course.off_at.after(LONGEST_COAST_DOWN);
                 let coasting = self.status.phase == Phase::CoastDown;
                 let next = if coasting && now < long { long } else { NEVER };
-                (Sense::flag(chatter || (coasting && now >= long)), self.contact_changes.next().min(next))
+                let driven = coasting && self.still_driven();
+                (Sense::flag(chatter || driven || (coasting && now >= long)), self.contact_changes.next().min(next))
             }
             Condition::ReferenceFault => still(self.reference.sense(now)),
             Condition::TimeBaseFault => {
@@ -327,6 +329,13 @@ impl Judge {
         }
         let crossing = head.crossing(self.speeds.head.sudden).max(boot.crossing(self.speeds.boot.sudden));
         if now >= crossing { (Sense::Beyond, NEVER) } else { (Sense::Within, crossing) }
+    }
+
+    /// Whether the belt is still at speed when a leg without its drive cannot be.
+    fn still_driven(&self) -> bool {
+        let from = self.course.off_at.after(STILL_DRIVEN);
+        self.motion.boot.last_edge.is_some_and(|last| last >= from)
+            && self.closed_boot().is_some_and(|pitch| fast_enough(&pitch, self.speeds.under.clear))
     }
 
     /// Whether the last edge came sooner after the drive went off than half the shortest run-down known.
