@@ -5,6 +5,7 @@ use std::io;
 
 use rayon::prelude::*;
 use slackside::input::{Input, Signal};
+use slackside::judge::Condition;
 use slackside::measure::Measure;
 use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
@@ -78,7 +79,8 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
             });
             let seed = family.first_seed + u64::from(run);
             let path = family.scenario.display().to_string();
-            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity });
+            let alarm = family.alarm.as_deref().and_then(Condition::from_name);
+            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm });
         }
     }
     let mut cases: Vec<Case> = jobs
@@ -102,6 +104,7 @@ enum Job<'a> {
         settings: &'a Checked,
         seed: u64,
         severity: Option<f64>,
+        alarm: Option<Condition>,
     },
 }
 
@@ -116,7 +119,7 @@ impl Job<'_> {
                 let replay = format!("slackside replay {name}");
                 Ok(Case { name, replay, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
             }
-            Job::Simulated { path, scenario, commissioned, settings, seed, severity } => {
+            Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm } => {
                 let mut scenario = scenario.clone();
                 if let Some(severity) = severity {
                     scenario.set_severity(severity);
@@ -132,7 +135,7 @@ impl Job<'_> {
                     replay: format!("slackside simulate {path} --seed {seed}{severity} --out trace.csv"),
                     store,
                     settings: settings.clone(),
-                    label: from_truth(&scenario, &summary, study.grace_us),
+                    label: from_truth(&scenario, &summary, study.grace_us, alarm),
                     held_out: false,
                     heat,
                 })
@@ -142,7 +145,7 @@ impl Job<'_> {
 }
 
 /// What the plant's truth calls for. Where the author meant a stop and the plant calls for none (a mild run), either is right.
-fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64) -> Label {
+fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Option<Condition>) -> Label {
     let micros = |seconds: f64| (seconds * 1e6) as u64;
     let faults = scenario.faults.iter().map(|fault| fault.from_s).min_by(f64::total_cmp);
     let from = scenario.label.from_s.map(f64::from).or(faults).map(micros);
@@ -153,14 +156,17 @@ fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64) -> Label {
             let by = called + grace_us;
             label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: by });
         }
-        None if scenario.label.stop => {
+        // A mild run: whatever comes while something is wrong is right, and so is nothing.
+        None if scenario.label.stop || !scenario.label.wrong.is_empty() => {
             label.may.push(Stretch { from_us: from.unwrap_or(0), to_us: end_us });
         }
-        None if !scenario.label.wrong.is_empty() => {
-            let from_us = from.unwrap_or(0);
-            label.alarms.push(AlarmDue { condition: None, within: Stretch { from_us, to_us: end_us } });
-        }
         None => {}
+    }
+    if let Some(condition) = alarm {
+        label.alarms.push(AlarmDue {
+            condition: Some(condition),
+            within: Stretch { from_us: from.unwrap_or(0), to_us: end_us },
+        });
     }
     label
 }

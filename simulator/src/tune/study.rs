@@ -27,6 +27,7 @@
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
+use slackside::judge::Condition;
 use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
@@ -100,6 +101,8 @@ pub struct Family {
     pub first_seed: u64,
     /// Severity from the first run to the last, evenly; left out: the scenario's own.
     pub severity: Option<[f64; 2]>,
+    /// The condition whose alarm should come in every run; left out: alarms may come while something is wrong, and need not.
+    pub alarm: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -202,6 +205,13 @@ impl Study {
             {
                 let message = format!("is [{from}, {to}], expected two numbers from 0 to 1, the smaller first");
                 tell(format!("family.{number}.severity"), message);
+            }
+        }
+        for (number, family) in file.families.iter().enumerate() {
+            if let Some(name) = family.alarm.as_ref().filter(|name| Condition::from_name(name).is_none()) {
+                let message =
+                    format!("\"{name}\" is no condition: use a name from the settings file, such as \"mistracking\"");
+                tell(format!("family.{number}.alarm"), message);
             }
         }
         let mut knobs = Vec::new();
