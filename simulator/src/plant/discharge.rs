@@ -7,7 +7,7 @@
 use core::f64::consts::TAU;
 
 /// Standard gravity in m/s^2.
-pub const GRAVITY: f64 = 9.81;
+pub const GRAVITY: f64 = 9.806_65;
 
 /// Height of the pole above the shaft in m, at that speed.
 #[must_use]

@@ -2,6 +2,8 @@
 
 use slackside::settings::Machine;
 
+use crate::plant::discharge::{balance_rpm, pole_height};
+
 use super::page::Page;
 use super::{Figures, crown, discharge, friction, lagging, mm_and_inches, trimmed};
 
@@ -143,7 +145,7 @@ fn crowns(page: &mut Page, machine: &Machine) {
 
 fn throw(page: &mut Page, figures: &Figures) {
     page.heading("Centrifugal discharge");
-    let balance = discharge::balance_rpm(figures.head_m);
+    let balance = balance_rpm(figures.head_m);
     let share = figures.head_rpm / balance;
     page.row("Balancing speed", &format!("{balance:.1} rpm (42.29 / sqrt(D in m), g = w^2 r)"));
     page.row("Head at normal speed", &format!("{:.0} % of it: {}", share * 100.0, discharge::verdict(share)));
@@ -151,7 +153,7 @@ fn throw(page: &mut Page, figures: &Figures) {
         "Pole above the shaft",
         &format!(
             "{:.0} mm; the pulley's radius is {:.0} mm",
-            discharge::pole_height_m(figures.head_rpm) * 1e3,
+            pole_height(figures.head_rpm) * 1e3,
             figures.head_m * 500.0
         ),
     );
