@@ -1,6 +1,7 @@
 //! One leg-day measured once and judged under many settings, every condition on. Prints what it took.
 //!
-//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000).
+//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000); `--noise` leaves the quiet day out;
+//! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_pandas.py`.
 
 use std::time::Instant;
 
@@ -212,10 +213,10 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
 }
 
 /// Write a day's motion and what came of some settings, for the comparison with a numpy script.
-fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
+fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::Result<()> {
     std::fs::create_dir_all(directory)?;
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
-    let inputs = day(&base, 0.03);
+    let inputs = day(&base, if place == Place::Clear { 0.01 } else { 0.03 });
     let store =
         Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
@@ -232,8 +233,10 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
     std::fs::write(directory.join("time_us.i64"), times)?;
     std::fs::write(directory.join("short_ppm.i32"), short)?;
     std::fs::write(directory.join("long_ppm.i32"), long)?;
-    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, Place::Noise)).take(wanted).collect();
+    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place)).take(wanted).collect();
+    let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
+    let tables = began.elapsed().as_secs_f64();
     let began = Instant::now();
     let verdicts: Vec<Vec<(Condition, u64)>> = all
         .iter()
@@ -276,7 +279,8 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
             serde_json::json!({ "number": number, "conditions": conditions })
         })
         .collect();
-    let study = serde_json::json!({ "seconds": seconds, "end_us": store.end().get(), "settings": told });
+    let study =
+        serde_json::json!({ "seconds": seconds, "tables": tables, "end_us": store.end().get(), "settings": told });
     std::fs::write(directory.join("study.json"), study.to_string())?;
     println!("{} settings in {seconds:.2} s on one thread, exported to {}", all.len(), directory.display());
     Ok(())
@@ -286,10 +290,14 @@ fn main() -> std::io::Result<()> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     if let Some(at) = words.iter().position(|word| word == "--export") {
         let directory = words.get(at + 1).map_or("tune-export", String::as_str);
-        return export(
-            std::path::Path::new(directory),
-            words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20),
-        );
+        let count = words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20);
+        let place = match words.get(at + 3).map(String::as_str) {
+            None | Some("quiet") => Place::Clear,
+            Some("noise") => Place::Noise,
+            Some("crossing") => Place::Crossing,
+            Some(other) => return Err(std::io::Error::other(format!("\"{other}\": write quiet, noise or crossing"))),
+        };
+        return export(std::path::Path::new(directory), count, place);
     }
     let wanted = words.iter().find_map(|text| text.parse().ok()).unwrap_or(10_000);
     if !words.iter().any(|word| word == "--noise") {

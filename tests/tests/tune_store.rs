@@ -292,6 +292,16 @@ fn what_once_went_wrong() {
         4_244_367_893_839_521_141,
     ];
     all_three(again, &limits_from(&numbers, true));
+    // A power reading right after a slip of which only a bound was known.
+    let bound = Story {
+        seed: 5_768_059_751_802_496_916,
+        slip: 0.042_646_408_456_695_01,
+        deep: 0.291_488_948_766_226_1,
+        speed: 0.077_865_929_072_765_21,
+        events: 0,
+        ..again
+    };
+    all_three(bound, &limits_from(&[0, 347_762_771_260_662_534], true));
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::io;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use slackside::input::{Input, Signal};
@@ -13,7 +14,7 @@ use slackside::units::Micros;
 use super::label::{self, AlarmDue, Label, Stretch};
 use super::run::HeatTables;
 use super::store::{Builder, Store};
-use super::study::{Study, fingerprint};
+use super::study::{Study, fingerprint, read_settings};
 use crate::scenario::Scenario;
 use crate::scenario::run::{Permits, Summary, Watch, run as simulate};
 use crate::scenario::settings::{Commissioned, settings_for};
@@ -24,8 +25,8 @@ use crate::trace::Reader;
 pub struct Case {
     /// Its name: a file, or scenario, seed and severity.
     pub name: String,
-    /// How to see it again.
-    pub replay: String,
+    /// Where it came from.
+    pub source: Source,
     /// Its motion.
     pub store: Store,
     /// The leg it ran on, with that leg's limits.
@@ -36,6 +37,37 @@ pub struct Case {
     pub held_out: bool,
     /// Slip heat for every time constant of the study.
     pub heat: HeatTables,
+}
+
+/// Where a trace comes from, so that it can be seen again.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// A recording.
+    Recorded(PathBuf),
+    /// A run of a scenario.
+    Simulated {
+        /// The scenario file.
+        scenario: PathBuf,
+        /// The seed of the run.
+        seed: u64,
+        /// The severity of its faults, if not the scenario's own.
+        severity: Option<f64>,
+    },
+}
+
+impl Source {
+    /// The commands that show it under the settings in `chosen`.
+    #[must_use]
+    pub fn commands(&self, chosen: &str, bench: bool) -> String {
+        let bench = if bench { " --bench" } else { "" };
+        match self {
+            Self::Recorded(path) => format!("slackside replay {} --settings {chosen}{bench}", path.display()),
+            Self::Simulated { scenario, seed, severity } => {
+                let severity = severity.map_or_else(String::new, |severity| format!(" --severity {severity}"));
+                format!("slackside simulate {} --seed {seed}{severity} --out trace.csv", scenario.display())
+            }
+        }
+    }
 }
 
 /// Read, simulate and measure everything.
@@ -57,20 +89,23 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
         let own_heat = settings.limits.slip_heat;
         settings.limits.clone_from(&study.base.limits);
         settings.limits.slip_heat = own_heat;
-        let settings = settings.check().map_err(|violations| {
-            let first = violations
-                .first()
-                .map(|violation| format!("{}: {}", crate::settings::key_of(violation.field), violation.reason()));
-            anyhow::anyhow!(
-                "{}: the study's limits do not fit its leg: {}",
-                family.scenario.display(),
-                first.unwrap_or_default()
-            )
-        })?;
+        let settings = study.check(settings).map_err(|first| misfit(&family.scenario, &first))?;
         scenarios.push((scenario, commissioned, settings));
     }
-    let mut jobs: Vec<Job<'_>> =
-        study.traces.iter().zip(labels).map(|(trace, label)| Job::Recorded(trace, label)).collect();
+    let mut jobs: Vec<Job<'_>> = Vec::new();
+    for (trace, label) in study.traces.iter().zip(labels) {
+        let settings = match &trace.settings {
+            None => study.base.clone(),
+            Some(path) => {
+                let mut settings = Settings::clone(&read_settings(path, study.bench)?.checked);
+                let own_heat = settings.limits.slip_heat;
+                settings.limits.clone_from(&study.base.limits);
+                settings.limits.slip_heat = own_heat;
+                study.check(settings).map_err(|first| misfit(path, &first))?
+            }
+        };
+        jobs.push(Job::Recorded(trace, label, settings));
+    }
     for (family, (scenario, commissioned, settings)) in study.families.iter().zip(&scenarios) {
         for run in 0..family.runs {
             let severity = family.severity.map(|[from, to]| {
@@ -78,7 +113,7 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
                 ((from + (to - from) * part) * 1e3).round() / 1e3
             });
             let seed = family.first_seed + u64::from(run);
-            let path = family.scenario.display().to_string();
+            let path = family.scenario.clone();
             let alarm = family.alarm.as_deref().and_then(Condition::from_name);
             jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm });
         }
@@ -95,10 +130,17 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
     Ok(cases)
 }
 
+fn misfit(path: &Path, first: &str) -> anyhow::Error {
+    anyhow::anyhow!(
+        "{}: the study's limits do not fit its leg: {first}; tune legs that differ so much apart",
+        path.display()
+    )
+}
+
 enum Job<'a> {
-    Recorded(&'a super::study::Trace, Label),
+    Recorded(&'a super::study::Trace, Label, Checked),
     Simulated {
-        path: String,
+        path: PathBuf,
         scenario: &'a Scenario,
         commissioned: &'a Commissioned,
         settings: &'a Checked,
@@ -111,13 +153,12 @@ enum Job<'a> {
 impl Job<'_> {
     fn load(self, study: &Study) -> anyhow::Result<Case> {
         match self {
-            Job::Recorded(trace, label) => {
-                let store = Store::measure(Reader::open(&trace.file)?, &study.base)?;
-                let settings = study.base.clone();
+            Job::Recorded(trace, label, settings) => {
+                let store = Store::measure(Reader::open(&trace.file)?, &settings)?;
                 let heat = heat_tables(study, &store, &settings);
                 let name = trace.file.display().to_string();
-                let replay = format!("slackside replay {name}");
-                Ok(Case { name, replay, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
+                let source = Source::Recorded(trace.file.clone());
+                Ok(Case { name, source, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
             }
             Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm } => {
                 let mut scenario = scenario.clone();
@@ -129,10 +170,10 @@ impl Job<'_> {
                 let summary = simulate(&scenario, commissioned, seed, false, &mut kept)?;
                 let store = kept.finish(settings);
                 let heat = heat_tables(study, &store, settings);
-                let severity = severity.map_or_else(String::new, |severity| format!(" --severity {severity}"));
+                let how = severity.map_or_else(String::new, |severity| format!(" severity {severity}"));
                 Ok(Case {
-                    name: format!("{} seed {seed}{}", scenario.name, severity.replace(" --", " ")),
-                    replay: format!("slackside simulate {path} --seed {seed}{severity} --out trace.csv"),
+                    name: format!("{} seed {seed}{how}", scenario.name),
+                    source: Source::Simulated { scenario: path, seed, severity },
                     store,
                     settings: settings.clone(),
                     label: from_truth(&scenario, &summary, study.grace_us, alarm),
@@ -178,7 +219,7 @@ fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
         for level in 0..knob.levels() {
             let mut changed = Settings::clone(settings);
             knob.turn(&mut changed, level);
-            tried.extend(changed.check());
+            tried.extend(study.check(changed));
         }
     }
     HeatTables::build(store, &tried)
