@@ -7,7 +7,7 @@ use slackside::judge::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
 use slackside::settings::Checked;
 use slackside::sight::{Seen, Sight};
 use slackside::survivor::Survivor;
-use slackside::units::{Micros, Ppm, Span, Watts};
+use slackside::units::{Micros, Span, Watts};
 use slackside::verdict::Verdict;
 
 use super::index::Layered;
@@ -329,7 +329,9 @@ impl Leaper<'_> {
                 Some((since, watts)) if outlook.power_meter && at < since.after(Span::from_millis(60_000)) => watts,
                 _ => outlook.assumed_power,
             };
-            course.feed(at, watts, Ppm::new(store.short[row]));
+            if let Some(slip) = super::store::unpack(store.short[row]).ppm() {
+                course.feed(at, watts, slip);
+            }
         }
         to
     }
