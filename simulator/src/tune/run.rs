@@ -326,7 +326,11 @@ impl Leaper<'_> {
                 }
             }
             let watts = match power {
-                Some((since, watts)) if outlook.power_meter && at < since.after(Span::from_millis(60_000)) => watts,
+                Some((since, watts))
+                    if outlook.power_meter && watts > Watts::ZERO && at < since.after(Span::from_millis(60_000)) =>
+                {
+                    watts
+                }
                 _ => outlook.assumed_power,
             };
             if let Some(slip) = super::store::unpack(store.short[row]).ppm() {
@@ -375,7 +379,7 @@ impl HeatTable {
                 }
             });
             let watts = match told {
-                Some(watts) if settings.machine.power_meter => watts,
+                Some(watts) if settings.machine.power_meter && watts > Watts::ZERO => watts,
                 _ => Watts::new(u32::try_from(assumed).unwrap_or(u32::MAX)),
             };
             if let Some(slip) = super::store::unpack(store.short[row]).ppm() {

@@ -524,7 +524,8 @@ impl Judge {
         let standing = self.course.drive_off() || self.status.phase == Phase::Standstill;
         let power = match self.power {
             _ if standing => Watts::ZERO,
-            Some((at, power)) if self.fitted.power_meter && now < at.after(POWER_STALE) => power,
+            // A motor that turns a head takes power: a reading of none is no reading.
+            Some((at, power)) if self.fitted.power_meter && power > Watts::ZERO && now < at.after(POWER_STALE) => power,
             _ => self.assumed_power,
         };
         self.heat.feed(now, power.get(), self.heat_slip);
