@@ -15,5 +15,8 @@ fn main() {
     if env::var("CARGO_CFG_TARGET_ARCH").is_ok_and(|arch| arch == "arm") {
         println!("cargo:rustc-link-arg-bin=emulated=-Tlink.x");
         println!("cargo:rustc-link-arg-bin=measured=-Tlink.x");
+        if env::var_os("CARGO_FEATURE_LOG").is_some() {
+            println!("cargo:rustc-link-arg-bin=emulated=-Tdefmt.x");
+        }
     }
 }

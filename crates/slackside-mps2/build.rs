@@ -5,6 +5,7 @@ fn main() {
     std::fs::copy("memory.x", out.join("memory.x")).expect("memory.x lies beside this file");
     println!("cargo:rustc-link-search={}", out.display());
     println!("cargo:rustc-link-arg-bins=-Tlink.x");
+    println!("cargo:rustc-link-arg-bins=-Tdefmt.x");
     println!("cargo:rustc-link-arg-bins=--nmagic");
     println!("cargo:rerun-if-changed=memory.x");
 }

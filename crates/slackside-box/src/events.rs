@@ -9,6 +9,7 @@ use crate::fault::Fault;
 
 /// What happened.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Happened {
     /// A fault of the box came.
     FaultCame(Fault),
@@ -35,6 +36,7 @@ pub enum Happened {
 
 /// An event with its number and time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Event {
     /// Counts up by one from 0 at start-up: a gap tells of lost events.
     pub number: u32,

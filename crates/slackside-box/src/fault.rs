@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 /// A fault of the box.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
 #[non_exhaustive]
 pub enum Fault {

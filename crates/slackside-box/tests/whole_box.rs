@@ -186,6 +186,27 @@ fn a_trip_survives_a_power_cycle_and_is_reset_only_at_the_leg() {
 }
 
 #[test]
+fn power_lost_before_the_recording_is_filed_loses_only_the_recording() {
+    // How long after the trip power stays: before the leg stands, and until well after the recording is filed.
+    for (millis, kept) in [(2_500, false), (40_000, true)] {
+        let mut rig = running();
+        rig.turn(Shaft::Boot, 0);
+        rig.run(1_500);
+        let first_out = rig.sensor_box.monitor().status().first_out;
+        assert!(first_out.is_some());
+        rig.press_stop();
+        rig.turn(Shaft::Head, 0);
+        rig.run(millis);
+        let mut rig = Rig::start(rig.power_down());
+        rig.run(1_000);
+        assert_eq!(rig.sensor_box.monitor().status().first_out, first_out, "{millis} ms");
+        assert_dropped(&rig);
+        let recordings = rig.sensor_box.recordings();
+        assert_eq!(recordings.first().and_then(|entry| entry.about.first_out), first_out.filter(|_| kept), "{millis} ms");
+    }
+}
+
+#[test]
 fn a_dead_or_cut_boot_sensor_stops_the_leg() {
     // Cut, with a supervised line.
     let mut rig = running();

@@ -4,6 +4,8 @@
 
 #[cfg(target_arch = "arm")]
 pub mod host;
+#[cfg(all(target_arch = "arm", feature = "log"))]
+pub mod log;
 #[cfg(target_arch = "arm")]
 pub mod paint;
 #[cfg(target_arch = "arm")]

@@ -1,162 +1,101 @@
 //! The box on an emulated board. The host gives it settings (`settings.bin`, an image) and a trace (`inputs.bin`, postcard,
-//! one input after the other) by semihosting; then SysTick turns the leg: its interrupt puts the trace's edges into the queues
-//! and its contacts onto the pins, when their time has come. The link is the board's UART.
+//! one input after the other) by semihosting; interrupts then turn the leg, see `player`. The link is the board's first UART, the log
+//! its second. With a file `edges.bin`, a number of four bytes, low byte first, the run ends after so many edges and leaves
+//! `figures.bin`: see `latency`.
+//!
+//! | interrupt | priority |
+//! |---|---|
+//! | timer 0: an edge | highest, held up by nothing |
+//! | UART 0: a byte of the link; SysTick: everything else, every 500 µs | below |
 #![no_std]
 #![no_main]
 
+mod clock;
+mod handed;
+mod host;
+mod latency;
+mod log;
 mod memory;
+mod pins;
+mod player;
 mod uart;
 
-use core::cell::RefCell;
-use core::sync::atomic::{AtomicBool, AtomicU16, AtomicU32, Ordering};
+use core::sync::atomic::{AtomicU32, Ordering};
 
-use cortex_m::interrupt::Mutex;
+use cortex_m::interrupt::InterruptNumber;
+use cortex_m::peripheral::scb::SystemHandler;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
-use cortex_m_semihosting::{hprintln, nr, syscall};
 use slackside::Monitor;
-use slackside::input::{Command, ContactState, Input as Entry, LineState, Shaft, Signal};
 use slackside::record::Recorder;
 use slackside::settings::MOST_IMAGE_BYTES;
-use slackside::units::{Micros, Span};
+use slackside::units::Span;
 use slackside_box::contact::{RubContact, Wiring};
-use slackside_box::edges::{Catcher, EdgeQueue, Merger};
+use slackside_box::edges::{EdgeQueue, Merger};
 use slackside_box::pin::{Input, Output};
 use slackside_box::relay::Relay;
 use slackside_box::store::{Journal, Kept, Layout, Slots};
 use slackside_box::wires::{Inputs, Outputs, Wires};
 use slackside_box::{Link, Nameplate, Parts, SensorBox};
 
+use clock::now;
+use handed::Handed;
+use latency::LATENCY;
 use memory::{Flash, Level, Pin};
-use uart::Uart;
+use pins::*;
+use player::{Edges, Rounds};
+use uart::{Receiver, Waiting};
 
-/// The processor's clock on this board.
-const CLOCK_HZ: u32 = 25_000_000;
-/// How often the interrupt comes.
-const STEP_US: u32 = 100;
 const RING: usize = 32 * 1024;
 const FLASH: usize = 256 * 1024;
 const TRACE: usize = 2 * 1024 * 1024;
-/// A rub contact's line clear, rubbing and cut; a sensor line's current sound, cut and shorted.
-const CLEAR: u16 = 43_354;
-const RUBBING: u16 = 20_480;
-const SOUND: u16 = 3_000;
 
-static STEPS: AtomicU32 = AtomicU32::new(0);
-static PINS: [AtomicBool; 16] = [const { AtomicBool::new(false) }; 16];
-static LEVELS: [AtomicU16; 6] = [
-    AtomicU16::new(CLEAR),
-    AtomicU16::new(CLEAR),
-    AtomicU16::new(CLEAR),
-    AtomicU16::new(CLEAR),
-    AtomicU16::new(SOUND),
-    AtomicU16::new(SOUND),
-];
+static EDGES: Handed<Edges> = Handed::new();
+static ROUNDS: Handed<Rounds> = Handed::new();
+static RECEIVER: Handed<Receiver> = Handed::new();
+/// Bytes that came by the link.
+static RECEIVED: AtomicU32 = AtomicU32::new(0);
 
-// The pins by number.
-const DRIVE: usize = 0;
-const OUTLET: usize = 1;
-const ACKNOWLEDGE: usize = 2;
-const RESET: usize = 3;
-const BOOT_CLEARED: usize = 4;
-const KEY: usize = 5;
-const INCHING: usize = 6;
-const COILS: [usize; 3] = [7, 8, 9];
-const BACKS: [usize; 3] = [10, 11, 12];
-const ALARM: usize = 13;
-const HEARTBEAT: usize = 14;
-
-const fn pin(number: usize) -> Pin {
-    Pin(&PINS[number])
+/// The board's interrupts.
+#[derive(Clone, Copy)]
+#[repr(u16)]
+enum Interrupt {
+    UartReceived = 0,
+    Timer0 = 8,
 }
 
-/// What the interrupt plays.
-struct Player {
-    rest: &'static [u8],
-    next: Option<Entry>,
-    head: Catcher<'static>,
-    boot: Catcher<'static>,
+// SAFETY: the numbers are the board's.
+unsafe impl InterruptNumber for Interrupt {
+    fn number(self) -> u16 {
+        self as u16
+    }
 }
 
-static PLAYER: Mutex<RefCell<Option<Player>>> = Mutex::new(RefCell::new(None));
-
-fn now() -> Micros {
-    // 100 µs steps of 32 bits: five days of emulation.
-    Micros::new(u64::from(STEPS.load(Ordering::SeqCst)) * u64::from(STEP_US))
+#[exception]
+unsafe fn DefaultHandler(number: i16) {
+    // SAFETY: each interrupt takes only what was handed to it.
+    unsafe {
+        if number == Interrupt::Timer0 as i16 {
+            if let Some(edges) = EDGES.take() {
+                edges.play();
+            }
+        } else if let Some(receiver) = RECEIVER.take() {
+            receiver.receive();
+            RECEIVED.store(receiver.received, Ordering::SeqCst);
+        }
+    }
 }
 
 #[exception]
 fn SysTick() {
-    let steps = STEPS.load(Ordering::SeqCst).wrapping_add(1);
-    STEPS.store(steps, Ordering::SeqCst);
-    for (coil, back) in COILS.into_iter().zip(BACKS) {
-        PINS[back].store(PINS[coil].load(Ordering::SeqCst), Ordering::SeqCst);
-    }
-    cortex_m::interrupt::free(|section| {
-        if let Some(player) = PLAYER.borrow(section).borrow_mut().as_mut() {
-            player.play(now());
-        }
-    });
-}
-
-impl Player {
-    fn fetch(&mut self) {
-        self.next = match postcard::take_from_bytes(self.rest) {
-            Ok((entry, rest)) => {
-                self.rest = rest;
-                Some(entry)
-            }
-            Err(_) => None,
-        };
-    }
-
-    fn play(&mut self, now: Micros) {
-        while let Some(Entry { at, signal }) = self.next.filter(|entry| entry.at <= now) {
-            match signal {
-                Signal::Edge(Shaft::Head, high) => self.head.catch(at, high),
-                Signal::Edge(Shaft::Boot, high) => self.boot.catch(at, high),
-                Signal::Contact(place, state) => {
-                    let level = match state {
-                        ContactState::Clear => CLEAR,
-                        ContactState::Rubbing => RUBBING,
-                        ContactState::Faulty => u16::MAX,
-                    };
-                    LEVELS[place.index()].store(level, Ordering::SeqCst);
-                }
-                Signal::Line(shaft, state) => {
-                    let current = match state {
-                        LineState::Sound => SOUND,
-                        LineState::Open => 0,
-                        LineState::Shorted => u16::MAX,
-                    };
-                    LEVELS[4 + usize::from(shaft == Shaft::Boot)].store(current, Ordering::SeqCst);
-                }
-                Signal::DriveRunning(on) => PINS[DRIVE].store(on, Ordering::SeqCst),
-                Signal::OutletPlugged(on) => PINS[OUTLET].store(on, Ordering::SeqCst),
-                Signal::Command(_, Command::Key(on)) => PINS[KEY].store(on, Ordering::SeqCst),
-                Signal::Command(_, Command::Inch(on)) => PINS[INCHING].store(on, Ordering::SeqCst),
-                Signal::Command(_, Command::ResetButton(on)) => PINS[RESET].store(on, Ordering::SeqCst),
-                // Buttons without a length in the trace, and readings that this board has no input for.
-                _ => {}
-            }
-            self.fetch();
-        }
+    // SAFETY: handed to this interrupt.
+    if let Some(rounds) = unsafe { ROUNDS.take() } {
+        rounds.play();
     }
 }
 
-/// Read a file of the host into `buffer`: what was read, empty if there is no such file.
-fn read_file<'b>(name: &core::ffi::CStr, buffer: &'b mut [u8]) -> &'b [u8] {
-    // SAFETY: the name and the buffer live through the calls, and the lengths are their own.
-    let length = unsafe {
-        let handle = syscall!(OPEN, name.as_ptr(), nr::open::R_BINARY, name.to_bytes().len());
-        if handle == usize::MAX {
-            return &[];
-        }
-        let missing = syscall!(READ, handle, buffer.as_mut_ptr(), buffer.len());
-        syscall!(CLOSE, handle);
-        buffer.len().saturating_sub(missing)
-    };
-    &buffer[..length]
+const fn pin(number: usize) -> Pin {
+    Pin(&PINS[number])
 }
 
 fn wires() -> Wires<Pin, Pin, Level> {
@@ -195,11 +134,14 @@ fn main() -> ! {
     static mut STAGING: [u8; MOST_IMAGE_BYTES] = [0; MOST_IMAGE_BYTES];
     static mut INPUTS: [u8; TRACE] = [0; TRACE];
     static mut CHIP: [u8; FLASH] = [0; FLASH];
+    static mut WAITING: Waiting = Waiting::new();
 
+    let Some(mut core) = cortex_m::Peripherals::take() else { stop() };
+    let (receiver, uart) = uart::start(WAITING);
     CHIP.fill(0xFF);
     let mut flash = Flash(CHIP);
     let Ok(layout) = Layout::fit::<Flash>(0, FLASH as u32, RING as u32) else { stop() };
-    let image = read_file(c"settings.bin", STAGING);
+    let image = host::read_file(c"settings.bin", STAGING);
     if !image.is_empty() {
         // As a box of that leg that was in good order when it was switched off; the box itself tells if anything is wrong.
         let _ = Slots::new(&layout).store(&mut flash, image, None, &mut [0; MOST_IMAGE_BYTES]);
@@ -207,46 +149,112 @@ fn main() -> ! {
             let _ = journal.append(&mut flash, &Kept::default());
         }
     }
-    let trace = read_file(c"inputs.bin", INPUTS);
+    let mut wanted = [0; 4];
+    let wanted = match *host::read_file(c"edges.bin", &mut wanted) {
+        [a, b, c, d] => u32::from_le_bytes([a, b, c, d]),
+        _ => u32::MAX,
+    };
+    let trace: &'static [u8] = host::read_file(c"inputs.bin", INPUTS);
     let ((catch_head, head), (catch_boot, boot)) = (HEAD.split(), BOOT.split());
     let parts = Parts {
         nameplate: Nameplate { serial: "EMULATED-1", firmware: concat!("slackside-mps2 ", env!("CARGO_PKG_VERSION")) },
         edges: Merger::new(Some(head), boot),
-        // Edges of one step are put into their queues when the step is over.
-        capture_latency: Span::new(STEP_US),
+        // The interrupt itself reads the clock, and nothing holds it up.
+        capture_latency: Span::ZERO,
         wires: wires(),
         flash,
         layout,
         monitor: MONITOR,
         recorder: Recorder::new(MEMORY),
     };
+    core.SYST.set_clock_source(SystClkSource::Core);
+    core.SYST.set_reload(clock::STEP - 1);
+    core.SYST.clear_current();
+    core.SYST.enable_counter();
+    clock::start();
     let mut sensor_box = SensorBox::start(parts, now());
-    let mut link = Link::new(Uart::new(), STAGING);
-    let mut player = Player { rest: trace, next: None, head: catch_head, boot: catch_boot };
-    player.fetch();
-    cortex_m::interrupt::free(|section| PLAYER.borrow(section).replace(Some(player)));
-    let Some(core) = cortex_m::Peripherals::take() else { stop() };
-    let mut systick = core.SYST;
-    systick.set_clock_source(SystClkSource::Core);
-    systick.set_reload(CLOCK_HZ / 1_000_000 * STEP_US - 1);
-    systick.clear_current();
-    systick.enable_counter();
-    systick.enable_interrupt();
-    hprintln!("the box runs");
+    let mut link = Link::new(uart, STAGING);
+    // SAFETY: none of these interrupts is let loose yet; the edges' is above the others, and no critical section relies on
+    // priorities here.
+    unsafe {
+        EDGES.hand(Edges::new(trace, catch_head, catch_boot));
+        ROUNDS.hand(Rounds::new(trace));
+        RECEIVER.hand(receiver);
+        core.NVIC.set_priority(Interrupt::Timer0, 0);
+        core.NVIC.set_priority(Interrupt::UartReceived, 0x80);
+        core.SCB.set_priority(SystemHandler::SysTick, 0x80);
+        core.SYST.enable_interrupt();
+        clock::ring_in(1);
+        cortex_m::peripheral::NVIC::unmask(Interrupt::Timer0);
+        cortex_m::peripheral::NVIC::unmask(Interrupt::UartReceived);
+    }
+    defmt::info!("the box runs, settings {=u32:08X}", sensor_box.settings_identity().unwrap_or(0));
+    let mut told = Told::default();
     loop {
         sensor_box.poll(now());
+        #[cfg(not(feature = "plant-mask"))]
         link.poll(&mut sensor_box);
+        #[cfg(feature = "plant-mask")]
+        cortex_m::interrupt::free(|_| link.poll(&mut sensor_box));
+        told.tell(&sensor_box);
+        if LATENCY.taken() >= wanted {
+            report();
+        }
         while now() < sensor_box.next_wake() {
-            cortex_m::asm::wfi();
+            // While edges are measured the emulated time must be that of instructions alone.
+            if wanted == u32::MAX {
+                cortex_m::asm::wfi();
+            }
         }
     }
 }
 
-fn stop() -> ! {
-    hprintln!("the box cannot start");
-    loop {
-        cortex_m::asm::bkpt();
+/// What the log has told so far.
+#[derive(Default)]
+struct Told {
+    run: bool,
+    feed: bool,
+    events: u32,
+}
+
+impl Told {
+    fn tell(&mut self, sensor_box: &SensorBox<'_, Pin, Pin, Level, Flash, 64>) {
+        for event in sensor_box.events().from(self.events) {
+            defmt::info!("{=u64} us: {}", event.at.get(), event.happened);
+            self.events = event.number.wrapping_add(1);
+        }
+        let (run, feed) = (sensor_box.run_given(), sensor_box.feed_given());
+        if run != self.run {
+            self.run = run;
+            let first_out = sensor_box.monitor().status().first_out;
+            defmt::info!("run permit {=str}, first out {}", word(run), first_out);
+        }
+        if feed != self.feed {
+            self.feed = feed;
+            defmt::info!("feed permit {=str}", word(feed));
+        }
     }
+}
+
+const fn word(given: bool) -> &'static str {
+    if given { "given" } else { "dropped" }
+}
+
+/// The figures to the host, and the end.
+fn report() -> ! {
+    let [taken, least, most, total] = LATENCY.figures();
+    let mut bytes = [0; 20];
+    let figures = [taken, least, most, total, RECEIVED.load(Ordering::SeqCst)];
+    for (slot, byte) in bytes.iter_mut().zip(figures.into_iter().flat_map(u32::to_le_bytes)) {
+        *slot = byte;
+    }
+    host::write_file(c"figures.bin", &bytes);
+    host::exit(0)
+}
+
+fn stop() -> ! {
+    defmt::error!("the box cannot start");
+    host::exit(1)
 }
 
 #[panic_handler]

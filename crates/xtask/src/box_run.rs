@@ -1,8 +1,8 @@
-//! The whole box on the emulated board, its link on a TCP port of this computer.
+//! The whole box on the emulated board, its link on a TCP port of this computer, its log decoded.
 
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
@@ -12,18 +12,59 @@ use slackside_simulator::box_client::{Client, Port, anchor, fetch, read_settings
 use slackside_simulator::recording::{About, Recording, prove};
 
 use crate::emulator;
+use crate::log::Words;
 use crate::parity;
 use crate::root::{chips, root};
 use crate::toolchain::Toolchain;
 
+/// The file its log goes to.
+pub const LOG: &str = "log.bin";
 const TARGET: &str = "thumbv7m-none-eabi";
 /// How long the check may wait for the recording.
 const PATIENCE: Duration = Duration::from_secs(300);
 
 /// QEMU, ended with this value.
-struct Emulator {
+pub struct Emulator {
     child: Child,
-    _folder: tempfile::TempDir,
+    folder: tempfile::TempDir,
+    /// The TCP port of its link.
+    pub port: u16,
+}
+
+/// How the emulated time runs.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// As the day does; 32 ns an instruction, about the pace of a small Cortex-M, and the same on every computer.
+    Day,
+    /// As fast as the computer can; 32 ns an instruction.
+    Hurry,
+    /// As fast as the computer can; 16 ns an instruction, so that a flood is denser in the emulated time.
+    Dense,
+}
+
+impl Emulator {
+    /// A file it left, or is still writing.
+    pub fn file(&self, name: &str) -> Vec<u8> {
+        // What is not there yet is empty.
+        std::fs::read(self.folder.path().join(name)).unwrap_or_default()
+    }
+
+    /// Whether it has ended.
+    pub fn ended(&mut self) -> Result<Option<ExitStatus>> {
+        Ok(self.child.try_wait()?)
+    }
+
+    /// Connect to its link.
+    pub fn connect(&self) -> Result<Port> {
+        let begun = Instant::now();
+        loop {
+            match Port::open(&format!("127.0.0.1:{}", self.port), 115_200) {
+                Ok(port) => return Ok(port),
+                Err(error) if begun.elapsed() > Duration::from_secs(20) => return Err(error),
+                Err(_) => std::thread::sleep(Duration::from_millis(100)),
+            }
+        }
+    }
 }
 
 impl Drop for Emulator {
@@ -34,32 +75,55 @@ impl Drop for Emulator {
     }
 }
 
-fn build() -> Result<PathBuf> {
+/// Build the image, with these features.
+pub fn build(features: &str) -> Result<PathBuf> {
     let folder = root().join("crates/slackside-mps2");
-    let status = Toolchain::find(TARGET)?.cargo("build", TARGET, &folder, &[]).arg("--release").status()?;
+    let mut command = Toolchain::find(TARGET)?.cargo("build", TARGET, &folder, &[]);
+    let status = command.args(["--release", "--features", features]).status()?;
     ensure!(status.success(), "the box for the emulated board does not build");
     Ok(chips().join(TARGET).join("release/slackside-mps2"))
 }
 
-/// Start it. `hurry`: time runs as fast as the computer can, not as the day does.
-fn start(settings: &Checked, inputs: &[slackside::input::Input], port: u16, hurry: bool) -> Result<Emulator> {
-    let image = build()?;
+/// Whichever port is free now.
+pub fn any_port() -> Result<u16> {
+    Ok(TcpListener::bind("127.0.0.1:0")?.local_addr()?.port())
+}
+
+/// Start it. With `edges` it ends by itself after so many, and leaves its figures.
+pub fn start(
+    image: &Path,
+    settings: &Checked,
+    inputs: &[slackside::input::Input],
+    port: u16,
+    pace: Pace,
+    edges: Option<u32>,
+) -> Result<Emulator> {
     let folder = tempfile::tempdir()?;
     let mut buffer = [0; MOST_IMAGE_BYTES];
     std::fs::write(folder.path().join("settings.bin"), settings.to_image(&mut buffer)?)?;
     std::fs::write(folder.path().join("inputs.bin"), emulator::encode(inputs)?)?;
+    if let Some(edges) = edges {
+        std::fs::write(folder.path().join("edges.bin"), edges.to_le_bytes())?;
+    }
     let child = Command::new("qemu-system-arm")
         .current_dir(folder.path())
         .args(["-machine", "mps2-an385", "-nographic", "-monitor", "none"])
-        // 32 ns an instruction: about the pace of a small Cortex-M, and the same on every computer.
-        .args(["-icount", if hurry { "shift=5,sleep=off" } else { "shift=5,sleep=on" }])
+        .args([
+            "-icount",
+            match pace {
+                Pace::Day => "shift=5,sleep=on",
+                Pace::Hurry => "shift=5,sleep=off",
+                Pace::Dense => "shift=4,sleep=off",
+            },
+        ])
         .args(["-serial", &format!("tcp:127.0.0.1:{port},server=on,wait=off")])
+        .args(["-serial", &format!("file:{LOG}")])
         .args(["-semihosting-config", "enable=on,target=native", "-kernel"])
         .arg(image)
         .stdin(Stdio::null())
         .spawn()
         .context("qemu-system-arm does not start; on Debian: `apt-get install qemu-system-arm`")?;
-    Ok(Emulator { child, _folder: folder })
+    Ok(Emulator { child, folder, port })
 }
 
 /// Start the box and leave it running until interrupted, or check that the same microsecond is on both sides.
@@ -68,25 +132,29 @@ pub fn run(trace: Option<&Path>, settings: Option<&Path>, port: u16, check: bool
     if check {
         return same_microsecond(&settings, &inputs);
     }
-    let mut emulator = start(&settings, &inputs, port, false)?;
-    println!("The emulated box's link is on 127.0.0.1:{port}; interrupt to end it.");
-    let status = emulator.child.wait()?;
-    ensure!(status.success(), "QEMU ended: {status}");
-    Ok(())
+    let image = build("")?;
+    let words = Words::of(&image)?;
+    let mut emulator = start(&image, &settings, &inputs, port, Pace::Day, None)?;
+    println!("The emulated box's link is on 127.0.0.1:{port}; interrupt to end it. Its log:");
+    let mut told = 0;
+    loop {
+        let lines = words.tell(&emulator.file(LOG))?;
+        lines.iter().skip(told).for_each(|line| println!("{line}"));
+        told = lines.len();
+        if let Some(status) = emulator.ended()? {
+            ensure!(status.success(), "QEMU ended: {status}");
+            return Ok(());
+        }
+        std::thread::sleep(Duration::from_millis(300));
+    }
 }
 
 fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
-    // Whichever port is free now.
-    let port = TcpListener::bind("127.0.0.1:0")?.local_addr()?.port();
-    let _emulator = start(settings, inputs, port, true)?;
+    let image = build("")?;
+    let words = Words::of(&image)?;
+    let emulator = start(&image, settings, inputs, any_port()?, Pace::Hurry, None)?;
     let begun = Instant::now();
-    let mut client = loop {
-        match Port::open(&format!("127.0.0.1:{port}"), 115_200) {
-            Ok(port) => break Client::new(port),
-            Err(error) if begun.elapsed() > Duration::from_secs(20) => return Err(error),
-            Err(_) => std::thread::sleep(Duration::from_millis(100)),
-        }
-    };
+    let mut client = Client::new(emulator.connect()?);
     anchor(&mut client)?;
     let info = loop {
         if let Some(info) = recordings(&mut client)?.first() {
@@ -118,6 +186,14 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     let Some((at, because)) = tripped else { bail!("the replay does not trip") };
     let board = (info.tripped_at, info.first_out);
     ensure!((at, because) == board, "the desk trips at {at:?} ({because:?}), the box at {board:?}");
+    let lines = words.tell(&emulator.file(LOG))?;
+    let known = format!("run permit dropped, first out {because:?}");
+    ensure!(
+        lines.iter().any(|line| line.ends_with(&known)),
+        "the box's log does not say \"{known}\" when decoded; it says:\n{}",
+        lines.join("\n")
+    );
+    lines.iter().for_each(|line| println!("log: {line}"));
     println!("Box and desk trip at the same microsecond: {} ({because:?})", at.get());
     Ok(())
 }

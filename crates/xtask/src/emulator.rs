@@ -19,6 +19,8 @@ pub struct Returned {
     pub verdicts: Vec<u8>,
     /// Figures, if the image writes any.
     pub figures: Option<Vec<u8>>,
+    /// The log, if the image writes one.
+    pub log: Vec<u8>,
 }
 
 /// Run `image` with these settings and inputs.
@@ -59,6 +61,7 @@ pub fn run(image: &Path, settings: &Settings, inputs: &[Input], counted: bool) -
     Ok(Returned {
         verdicts: fs::read(folder.path().join("verdicts.bin")).context("no verdict stream came back")?,
         figures: fs::read(folder.path().join("figures.bin")).ok(),
+        log: fs::read(folder.path().join("log.bin")).unwrap_or_default(),
     })
 }
 

@@ -4,9 +4,12 @@ mod box_run;
 mod budget;
 mod emulator;
 mod image;
+mod latency;
+mod log;
 mod no_panic;
 mod parity;
 mod root;
+mod scenarios;
 mod targets;
 mod tidy;
 mod toolchain;
@@ -27,7 +30,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Chore {
-    /// Build the core, alone and with each of its features, for every microcontroller target.
+    /// Build the core and the box, alone and with each of their features, for every microcontroller target.
     Targets,
     /// Build the boxes on boards.
     Boards,
@@ -42,7 +45,8 @@ enum Chore {
         #[arg(long)]
         out: Option<PathBuf>,
     },
-    /// Compare the emulated board with the desk on the built-in legs and on every trace of the given folders.
+    /// Compare the emulated board with the desk on the built-in legs, every scenario, every recording, and every trace of the
+    /// given folders.
     Parity {
         /// Folders of traces (`NAME.csv`, each with its settings `NAME.toml` or the folder's `leg.toml`; without either,
         /// the example leg's settings are used).
@@ -68,6 +72,8 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Measure how late edges are stamped on the emulated box while its link is quiet and flooded; fail if the flood shows.
+    Latency,
     /// Prove that no panic can be reached in the linked images, and that the proof can fail.
     NoPanic,
     /// Look for what should not be in the tree.
@@ -82,6 +88,7 @@ fn main() -> ExitCode {
         Chore::Parity { folders } => parity::run(&folders),
         Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
         Chore::Budget { check } => budget::run(check),
+        Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
         Chore::Tidy => tidy::run(),
     };

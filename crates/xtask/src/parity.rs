@@ -1,73 +1,142 @@
 //! The desk against the emulated board: the same settings and inputs, and not one byte of difference allowed.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
 
-use anyhow::{Context, Result, bail};
+use anyhow::{Context, Result, anyhow, bail, ensure};
 use slackside::input::Input;
 use slackside::settings::Checked;
+use slackside_simulator::recording::Recording;
 use slackside_simulator::trace::Reader;
 use slackside_simulator::{demo, settings};
 
 use crate::emulator;
 use crate::image::{Image, Profile};
+use crate::log::Words;
+use crate::root::root;
+use crate::scenarios;
 use crate::trace::{desk_stream, leg};
 
 /// The image that plays traces.
 fn player() -> Result<PathBuf> {
-    Image { target: "thumbv7m-none-eabi", bin: "emulated", profile: Profile::Release, features: "" }.link()
+    Image { target: "thumbv7m-none-eabi", bin: "emulated", profile: Profile::Release, features: "log" }.link()
+}
+
+/// The image that plays traces, with the words of its log.
+struct Player {
+    image: PathBuf,
+    words: Words,
+}
+
+impl Player {
+    fn build() -> Result<Self> {
+        let image = player()?;
+        Ok(Self { words: Words::of(&image)?, image })
+    }
 }
 
 /// Play one trace.
 pub fn emulate(trace: &Path, settings: &Path, out: Option<&Path>) -> Result<()> {
     let settings = read_settings(settings)?;
     let inputs = read_trace(trace)?;
-    let board = compare(&player()?, &trace.display().to_string(), &settings, &inputs)?;
+    let (board, log) = compare(&Player::build()?, &trace.display().to_string(), &settings, &inputs)?;
     for verdict in emulator::decode(&board)? {
         println!("{:>14} µs  {:?}", verdict.at.get(), verdict.change);
     }
+    println!("The board's log:");
+    log.iter().for_each(|line| println!("  {line}"));
     if let Some(out) = out {
         std::fs::write(out, &board).with_context(|| format!("writing {}", out.display()))?;
     }
     Ok(())
 }
 
-/// Compare on the built-in legs, on the demo, on recordings of real wheels where they are at hand, and on the traces of
-/// `folders`.
+/// Compare on the built-in legs, on the demo, on every scenario, on every recording kept with the tests, on recordings of real
+/// wheels where they are at hand, and on the traces of `folders`. All of each, from the first input to the last.
 pub fn run(folders: &[PathBuf]) -> Result<()> {
-    let player = player()?;
+    let player = Player::build()?;
     let settings = leg::settings();
-    compare(&player, "a healthy leg", &settings, &leg::running(&settings, 120))?;
-    compare(&player, "a leg with everything wrong", &settings, &leg::rough(&settings, 300))?;
-    compare(&player, demo::NAME, &settings, &demo_inputs(&settings)?)?;
-    let recordings = slackside_tests::recordings::folder();
-    let mut played = 3;
-    for folder in folders.iter().chain(&recordings) {
-        for trace in traces(folder)? {
-            let settings = settings_beside(&trace)?;
-            compare(&player, &name_of(&trace), &settings, &read_trace(&trace)?)?;
-            played += 1;
-        }
+    let mut jobs = vec![Job::Healthy, Job::Rough, Job::Demo];
+    // The longest first, so that no processor stands idle at the end.
+    jobs.extend(scenarios::longest_first(&root().join("scenarios"))?.into_iter().map(Job::Scenario));
+    jobs.extend(files(&root().join("tests/golden"), "slk")?.into_iter().map(Job::Recording));
+    for folder in folders.iter().chain(&slackside_tests::recordings::folder()) {
+        jobs.extend(files(folder, "csv")?.into_iter().map(Job::Trace));
     }
-    println!("{played} traces, desk and emulated board alike to the last byte");
+    let next = AtomicUsize::new(0);
+    let (inputs, begun) = (AtomicUsize::new(0), Instant::now());
+    let work = || -> Result<()> {
+        while let Some(job) = jobs.get(next.fetch_add(1, Ordering::SeqCst)) {
+            let (name, settings, trace) = job.prepare(&settings)?;
+            compare(&player, &name, &settings, &trace).inspect_err(|_| next.store(usize::MAX / 2, Ordering::SeqCst))?;
+            inputs.fetch_add(trace.len(), Ordering::SeqCst);
+        }
+        Ok(())
+    };
+    std::thread::scope(|scope| {
+        let count = std::thread::available_parallelism().map_or(1, usize::from);
+        let workers: Vec<_> = (0..count).map(|_| scope.spawn(work)).collect();
+        workers.into_iter().try_for_each(|worker| worker.join().map_err(|_| anyhow!("a comparison panicked"))?)
+    })?;
+    println!(
+        "{} traces, {} inputs, desk and emulated board alike to the last byte, in {:.0} s",
+        jobs.len(),
+        inputs.into_inner(),
+        begun.elapsed().as_secs_f64()
+    );
     Ok(())
+}
+
+/// Something to be played on both sides.
+enum Job {
+    Healthy,
+    Rough,
+    Demo,
+    Scenario(PathBuf),
+    Recording(PathBuf),
+    Trace(PathBuf),
+}
+
+impl Job {
+    /// Its name, settings and inputs. `example`: the settings of what has none of its own.
+    fn prepare(&self, example: &Checked) -> Result<(String, Checked, Vec<Input>)> {
+        Ok(match self {
+            Self::Healthy => ("a healthy leg".to_owned(), example.clone(), leg::running(example, 120)),
+            Self::Rough => ("a leg with everything wrong".to_owned(), example.clone(), leg::rough(example, 300)),
+            Self::Demo => (demo::NAME.to_owned(), example.clone(), demo_inputs(example)?),
+            Self::Scenario(path) => {
+                let (settings, inputs) = scenarios::inputs(path)?;
+                (name_of(path), settings, inputs)
+            }
+            Self::Recording(path) => {
+                let bytes = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
+                let recording = Recording::from_bytes(&name_of(path), &bytes)?;
+                let settings = recording.settings()?.unwrap_or_else(|| example.clone());
+                let inputs = recording.parts.iter().flat_map(|part| part.inputs()).collect();
+                (name_of(path), settings, inputs)
+            }
+            Self::Trace(path) => (name_of(path), settings_beside(path)?, read_trace(path)?),
+        })
+    }
 }
 
 fn name_of(path: &Path) -> String {
     path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
-/// The traces of a folder, in the order of their names.
-fn traces(folder: &Path) -> Result<Vec<PathBuf>> {
+/// The files of a folder with that extension, in the order of their names.
+pub fn files(folder: &Path, wanted: &str) -> Result<Vec<PathBuf>> {
     let entries = std::fs::read_dir(folder).with_context(|| format!("reading the folder {}", folder.display()))?;
-    let mut traces = Vec::new();
+    let mut files = Vec::new();
     for entry in entries {
         let path = entry?.path();
-        if path.extension().is_some_and(|extension| extension == "csv") {
-            traces.push(path);
+        if path.extension().is_some_and(|extension| extension == wanted) {
+            files.push(path);
         }
     }
-    traces.sort();
-    Ok(traces)
+    files.sort();
+    Ok(files)
 }
 
 /// The settings of a trace: `NAME.toml` beside it, else the folder's `leg.toml`, else the example leg's.
@@ -110,16 +179,19 @@ fn all(mut reader: Reader) -> Result<Vec<Input>> {
     Ok(inputs)
 }
 
-/// Both streams of one trace; an error at the first difference.
-fn compare(player: &Path, name: &str, settings: &Checked, inputs: &[Input]) -> Result<Vec<u8>> {
-    let board = emulator::run(player, settings, inputs, false)?.verdicts;
+/// Both streams of one trace, and the board's log in words; an error at the first difference.
+fn compare(player: &Player, name: &str, settings: &Checked, inputs: &[Input]) -> Result<(Vec<u8>, Vec<String>)> {
+    let returned = emulator::run(&player.image, settings, inputs, false)?;
+    let (board, log) = (returned.verdicts, player.words.tell(&returned.log)?);
+    let first = format!("info leg {}, settings {:08X}", settings.machine.leg, settings.identity());
+    ensure!(log.first() == Some(&first), "{name}: the board's log does not begin \"{first}\": {:?}", log.first());
     let desk = desk_stream(settings, inputs)?;
     if board != desk {
         bail!("{name}: {}", difference(&desk, &board));
     }
     let verdicts = emulator::decode(&board)?.len();
     println!("{name}: {} inputs, {verdicts} verdicts, {} bytes, all alike", inputs.len(), board.len());
-    Ok(board)
+    Ok((board, log))
 }
 
 /// Where two streams part, in words.

@@ -1,6 +1,6 @@
-//! Builds of the core for each kind of microcontroller.
+//! Builds of the core and the box for each kind of microcontroller.
 //!
-//! The core is built by itself: in the workspace, features that the desk asks for would leak into it.
+//! They are built by themselves: in the workspace, features that the desk asks for would leak into it.
 
 use anyhow::{Result, ensure};
 
@@ -20,10 +20,13 @@ pub const TARGETS: [&str; 5] = [
 /// The feature matrix.
 const FEATURES: [&str; 2] = ["", "defmt"];
 
+/// The feature matrix of the box.
+const BOX_FEATURES: [&str; 2] = ["", "defmt"];
+
 /// The boxes on boards, each with its target: workspaces of their own.
 const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
 
-/// Build all of them.
+/// Build core and box for all of them.
 pub fn run() -> Result<()> {
     for target in TARGETS {
         let toolchain = Toolchain::find(target)?;
@@ -37,7 +40,22 @@ pub fn run() -> Result<()> {
             ensure!(status.success(), "the core does not build for {target} with {named}");
         }
     }
-    println!("{} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    for target in TARGETS {
+        let toolchain = Toolchain::find(target)?;
+        for features in BOX_FEATURES {
+            let mut features: Vec<&str> = features.split_terminator(',').collect();
+            if target.starts_with("riscv32imc") {
+                features.push("portable-atomic");
+            }
+            println!("building the box for {target}, features {features:?} ({toolchain:?})");
+            let status = toolchain
+                .cargo("build", target, &root(), &["-D", "warnings"])
+                .args(["--package", "slackside-box", "--no-default-features", "--features", &features.join(",")])
+                .status()?;
+            ensure!(status.success(), "the box does not build for {target} with {features:?}");
+        }
+    }
+    println!("core and box: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
     Ok(())
 }
 

@@ -63,6 +63,8 @@ impl Toolchain {
             command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1").arg("-Zbuild-std=core");
             flags.extend(["-C", "linker=ld.lld", "-C", "linker-flavor=ld.lld"]);
         }
+        // Without it, defmt leaves out all but errors.
+        command.env("DEFMT_LOG", "info");
         // Units separated as cargo wants them; never quoted by a shell.
         command.env("CARGO_ENCODED_RUSTFLAGS", flags.join("\u{1f}"));
         command

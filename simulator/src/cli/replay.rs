@@ -126,7 +126,12 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
         .as_deref()
         .map(|path| EventsCsv::create(path, &settings.limits).with_context(|| cannot_write(path)))
         .transpose()?;
-    replay_from(Job { reader, settings, settings_name, notes, samples, events, progress: true }, begin)
+    let mut outcome =
+        replay_from(Job { reader, settings, settings_name, notes, samples, events, progress: true }, begin)?;
+    if let Some(found) = found {
+        found.mark(&mut outcome);
+    }
+    Ok(outcome)
 }
 
 fn cannot_write(path: &Path) -> String {

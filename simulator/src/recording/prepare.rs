@@ -9,7 +9,7 @@ use slackside::settings::Checked;
 use super::file::{Part, Recording, Run, Seconds, Source};
 use super::prove::prove;
 use super::what_if::what_if;
-use crate::replay::Begin;
+use crate::replay::{Begin, Outcome};
 use crate::trace::{HEADER, Reader, TraceError, write_row};
 
 /// The recording at `path`, if that is what the file is.
@@ -86,6 +86,11 @@ impl<'a> Prepared<'a> {
         let mut csv = format!("{HEADER}\n").into_bytes();
         self.run.iter().flat_map(Part::inputs).for_each(|input| write_row(&input, &mut csv));
         Reader::from_read(&self.recording.name, Cursor::new(csv))
+    }
+
+    /// Tell the outcome of this replay whether part of the recording could not be read.
+    pub fn mark(&self, outcome: &mut Outcome) {
+        outcome.part_unread = !self.recording.damage.is_empty();
     }
 
     /// Where the replay begins.

@@ -62,6 +62,8 @@ pub struct Outcome {
     pub survey: Survey,
     /// What everybody who reads this must know about the settings.
     pub notes: Vec<String>,
+    /// Whether part of what was recorded is damaged, so that a stop may be missing here.
+    pub part_unread: bool,
     /// What is odd about the trace.
     pub warnings: Vec<Warning>,
     /// The verdicts, oldest first; only the first few thousand.
@@ -116,6 +118,7 @@ impl Outcome {
             settings: settings.clone(),
             survey: Survey::default(),
             notes: Vec::new(),
+            part_unread: false,
             warnings: Vec::new(),
             verdicts: Vec::new(),
             verdicts_in_all: 0,

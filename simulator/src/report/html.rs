@@ -35,7 +35,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
     let leg = escape(&outcome.settings.machine.leg);
     let class = match story.importance {
         Importance::Stop => "stop",
-        Importance::Alarm => "warn",
+        Importance::Alarm | Importance::Incomplete => "warn",
         Importance::Quiet => "quiet",
     };
     let mut out = format!(

@@ -24,6 +24,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "rows": outcome.survey.rows,
         "rows_out_of_order": outcome.survey.out_of_order,
         "stopped": !outcome.first_outs.is_empty(),
+        "part_unread": outcome.part_unread,
         "headline": story.headline,
         "first_outs": outcome.first_outs.iter().map(first_out).collect::<Vec<_>>(),
         "run_permit_dropped_us": outcome.run_dropped.map(|at| at.get()),

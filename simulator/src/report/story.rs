@@ -28,6 +28,8 @@ pub enum Importance {
     Alarm,
     /// Neither.
     Quiet,
+    /// No stop in what could be read, but not all of it could.
+    Incomplete,
 }
 
 impl Importance {
@@ -38,6 +40,7 @@ impl Importance {
             Self::Stop => "STOPPED",
             Self::Alarm => "ALARM",
             Self::Quiet => "NO STOP, NO ALARM",
+            Self::Incomplete => "PART OF THE RECORDING IS DAMAGED, A STOP MAY BE MISSING",
         }
     }
 }
@@ -127,6 +130,7 @@ impl Story {
         let alarmed = outcome.raised.iter().any(|raised| raised.times > 0);
         let importance = match (first_out, alarmed) {
             (Some(_), _) => Importance::Stop,
+            (None, _) if outcome.part_unread => Importance::Incomplete,
             (None, true) => Importance::Alarm,
             (None, false) => Importance::Quiet,
         };
@@ -158,15 +162,20 @@ fn headline(outcome: &Outcome, clock: Clock) -> String {
     let alarms: Vec<Condition> =
         Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.index()].times > 0).collect();
     match alarms[..] {
-        [] => format!("Nothing tripped in {}.", span(outcome)),
-        [only] => format!("Nothing tripped in {}, but an alarm came: {}.", span(outcome), lower(meaning(only).title)),
+        [] => format!("Nothing tripped in {}.", read(outcome)),
+        [only] => format!("Nothing tripped in {}, but an alarm came: {}.", read(outcome), lower(meaning(only).title)),
         [worst, ..] => format!(
             "Nothing tripped in {}, but {} alarms came, the gravest: {}.",
-            span(outcome),
+            read(outcome),
             alarms.len(),
             lower(meaning(worst).title)
         ),
     }
+}
+
+/// How long the trace is; how long what could be read of it is, where that is not all.
+fn read(outcome: &Outcome) -> String {
+    if outcome.part_unread { format!("the {} that could be read", span(outcome)) } else { span(outcome) }
 }
 
 fn span(outcome: &Outcome) -> String {

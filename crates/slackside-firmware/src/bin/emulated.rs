@@ -9,13 +9,31 @@ use slackside_firmware::host::{Failure, exit, finish};
 use slackside_firmware::play::{Inputs, Verdicts, settings};
 
 fn run(monitor: &mut Monitor) -> Result<(), Failure> {
-    monitor.configure(&settings()?, &Survivor::default());
+    let settings = settings()?;
+    #[cfg(feature = "log")]
+    slackside_firmware::log::open()?;
+    #[cfg(feature = "log")]
+    defmt::info!("leg {=str}, settings {=u32:08X}", settings.machine.leg.as_str(), settings.identity());
+    monitor.configure(&settings, &Survivor::default());
     let mut inputs = Inputs::open()?;
     let mut verdicts = Verdicts::create()?;
     while let Some(input) = inputs.next()? {
-        monitor.observe(input, &mut |verdict| verdicts.push(&verdict));
+        monitor.observe(input, &mut |verdict| {
+            #[cfg(feature = "log")]
+            log(&verdict);
+            verdicts.push(&verdict);
+        });
     }
     verdicts.finish()
+}
+
+/// Permits and first-outs; the rest is in the verdict stream.
+#[cfg(feature = "log")]
+fn log(verdict: &slackside::verdict::Verdict) {
+    use slackside::verdict::Change;
+    if matches!(verdict.change, Change::Permit { .. } | Change::FirstOut(_)) {
+        defmt::info!("{=u64} us: {}", verdict.at.get(), verdict.change);
+    }
 }
 
 #[entry]

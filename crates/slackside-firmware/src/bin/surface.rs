@@ -65,6 +65,9 @@ mod everything {
         settings::{Limits, image_length, turn_time},
         sight::{Seen, Sight},
         units::{DeciCelsius, Ppm, Span, TurnFraction, Turns, Watts},
+        wire::{
+            Decoder, EventLog, MOST_FRAME, RecordingInfo, Request, Server, Store, StoreFault, Surroundings, encode,
+        },
     };
 
     /// A place whose content the compiler must take for anything of its type.
@@ -128,6 +131,7 @@ mod everything {
             settings();
             parts();
             record();
+            wire();
             diagnose();
         }
     }
@@ -296,6 +300,78 @@ mod everything {
             }
         }
         black_box((monitor.state_crc(micros()), monitor.keyframe_length(micros())));
+    }
+
+    /// A memory of which the compiler knows nothing.
+    #[cfg(not(feature = "box-only"))]
+    struct AnyStore;
+
+    #[cfg(not(feature = "box-only"))]
+    impl Store for AnyStore {
+        fn settings_image(&self) -> &[u8] {
+            let image: &[u8] = IMAGE.place();
+            image.get(..WORD.get() as usize).unwrap_or(image)
+        }
+
+        fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
+            let first_out = Condition::ALL.get(WORD.get() as usize).copied();
+            (u32::from(position) < WORD.get()).then(|| RecordingInfo {
+                number: WORD.get(),
+                length: WORD.get(),
+                session: WORD.get(),
+                tripped_at: micros(),
+                first_out,
+                settings: WORD.get(),
+            })
+        }
+
+        fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+            black_box((number, offset));
+            into.fill(WORD.get() as u8);
+            match WORD.get() {
+                0 => Err(StoreFault),
+                1 => Ok(None),
+                // More than there is room for, too.
+                length => Ok(Some(length as usize)),
+            }
+        }
+
+        fn arm(&mut self, image: &[u8], old: u32, new: u32) -> Result<(), StoreFault> {
+            black_box((image, old, new));
+            if WORD.get() == 0 { Err(StoreFault) } else { Ok(()) }
+        }
+    }
+
+    #[cfg(not(feature = "box-only"))]
+    fn wire() {
+        static STAGING: Volatile<[u8; 1024]> = Volatile::new([0; 1024]);
+        static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
+        static DECODER: Volatile<Decoder> = Volatile::new(Decoder::new());
+        static FRAME: Volatile<[u8; MOST_FRAME]> = Volatile::new([0; MOST_FRAME]);
+        let monitor = MONITOR.place();
+        let events = EVENTS.place();
+        let staging: &mut [u8] = STAGING.place();
+        let Some(staging) = staging.get_mut(..WORD.get() as usize) else { return };
+        let mut server = Server::new(staging);
+        let decoder = DECODER.place();
+        while WORD.get() != 0 {
+            monitor.observe(INPUT.get(), &mut |verdict| events.push(verdict));
+            black_box((events.newest(), events.after(WORD.get()), decoder.errors()));
+            let Some(Ok(frame)) = decoder.feed(WORD.get() as u8) else { continue };
+            let around = Surroundings {
+                now: micros(),
+                key_on: WORD.get() == 1,
+                serial: "serial",
+                firmware: "firmware",
+                session: WORD.get(),
+                anchor: Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros()),
+            };
+            let mut store = AnyStore;
+            let request = frame.message::<Request<'_>>();
+            let (reply, asked) = server.answer(request, &around, monitor, events, &mut store);
+            black_box(asked);
+            black_box(encode(frame.number, &reply, FRAME.place()).is_some());
+        }
     }
 
     #[cfg(not(feature = "box-only"))]

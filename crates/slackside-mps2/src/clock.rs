@@ -1,0 +1,84 @@
+//! The board's clocks: timer 1 counts freely, timer 0 rings when an edge is due. SysTick wakes the program, but counts nothing:
+//! the emulator leaves some of its ticks out.
+
+use core::sync::atomic::{AtomicU32, Ordering};
+
+use slackside::units::Micros;
+
+/// The processor's clock on this board.
+const CLOCK_HZ: u32 = 25_000_000;
+/// Counts in a microsecond.
+pub const COUNTS_A_US: u32 = CLOCK_HZ / 1_000_000;
+/// Counts from one SysTick to the next: 500 µs.
+pub const STEP: u32 = 500 * COUNTS_A_US;
+
+/// How often the free count has passed half of its range, as SysTick last saw it.
+static HALVES: AtomicU32 = AtomicU32::new(0);
+const HALF: u32 = 31;
+
+/// One of the board's timers (an ARM CMSDK timer): counts down, and from zero begins again.
+struct Timer(usize);
+
+const RING: Timer = Timer(0x4000_0000);
+const FREE: Timer = Timer(0x4000_1000);
+const CONTROL: usize = 0x0;
+const VALUE: usize = 0x4;
+const RELOAD: usize = 0x8;
+const INTERRUPT: usize = 0xC;
+const ENABLE: u32 = 1;
+const ENABLE_INTERRUPT: u32 = 1 << 3;
+
+impl Timer {
+    fn read(&self, register: usize) -> u32 {
+        // SAFETY: a register of a timer of the board; reading changes nothing.
+        unsafe { ((self.0 + register) as *const u32).read_volatile() }
+    }
+
+    fn write(&self, register: usize, value: u32) {
+        // SAFETY: as above; only this file writes them.
+        unsafe { ((self.0 + register) as *mut u32).write_volatile(value) }
+    }
+}
+
+/// Start the free count. Call it together with SysTick's start.
+pub fn start() {
+    FREE.write(RELOAD, u32::MAX);
+    FREE.write(VALUE, u32::MAX);
+    FREE.write(CONTROL, ENABLE);
+}
+
+/// The free count: 25 in a microsecond, wrapping every 171 s.
+pub fn count() -> u32 {
+    !FREE.read(VALUE)
+}
+
+/// Counts since the start. From any interrupt or none.
+pub fn counts() -> u64 {
+    let seen = u64::from(HALVES.load(Ordering::SeqCst)) << HALF;
+    // What was seen lies no further back than a whole range.
+    seen + u64::from(count().wrapping_sub(seen as u32))
+}
+
+/// Keep count of halves: at least every 85 s.
+pub fn keep_count() {
+    HALVES.store((counts() >> HALF) as u32, Ordering::SeqCst);
+}
+
+/// The time since the start.
+pub fn now() -> Micros {
+    Micros::new(counts() / u64::from(COUNTS_A_US))
+}
+
+/// Ring in so many counts, and then no more.
+pub fn ring_in(counts: u32) {
+    // Far rings are taken up again on the way.
+    RING.write(RELOAD, 0);
+    RING.write(VALUE, counts);
+    RING.write(CONTROL, ENABLE | ENABLE_INTERRUPT);
+}
+
+/// The ring was heard.
+pub fn hush() {
+    RING.write(CONTROL, 0);
+    RING.write(INTERRUPT, 1);
+}

@@ -1,0 +1,58 @@
+//! The plant's scenarios as traces: what its sensors tell, with the monitor in the loop.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Result, ensure};
+use slackside::input::Input;
+use slackside::settings::Checked;
+use slackside_simulator::scenario::Scenario;
+use slackside_simulator::scenario::guard::Guard;
+use slackside_simulator::scenario::run::{Permits, Watch, run};
+use slackside_simulator::scenario::score::checked;
+use slackside_simulator::scenario::settings::Commissioned;
+use slackside_simulator::scenario::truth::Row;
+
+use crate::parity::files;
+
+/// The scenarios of a folder, the longest first.
+pub fn longest_first(folder: &Path) -> Result<Vec<PathBuf>> {
+    let mut found = Vec::new();
+    for path in files(folder, "toml")? {
+        found.push((Scenario::read(&path)?.duration_s, path));
+    }
+    ensure!(!found.is_empty(), "there is no scenario in {}", folder.display());
+    found.sort_by(|(one, _), (other, _)| other.total_cmp(one));
+    Ok(found.into_iter().map(|(_, path)| path).collect())
+}
+
+/// Its leg's settings as commissioned, and all that its sensors and people tell.
+pub fn inputs(path: &Path) -> Result<(Checked, Vec<Input>)> {
+    let scenario = Scenario::read(path)?;
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let settings = checked(&scenario.leg, &commissioned)?;
+    let mut taken = Taken { guard: Guard::new(&settings), inputs: Vec::new() };
+    run(&scenario, &commissioned, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut taken)?;
+    Ok((settings, taken.inputs))
+}
+
+struct Taken {
+    guard: Guard,
+    inputs: Vec<Input>,
+}
+
+impl Watch for Taken {
+    fn input(&mut self, input: &Input) -> io::Result<()> {
+        self.guard.take(input);
+        self.inputs.push(*input);
+        Ok(())
+    }
+
+    fn truth(&mut self, _: &Row) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn permits(&mut self, now_us: u64) -> Permits {
+        self.guard.allows(now_us)
+    }
+}
