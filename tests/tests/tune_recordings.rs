@@ -12,16 +12,18 @@ use slackside::input::{Input, Shaft, Signal};
 use slackside::judge::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm, Span};
+use slackside::verdict::Permit;
 use slackside_simulator::settings as files;
-use slackside_simulator::trace::{HEADER, write_row};
+use slackside_simulator::trace::{HEADER, Reader, write_row};
 use slackside_simulator::tune::again;
 use slackside_simulator::tune::choose::choose;
-use slackside_simulator::tune::corpus::load;
+use slackside_simulator::tune::corpus::{Source, load};
 use slackside_simulator::tune::label::{self, Label, Stretch};
 use slackside_simulator::tune::page::{Replays, held_out, page, worst_of};
 use slackside_simulator::tune::session::{Beside, Shard, search, tuned};
 use slackside_simulator::tune::settings_out;
 use slackside_simulator::tune::study::Study;
+use slackside_tests::session::{dropped, verdicts};
 use slackside_tests::{couple, recordings};
 
 /// The box was on before: it has seen the wheels stand.
@@ -139,6 +141,15 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let row = &found.rows[&choice.number];
     for outcome in &row.outcomes {
         println!("{}: {outcome:?}", cases[outcome.case as usize].name);
+    }
+    // Every stop is that of a monitor which sees the recording live.
+    for (number, case) in cases.iter().enumerate() {
+        let Source::Recorded(path) = &case.source else { continue };
+        let settings = study.settings(&case.settings, &choice.levels).unwrap();
+        let inputs: Vec<Input> = Reader::open(path).unwrap().map(|input| input.unwrap()).collect();
+        let verdicts = verdicts(&settings, &inputs);
+        let live = dropped(&verdicts, Permit::Run).map_or(-1, |at| at.get() as i64);
+        assert_eq!(row.outcomes[number].stop_us, live, "{}", case.name);
     }
     let (own, proof) = (tuned(row), held_out(row));
     assert!(own.needed >= 4 && proof.needed >= 2, "{} and {}", own.needed, proof.needed);

@@ -187,13 +187,16 @@ fn live(inputs: &[Input], settings: &Checked) -> Vec<Verdict> {
 }
 
 fn all_three(story: Story, limits: &[Checked]) -> Cost {
-    let inputs = inputs(story, &limits[0]);
+    all_three_on(&inputs(story, &limits[0]), limits)
+}
+
+fn all_three_on(inputs: &[Input], limits: &[Checked]) -> Cost {
     let store = Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &limits[0]).unwrap();
     let mut sum = Cost::default();
     for (number, settings) in limits.iter().enumerate() {
         // Half of them find no heat table.
         let heat = HeatTables::build(&store, (number % 2 == 0).then_some(settings));
-        let live = live(&inputs, settings);
+        let live = live(inputs, settings);
         let mut plain = Vec::new();
         judge_plainly(&store, settings, |verdict| {
             plain.push(verdict);
@@ -302,6 +305,20 @@ fn what_once_went_wrong() {
         ..again
     };
     all_three(bound, &limits_from(&[0, 347_762_771_260_662_534], true));
+}
+
+/// On a leg without a drive contact nothing but the first tick says that the box has seen the shafts stand before they turn.
+#[test]
+fn how_long_the_box_has_been_on_is_kept() {
+    let mut settings = Settings::example();
+    settings.machine.drive_contact = false;
+    let settings = settings.check().unwrap();
+    let story = Story { seed: 9, seconds: 60, slip: 0.0, deep: 0.0, speed: 0.0, events: 0, power: false, noise: 0 };
+    let mut inputs = inputs(story, &settings);
+    inputs.retain(|input| !matches!(input.signal, Signal::DriveRunning(_)));
+    inputs.insert(0, Input::new(Micros::ZERO, Signal::Tick));
+    assert!(inputs[1].at > Micros::new(20_000_000));
+    all_three_on(&inputs, std::slice::from_ref(&settings));
 }
 
 #[test]

@@ -137,6 +137,7 @@ fn misfit(path: &Path, first: &str) -> anyhow::Error {
     )
 }
 
+#[allow(clippy::large_enum_variant, reason = "one a trace, and gone when it is measured")]
 enum Job<'a> {
     Recorded(&'a super::study::Trace, Label, Checked),
     Simulated {

@@ -50,6 +50,7 @@ pub(super) enum Told {
     Outlet(bool),
     Command(Origin, Command),
     Late,
+    Wake,
 }
 
 #[derive(Clone, Debug)]
@@ -190,7 +191,8 @@ impl Builder {
         self.store.first = self.store.first.min(seen.at);
         self.store.end = self.store.end.max(seen.at);
         let told = match seen.sight {
-            // It only says that time passes: the verdicts are the same without.
+            // The first says since when the box has been on; any other only that time passes, and the verdicts are the same without.
+            Sight::Wake if self.store.tag.is_empty() => Told::Wake,
             Sight::Wake => return,
             Sight::Motion(motion) => {
                 let slipped = motion.slipped;
@@ -487,6 +489,7 @@ impl<'a> Cursor<'a> {
             Some(Told::Outlet(plugged)) => Sight::Outlet(*plugged),
             Some(Told::Command(origin, command)) => Sight::Command(*origin, *command),
             Some(Told::Late) => Sight::Late,
+            Some(Told::Wake) => Sight::Wake,
         };
         Some(Seen { at: self.at, sight })
     }
