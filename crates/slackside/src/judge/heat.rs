@@ -102,6 +102,7 @@ impl Heat {
     }
 
     /// The heat when so much is left of the start, in 2^-32.
+    #[inline(never)]
     const fn with_left(&self, left: u64) -> u64 {
         if self.settled >= self.anchor {
             self.settled.saturating_sub(scaled(self.settled.saturating_sub(self.anchor), left))
