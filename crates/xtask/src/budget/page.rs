@@ -112,15 +112,16 @@ const GOALS: [Goal; 9] = [
 const MISSED: &str = "
 What is missed, and why:
 
-- **Flash.** The figure is without recording and link, which the goal includes: the true gap is larger than the table says. A
-  quarter of it reads and checks settings, which a box could leave to the desk but does not, so that it never runs on settings
-  nobody checked. Judge is most of the rest: every condition is written out, and on a processor without 64-bit registers each
-  comparison of two moments takes several instructions.
-- **RAM.** Judge keeps its own copy of the limits (about 700 bytes) and of the last motion (about 350), so that it can be used apart
-  from measure; the initial state is not zero, so it also takes flash.
-- **An edge, mean.** Four fifths of it are measure's interpolation and both windows at each head edge, and judge's copy of the motion.
-- **An edge, most.** One step that turns several alarms works out the value that goes with each; a rub that ends or a delay that runs
-  out at the same moment makes it two steps.
+- **Flash.** The figure is without recorder and link, which the goal includes: the true gap is larger than the table says. About a
+  fifth of it reads and checks settings, which a box does itself so that it never runs on settings nobody checked. Judge is most of
+  the rest: every condition is written out, and on a processor with 32-bit registers each comparison of two moments takes several
+  instructions.
+- **RAM.** Judge keeps its own copy of the limits and of the last motion, so that it can be used apart from measure; the initial
+  state is not zero, so it also takes flash.
+- **An edge, mean.** About six tenths of it are measure: interpolation, and both windows at each head edge. The rest is judge: its
+  bands, its copy of the motion, and slip heat, which is anchored anew whenever slip changes.
+- **An edge, most.** A step that turns several alarms works out the value that goes with each, and a delay that runs out at the moment
+  of an edge makes it two steps.
 ";
 
 /// The whole page.
