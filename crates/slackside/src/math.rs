@@ -20,6 +20,7 @@ pub const fn divide(a: u64, b: u64) -> Option<u64> {
 
 /// Division by halves, after Knuth (The Art of Computer Programming, volume 2, 4.3.1, algorithm D), as Warren gives it for
 /// two words (Hacker's Delight, 9-4 and 9-5).
+#[inline(never)]
 const fn divide_in_halves(a: u64, b: u64) -> Option<u64> {
     if b == 0 {
         return None;

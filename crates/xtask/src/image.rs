@@ -135,6 +135,44 @@ pub fn weigh(path: &std::path::Path) -> Result<u64> {
     Ok(counted.map(|section| section.size()).sum())
 }
 
+/// What the functions of an image belong to, by what their names contain; the first that fits counts.
+const PARTS: [(&str, &[&str]); 5] = [
+    (
+        "reading a settings image and a survivor",
+        &["serde", "postcard", "from_image", "from_utf8", "survivor::Survivor"],
+    ),
+    ("checking settings", &["slackside::settings", "is_whitespace"]),
+    ("judge", &["slackside::judge"]),
+    ("measure, as far as it is not inlined into the entry", &["slackside::measure"]),
+    ("the compiler's arithmetic and copying", &["compiler_builtins", "__aeabi", "mem::", "__udiv", "__div", "__mul"]),
+];
+
+/// Bytes of flash by what they are for, largest first. Functions are told apart as the linker sees them: what was inlined counts
+/// where it was inlined.
+pub fn shares(path: &std::path::Path) -> Result<Vec<(&'static str, u64)>> {
+    let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
+    let file = object::File::parse(&*data)?;
+    let mut shares: BTreeMap<&'static str, u64> = BTreeMap::new();
+    for symbol in file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text && symbol.size() > 0) {
+        let name = format!("{:#}", rustc_demangle::demangle(symbol.name().unwrap_or_default()));
+        let part = PARTS.iter().find(|(_, words)| words.iter().any(|word| name.contains(word)));
+        *shares
+            .entry(part.map_or("the entry, with measure and monitor inlined, and all else", |part| part.0))
+            .or_default() += symbol.size();
+    }
+    for section in file.sections().filter(|section| section.name() != Ok(SIZES_SECTION)) {
+        let part = match section.kind() {
+            SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => "constants",
+            SectionKind::Data => "the monitor's initial state",
+            _ => continue,
+        };
+        *shares.entry(part).or_default() += section.size();
+    }
+    let mut list: Vec<_> = shares.into_iter().collect();
+    list.sort_by_key(|(_, size)| std::cmp::Reverse(*size));
+    Ok(list)
+}
+
 /// The functions from which the function whose name contains `goal` can be reached, a chain a line.
 fn callers_of(data: &[u8], goal: &str) -> Result<Vec<String>> {
     let file = object::File::parse(data)?;

@@ -55,6 +55,7 @@ fn step(index: u64) -> (u64, u64) {
 }
 
 /// The value after so much of a step, in 2^-32 of it.
+#[inline(never)]
 const fn within(upper: u64, lower: u64, part: u64) -> u64 {
     // u below 0.011 in 2^-32, so below 2^26; every product below 2^64.
     let u = part.wrapping_mul(LN_2) >> 38;

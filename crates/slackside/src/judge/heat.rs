@@ -102,6 +102,7 @@ impl Heat {
     }
 
     /// The heat when so much is left of the start, in 2^-32.
+    #[inline(never)]
     const fn with_left(&self, left: u64) -> u64 {
         if self.settled >= self.anchor {
             self.settled.saturating_sub(scaled(self.settled.saturating_sub(self.anchor), left))
@@ -235,7 +236,7 @@ impl Heat {
             (self.clear.saturating_sub(self.settled), self.anchor.saturating_sub(self.settled))
         };
         let spare = 32_u32.saturating_sub(way.leading_zeros());
-        let guess = divide((goal >> spare) << 32, way >> spare).unwrap_or(0);
+        let guess = divide(goal.wrapping_shr(spare) << 32, way.wrapping_shr(spare)).unwrap_or(0);
         let (fewer, more) = (guess.saturating_sub(GUESSED), guess.saturating_add(GUESSED));
         if fewer > most && fewer < over && crossed(fewer) {
             most = fewer;

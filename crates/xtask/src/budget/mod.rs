@@ -23,7 +23,7 @@ pub fn run(check: bool) -> Result<()> {
     let path = root().join(PAGE);
     if !check {
         fs::create_dir_all(path.parent().context("the page has a folder")?)?;
-        fs::write(&path, page::write(&compiler, &tables))?;
+        fs::write(&path, page::write(&compiler, &tables, &weights::breakdown()?))?;
         println!("{PAGE} written");
         return Ok(());
     }
@@ -81,7 +81,7 @@ mod tests {
     #[test]
     fn what_is_written_reads_back() {
         let tables = vec![table(1_000)];
-        assert_eq!(table::parse(&page::write("rustc 0", &tables)), tables);
+        assert_eq!(table::parse(&page::write("rustc 0", &tables, &[("judge", 7)])), tables);
     }
 
     #[test]

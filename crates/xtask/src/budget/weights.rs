@@ -3,7 +3,7 @@
 use anyhow::Result;
 
 use super::Table;
-use crate::image::{Image, Profile, monitor_sizes, weigh};
+use crate::image::{Image, Profile, monitor_sizes, shares, weigh};
 
 const TARGETS: [&str; 4] =
     ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "thumbv7em-none-eabihf", "riscv32imc-unknown-none-elf"];
@@ -16,6 +16,12 @@ pub const SMALL: &str = "flash, for size";
 pub const EIGHT: &str = "monitor, 8 marks";
 /// The column of a monitor with room for every machine.
 pub const ALL: &str = "monitor, 64 marks";
+
+/// What the smallest image consists of.
+pub fn breakdown() -> Result<Vec<(&'static str, u64)>> {
+    let [target, ..] = TARGETS;
+    shares(&Image { target, bin: "surface", profile: Profile::Small, features: "box-only" }.link()?)
+}
 
 /// Weigh the image that calls what a box calls.
 pub fn measure() -> Result<Table> {
