@@ -1,6 +1,7 @@
 //! One leg-day measured once and judged under many settings, every condition on. Prints what it took.
 //!
-//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000).
+//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000); `--noise` leaves the quiet day out;
+//! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_pandas.py`.
 
 use std::time::Instant;
 
@@ -67,7 +68,18 @@ fn day(settings: &Checked, wander: f64) -> Vec<Input> {
     inputs
 }
 
-fn settings(number: u64, noise: bool) -> Option<Checked> {
+/// Where the setpoints lie.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Place {
+    /// Clear of what the day brings.
+    Clear,
+    /// Within it, with delays that often end.
+    Noise,
+    /// Within it, with delays longer than any stretch beyond: all cross back and forth all day.
+    Crossing,
+}
+
+fn settings(number: u64, place: Place) -> Option<Checked> {
     let mut chance = Chance(number + 1_000_000);
     let mut settings = Settings::example();
     let mut set = |condition, (low, high): (f64, f64), deadband: f64, (short, long): (f64, f64)| {
@@ -79,11 +91,18 @@ fn settings(number: u64, noise: bool) -> Option<Checked> {
             limit.on_delay = Span::from_millis(on);
         });
     };
-    if noise {
-        set(Condition::SlipHigh, (10_000.0, 20_000.0), 0.2, (2.0, 5.0));
-        set(Condition::SlipNegative, (10_000.0, 30_000.0), 0.2, (1.0, 5.0));
-        set(Condition::Underspeed, (20_000.0, 50_000.0), 0.2, (2.0, 5.0));
-        set(Condition::HeadUnderspeed, (20_000.0, 50_000.0), 0.2, (2.0, 5.0));
+    if place != Place::Clear {
+        let delays = if place == Place::Noise { (2.0, 5.0) } else { (24.0, 30.0) };
+        // Above the middle of what wanders every five seconds, so that it comes back within the longer delays.
+        let (slip, speed) = if place == Place::Noise {
+            ((10_000.0, 20_000.0), (20_000.0, 50_000.0))
+        } else {
+            ((17_000.0, 24_000.0), (24_000.0, 44_000.0))
+        };
+        set(Condition::SlipHigh, slip, 0.2, delays);
+        set(Condition::SlipNegative, (10_000.0, 30_000.0), 0.2, delays);
+        set(Condition::Underspeed, speed, 0.2, delays);
+        set(Condition::HeadUnderspeed, speed, 0.2, delays);
         set(Condition::SlipVeryHigh, (30_000.0, 60_000.0), 0.1, (0.3, 1.0));
     } else {
         set(Condition::SlipHigh, (30_000.0, 80_000.0), 0.2, (1.0, 5.0));
@@ -109,7 +128,13 @@ fn cpu() -> f64 {
     ticks / 100.0
 }
 
-fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
+/// The first permit that differs from a record in which the leg ran all day ends its scoring.
+const fn differs(change: &Change) -> bool {
+    matches!(change, Change::Permit { allowed: false, because: Some(_), .. })
+}
+
+/// `ends`: judged until the first permit that differs from the record, as tuning does; else to the end of the day, come what may.
+fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
     let inputs = day(&base, wander);
     let began = Instant::now();
@@ -123,38 +148,45 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
         store.whole_rows(),
         store.bytes() as f64 / store.len() as f64
     );
-    let all: Vec<Checked> = (0..).take(10 * wanted).filter_map(|number| settings(number, noise)).take(wanted).collect();
+    let all: Vec<Checked> = (0..).take(10 * wanted).filter_map(|number| settings(number, place)).take(wanted).collect();
     let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
     let tables = began.elapsed().as_secs_f64();
     let (began, before) = (Instant::now(), cpu());
-    let results: Vec<(Cost, u64, u64)> = all
+    let results: Vec<(Cost, u64, u64, u64)> = all
         .par_iter()
         .map(|settings| {
             let (mut alarms, mut permits) = (0, 0);
+            let mut until = store.end();
             let cost = judge(&store, settings, heat.of(settings), |verdict| {
                 match verdict.change {
                     Change::Alarm { .. } => alarms += 1,
                     Change::Permit { .. } => permits += 1,
                     _ => {}
                 }
-                true
+                let goes_on = !(ends && differs(&verdict.change));
+                if !goes_on {
+                    until = verdict.at;
+                }
+                goes_on
             });
-            (cost, alarms, permits)
+            (cost, alarms, permits, until.get())
         })
         .collect();
     let (judged, used) = (began.elapsed().as_secs_f64(), cpu() - before);
     let shown: u64 = results.iter().map(|(cost, ..)| cost.shown).sum();
     let leaps: u64 = results.iter().map(|(cost, ..)| cost.leaps).sum();
-    let alarms: u64 = results.iter().map(|(_, alarms, _)| alarms).sum();
+    let alarms: u64 = results.iter().map(|(_, alarms, ..)| alarms).sum();
+    let judged_us: u64 = results.iter().map(|(.., until)| until).sum();
     let runs = results.len() as f64;
     println!(
-        "{name}: {} settings in {judged:.2} s on {} threads, {used:.2} s of processor time (heat tables {tables:.2} s); a setting: {:.0} rows shown, {:.0} leaps, {:.0} alarm changes",
+        "{name}: {} settings in {judged:.2} s on {} threads, {used:.2} s of processor time (heat tables {tables:.2} s); a setting: {:.0} rows shown, {:.0} leaps, {:.0} alarm changes, {:.1} of 24 h judged",
         results.len(),
         rayon::current_num_threads(),
         shown as f64 / runs,
         leaps as f64 / runs,
-        alarms as f64 / runs
+        alarms as f64 / runs,
+        judged_us as f64 / runs / 3.6e9
     );
     let few = &all[..all.len().min(20)];
     let began = Instant::now();
@@ -168,23 +200,23 @@ fn case(name: &str, wander: f64, noise: bool, wanted: usize) {
                     Change::Permit { .. } => permits += 1,
                     _ => {}
                 }
-                true
+                !(ends && differs(&verdict.change))
             });
             (alarms, permits)
         })
         .collect();
     let plainly = began.elapsed().as_secs_f64() / few.len() as f64 * runs;
     println!("{name}: row by row it would take {plainly:.0} s (worked out from {} settings)", few.len());
-    for ((_, alarms, permits), plain) in results.iter().zip(&plain) {
+    for ((_, alarms, permits, _), plain) in results.iter().zip(&plain) {
         assert_eq!((*alarms, *permits), *plain, "leaps changed what came out");
     }
 }
 
 /// Write a day's motion and what came of some settings, for the comparison with a numpy script.
-fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
+fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::Result<()> {
     std::fs::create_dir_all(directory)?;
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
-    let inputs = day(&base, 0.03);
+    let inputs = day(&base, if place == Place::Clear { 0.01 } else { 0.03 });
     let store =
         Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
@@ -201,8 +233,10 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
     std::fs::write(directory.join("time_us.i64"), times)?;
     std::fs::write(directory.join("short_ppm.i32"), short)?;
     std::fs::write(directory.join("long_ppm.i32"), long)?;
-    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, true)).take(wanted).collect();
+    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place)).take(wanted).collect();
+    let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
+    let tables = began.elapsed().as_secs_f64();
     let began = Instant::now();
     let verdicts: Vec<Vec<(Condition, u64)>> = all
         .iter()
@@ -245,7 +279,8 @@ fn export(directory: &std::path::Path, wanted: usize) -> std::io::Result<()> {
             serde_json::json!({ "number": number, "conditions": conditions })
         })
         .collect();
-    let study = serde_json::json!({ "seconds": seconds, "end_us": store.end().get(), "settings": told });
+    let study =
+        serde_json::json!({ "seconds": seconds, "tables": tables, "end_us": store.end().get(), "settings": told });
     std::fs::write(directory.join("study.json"), study.to_string())?;
     println!("{} settings in {seconds:.2} s on one thread, exported to {}", all.len(), directory.display());
     Ok(())
@@ -255,15 +290,21 @@ fn main() -> std::io::Result<()> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     if let Some(at) = words.iter().position(|word| word == "--export") {
         let directory = words.get(at + 1).map_or("tune-export", String::as_str);
-        return export(
-            std::path::Path::new(directory),
-            words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20),
-        );
+        let count = words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20);
+        let place = match words.get(at + 3).map(String::as_str) {
+            None | Some("quiet") => Place::Clear,
+            Some("noise") => Place::Noise,
+            Some("crossing") => Place::Crossing,
+            Some(other) => return Err(std::io::Error::other(format!("\"{other}\": write quiet, noise or crossing"))),
+        };
+        return export(std::path::Path::new(directory), count, place);
     }
     let wanted = words.iter().find_map(|text| text.parse().ok()).unwrap_or(10_000);
     if !words.iter().any(|word| word == "--noise") {
-        case("quiet day", 0.01, false, wanted);
+        case("quiet day", 0.01, Place::Clear, false, wanted);
     }
-    case("setpoints in the noise", 0.03, true, wanted);
+    case("setpoints in the noise, until a permit differs", 0.03, Place::Noise, true, wanted);
+    case("setpoints in the noise, to the end of the day", 0.03, Place::Noise, false, wanted.div_ceil(50));
+    case("all day across the setpoints", 0.03, Place::Crossing, false, wanted.div_ceil(10));
     Ok(())
 }

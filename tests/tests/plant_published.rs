@@ -36,8 +36,8 @@ fn wrap_factors() {
     }
 }
 
-/// R. S. Khurmi and J. K. Gupta, *Theory of Machines*, ch. 11, examples 11.4, 11.5 and 11.8; Jindal, *Machine Design*,
-/// example 20-1. Inputs from the books, answers worked again to full precision.
+/// R. S. Khurmi and J. K. Gupta, *Theory of Machines*, ch. 11, examples 11.4, 11.5, 11.8 and 11.10; Jindal, *Machine Design*,
+/// examples 20-1 and 20-7. Inputs from the books, answers worked again to full precision.
 #[test]
 fn belt_drive_examples() {
     // 11.4: 0.6 m, 200 rpm, 0.25, 160 degrees, tight side 2,500 N: slack 1,243.8 N, 7.89 kW.
@@ -62,6 +62,24 @@ fn belt_drive_examples() {
         1e-5,
         "Jindal 20-1 tight side",
     );
+    // 11.10: most power from a belt that bears 1,200 N with 0.6 kg/m, 0.3, 120 degrees: at a third of that from turning, 400 N.
+    let speed = (400.0_f64 / 0.6).sqrt();
+    near(speed, 25.819_9, 1e-5, "Khurmi 11.10 speed");
+    let slack = 400.0 + 800.0 / tension_ratio(0.3, 120.0 / 180.0 * PI);
+    near(slack - 400.0, 426.790, 1e-5, "Khurmi 11.10 slack side, less what turning takes");
+    let power = |speed: f64| {
+        let turning = 0.6 * speed * speed;
+        let slack = turning + (1_200.0 - turning) / tension_ratio(0.3, 120.0 / 180.0 * PI);
+        largest_pull(slack, turning, tension_ratio(0.3, 120.0 / 180.0 * PI)) * speed
+    };
+    near(power(speed), 9_636.2, 1e-4, "Khurmi 11.10 power");
+    assert!(power(0.97 * speed) < power(speed) && power(1.03 * speed) < power(speed), "Khurmi 11.10: the most");
+    // 20-7: 3 kW, 160 and 480 mm, 2.4 m apart, 0.4, 12.0637 m/s: turning takes 186.093 N.
+    let wrap = PI - 2.0 * (0.16_f64 / 2.4).asin();
+    let pull = 3_000.0 / 12.063_7;
+    let slack = 186.093 + pull * wrap_factor(0.4, wrap);
+    near(slack, 292.778, 1e-5, "Jindal 20-7 slack side");
+    near(slack + largest_pull(slack, 186.093, tension_ratio(0.4, wrap)), 541.457, 1e-5, "Jindal 20-7 tight side");
 }
 
 /// Lift of 100 t/h over 30 m at 3 m/s with 180 degrees of wrap: from first principles, 9.81 m/s^2.

@@ -192,6 +192,16 @@ fn bad_scenarios_are_told_by_line() {
             "[[fault]]\nkind = \"gremlins\"\nfrom_s = 1.0\nseverity = 1.0\n",
             "unknown variant `gremlins`",
         ),
+        (
+            "over before it begins",
+            "[[fault]]\nkind = \"lagging_worn\"\nfrom_s = 3.0\nuntil_s = 2.0\nseverity = 1.0\n",
+            "fault.0.until_s: is 2, expected more than from_s, 3",
+        ),
+        (
+            "after the end",
+            "[[fault]]\nkind = \"lagging_worn\"\nfrom_s = 3000.0\nseverity = 1.0\n",
+            "fault.0.from_s: is 3000, after the end: the scenario lasts 40 s",
+        ),
         ("no such key", "[labels]\n", "unknown field `labels`"),
     ];
     for (name, more, expected) in cases {
@@ -201,6 +211,8 @@ fn bad_scenarios_are_told_by_line() {
     }
     let error = parse(&PLAIN.replace("millbrook-leg-3", "nowhere-leg")).expect_err("no such leg");
     assert!(error.contains("test.toml:3: leg: no leg is called \"nowhere-leg\""), "{error}");
+    let error = parse(&PLAIN.replace("at_s = 12.0", "at_s = 120.0")).expect_err("done after the end");
+    assert!(error.contains("timeline.1.at_s: is 120, after the end: the scenario lasts 40 s"), "{error}");
     assert!(parse(&PLAIN.replace("40.0", "-40.0")).is_err());
 }
 

@@ -301,3 +301,41 @@ fn what_happens_after_the_last_row_is_left_open() {
     assert!(outcome.last() < Micros::new(50_000_000));
     assert!(outcome.verdicts.iter().all(|verdict| verdict.at <= outcome.last()));
 }
+
+/// The drive contact's wire is cut, so that a leg that starts looks like one that rolls back: whatever it is, it turns.
+#[test]
+fn a_leg_that_turns_is_never_called_at_standstill() {
+    let settings = example();
+    let inputs: Vec<Input> = demo::inputs(&settings)
+        .into_iter()
+        .filter(|input| input.at < Micros::new(20_000_000))
+        .map(|input| match input.signal {
+            Signal::DriveRunning(_) => Input::new(input.at, Signal::DriveRunning(false)),
+            _ => input,
+        })
+        .collect();
+    let outcome = run(as_trace(&inputs), &settings);
+    let first_out = outcome.first_outs.first().expect("it turns with the drive off");
+    assert_eq!(first_out.condition, Condition::Rollback);
+    let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+    let end =
+        flat.split("At the end of the trace:").nth(1).expect("the permits").split('.').next().expect("a sentence");
+    assert!(!end.contains("proven at standstill"), "{end}");
+    assert!(flat.contains("whether the motor runs"), "{flat}");
+}
+
+/// A trip that was reset though nobody looked into the boot: no first-out is left, and still the leg may not start.
+#[test]
+fn a_boot_not_reported_clear_is_said_after_the_reset_too() {
+    use slackside::input::{Command, Origin};
+    let settings = example();
+    let mut inputs = demo::inputs(&settings);
+    let end = inputs.last().expect("inputs").at.get();
+    for (after, command) in [(1_000_000, Command::Acknowledge), (2_000_000, Command::Reset)] {
+        inputs.push(Input::new(Micros::new(end + after), Signal::Command(Origin::Leg, command)));
+    }
+    let outcome = run(as_trace(&inputs), &settings);
+    assert_eq!((outcome.status.first_out, outcome.status.boot_cleared_needed), (None, true));
+    let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("look into the boot, clear it and report it clear"), "{flat}");
+}

@@ -11,7 +11,7 @@ use slackside_simulator::trace::Reader;
 use slackside_simulator::tune::choose::choose;
 use slackside_simulator::tune::corpus::{Case, load};
 use slackside_simulator::tune::knob::Knob;
-use slackside_simulator::tune::page::page;
+use slackside_simulator::tune::page::{Replays, page};
 use slackside_simulator::tune::results::{Rows, read_parquet, write_csv, write_parquet};
 use slackside_simulator::tune::score::Stop;
 use slackside_simulator::tune::search::{Breeder, grid, latin_hypercube, pareto};
@@ -126,9 +126,14 @@ fn bad_studies_are_refused_with_line_and_reason() {
 fn a_trace_without_a_label_is_refused_before_anything_is_judged() {
     let directory = tempfile::tempdir().unwrap();
     let text = format!("{STUDY}\n[[trace]]\nfile = \"day.csv\"\n");
-    let study = study_in(directory.path(), &text).unwrap();
-    let refused = format!("{:#}", load(&study, &|_| {}).err().expect("it should be refused"));
+    let refused = study_in(directory.path(), &text).expect_err("no recording, no label");
+    assert!(refused.contains("day.csv is not there"), "{refused}");
+    fs::write(directory.path().join("day.csv"), "time_us,channel,value\n").unwrap();
+    let refused = study_in(directory.path(), &text).expect_err("no label");
+    assert!(refused.contains("study.toml:31: trace.0.file"), "{refused}");
     assert!(refused.contains("day.label.toml") && refused.contains("slackside label"), "{refused}");
+    fs::write(directory.path().join("day.label.toml"), "nothing_wrong = true\n").unwrap();
+    assert!(study_in(directory.path(), &text).is_ok());
 }
 
 #[test]
@@ -259,7 +264,7 @@ fn shards_and_interruptions_change_nothing() {
         study.settings(&study.base, &choice.levels).unwrap()
     };
     assert_eq!(back.checked, expected);
-    let page = page(&study, &cases, &whole, &choice);
+    let page = page(&study, &cases, &whole, &choice, &Replays::default());
     assert!(page.contains("Held-out") && page.contains("<svg") && !page.contains("http"), "self-contained");
 }
 

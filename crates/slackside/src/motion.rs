@@ -4,6 +4,7 @@
 //! largest angle to the next target), from which judge itself finds the moment a limit is crossed.
 
 use crate::input::{ContactState, LineState, Place};
+use crate::math::divide;
 use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Ratio, Span, TurnFraction, Turns};
 
 /// One pitch: the stretch between two neighbouring edges of a shaft.
@@ -31,7 +32,7 @@ impl Pitch {
 pub const fn speed(angle: TurnFraction, time: Span) -> MicroturnsPerSecond {
     // angle < 2^32, so the product stays below 2^62; 1e9 nanoturns x 1000 below 2^40.
     let nanoturns = ((angle.get() as u64).wrapping_mul(1_000_000_000)).wrapping_add(1 << 31) >> 32;
-    match nanoturns.wrapping_mul(1_000).checked_div(time.get() as u64) {
+    match divide(nanoturns.wrapping_mul(1_000), time.get() as u64) {
         Some(microturns) if microturns <= u32::MAX as u64 => MicroturnsPerSecond::new(microturns as u32),
         Some(_) => MicroturnsPerSecond::MAX,
         None => MicroturnsPerSecond::ZERO,

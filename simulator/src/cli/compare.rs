@@ -10,6 +10,7 @@ use crate::settings::{self, Loaded};
 use crate::trace::Reader;
 use crate::tune::run::judge;
 use crate::tune::store::Store;
+use crate::tune::study::read_settings;
 
 /// Judge traces under two settings and say what differs, trace by trace, from the first difference in time on.
 #[derive(clap::Args)]
@@ -23,11 +24,14 @@ pub struct Args {
     /// The traces.
     #[arg(value_name = "TRACE.csv", required = true)]
     traces: Vec<PathBuf>,
+    /// Accept settings of a test bench, whose speeds and sizes no leg has.
+    #[arg(long)]
+    bench: bool,
 }
 
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
-    let (one, other) = (settings::read(&args.one)?, settings::read(&args.other)?);
+    let (one, other) = (read_settings(&args.one, args.bench)?, read_settings(&args.other, args.bench)?);
     print!("{}", differences(&one, &other));
     let mut differ = 0;
     for trace in &args.traces {

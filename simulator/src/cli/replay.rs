@@ -34,7 +34,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE.csv")]
     samples: Option<PathBuf>,
     /// Write samples at most this often, in seconds.
-    #[arg(long, value_name = "SECONDS", requires = "samples", value_parser = seconds)]
+    #[arg(long, value_name = "SECONDS", requires = "samples", value_parser = seconds, allow_negative_numbers = true)]
     every: Option<Span>,
     /// Write every verdict: alarms, permits, first-out, commands.
     #[arg(long, value_name = "FILE.csv")]

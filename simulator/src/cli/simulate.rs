@@ -8,13 +8,15 @@ use anyhow::{Context, bail};
 use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use slackside::input::Input;
-use slackside::judge::{AlarmState, Condition};
+use slackside::judge::Condition;
+use slackside::settings::Limits;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
 use crate::outputs::{Whole, same_file};
-use crate::replay::state_name;
+use crate::report::{WIDTH, event_words, meaning};
 use crate::scenario::guard::Guard;
+use crate::scenario::heard::{self, Heard};
 use crate::scenario::run::{Permits, Summary, Watch, run as run_scenario};
 use crate::scenario::score::{self, checked};
 use crate::scenario::settings::{Commissioned, settings_for};
@@ -57,7 +59,7 @@ pub struct Args {
     #[arg(long, value_name = "DIRECTORY", conflicts_with_all = ["scenario", "out", "truth", "plot", "severity", "replay"])]
     score: Option<PathBuf>,
     /// Healthy hours to score, with the motor on.
-    #[arg(long, default_value_t = 1_000.0, requires = "score")]
+    #[arg(long, default_value_t = 1_000.0, requires = "score", allow_negative_numbers = true)]
     hours: f64,
     /// Write the page of scores to this file instead.
     #[arg(long, value_name = "FILE.md", requires = "score")]
@@ -106,6 +108,9 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
 }
 
 fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
+    if !(args.hours > 0.0 && args.hours.is_finite()) {
+        bail!("--hours is {}, expected more than 0", args.hours);
+    }
     let repeat = if args.repeat == 1 { 10 } else { args.repeat };
     let job = score::Job { scenarios: directory, hours: args.hours, repeat, seed: args.seed.unwrap_or(1) };
     let page = score::page(&job)?;
@@ -157,7 +162,7 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
         trace: trace.as_deref().map(|path| Writer::create(path).with_context(|| cannot(path))).transpose()?,
         truth: truth_path.as_deref().map(|path| Whole::create(path).with_context(|| cannot(path))).transpose()?,
         names: names.iter().map(String::as_str).collect(),
-        rows: args.plot.is_some().then(Vec::new),
+        picture: args.plot.is_some().then(|| (Vec::new(), Heard::of(&scenario.leg))),
         guard: if args.replay { Some(Guard::new(&checked(&scenario.leg, commissioned)?)) } else { None },
     };
     if let Some(file) = &mut files.truth {
@@ -166,15 +171,14 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
     let obey = args.replay && scenario.obey_permits.unwrap_or(true);
     let summary =
         run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
-    let said = files.guard.as_ref().map(said).unwrap_or_default();
-    if let (Some(path), Some(rows)) = (place(&args.plot), &files.rows) {
-        let marks: Vec<(f64, String)> = said
-            .iter()
-            .filter(|(_, text)| text.contains("permit") && text.contains("dropped"))
-            .take(12)
-            .cloned()
-            .collect();
-        plot::draw(scenario, &summary, rows, &marks, &path)?;
+    let said = files
+        .guard
+        .as_ref()
+        .map(|guard| said(guard, &settings_for(&scenario.leg, commissioned).limits))
+        .unwrap_or_default();
+    if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
+        let watched = files.guard.as_ref().map(watched).unwrap_or_default();
+        plot::draw(scenario, &summary, rows, heard, &watched, &path)?;
     }
     if let Some(file) = files.trace {
         file.finish()?;
@@ -205,7 +209,7 @@ struct Files<'a> {
     trace: Option<Writer>,
     truth: Option<Whole>,
     names: Vec<&'a str>,
-    rows: Option<Vec<Row>>,
+    picture: Option<(Vec<Row>, Heard)>,
     guard: Option<Guard>,
 }
 
@@ -214,6 +218,9 @@ impl Watch for Files<'_> {
         if let Some(guard) = &mut self.guard {
             guard.take(input);
         }
+        if let Some((_, heard)) = &mut self.picture {
+            heard.input(input);
+        }
         self.trace.as_mut().map_or(Ok(()), |trace| trace.write(input))
     }
 
@@ -221,8 +228,9 @@ impl Watch for Files<'_> {
         if let Some(file) = &mut self.truth {
             truth::write_row(row, &self.names, file)?;
         }
-        if let Some(rows) = &mut self.rows {
+        if let Some((rows, heard)) = &mut self.picture {
             rows.push(row.clone());
+            heard.row(row.time_us);
         }
         Ok(())
     }
@@ -232,87 +240,105 @@ impl Watch for Files<'_> {
     }
 }
 
-/// What the monitor said, for people: permits, first-out, alarms.
-fn said(guard: &Guard) -> Vec<(f64, String)> {
+/// What the monitor did, for the picture. A permit that an ordinary stop drops is no news.
+fn watched(guard: &Guard) -> plot::Watched {
+    let marks = guard.verdicts.iter().filter_map(|verdict| {
+        let Change::Permit { permit, allowed: false, because: Some(because) } = verdict.change else { return None };
+        let stops = permit == Permit::Run;
+        let which = if stops { "STOP, run" } else { "feed" };
+        let why = meaning(because).title.to_lowercase();
+        Some(plot::Mark { at: verdict.at.get() as f64 * 1e-6, text: format!("{which} permit dropped: {why}"), stops })
+    });
+    plot::Watched { marks: marks.collect(), bars: heard::monitor(&guard.verdicts) }
+}
+
+/// What the monitor said, for people: permits and alarms, as a replay says them.
+fn said(guard: &Guard, limits: &Limits) -> Vec<(f64, String)> {
     guard
         .verdicts
         .iter()
-        .filter_map(|verdict| {
-            let text = match verdict.change {
-                Change::Permit { permit, allowed, because } => {
-                    let which = if permit == Permit::Run { "run" } else { "feed" };
-                    let by = because.map_or_else(String::new, |because| format!(" by {}", because.name()));
-                    format!("{which} permit {}{by}", if allowed { "given" } else { "dropped" })
-                }
-                // What is suppressed by design while starting is no news.
-                Change::Alarm { condition, to, from, .. }
-                    if to != AlarmState::Suppressed && from != AlarmState::Suppressed =>
-                {
-                    format!("{}: {}", condition.name(), state_name(to))
-                }
-                Change::FirstOut(Some(condition)) => format!("first-out: {}", condition.name()),
-                _ => return None,
-            };
-            Some((verdict.at.get() as f64 * 1e-6, text))
-        })
+        .filter(|verdict| !matches!(verdict.change, Change::Phase(_)))
+        .filter_map(|verdict| Some((verdict.at.get() as f64 * 1e-6, event_words(limits, verdict)?.0)))
         .collect()
 }
 
+/// Most lines of what the monitor said.
+const MOST_SAID: usize = 200;
+
+/// What came of the runs, in lines of 80 columns.
 fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     let mut text = String::new();
-    let _ = writeln!(text, "{}: {}", scenario.name, scenario.description);
+    let mut line = |first: &str, rest: &str, words: &str| {
+        let options = textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest);
+        let _ = writeln!(text, "{}", textwrap::fill(words, options));
+    };
+    line("", "  ", &format!("{}: {}", scenario.name, scenario.description));
     if let [run] = runs {
-        for (at, words) in run.said.iter().take(200) {
-            let _ = writeln!(text, "{at:>14.6} s  {words}");
+        for (at, words) in run.said.iter().take(MOST_SAID) {
+            line(&format!("{at:>12.3} s  "), &" ".repeat(16), words);
         }
-        if run.said.len() > 200 {
-            let _ = writeln!(text, "                  ... and {} more", run.said.len() - 200);
+        if run.said.len() > MOST_SAID {
+            line(&" ".repeat(16), "", &format!("... and {} more", run.said.len() - MOST_SAID));
         }
     }
-    let monitor = if args.replay { "monitor stops" } else { "" };
     let _ = writeln!(
         text,
-        "{:>10}  {:>13}  {:>12}  {:>8}  {:>8}  {:>9}  {:>10}  {:>9}  {:>9}  {monitor}",
-        "seed", "stop due", "because of", "inputs", "lowest", "most slip", "slip heat", "offset", "rubbing"
+        "{:>5} {:>11} {:>5} {:>8} {:>7} {:>8} {:>8} {:>7}{}",
+        "seed",
+        "stop due",
+        "by",
+        "slowest",
+        "slip",
+        "heat",
+        "offset",
+        "rub",
+        if args.replay { "     stopped" } else { "" }
     );
     for One { seed, summary: s, stop, .. } in runs {
         let due = s.stop_called_us.map_or_else(|| "never".to_owned(), |at| format!("{:.3} s", at as f64 * 1e-6));
-        let why = match (s.stop_called_us, s.called_by_belt) {
+        let by = match (s.stop_called_us, s.called_by_belt) {
             (None, _) => "",
-            (Some(_), true) => "belt < 80 %",
-            (Some(_), false) => "slip heat",
+            (Some(_), true) => "belt",
+            (Some(_), false) => "heat",
         };
-        let stop = match stop {
-            Some((at, because)) => {
-                let by = because.map_or("nothing named", Condition::name);
-                format!("{:.3} s, {by}", at.get() as f64 * 1e-6)
-            }
+        let stopped = match stop {
+            Some((at, _)) => format!("{:.3} s", at.get() as f64 * 1e-6),
             None if args.replay => "never".to_owned(),
             None => String::new(),
         };
-        let _ = writeln!(
-            text,
-            "{seed:>10}  {due:>13}  {why:>12}  {:>8}  {:>6.1} %  {:>7.1} %  {:>7.0} kJ  {:>6.1} mm  {:>7.1} s  {stop}",
-            s.inputs,
+        let row = format!(
+            "{seed:>5} {due:>11} {by:>5} {:>6.1} % {:>5.1} % {:>5.0} kJ {:>5.1} mm {:>5.1} s {stopped:>11}",
             s.lowest_belt_pct,
             s.largest_slip_pct,
             s.most_heat_j / 1e3,
             s.largest_offset_mm,
             s.rub_s
         );
+        let _ = writeln!(text, "{}", row.trim_end());
+    }
+    let called = runs.iter().filter(|run| run.summary.stop_called_us.is_some()).count();
+    let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
+    let mut last = format!("{called} of {} runs call for a stop", runs.len());
+    if args.replay {
+        let _ = write!(last, "; the monitor stops {}", stopped.len());
+        let by: Vec<String> = Condition::ALL
+            .into_iter()
+            .filter_map(|condition| {
+                let count = stopped.iter().filter(|by| **by == Some(condition)).count();
+                (count > 0).then(|| format!("{} {count}", meaning(condition).title.to_lowercase()))
+            })
+            .collect();
+        if !by.is_empty() {
+            let _ = write!(last, " ({})", by.join(", "));
+        }
     }
     let simulated = scenario.duration_s * runs.len() as f64;
-    let called = runs.iter().filter(|run| run.summary.stop_called_us.is_some()).count();
-    let stopped = if args.replay {
-        format!("; the monitor stops {}", runs.iter().filter(|run| run.stop.is_some()).count())
-    } else {
-        String::new()
-    };
-    let _ = writeln!(
-        text,
-        "{called} of {} runs call for a stop{stopped}; {simulated:.0} s simulated in {spent:.2} s, {:.0} times real time",
-        runs.len(),
+    let inputs: u64 = runs.iter().map(|run| run.summary.inputs).sum();
+    let _ = write!(
+        last,
+        "; {simulated:.0} s with {inputs} inputs simulated in {spent:.2} s, {:.0} times real time",
         simulated / spent.max(1e-9)
     );
+    let _ = writeln!(text, "{}", textwrap::fill(&last, WIDTH));
     text
 }

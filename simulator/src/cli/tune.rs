@@ -1,5 +1,6 @@
 //! `slackside tune`.
 
+use std::collections::HashMap;
 use std::fs;
 use std::io::{IsTerminal as _, Write as _, stderr};
 use std::path::{Path, PathBuf};
@@ -8,9 +9,10 @@ use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::outputs::Whole;
-use crate::tune::choose::{Choice, choose, cost, undecided};
+use crate::tune::again;
+use crate::tune::choose::{Choice, choose, cost, refusal, undecided};
 use crate::tune::corpus::{Case, load};
-use crate::tune::page::{figures, held_out, page};
+use crate::tune::page::{Replays, figures, held_out, page, worst_of};
 use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
 use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
 use crate::tune::settings_out;
@@ -72,6 +74,26 @@ struct Outputs {
     settings: Option<PathBuf>,
 }
 
+impl Outputs {
+    /// Hours of work must not end at a directory that is not there.
+    fn can_be_written(&self, stem: &Path) -> anyhow::Result<()> {
+        for path in [Some(stem), self.report.as_deref(), self.settings.as_deref()].into_iter().flatten() {
+            let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+            if !directory.is_dir() {
+                bail!(
+                    "{} cannot be written: there is no directory {}; make it, or give another path",
+                    path.display(),
+                    directory.display()
+                );
+            }
+            if path.is_dir() && path != stem {
+                bail!("{} cannot be written: it is a directory; give the path of a file", path.display());
+            }
+        }
+        Ok(())
+    }
+}
+
 fn shard(text: &str) -> Result<Shard, String> {
     let wrong = || "write part and parts, such as 2/8".to_owned();
     let (number, of) = text.split_once('/').ok_or_else(wrong)?;
@@ -125,6 +147,7 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
     if shard.of > 1 {
         stem = with_ending(&stem, &format!(".{}-of-{}", shard.number, shard.of));
     }
+    args.outputs.can_be_written(&stem)?;
     let cases = measured(&study)?;
     let unfinished = with_ending(&stem, ".unfinished.csv");
     let bar = bar("judging");
@@ -134,6 +157,9 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
         }
         bar.inc(done);
     })?;
+    if found.kept > 0 {
+        eprintln!("gone on from {}: {} settings were judged before", unfinished.display(), found.kept);
+    }
     bar.finish_and_clear();
     write_results(&study, &cases, &found.rows, &stem)?;
     // All of it stands in the results now.
@@ -149,6 +175,7 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
 fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
     let study = Study::read(&args.study)?;
     let stem = args.outputs.out.clone().unwrap_or_else(|| args.study.with_extension(""));
+    args.outputs.can_be_written(&stem)?;
     let cases = measured(&study)?;
     let mut rows = Rows::new();
     for shard in &args.shards {
@@ -172,7 +199,7 @@ fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
             None => bail!("setting {number} is in none of the shards, or not whole: give all shards of the study"),
         }
     }
-    let found = Found { rows, refused };
+    let found = Found { rows, refused, kept: 0 };
     write_results(&study, &cases, &found.rows, &stem)?;
     conclude(&study, &cases, &found, &stem, &args.outputs)
 }
@@ -194,7 +221,16 @@ fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: 
         bail!("no setting could be judged: {}", found.refused.1.clone().unwrap_or_default());
     };
     if let Some(path) = &outputs.report {
-        write_text(path, &page(study, cases, found, &choice))?;
+        let mut replays =
+            Replays { links: HashMap::new(), chosen: outputs.settings.as_ref().map(|path| path.display().to_string()) };
+        if let Some(row) = found.rows.get(&choice.number) {
+            let bar = bar("replaying the worst");
+            let worst: Vec<u32> = worst_of(row).iter().take(again::MOST).map(|outcome| outcome.case).collect();
+            bar.set_length(worst.len() as u64);
+            replays.links = again::pages(study, cases, &choice, &worst, path, &|| bar.inc(1))?;
+            bar.finish_and_clear();
+        }
+        write_text(path, &page(study, cases, found, &choice, &replays))?;
     }
     if let Some(path) = &outputs.settings {
         let text = settings_out::write(study, found, &choice).map_err(|reason| anyhow::anyhow!("{reason}"))?;
@@ -254,14 +290,17 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
     }
     if !choice.advice.is_empty() {
         println!("\nOne step lower or higher");
-        for (knob, advice) in study.knobs.iter().zip(&choice.advice) {
-            for (name, side) in [("lower", &advice.lower), ("higher", &advice.higher)] {
+        for ((knob, advice), level) in study.knobs.iter().zip(&choice.advice).zip(&choice.levels) {
+            println!("  {}", knob.words());
+            for (side, level) in [(&advice.lower, level.checked_sub(1)), (&advice.higher, level.checked_add(1))] {
                 let said = match side {
                     None => "end of the range".to_owned(),
-                    Some(Err(reason)) => format!("not allowed: {reason}"),
+                    Some(Err(reason)) => format!("not allowed: {}", refusal(knob, reason)),
                     Some(Ok(summary)) => cost(&own, summary),
                 };
-                wrapped(&said, &format!("  {:<37}{name:<7}", knob.words()), &" ".repeat(46));
+                let value = level.filter(|level| *level < knob.levels()).map(|level| knob.text(level));
+                let value = value.map_or_else(|| "–".to_owned(), |value| format!("{value} {}", knob.unit()));
+                wrapped(&said, &format!("    {value:<10}"), &" ".repeat(14));
             }
         }
         let open: Vec<String> = (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect();

@@ -121,7 +121,8 @@ pub fn inspection(cause: Cause) -> Inspection {
         ),
         Cause::BackstopFailed => (
             "The backstop may not hold".to_owned(),
-            "Do not go near the leg until it stands. Then have the backstop inspected before the leg is loaded again.",
+            "Do not go near the leg until it stands. See first whether the motor runs: then it is the drive contact or its wire \
+             that lies. If not, have the backstop inspected before the leg is loaded again.",
         ),
         Cause::SensorChatter => (
             "A sensor may chatter at rest".to_owned(),

@@ -64,7 +64,9 @@ pub const fn meaning(condition: Condition) -> Meaning {
         ),
         Condition::Rollback => (
             "Rolled back",
-            "The shafts turned with the drive off, after standing or faster and faster: a loaded leg running backwards.",
+            "The shafts turned while the drive contact said off, after standing or faster and faster: a loaded leg running \
+             backwards, or a motor that runs though its contact or wire says off. The sensors cannot tell which way a shaft \
+             turns: the leg may still be turning.",
         ),
         Condition::EdgesAtRest => {
             ("Edges at rest", "One sensor gave signals while the leg stood. Such a sensor could hide a standing belt.")

@@ -15,5 +15,5 @@ pub use clock::Clock;
 pub use html::page;
 pub use json::object;
 pub use meanings::{Meaning, meaning};
-pub use story::{Because, Event, Importance, RunUpRow, Story};
+pub use story::{Because, Event, Importance, RunUpRow, Story, event_words};
 pub use terminal::{WIDTH, words};

@@ -3,7 +3,7 @@
 use slackside::diagnose::findings;
 use slackside::input::Place;
 use slackside::judge::{AlarmState, Condition};
-use slackside::settings::{Action, Targets};
+use slackside::settings::{Action, Limits, Targets};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
@@ -256,7 +256,7 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
     let mut before: Vec<Event> = Vec::new();
     let mut after: Vec<Event> = Vec::new();
     for verdict in &outcome.verdicts {
-        if let Some((what, bad)) = event_words(outcome, verdict) {
+        if let Some((what, bad)) = event_words(&outcome.settings.limits, verdict) {
             let event = Event { at: verdict.at, time: clock.at(verdict.at), what, bad };
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
         }
@@ -270,7 +270,8 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
 }
 
 /// A verdict in words, and whether it is bad news. `None`: not worth a line.
-fn event_words(outcome: &Outcome, verdict: &Verdict) -> Option<(String, bool)> {
+#[must_use]
+pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)> {
     Some(match verdict.change {
         Change::Alarm { condition, from, to, value, setpoint, detail } => {
             let title = meaning(condition).title;
@@ -278,7 +279,7 @@ fn event_words(outcome: &Outcome, verdict: &Verdict) -> Option<(String, bool)> {
                 AlarmState::Unacknowledged => {
                     let figures =
                         value_against_setpoint(&FirstOut { at: verdict.at, condition, value, setpoint, detail });
-                    let does = match outcome.settings.limits.of(condition).action {
+                    let does = match limits.of(condition).action {
                         Action::Alarm => "alarm",
                         Action::DropFeed => "alarm, drops the feed",
                         Action::Stop => "stops the leg",
@@ -355,6 +356,13 @@ fn command_words(command: slackside::input::Command) -> String {
     String::from_utf8_lossy(&words).replace('_', " ")
 }
 
+/// Whether shafts turned from standstill and nothing has shown since that they stopped: nobody may be told that the leg stands.
+fn may_turn(outcome: &Outcome) -> bool {
+    outcome.standing().any(|(condition, state)| {
+        condition == Condition::Rollback && matches!(state, AlarmState::Unacknowledged | AlarmState::Acknowledged)
+    })
+}
+
 fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
     let status = &outcome.status;
     let mut lines = Vec::new();
@@ -363,7 +371,7 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
         "At the end of the trace: run permit {}, feed permit {}, leg {}.",
         word(status.run_permit),
         word(status.feed_permit),
-        phase_words(status.phase)
+        if may_turn(outcome) { "may be turning: its shafts turned after it stood" } else { phase_words(status.phase) }
     ));
     if !outcome.run_ever_given {
         lines.push("The run permit was never given while the trace lasted.".to_owned());
@@ -385,14 +393,15 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
             lower(meaning(condition).title)
         ));
     }
-    if status.first_out.is_some() {
-        lines.push(if status.boot_cleared_needed {
-            "Before a restart somebody must look into the boot, clear it, report it clear, and reset at the leg."
-                .to_owned()
-        } else {
-            "Before a restart somebody must reset at the leg.".to_owned()
-        });
-    }
+    let restart = match (status.first_out.is_some(), status.boot_cleared_needed) {
+        (true, true) => {
+            Some("Before a restart somebody must look into the boot, clear it, report it clear, and reset at the leg.")
+        }
+        (true, false) => Some("Before a restart somebody must reset at the leg."),
+        (false, true) => Some("Before a restart somebody must look into the boot, clear it and report it clear."),
+        (false, false) => None,
+    };
+    lines.extend(restart.map(str::to_owned));
     let standing: Vec<String> = outcome
         .standing()
         .map(|(condition, state)| format!("{} ({})", lower(meaning(condition).title), state_words(state)))
@@ -527,8 +536,19 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
     if !bypassed.is_empty() {
         lines.push(format!("Switched off in the settings: {}.", bypassed.join(", ")));
     }
-    lines.extend(outcome.warnings.iter().map(|warning| capital(&warning.to_string())));
+    lines.extend(outcome.warnings.iter().map(|warning| capital(&plain_names(&warning.to_string()))));
     lines
+}
+
+/// Conditions by their titles in place of their names in files.
+fn plain_names(text: &str) -> String {
+    // Some names are words of ordinary speech; those in files are told by their underscore.
+    Condition::ALL
+        .into_iter()
+        .filter(|condition| condition.name().contains('_'))
+        .fold(text.to_owned(), |text, condition| {
+            text.replace(condition.name(), &format!("\"{}\"", meaning(condition).title))
+        })
 }
 
 fn because(outcome: &Outcome) -> Vec<Because> {

@@ -3,6 +3,7 @@
 pub mod error;
 pub mod fault;
 pub mod guard;
+pub mod heard;
 pub mod legs;
 pub mod plot;
 pub mod run;
@@ -196,6 +197,11 @@ impl Scenario {
                 field("at_s"),
                 format!("is {}, expected seconds from the beginning, 0 or more", act.at_s),
             );
+            hold(
+                act.at_s < self.duration_s || act.at_s.is_infinite(),
+                field("at_s"),
+                format!("is {}, after the end: the scenario lasts {} s", act.at_s, self.duration_s),
+            );
             let something =
                 act.press.is_some() || act.feed_pct.is_some() || act.speed_pct.is_some() || act.command.is_some();
             hold(something, field("at_s"), "nothing is done: give press, feed_pct, speed_pct or command".to_owned());
@@ -227,6 +233,18 @@ impl Scenario {
                 format!("is {}, expected 0 to 1, where 1 means: {}", fault.severity, fault.kind.meaning()),
             );
             hold(fault.from_s >= 0.0, field("from_s"), format!("is {}, expected 0 s or more", fault.from_s));
+            hold(
+                fault.from_s < self.duration_s,
+                field("from_s"),
+                format!("is {}, after the end: the scenario lasts {} s", fault.from_s, self.duration_s),
+            );
+            if let Some(until) = fault.until_s {
+                hold(
+                    until > fault.from_s,
+                    field("until_s"),
+                    format!("is {until}, expected more than from_s, {}: the fault would never act", fault.from_s),
+                );
+            }
             hold(fault.ramp_s >= 0.0, field("ramp_s"), format!("is {}, expected 0 s or more", fault.ramp_s));
             let needs = fault.kind.needs();
             for (name, given, wanted, example) in [

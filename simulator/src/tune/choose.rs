@@ -1,6 +1,7 @@
 //! The choice: the best trade-offs, one of them recommended with its reasons, what its neighbours would cost, and what the data do
 //! not decide.
 
+use super::knob::Knob;
 use super::results::Rows;
 use super::score::Summary;
 use super::search::{Levels, pareto};
@@ -68,7 +69,7 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     let before = left.len();
     left.retain(|number| objectives[*number][1] <= nuisance);
     let of = scored[left[0]].2.nuisance_words();
-    reasons.push(format!("Of those ({before} trade-offs), a stop that nothing called for comes next: {of}."));
+    reasons.push(format!("Of those ({}), a stop that nothing called for comes next: {of}.", trade_offs(before)));
     let quickest = left.iter().map(|number| objectives[*number][2]).min_by(f64::total_cmp)?;
     let allowed = quickest + (0.1 * quickest).max(0.5);
     // Not only the trade-offs: what is beaten by no more than that in time alone is as good, and may lie nearer to what stands now.
@@ -100,8 +101,7 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     if levels.is_empty() {
         reasons.push("It is the limits as they stand: nothing tried is better on what is weighed.".to_owned());
         // Where they lie on the ladders their neighbours can be looked at like those of any other.
-        let rung =
-            |knob: &super::knob::Knob| (0..knob.levels()).find(|level| knob.steps_from(&study.base, *level) == 0.0);
+        let rung = |knob: &Knob| (0..knob.levels()).find(|level| knob.steps_from(&study.base, *level) == 0.0);
         levels = study.knobs.iter().map(rung).collect::<Option<_>>().unwrap_or_default();
     }
     let rungs = if levels.is_empty() { 0 } else { study.knobs.len() };
@@ -113,6 +113,20 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
         reasons,
         advice,
     })
+}
+
+fn trade_offs(count: usize) -> String {
+    if count == 1 { "one trade-off".to_owned() } else { format!("{count} trade-offs") }
+}
+
+/// Why a neighbour is not allowed, without the name of the limit it stands beside.
+#[must_use]
+pub fn refusal<'a>(knob: &Knob, reason: &'a str) -> &'a str {
+    let (section, key) = knob.place();
+    reason
+        .strip_prefix(section.as_str())
+        .and_then(|rest| rest.strip_prefix('.')?.strip_prefix(key)?.strip_prefix(": "))
+        .unwrap_or(reason)
 }
 
 fn about(study: &Study, levels: &Levels, knob: usize, own: &[f64; 4], beside: &mut Beside<'_>) -> Advice {

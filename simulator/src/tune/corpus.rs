@@ -2,9 +2,11 @@
 
 use std::collections::HashMap;
 use std::io;
+use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use slackside::input::{Input, Signal};
+use slackside::judge::Condition;
 use slackside::measure::Measure;
 use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
@@ -12,7 +14,7 @@ use slackside::units::Micros;
 use super::label::{self, AlarmDue, Label, Stretch};
 use super::run::HeatTables;
 use super::store::{Builder, Store};
-use super::study::{Study, fingerprint};
+use super::study::{Study, fingerprint, read_settings};
 use crate::scenario::Scenario;
 use crate::scenario::run::{Permits, Summary, Watch, run as simulate};
 use crate::scenario::settings::{Commissioned, settings_for};
@@ -23,8 +25,8 @@ use crate::trace::Reader;
 pub struct Case {
     /// Its name: a file, or scenario, seed and severity.
     pub name: String,
-    /// How to see it again.
-    pub replay: String,
+    /// Where it came from.
+    pub source: Source,
     /// Its motion.
     pub store: Store,
     /// The leg it ran on, with that leg's limits.
@@ -35,6 +37,37 @@ pub struct Case {
     pub held_out: bool,
     /// Slip heat for every time constant of the study.
     pub heat: HeatTables,
+}
+
+/// Where a trace comes from, so that it can be seen again.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// A recording.
+    Recorded(PathBuf),
+    /// A run of a scenario.
+    Simulated {
+        /// The scenario file.
+        scenario: PathBuf,
+        /// The seed of the run.
+        seed: u64,
+        /// The severity of its faults, if not the scenario's own.
+        severity: Option<f64>,
+    },
+}
+
+impl Source {
+    /// The commands that show it under the settings in `chosen`.
+    #[must_use]
+    pub fn commands(&self, chosen: &str, bench: bool) -> String {
+        let bench = if bench { " --bench" } else { "" };
+        match self {
+            Self::Recorded(path) => format!("slackside replay {} --settings {chosen}{bench}", path.display()),
+            Self::Simulated { scenario, seed, severity } => {
+                let severity = severity.map_or_else(String::new, |severity| format!(" --severity {severity}"));
+                format!("slackside simulate {} --seed {seed}{severity} --out trace.csv", scenario.display())
+            }
+        }
+    }
 }
 
 /// Read, simulate and measure everything.
@@ -56,20 +89,23 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
         let own_heat = settings.limits.slip_heat;
         settings.limits.clone_from(&study.base.limits);
         settings.limits.slip_heat = own_heat;
-        let settings = settings.check().map_err(|violations| {
-            let first = violations
-                .first()
-                .map(|violation| format!("{}: {}", crate::settings::key_of(violation.field), violation.reason()));
-            anyhow::anyhow!(
-                "{}: the study's limits do not fit its leg: {}",
-                family.scenario.display(),
-                first.unwrap_or_default()
-            )
-        })?;
+        let settings = study.check(settings).map_err(|first| misfit(&family.scenario, &first))?;
         scenarios.push((scenario, commissioned, settings));
     }
-    let mut jobs: Vec<Job<'_>> =
-        study.traces.iter().zip(labels).map(|(trace, label)| Job::Recorded(trace, label)).collect();
+    let mut jobs: Vec<Job<'_>> = Vec::new();
+    for (trace, label) in study.traces.iter().zip(labels) {
+        let settings = match &trace.settings {
+            None => study.base.clone(),
+            Some(path) => {
+                let mut settings = Settings::clone(&read_settings(path, study.bench)?.checked);
+                let own_heat = settings.limits.slip_heat;
+                settings.limits.clone_from(&study.base.limits);
+                settings.limits.slip_heat = own_heat;
+                study.check(settings).map_err(|first| misfit(path, &first))?
+            }
+        };
+        jobs.push(Job::Recorded(trace, label, settings));
+    }
     for (family, (scenario, commissioned, settings)) in study.families.iter().zip(&scenarios) {
         for run in 0..family.runs {
             let severity = family.severity.map(|[from, to]| {
@@ -77,8 +113,9 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
                 ((from + (to - from) * part) * 1e3).round() / 1e3
             });
             let seed = family.first_seed + u64::from(run);
-            let path = family.scenario.display().to_string();
-            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity });
+            let path = family.scenario.clone();
+            let alarm = family.alarm.as_deref().and_then(Condition::from_name);
+            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm });
         }
     }
     let mut cases: Vec<Case> = jobs
@@ -93,30 +130,37 @@ pub fn load(study: &Study, progress: &(dyn Fn(u64) + Sync)) -> anyhow::Result<Ve
     Ok(cases)
 }
 
+fn misfit(path: &Path, first: &str) -> anyhow::Error {
+    anyhow::anyhow!(
+        "{}: the study's limits do not fit its leg: {first}; tune legs that differ so much apart",
+        path.display()
+    )
+}
+
 enum Job<'a> {
-    Recorded(&'a super::study::Trace, Label),
+    Recorded(&'a super::study::Trace, Label, Checked),
     Simulated {
-        path: String,
+        path: PathBuf,
         scenario: &'a Scenario,
         commissioned: &'a Commissioned,
         settings: &'a Checked,
         seed: u64,
         severity: Option<f64>,
+        alarm: Option<Condition>,
     },
 }
 
 impl Job<'_> {
     fn load(self, study: &Study) -> anyhow::Result<Case> {
         match self {
-            Job::Recorded(trace, label) => {
-                let store = Store::measure(Reader::open(&trace.file)?, &study.base)?;
-                let settings = study.base.clone();
+            Job::Recorded(trace, label, settings) => {
+                let store = Store::measure(Reader::open(&trace.file)?, &settings)?;
                 let heat = heat_tables(study, &store, &settings);
                 let name = trace.file.display().to_string();
-                let replay = format!("slackside replay {name}");
-                Ok(Case { name, replay, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
+                let source = Source::Recorded(trace.file.clone());
+                Ok(Case { name, source, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
             }
-            Job::Simulated { path, scenario, commissioned, settings, seed, severity } => {
+            Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm } => {
                 let mut scenario = scenario.clone();
                 if let Some(severity) = severity {
                     scenario.set_severity(severity);
@@ -126,13 +170,13 @@ impl Job<'_> {
                 let summary = simulate(&scenario, commissioned, seed, false, &mut kept)?;
                 let store = kept.finish(settings);
                 let heat = heat_tables(study, &store, settings);
-                let severity = severity.map_or_else(String::new, |severity| format!(" --severity {severity}"));
+                let how = severity.map_or_else(String::new, |severity| format!(" severity {severity}"));
                 Ok(Case {
-                    name: format!("{} seed {seed}{}", scenario.name, severity.replace(" --", " ")),
-                    replay: format!("slackside simulate {path} --seed {seed}{severity} --out trace.csv"),
+                    name: format!("{} seed {seed}{how}", scenario.name),
+                    source: Source::Simulated { scenario: path, seed, severity },
                     store,
                     settings: settings.clone(),
-                    label: from_truth(&scenario, &summary, study.grace_us),
+                    label: from_truth(&scenario, &summary, study.grace_us, alarm),
                     held_out: false,
                     heat,
                 })
@@ -142,7 +186,7 @@ impl Job<'_> {
 }
 
 /// What the plant's truth calls for. Where the author meant a stop and the plant calls for none (a mild run), either is right.
-fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64) -> Label {
+fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Option<Condition>) -> Label {
     let micros = |seconds: f64| (seconds * 1e6) as u64;
     let faults = scenario.faults.iter().map(|fault| fault.from_s).min_by(f64::total_cmp);
     let from = scenario.label.from_s.map(f64::from).or(faults).map(micros);
@@ -153,14 +197,17 @@ fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64) -> Label {
             let by = called + grace_us;
             label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: by });
         }
-        None if scenario.label.stop => {
+        // A mild run: whatever comes while something is wrong is right, and so is nothing.
+        None if scenario.label.stop || !scenario.label.wrong.is_empty() => {
             label.may.push(Stretch { from_us: from.unwrap_or(0), to_us: end_us });
         }
-        None if !scenario.label.wrong.is_empty() => {
-            let from_us = from.unwrap_or(0);
-            label.alarms.push(AlarmDue { condition: None, within: Stretch { from_us, to_us: end_us } });
-        }
         None => {}
+    }
+    if let Some(condition) = alarm {
+        label.alarms.push(AlarmDue {
+            condition: Some(condition),
+            within: Stretch { from_us: from.unwrap_or(0), to_us: end_us },
+        });
     }
     label
 }
@@ -172,7 +219,7 @@ fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
         for level in 0..knob.levels() {
             let mut changed = Settings::clone(settings);
             knob.turn(&mut changed, level);
-            tried.extend(changed.check());
+            tried.extend(study.check(changed));
         }
     }
     HeatTables::build(store, &tried)

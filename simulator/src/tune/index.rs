@@ -216,7 +216,13 @@ impl Index {
                         index.stops.push(row as u32);
                     }
                 }
-                Some(Told::Power(_)) => index.powers.push(row as u32),
+                Some(Told::Power(_)) => {
+                    index.powers.push(row as u32);
+                    // Its columns repeat what was told before, bounds of a slip too, which no search can read.
+                    if !is_soft(&before, &after) {
+                        index.stops.push(row as u32);
+                    }
+                }
                 Some(_) => index.stops.push(row as u32),
             }
             if worst_duty(&before) != worst_duty(&after) {

@@ -3,6 +3,7 @@
 //! A trace is measured once ([`store`]), then judged under as many settings as wanted ([`run`]): the same verdicts as judging
 //! live, without looking at what cannot matter.
 
+pub mod again;
 pub mod choose;
 pub mod corpus;
 mod index;

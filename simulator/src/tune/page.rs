@@ -1,10 +1,11 @@
 //! The report: one file that needs nothing else, for a hazard review, on a screen, a phone or paper.
 
+use std::collections::HashMap;
 use std::fmt::Write;
 
 use slackside::judge::Condition;
 
-use super::choose::{Choice, cost, undecided};
+use super::choose::{Choice, cost, refusal, undecided};
 use super::corpus::Case;
 use super::results::{Row, Rows};
 use super::score::{Outcome, Stop, Summary};
@@ -16,7 +17,7 @@ use crate::cautions::CAUTIONS;
 const STYLE: &str = include_str!("../report/page.css");
 const OWN_STYLE: &str = "\
 main { display: block; }\n\
-svg { width: 100%; height: auto; max-width: 46rem; display: block; }\n\
+svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\
 svg text { fill: var(--soft); font-size: 12px; }\n\
 .dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: var(--head); }\n\
 .axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
@@ -76,9 +77,18 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
     ]
 }
 
+/// What the page says of seeing its cases again.
+#[derive(Clone, Debug, Default)]
+pub struct Replays {
+    /// Pages with a replay, by the number of the trace, as links from the report.
+    pub links: HashMap<u32, String>,
+    /// The file with the chosen settings, if one is written.
+    pub chosen: Option<String>,
+}
+
 /// The page.
 #[must_use]
-pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String {
+pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, replays: &Replays) -> String {
     let rows = &found.rows;
     let (Some(row), Some(present)) = (rows.get(&choice.number), rows.get(&0)) else { return String::new() };
     let own = tuned(row);
@@ -114,7 +124,7 @@ pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> St
     times(&mut out, row);
     out.push_str("</section>\n");
     sensitivity(&mut out, study, choice, &own);
-    worst(&mut out, study, cases, row);
+    worst(&mut out, study, cases, row, replays);
     traces(&mut out, cases, row);
     out.push_str("<section>\n<h2>How to read this</h2>\n<ul>\n");
     for line in [
@@ -177,21 +187,37 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
             Some((*number, time, nuisance))
         })
         .collect();
-    let most = |pick: fn(&(u32, f64, f64)) -> f64| points.iter().map(pick).fold(1e-9, f64::max);
-    let (longest, loudest) = (most(|point| point.1), most(|point| point.2));
+    if points.is_empty() {
+        out.push_str("<p>No setting stops so many that a 95 % time could be given: there is nothing to draw.</p>\n");
+        return;
+    }
+    let (mut shortest, mut longest) = (f64::INFINITY, 0.0_f64);
+    for (_, time, _) in &points {
+        (shortest, longest) = (shortest.min(*time), longest.max(*time));
+    }
+    // Some room at both ends, also where all take the same time.
+    let room = (0.05 * (longest - shortest)).max(0.05);
+    (shortest, longest) = ((shortest - room).max(0.0), longest + room);
+    // Marks at whole numbers: the top is four times a square.
+    let loudest = points.iter().map(|point| point.2).fold(0.0, f64::max);
+    let loudest = 4.0 * ((loudest / 4.0).sqrt().ceil().max(1.0)).powi(2);
     let (width, height, left, low) = (720.0, 360.0, 50.0, 320.0);
-    let x = |time: f64| left + (width - left - 20.0) * time / longest;
+    let x = |time: f64| left + (width - left - 20.0) * (time - shortest) / (longest - shortest);
     // Square root: few and many nuisances on one axis.
     let y = |nuisance: f64| low - (low - 20.0) * (nuisance / loudest).sqrt();
     let _ = writeln!(
         out,
-        "<svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">"
+        "<div class=\"scroll\"><svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">"
     );
     let _ = writeln!(out, "<path class=\"axis\" fill=\"none\" d=\"M{left} 20V{low}H{}\"/>", width - 20.0);
     for part in 0..=4 {
-        let time = longest * f64::from(part) / 4.0;
-        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"338\" text-anchor=\"middle\">{time:.1}</text>", x(time));
+        let time = shortest + (longest - shortest) * f64::from(part) / 4.0;
+        let anchor = if part == 4 { "end" } else { "middle" };
+        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"338\" text-anchor=\"{anchor}\">{time:.2}</text>", x(time));
         let loud = loudest * f64::from(part * part) / 16.0;
+        if loud.fract() > 0.0 {
+            continue;
+        }
         let _ =
             writeln!(out, "<text x=\"{}\" y=\"{:.0}\" text-anchor=\"end\">{loud:.0}</text>", left - 6.0, y(loud) + 4.0);
     }
@@ -221,7 +247,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
             y(*nuisance)
         );
     }
-    out.push_str("</svg>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Settings that miss a stop so often that no 95 % time exists are not drawn.</p>\n");
+    out.push_str("</svg></div>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Settings that miss a stop so often that no 95 % time exists are not drawn.</p>\n");
 }
 
 fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
@@ -266,8 +292,12 @@ fn times(out: &mut String, row: &Row) {
         .filter(|outcome| matches!(outcome.stop, Stop::InTime | Stop::Late))
         .map(|outcome| (outcome.took_us as f64 / 1e6, outcome.held_out))
         .collect();
+    if stops.is_empty() {
+        out.push_str("<p>No trace needed a stop, or none came.</p>\n");
+        return;
+    }
     let longest = stops.iter().map(|stop| stop.0).fold(1e-9, f64::max);
-    out.push_str("<svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop\">\n<path class=\"axis\" d=\"M90 100H700\"/>\n");
+    out.push_str("<div class=\"scroll\"><svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop\">\n<path class=\"axis\" d=\"M90 100H700\"/>\n");
     for (held, level, name) in [(false, 30.0, "tuned on"), (true, 70.0, "held out")] {
         let _ = writeln!(out, "<text x=\"4\" y=\"{}\">{name}</text>", level + 4.0);
         for (index, (time, _)) in stops.iter().filter(|stop| stop.1 == held).enumerate() {
@@ -286,7 +316,7 @@ fn times(out: &mut String, row: &Row) {
         );
     }
     out.push_str(
-        "</svg>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n",
+        "</svg></div>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n",
     );
 }
 
@@ -301,7 +331,7 @@ fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) 
         let Some(advice) = choice.advice.get(number) else { continue };
         let said = |side: &Option<Result<Summary, String>>| match side {
             None => "end of the range".to_owned(),
-            Some(Err(reason)) => format!("not allowed: {}", escape(reason)),
+            Some(Err(reason)) => format!("not allowed: {}", escape(refusal(knob, reason))),
             Some(Ok(summary)) => cost(own, summary),
         };
         let level = choice.levels[number];
@@ -338,7 +368,9 @@ fn stopped_by(outcome: &Outcome) -> &'static str {
         .map_or("", |condition| condition.name())
 }
 
-fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
+/// The worst first: missed, late, nuisance, then the slowest stops.
+#[must_use]
+pub fn worst_of(row: &Row) -> Vec<&Outcome> {
     let mut bad: Vec<&Outcome> = row
         .outcomes
         .iter()
@@ -351,20 +383,34 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row) {
         _ => (3, -outcome.took_us),
     };
     bad.sort_by_key(|outcome| badness(outcome));
-    let _ = study;
+    bad.truncate(12);
+    bad
+}
+
+fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &Replays) {
+    let bad = worst_of(row);
+    if bad.is_empty() {
+        out.push_str("<section>\n<h2>Worst cases</h2>\n<p>No stop had to come, and none came.</p>\n</section>\n");
+        return;
+    }
+    let chosen = replays.chosen.as_deref().unwrap_or("CHOSEN.toml");
     out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>took</th><th>by</th><th>see it again</th></tr></thead>\n");
-    for outcome in bad.iter().take(12) {
+    for outcome in bad {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
         let took =
             if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
         let _ = writeln!(
             out,
-            "<tr><th>{}{}</th><td>{}</td><td>{took}</td><td>{}</td><td><code>{}</code></td></tr>",
+            "<tr><th>{}{}</th><td>{}</td><td>{took}</td><td>{}</td><td>{}<code>{}</code></td></tr>",
             escape(&case.name),
             if outcome.held_out { " (held out)" } else { "" },
             outcome.stop.words(),
             stopped_by(outcome).replace('_', " "),
-            escape(&case.replay)
+            replays
+                .links
+                .get(&outcome.case)
+                .map_or_else(String::new, |link| format!("<a href=\"{}\">replay</a> or ", escape(link))),
+            escape(&case.source.commands(chosen, study.bench))
         );
     }
     out.push_str("</table></div>\n</section>\n");

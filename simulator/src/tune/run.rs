@@ -7,7 +7,7 @@ use slackside::judge::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
 use slackside::settings::Checked;
 use slackside::sight::{Seen, Sight};
 use slackside::survivor::Survivor;
-use slackside::units::{Micros, Ppm, Span, Watts};
+use slackside::units::{Micros, Span, Watts};
 use slackside::verdict::Verdict;
 
 use super::index::Layered;
@@ -326,10 +326,16 @@ impl Leaper<'_> {
                 }
             }
             let watts = match power {
-                Some((since, watts)) if outlook.power_meter && at < since.after(Span::from_millis(60_000)) => watts,
+                Some((since, watts))
+                    if outlook.power_meter && watts > Watts::ZERO && at < since.after(Span::from_millis(60_000)) =>
+                {
+                    watts
+                }
                 _ => outlook.assumed_power,
             };
-            course.feed(at, watts, Ppm::new(store.short[row]));
+            if let Some(slip) = super::store::unpack(store.short[row]).ppm() {
+                course.feed(at, watts, slip);
+            }
         }
         to
     }
@@ -373,7 +379,7 @@ impl HeatTable {
                 }
             });
             let watts = match told {
-                Some(watts) if settings.machine.power_meter => watts,
+                Some(watts) if settings.machine.power_meter && watts > Watts::ZERO => watts,
                 _ => Watts::new(u32::try_from(assumed).unwrap_or(u32::MAX)),
             };
             if let Some(slip) = super::store::unpack(store.short[row]).ppm() {

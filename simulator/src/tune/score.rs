@@ -2,7 +2,8 @@
 //!
 //! The recorded leg ran on, whatever the setting would have done. So scoring ends at the first run permit dropped: from there the
 //! leg would have behaved otherwise. From the first feed permit dropped the leg would have been emptying: nuisance is no longer
-//! counted and hours no longer add up; a stop that must come is still timed, on the recorded motion, and counted as such.
+//! counted and hours no longer add up; a stop that must come is still timed, on the recorded motion, and counted as such. Where
+//! nothing must come, scoring ends there.
 
 use slackside::judge::{AlarmState, Condition};
 use slackside::settings::Checked;
@@ -156,6 +157,8 @@ impl Watcher<'_> {
                     self.running_since = running;
                     self.counting = false;
                 }
+                // What is still asked of the record is whether a stop or an alarm comes that must.
+                return label.stop.is_some() || !label.alarms.is_empty();
             }
             Change::Permit { permit: Permit::Run, allowed, .. } => {
                 if self.given && !allowed {
@@ -222,15 +225,21 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
     if let (Some(_), Some(condition)) = (stopped, first_out) {
         outcome.first_out = condition.index() as i16;
     }
+    // The feed dropped by the very step that stopped the leg is part of that stop.
+    let feed_us = outcome.feed_us;
+    let fed = |at: u64| feed_us < 0 || feed_us >= at as i64;
     outcome.stop = match (case.label.stop, stopped) {
-        (Some(due), Some(at)) if at < due.from_us => Stop::Nuisance,
+        // A stop that nothing called for, but only after the feed had dropped: the leg would have been emptying by then.
+        (Some(due), Some(at)) if at < due.from_us && fed(at) => Stop::Nuisance,
+        (Some(due), Some(at)) if at < due.from_us => Stop::Excused,
         (Some(due), Some(at)) => {
             outcome.took_us = (at - due.from_us) as i64;
             if at <= due.to_us { Stop::InTime } else { Stop::Late }
         }
         (Some(_), None) => Stop::Missed,
         (None, Some(at)) if case.label.excuses(at) => Stop::Excused,
-        (None, Some(_)) => Stop::Nuisance,
+        (None, Some(at)) if fed(at) => Stop::Nuisance,
+        (None, Some(_)) => Stop::Excused,
         (None, None) => Stop::None,
     };
     if matches!(outcome.stop, Stop::InTime | Stop::Late)

@@ -26,6 +26,8 @@ pub struct Found {
     pub rows: Rows,
     /// How many combinations broke a rule together, with the first such.
     pub refused: (u64, Option<String>),
+    /// How many had been judged before, by a run that was stopped.
+    pub kept: u64,
 }
 
 /// Judge every trace under one setting; `Err` if it breaks a rule on the leg of any.
@@ -66,7 +68,7 @@ pub fn search(
 ) -> anyhow::Result<Found> {
     let what = format!("{}/{}", shard.number, shard.of);
     let (mut file, done) = Unfinished::open(unfinished, study, cases, &what)?;
-    let mut found = Found { rows: Rows::new(), refused: (0, None) };
+    let mut found = Found { rows: Rows::new(), refused: (0, None), kept: done.len() as u64 };
     let mut todo = vec![(0, Levels::new())];
     match planned(study) {
         Some(plan) => {

@@ -23,6 +23,12 @@ pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, St
         proof.failing_words(),
         proof.nuisance_words()
     );
+    if study.base_name == crate::settings::Loaded::example().source_name {
+        out.push_str("# The study named no leg: the machine below is the built-in example leg's. Put in your own.\n");
+    }
+    if study.bench {
+        out.push_str("# Held against the rules for a test bench only: no leg may run with these.\n");
+    }
     for reason in &choice.reasons {
         for line in textwrap::wrap(reason, 116) {
             out.push_str(&format!("# {line}\n"));
@@ -48,7 +54,7 @@ pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, St
                         Some(Ok(summary)) => cost(&own, summary),
                     };
                     choice.advice.get(number).map_or_else(String::new, |advice| {
-                        format!("tuned; one step lower: {}; higher: {}", side(&advice.lower), side(&advice.higher))
+                        format!("tuned; one step lower: {}; higher: {}.", side(&advice.lower), side(&advice.higher))
                     })
                 }
             };

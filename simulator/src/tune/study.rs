@@ -3,6 +3,7 @@
 //! ```toml
 //! name = "Slip limits of leg 3"
 //! settings = "leg-3.toml"        # the leg; left out: the built-in example leg
+//! # bench = true                 # settings of a test bench, whose speeds and sizes no leg has
 //! held_out_pct = 30              # traces kept for the proof
 //!
 //! [[trace]]                      # a recording, with RECORDING.label.toml beside it
@@ -27,6 +28,7 @@
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
+use slackside::judge::Condition;
 use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
@@ -50,6 +52,8 @@ pub enum Method {
 struct File {
     name: String,
     settings: Option<PathBuf>,
+    #[serde(default)]
+    bench: bool,
     #[serde(default = "thirty")]
     held_out_pct: f64,
     #[serde(default = "one")]
@@ -83,6 +87,8 @@ pub struct Trace {
     pub file: PathBuf,
     /// Its label, if not beside it.
     pub label: Option<PathBuf>,
+    /// The settings of the leg it was recorded on, if not the study's: its machine counts, its limits do not.
+    pub settings: Option<PathBuf>,
     /// Whether it is held out; left out: chance decides.
     pub held_out: Option<bool>,
 }
@@ -100,6 +106,8 @@ pub struct Family {
     pub first_seed: u64,
     /// Severity from the first run to the last, evenly; left out: the scenario's own.
     pub severity: Option<[f64; 2]>,
+    /// The condition whose alarm should come in every run; left out: alarms may come while something is wrong, and need not.
+    pub alarm: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -142,6 +150,8 @@ pub struct Study {
     pub base: Checked,
     /// Where the leg came from.
     pub base_name: String,
+    /// Whether settings are held against the rules for a test bench only.
+    pub bench: bool,
     /// Share of the traces held out, 0 to 1.
     pub held_out: f64,
     /// The seed of all chance.
@@ -176,7 +186,7 @@ impl Study {
         })?;
         let beside = |file: &Path| path.parent().unwrap_or(Path::new("")).join(file);
         let loaded = match &file.settings {
-            Some(settings) => files::read(&beside(settings))?,
+            Some(settings) => read_settings(&beside(settings), file.bench)?,
             None => files::Loaded::example(),
         };
         let mut wrong = Vec::new();
@@ -193,7 +203,30 @@ impl Study {
         if file.traces.is_empty() && file.families.is_empty() {
             tell("trace".to_owned(), "there is no [[trace]] and no [[family]]: name what to tune on".to_owned());
         }
+        for (number, trace) in file.traces.iter().enumerate() {
+            let mut there = |field: &str, path: &Path, mend: &str| {
+                if !path.is_file() {
+                    tell(format!("trace.{number}.{field}"), format!("{} is not there: {mend}", path.display()));
+                }
+            };
+            let recording = beside(&trace.file);
+            there("file", &recording, "give the path of a recording, counted from the study's own directory");
+            if let Some(settings) = &trace.settings {
+                there("settings", &beside(settings), "give the path of the settings of its leg");
+            }
+            let label = trace.label.as_deref().map_or_else(|| super::label::sidecar(&recording), beside);
+            let field = if trace.label.is_some() { "label" } else { "file" };
+            there(field, &label, "say what should come of the trace with `slackside label`");
+        }
         for (number, family) in file.families.iter().enumerate() {
+            let path = beside(&family.scenario);
+            if !path.is_file() {
+                let message = format!(
+                    "{} is not there: give the path of a scenario, counted from the study's own directory",
+                    path.display()
+                );
+                tell(format!("family.{number}.scenario"), message);
+            }
             if family.runs == 0 || family.runs > 100_000 {
                 tell(format!("family.{number}.runs"), format!("is {}, expected 1 to 100,000", family.runs));
             }
@@ -204,12 +237,19 @@ impl Study {
                 tell(format!("family.{number}.severity"), message);
             }
         }
+        for (number, family) in file.families.iter().enumerate() {
+            if let Some(name) = family.alarm.as_ref().filter(|name| Condition::from_name(name).is_none()) {
+                let message =
+                    format!("\"{name}\" is no condition: use a name from the settings file, such as \"mistracking\"");
+                tell(format!("family.{number}.alarm"), message);
+            }
+        }
         let mut knobs = Vec::new();
         for (number, limit) in file.limits.iter().enumerate() {
             match Knob::new(&limit.key, limit.from, limit.to, limit.step) {
                 Ok(knob) => {
                     for (field, level) in [("from", 0), ("to", knob.levels() - 1)] {
-                        if let Some(reason) = out_of_the_question(&knob, level, &loaded.checked) {
+                        if let Some(reason) = out_of_the_question(&knob, level, &loaded.checked, file.bench) {
                             tell(format!("limit.{number}.{field}"), reason);
                         }
                     }
@@ -246,13 +286,19 @@ impl Study {
             name: file.name,
             base: loaded.checked,
             base_name: loaded.source_name,
+            bench: file.bench,
             held_out: file.held_out_pct / 100.0,
             seed: file.seed,
             grace_us: (file.grace_s * 1e6) as u64,
             traces: file
                 .traces
                 .into_iter()
-                .map(|trace| Trace { file: beside(&trace.file), label: trace.label.as_deref().map(beside), ..trace })
+                .map(|trace| Trace {
+                    file: beside(&trace.file),
+                    label: trace.label.as_deref().map(beside),
+                    settings: trace.settings.as_deref().map(beside),
+                    ..trace
+                })
                 .collect(),
             families: file
                 .families
@@ -271,7 +317,13 @@ impl Study {
         for (knob, level) in self.knobs.iter().zip(levels) {
             knob.turn(&mut settings, *level);
         }
-        settings.check().map_err(|violations| {
+        self.check(settings)
+    }
+
+    /// Hold settings against the rules that this study goes by; `Err` with the first that is broken.
+    pub fn check(&self, settings: Settings) -> Result<Checked, String> {
+        let checked = if self.bench { settings.check_for_bench() } else { settings.check() };
+        checked.map_err(|violations| {
             violations.first().map_or_else(String::new, |violation| {
                 format!("{}: {}", files::key_of(violation.field), violation.reason())
             })
@@ -279,11 +331,19 @@ impl Study {
     }
 }
 
+/// Read a leg's settings, or those of a test bench.
+///
+/// # Errors
+/// They cannot be read, or break a rule.
+pub fn read_settings(path: &Path, bench: bool) -> anyhow::Result<files::Loaded> {
+    Ok(if bench { files::read_for_bench(path)? } else { files::read(path)? })
+}
+
 /// Why an end of a ladder can be part of no setting at all, if it can not: out of range, or beyond the code's 20 %.
-fn out_of_the_question(knob: &Knob, level: u16, base: &Checked) -> Option<String> {
+fn out_of_the_question(knob: &Knob, level: u16, base: &Checked, bench: bool) -> Option<String> {
     let mut settings = Settings::clone(base);
     knob.turn(&mut settings, level);
-    let violations = settings.check().err()?;
+    let violations = if bench { settings.check_for_bench() } else { settings.check() }.err()?;
     let (section, _) = knob.place();
     let hopeless = |rule: Rule| matches!(rule, Rule::BeyondTheCode | Rule::Range);
     violations.iter().find(|violation| hopeless(violation.rule)).map(|violation| {

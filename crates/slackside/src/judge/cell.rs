@@ -3,7 +3,7 @@
 //! A value must be beyond its limit for the whole on-delay, and back inside limit less deadband for the whole
 //! off-delay, as OPC UA Part 9, Annex B.1.5 has it. A delay that ends at the moment of a sample ends before the sample.
 
-use super::condition::Condition;
+use super::condition::{Condition, ConditionSet};
 use crate::units::{Micros, Span};
 
 /// No deadline.
@@ -93,37 +93,43 @@ impl Cell {
     }
 }
 
-/// The cells of all conditions, the flags packed: RAM is dear in the box.
+/// The cells of all conditions, each flag as a set: a scan then finds at once which of them have anything to do.
 #[derive(Clone, Debug)]
 pub(super) struct Cells {
     due: [Micros; Condition::COUNT],
-    flags: [u8; Condition::COUNT],
+    pub beyond: ConditionSet,
+    pub active: ConditionSet,
+    latches: ConditionSet,
+    /// Those whose delay runs.
+    pub pending: ConditionSet,
 }
 
-const BEYOND: u8 = 1;
-const ACTIVE: u8 = 2;
-const LATCHES: u8 = 4;
-
 impl Cells {
-    pub(super) const NEW: Self = Self { due: [NEVER; Condition::COUNT], flags: [0; Condition::COUNT] };
+    pub(super) const NEW: Self = Self {
+        due: [NEVER; Condition::COUNT],
+        beyond: ConditionSet::EMPTY,
+        active: ConditionSet::EMPTY,
+        latches: ConditionSet::EMPTY,
+        pending: ConditionSet::EMPTY,
+    };
 
     pub(super) fn get(&self, condition: Condition) -> Cell {
-        let flags = self.flags.get(condition.index()).copied().unwrap_or_default();
         Cell {
-            beyond: flags & BEYOND != 0,
-            active: flags & ACTIVE != 0,
-            latches: flags & LATCHES != 0,
+            beyond: self.beyond.contains(condition),
+            active: self.active.contains(condition),
+            latches: self.latches.contains(condition),
             due: self.due.get(condition.index()).copied().unwrap_or(NEVER),
         }
     }
 
     pub(super) fn set(&mut self, condition: Condition, cell: Cell) {
-        if let (Some(due), Some(flags)) = (self.due.get_mut(condition.index()), self.flags.get_mut(condition.index())) {
+        if let Some(due) = self.due.get_mut(condition.index()) {
             *due = cell.due;
-            *flags = (if cell.beyond { BEYOND } else { 0 })
-                | (if cell.active { ACTIVE } else { 0 })
-                | (if cell.latches { LATCHES } else { 0 });
         }
+        self.beyond = self.beyond.put(condition, cell.beyond);
+        self.active = self.active.put(condition, cell.active);
+        self.latches = self.latches.put(condition, cell.latches);
+        self.pending = self.pending.put(condition, cell.due != NEVER);
     }
 }
 

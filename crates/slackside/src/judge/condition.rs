@@ -293,9 +293,54 @@ impl ConditionSet {
         self.0 == 0
     }
 
+    /// The set of these.
+    pub(super) const fn of(mut list: &[Condition]) -> Self {
+        let mut set = Self::EMPTY;
+        while let [condition, rest @ ..] = list {
+            set = set.with(*condition);
+            list = rest;
+        }
+        set
+    }
+
+    /// What is in both.
+    pub(super) const fn and(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+
+    /// What is in either.
+    pub(super) const fn or(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// What is in one of the two, but not in both.
+    pub(super) const fn differs(self, other: Self) -> Self {
+        Self(self.0 ^ other.0)
+    }
+
+    /// What is in this one only.
+    pub(super) const fn but(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
+    /// With `condition` or without it.
+    pub(super) const fn put(self, condition: Condition, inside: bool) -> Self {
+        if inside { self.with(condition) } else { self.without(condition) }
+    }
+
+    /// The member of the lowest rank.
+    pub(super) fn first(self) -> Option<Condition> {
+        Condition::ALL.get(self.0.trailing_zeros() as usize).copied()
+    }
+
     /// The members, in order of rank.
     pub fn iter(self) -> impl Iterator<Item = Condition> {
-        Condition::ALL.into_iter().filter(move |condition| self.contains(*condition))
+        let mut rest = self;
+        core::iter::from_fn(move || {
+            let condition = rest.first()?;
+            rest = rest.without(condition);
+            Some(condition)
+        })
     }
 }
 

@@ -23,6 +23,9 @@ use crate::verdict::{Change, Phase, Verdict};
 
 /// A leg that still gives edges so long after the drive went off is not running down: the contact lies.
 pub(super) const LONGEST_COAST_DOWN: Span = Span::from_millis(60_000);
+/// A belt still at speed so long after the drive went off is driven: what has run down within [`LONGEST_COAST_DOWN`] under steady
+/// drag has lost a sixth of its speed by then.
+pub(super) const STILL_DRIVEN: Span = Span::from_millis(10_000);
 /// The drive contact chatters if it changes more than [`CHATTER`] times within this.
 pub(super) const CHATTER_WINDOW: Span = Span::from_millis(2_000);
 /// Changes that are no chatter yet.
@@ -241,6 +244,17 @@ impl Judge {
             self.learn_coast_down();
             self.set_phase(Phase::Standstill, now, out);
         }
+    }
+
+    /// Shafts that turn are not proven at standstill, whatever the drive contact says. Standstill has to be proven anew.
+    pub(super) fn leave_standstill(&mut self, now: Micros, out: Out<'_>) -> bool {
+        let rolls = self.status.phase == Phase::Standstill && self.cell(Condition::Rollback).beyond;
+        if rolls {
+            self.course.off_at = now;
+            self.course.coasts_from_speed = false;
+            self.set_phase(Phase::CoastDown, now, out);
+        }
+        rolls
     }
 
     /// When the course changes by itself.

@@ -5,10 +5,15 @@
 //! edge: near a table point a chord is half a per cent too flat. Never rising with x, so that whatever is built on it
 //! can be bisected.
 
+use crate::math::divide;
+
 /// ln 2 in 2^-32.
 const LN_2: u64 = 2_977_044_472;
 
 const STEPS: usize = 64;
+
+/// How near the end of three chords is taken to be, in 2^-32 of a step; if it is not, bisection takes longer.
+const NEAR: u64 = 1 << 10;
 
 /// 2^-(i/64) in 2^-32, i from 0 to 64.
 const TABLE: [u64; STEPS + 1] = table();
@@ -38,19 +43,79 @@ pub(super) fn two_to_minus(x: u64) -> u64 {
     if octaves > 32 {
         return 0;
     }
-    let within = x & ((1 << 56) - 1);
-    let step = (within >> 50) as usize;
-    let part = (within >> 18) & 0xFFFF_FFFF;
-    let upper = TABLE.get(step).copied().unwrap_or(0);
-    let lower = TABLE.get(step.wrapping_add(1)).copied().unwrap_or(0);
+    let (upper, lower) = step(x >> 50);
+    within(upper, lower, (x >> 18) & 0xFFFF_FFFF).wrapping_shr(octaves as u32)
+}
+
+/// Both ends of a step of the table; steps of later octaves wrap.
+fn step(index: u64) -> (u64, u64) {
+    let index = (index as usize) & (STEPS - 1);
+    let at = |index| TABLE.get(index).copied().unwrap_or(0);
+    (at(index), at(index.wrapping_add(1)))
+}
+
+/// The value after so much of a step, in 2^-32 of it.
+const fn within(upper: u64, lower: u64, part: u64) -> u64 {
     // u below 0.011 in 2^-32, so below 2^26; every product below 2^64.
     let u = part.wrapping_mul(LN_2) >> 38;
     let square = u.wrapping_mul(u) >> 32;
     let cube = square.wrapping_mul(u) >> 32;
-    let fall = u.wrapping_sub(square / 2).wrapping_add(cube / 6);
+    let fall = u.wrapping_sub(square / 2).wrapping_add(sixth(cube));
     // At the end of a step rounding must not undercut the next.
-    let value = upper.wrapping_sub(upper.wrapping_mul(fall) >> 32).max(lower);
-    value.wrapping_shr(octaves as u32)
+    let value = upper.wrapping_sub(upper.wrapping_mul(fall) >> 32);
+    if value > lower { value } else { lower }
+}
+
+/// `cube / 6`: the cube of what is below 2^26 in 2^-32 is below 2^14.
+const fn sixth(cube: u64) -> u64 {
+    (cube as u32 / 6) as u64
+}
+
+/// The first x, in 2^-56, at which 2^-x is no more than `most`, in 2^-32.
+pub(super) fn first_at_most(most: u64) -> u64 {
+    const END: u64 = 33 * STEPS as u64;
+    if two_to_minus(0) <= most {
+        return 0;
+    }
+    // The first step that begins no higher, by bisection; then within the step before it.
+    let (mut above, mut reached) = (0, END);
+    while reached.saturating_sub(above) > 1 {
+        let middle: u64 = above.midpoint(reached);
+        let (upper, _) = step(middle);
+        if upper.wrapping_shr((middle >> 6) as u32) <= most {
+            reached = middle;
+        } else {
+            above = middle;
+        }
+    }
+    let (upper, lower) = step(above);
+    let octaves = (above >> 6) as u32;
+    let (mut before, mut after) = (0, 1_u64 << 32);
+    // The curve sags below its chord by so little that three chords end within a few hundred parts of it.
+    let goal = most.saturating_add(1).wrapping_shl(octaves).saturating_sub(1);
+    let mut end = lower;
+    for _ in 0..3 {
+        let (fall, whole) = (upper.saturating_sub(goal), upper.saturating_sub(end));
+        let Some(part) = divide(fall.wrapping_mul(after), whole) else { break };
+        let value = within(upper, lower, part);
+        if value > goal || part >= after {
+            break;
+        }
+        (after, end) = (part, value);
+    }
+    let close = after.saturating_sub(NEAR);
+    if within(upper, lower, close).wrapping_shr(octaves) > most {
+        before = close;
+    }
+    while after.saturating_sub(before) > 1 {
+        let middle = before.midpoint(after);
+        if within(upper, lower, middle).wrapping_shr(octaves) <= most {
+            after = middle;
+        } else {
+            before = middle;
+        }
+    }
+    above.wrapping_shl(50).wrapping_add(after.wrapping_shl(18))
 }
 
 #[cfg(test)]
@@ -58,6 +123,15 @@ mod tests {
     use super::*;
 
     const ONE: u64 = 1 << 32;
+
+    #[test]
+    fn the_first_at_most_is_the_first() {
+        for most in (0..40).map(|power| 1_u64 << power).chain([0, 3, 1_000, ONE - 1, ONE, ONE + 1, 4_000_000_000, 77]) {
+            let first = first_at_most(most);
+            assert!(two_to_minus(first) <= most, "{most}");
+            assert!(first == 0 || two_to_minus(first - 1) > most, "{most}");
+        }
+    }
 
     #[test]
     #[allow(clippy::float_arithmetic)]

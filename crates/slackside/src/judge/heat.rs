@@ -6,6 +6,7 @@
 
 use super::cell::{NEVER, Sense};
 use super::exp;
+use crate::math::divide;
 use crate::record::keep::keep;
 use crate::settings::{Limit, SlipHeat};
 use crate::units::{Joules, Micros, Ppm};
@@ -33,13 +34,23 @@ pub(super) struct Heat {
 
 keep!(Heat { anchor_at, anchor, inflow, fullest, settled, check, exact } fixed { decay, tau_ms, budget, limit, clear });
 
+/// How far, in 2^-32, a share worked out from its 32 leading bits may be from the exact one; bisection goes on from there.
+const GUESSED: u64 = 4;
+
 /// log2(e) in 2^-56.
 const LOG2_E: u64 = 103_957_133_576_908_769;
 
 const fn share(of: u64, ppm: i32) -> u64 {
     let ppm = if ppm < 0 { 0 } else { ppm as u64 };
     // A budget is below 2^32 J, so below 2^42 mJ; ppm below 2^31: divide first what would overflow.
-    (of / 1_000).saturating_mul(ppm) / 1_000
+    thousandth(thousandth(of).saturating_mul(ppm))
+}
+
+const fn thousandth(of: u64) -> u64 {
+    match divide(of, 1_000) {
+        Some(part) => part,
+        None => 0,
+    }
 }
 
 /// `a · b / 2^32` for b up to 2^32, rounded down.
@@ -87,7 +98,11 @@ impl Heat {
     /// The heat at `now`, in millijoules.
     pub(super) fn at(&self, now: Micros) -> u64 {
         let waited = now.get().saturating_sub(self.anchor_at.get());
-        let left = exp::two_to_minus(waited.saturating_mul(self.decay));
+        self.with_left(exp::two_to_minus(waited.saturating_mul(self.decay)))
+    }
+
+    /// The heat when so much is left of the start, in 2^-32.
+    const fn with_left(&self, left: u64) -> u64 {
         if self.settled >= self.anchor {
             self.settled.saturating_sub(scaled(self.settled.saturating_sub(self.anchor), left))
         } else {
@@ -97,7 +112,7 @@ impl Heat {
 
     /// As a share of the budget; a budget of nothing is always used up.
     pub(super) fn ppm_at(&self, now: Micros) -> Ppm {
-        let ppm = self.at(now).saturating_mul(1_000).checked_div(self.budget / 1_000).unwrap_or(u64::MAX);
+        let ppm = divide(self.at(now).saturating_mul(1_000), thousandth(self.budget)).unwrap_or(u64::MAX);
         Ppm::new(i32::try_from(ppm).unwrap_or(i32::MAX))
     }
 
@@ -109,8 +124,8 @@ impl Heat {
     /// What goes in from `now` on: so many watts times so much slip.
     pub(super) fn feed(&mut self, now: Micros, watts: u32, slip: i32) {
         let slip = slip.clamp(0, 1_000_000) as u64;
-        let inflow = u64::from(watts).saturating_mul(slip) / 1_000;
-        let fullest = u64::from(watts).saturating_mul(1_000);
+        let inflow = thousandth(u64::from(watts).wrapping_mul(slip));
+        let fullest = u64::from(watts).wrapping_mul(1_000);
         if inflow == self.inflow && fullest == self.fullest {
             return;
         }
@@ -118,7 +133,7 @@ impl Heat {
             self.anchor = self.at(now);
             self.anchor_at = now;
             self.inflow = inflow;
-            self.settled = inflow.saturating_mul(self.tau_ms) / 1_000;
+            self.settled = thousandth(inflow.saturating_mul(self.tau_ms));
         }
         if self.exact || fullest != self.fullest {
             self.fullest = fullest;
@@ -193,9 +208,7 @@ impl Heat {
         } else {
             let room = self.limit.saturating_sub(heat);
             // mJ · 10^6 / mW is microseconds; the product fits: a budget is below 2^42 mJ.
-            self.check = room
-                .saturating_mul(1_000_000)
-                .checked_div(self.fullest)
+            self.check = divide(room.saturating_mul(1_000_000), self.fullest)
                 .map_or(NEVER, |wait| Micros::new(now.get().saturating_add(wait)));
             self.exact = false;
         }
@@ -209,18 +222,39 @@ impl Heat {
         if !rising && !falling {
             return NEVER;
         }
-        // After 33 octaves nothing is left of the start: 33 / log2(e) = 22.9 time constants.
-        let mut before = now.get();
-        let mut after = self.anchor_at.get().saturating_add(self.tau_ms.saturating_mul(24_000)).max(before);
-        while after.saturating_sub(before) > 1 {
-            let middle = before.midpoint(after);
-            let heat = self.at(Micros::new(middle));
-            if (rising && heat >= self.limit) || (falling && heat < self.clear) {
-                after = middle;
+        // The most that may be left of the start, and then when so little of it is left. With nothing left it is crossed.
+        let crossed = |left| {
+            let heat = self.with_left(left);
+            (rising && heat >= self.limit) || (falling && heat < self.clear)
+        };
+        let (mut most, mut over) = (0_u64, 1_u64 << 32);
+        // It lies at about this share of the way from the end to the start; 32 bits of both give it within a few parts.
+        let (goal, way) = if rising {
+            (self.settled.saturating_sub(self.limit), self.settled.saturating_sub(self.anchor))
+        } else {
+            (self.clear.saturating_sub(self.settled), self.anchor.saturating_sub(self.settled))
+        };
+        let spare = 32_u32.saturating_sub(way.leading_zeros());
+        let guess = divide((goal >> spare) << 32, way >> spare).unwrap_or(0);
+        let (fewer, more) = (guess.saturating_sub(GUESSED), guess.saturating_add(GUESSED));
+        if fewer > most && fewer < over && crossed(fewer) {
+            most = fewer;
+        }
+        if more > most && more < over && !crossed(more) {
+            over = more;
+        }
+        while over.saturating_sub(most) > 1 {
+            let middle = most.midpoint(over);
+            if crossed(middle) {
+                most = middle;
             } else {
-                before = middle;
+                over = middle;
             }
         }
+        let octaves = exp::first_at_most(most);
+        let waited = divide(octaves.saturating_add(self.decay.saturating_sub(1)), self.decay).unwrap_or(u64::MAX);
+        // After 33 octaves nothing is left of the start: 33 / log2(e) = 22.9 time constants.
+        let after = self.anchor_at.get().saturating_add(waited.min(self.tau_ms.saturating_mul(24_000)));
         // Always after `now`, even at the end of time.
         Micros::new(after.max(now.get().saturating_add(1)))
     }
@@ -230,6 +264,8 @@ impl Heat {
 #[allow(clippy::float_arithmetic)]
 mod tests {
     extern crate std;
+
+    use proptest::prelude::*;
 
     use super::*;
     use crate::judge::Condition;
@@ -292,6 +328,47 @@ mod tests {
         image.feed(Micros::new(7_000_000), 3_000, 1_000_000);
         let trip = trip_time(&mut image).unwrap();
         assert!((trip - 1490.1).abs() < 0.2, "{trip}");
+    }
+
+    /// The crossing as it was first written: by bisection of time.
+    fn bisected(heat: &Heat, now: Micros) -> Micros {
+        let rising = heat.at(now) < heat.limit && heat.settled >= heat.limit;
+        let falling = heat.at(now) >= heat.clear && heat.settled < heat.clear;
+        if !rising && !falling {
+            return NEVER;
+        }
+        let mut before = now.get();
+        let mut after = heat.anchor_at.get().saturating_add(heat.tau_ms.saturating_mul(24_000)).max(before);
+        while after.saturating_sub(before) > 1 {
+            let middle = before.midpoint(after);
+            let at = heat.at(Micros::new(middle));
+            if (rising && at >= heat.limit) || (falling && at < heat.clear) {
+                after = middle;
+            } else {
+                before = middle;
+            }
+        }
+        Micros::new(after.max(now.get().saturating_add(1)))
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(5_000))]
+
+        #[test]
+        fn the_crossing_is_the_one_found_by_bisecting_time(
+            (budget, tau) in (1..u32::MAX, 1_000..u32::MAX),
+            (preload, watts, slip) in (any::<u32>(), any::<u32>(), 0..1_000_001_i32),
+            (shift, scale) in (0..32_u32, 0..32_u32),
+            (start, waited) in (0..u64::MAX, 0..1_u64 << 34),
+        ) {
+            let settings = SlipHeat { budget: Joules::new(budget), time_constant: Span::new(tau) };
+            let limit = Limits::STARTING;
+            let mut heat = Heat::new(&settings, limit.of(Condition::SlipHeat), Joules::new(preload >> shift));
+            heat.begin(Micros::new(start));
+            heat.feed(Micros::new(start), watts >> scale, slip);
+            let now = Micros::new(start.saturating_add(waited));
+            prop_assert_eq!(heat.crossing(now), bisected(&heat, now));
+        }
     }
 
     #[test]

@@ -119,6 +119,9 @@ impl Judge {
             limits: _,
             fitted: _,
             out_of_service: _,
+            stopping: _,
+            dropping_feed: _,
+            holding: _,
             names: _,
             speeds: _,
             scale: _,
@@ -144,6 +147,7 @@ impl Judge {
             bands: _,
             silence: _,
             other: _,
+            due: _,
         } = self;
         each_part!(self, keep(pen));
         let mut busy = ConditionSet::EMPTY;
@@ -167,6 +171,7 @@ impl Judge {
     /// Fetch it back, over a judge configured by the same settings.
     pub(crate) fn fetch_beside(&mut self, motion: &Motion, page: &mut Page<'_>) -> Result<(), Unreadable> {
         each_part!(self, fetch(page)?);
+        self.find_due();
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
         let busy = ConditionSet::from_bits(page.varint()?).ok_or(Unreadable)?;
         for condition in Condition::ALL {
@@ -176,9 +181,7 @@ impl Judge {
                 state.fetch(page)?;
             }
             self.with_cell(condition, |slot| *slot = cell);
-            if let Some(slot) = self.status.alarms.get_mut(condition.index()) {
-                *slot = state;
-            }
+            self.set_state(condition, state);
         }
         let mut same = false;
         same.fetch(page)?;

@@ -246,6 +246,7 @@ impl Judge {
         let first = |open: Option<Open>, limit| open.map_or(NEVER, |open: Open| open.crossing(limit));
         let head = first(self.open_head(), self.speeds.head.first);
         self.silence = head.min(first(self.open_boot(), self.speeds.boot.first));
+        self.find_due();
         self.bands = self.bands_now();
     }
 
@@ -257,13 +258,14 @@ impl Judge {
             let stale = at.after(POWER_STALE);
             other = other.min(if stale > now { stale } else { NEVER });
         }
+        let pitches = self.pitches();
         for condition in Condition::ALL {
             if LEAPT.contains(&condition) {
                 continue;
             }
             other = other.min(self.cell(condition).due);
             if !follows_silence(condition) && self.mode(condition) == Mode::Judged {
-                let (_, next): (Sense, Micros) = self.sense(condition, now);
+                let (_, next): (Sense, Micros) = self.sense(condition, &pitches, now);
                 other = other.min(next);
             }
         }

@@ -54,6 +54,7 @@ use people::People;
 use quiet::Bands;
 use reference::Reference;
 use rest::Rest;
+use senses::Pitches;
 use speeds::{Nameplate, Speeds};
 use window::Window;
 
@@ -104,6 +105,27 @@ enum Mode {
     Out,
 }
 
+/// What a look at every condition found.
+struct Look {
+    /// At the limit or beyond, and inside limit less deadband; what is in neither stays as it was.
+    beyond: ConditionSet,
+    within: ConditionSet,
+    suppressed: ConditionSet,
+    /// The earliest moments at which silence, and anything else, may change one.
+    silence: Micros,
+    other: Micros,
+}
+
+impl Look {
+    const NOTHING: Self = Self {
+        beyond: ConditionSet::EMPTY,
+        within: ConditionSet::EMPTY,
+        suppressed: ConditionSet::EMPTY,
+        silence: NEVER,
+        other: NEVER,
+    };
+}
+
 /// Holds motion against limits.
 #[derive(Clone, Debug)]
 pub struct Judge {
@@ -117,6 +139,11 @@ pub struct Judge {
     limits: Limits,
     fitted: Fitted,
     out_of_service: ConditionSet,
+    /// Those whose action is to stop, and to drop feed.
+    stopping: ConditionSet,
+    dropping_feed: ConditionSet,
+    /// Those whose alarm holds.
+    holding: ConditionSet,
     names: Nameplate,
     speeds: Speeds,
     scale: Ppm,
@@ -146,6 +173,8 @@ pub struct Judge {
     silence: Micros,
     /// The earliest moment at which anything else may, but for slip heat.
     other: Micros,
+    /// The earliest of all.
+    due: Micros,
 }
 
 impl Judge {
@@ -168,6 +197,9 @@ impl Judge {
             limits: Limits::STARTING,
             fitted: Fitted { head: false, boot: false, power_meter: false, contacts: [false; Place::COUNT] },
             out_of_service: ConditionSet::EMPTY,
+            stopping: ConditionSet::EMPTY,
+            dropping_feed: ConditionSet::EMPTY,
+            holding: ConditionSet::EMPTY,
             names: Nameplate::NEW,
             speeds: Speeds::NEW,
             scale: Ppm::ONE,
@@ -193,11 +225,13 @@ impl Judge {
             bands: Bands::NONE,
             silence: NEVER,
             other: NEVER,
+            due: NEVER,
         }
     }
 
     /// Take limits, and what survived the last loss of power. Everything else starts afresh, and nothing is allowed
     /// before something is observed.
+    #[inline(never)]
     pub fn configure(&mut self, settings: &Checked, survivor: &Survivor) {
         let Machine { head_targets, boot_targets, power_meter, contacts, .. } = &settings.machine;
         // Field by field: by value the whole would make a large stack frame.
@@ -213,6 +247,8 @@ impl Judge {
             contacts: contacts.map(|contact| contact.is_some()),
         };
         self.out_of_service = senses::out_of_service(settings);
+        self.stopping = self.acting(Action::Stop);
+        self.dropping_feed = self.acting(Action::DropFeed);
         self.names = Nameplate::new(&settings.machine);
         self.scale = Ppm::ONE;
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
@@ -238,6 +274,7 @@ impl Judge {
         self.status.feed_permit = false;
         self.status.phase = Phase::Unsure;
         self.revive(survivor);
+        self.find_due();
     }
 
     /// Settle everything that fell due up to `seen.at`, then take it. A time earlier than the newest counts as the
@@ -259,7 +296,9 @@ impl Judge {
         if !self.begun {
             self.begin(now, out);
         }
-        self.settle(now, out);
+        if self.due <= now {
+            self.settle(now, out);
+        }
         self.newest = now;
         match seen.sight {
             Sight::Wake => return,
@@ -292,6 +331,7 @@ impl Judge {
     }
 
     /// The first thing is observed: time becomes known.
+    #[cold]
     fn begin(&mut self, now: Micros, out: Out<'_>) {
         self.begun = true;
         self.base = now;
@@ -310,7 +350,7 @@ impl Judge {
     /// Settle what falls due up to `until`, in order of time.
     fn settle(&mut self, until: Micros, out: Out<'_>) {
         loop {
-            let due = self.due();
+            let due = self.due;
             if due > until || due == NEVER {
                 return;
             }
@@ -318,14 +358,14 @@ impl Judge {
         }
     }
 
-    fn due(&self) -> Micros {
-        self.silence.min(self.other).min(self.heat.check())
+    fn find_due(&mut self) {
+        self.due = self.silence.min(self.other).min(self.heat.check());
     }
 
     /// Bring everything to `now`.
     fn step(&mut self, now: Micros, out: Out<'_>) {
         self.newest = now;
-        for condition in Condition::ALL {
+        for condition in self.cells.pending.iter() {
             let turned = self.with_cell(condition, |cell| cell.settle(now));
             self.turn(condition, turned, now, out);
         }
@@ -337,13 +377,17 @@ impl Judge {
         self.lates.settle(now);
         self.settle_slip_unknown(now);
         self.feed_heat(now);
-        let (silence, other) = self.scan(now, out);
+        let (mut silence, mut other) = self.scan(now, out);
+        if self.leave_standstill(now, out) {
+            (silence, other) = self.scan(now, out);
+        }
         self.conclude(now, out);
         // Every step leaves time behind it, whatever a deadline may say.
         let soonest = Micros::new(now.get().saturating_add(1));
         self.silence = silence.max(soonest);
         self.other = other.max(soonest);
         self.heat.next(now);
+        self.find_due();
         self.bands = self.bands_now();
     }
 
@@ -361,26 +405,71 @@ impl Judge {
             other = other.min(if stale > now { stale } else { NEVER });
         }
         other = other.min(self.reference.next(now));
-        for condition in Condition::ALL {
-            let mode = self.mode(condition);
-            if mode == Mode::Out {
-                continue;
-            }
-            let (sense, next) = if mode == Mode::Judged { self.sense(condition, now) } else { (Sense::Within, NEVER) };
+        let look = self.look(now);
+        silence = silence.min(look.silence);
+        other = other.min(look.other);
+        // What a condition looks at is never another's alarm, so that all may be looked at before any of them turns.
+        self.cells.beyond = self.cells.beyond.but(look.within).or(look.beyond);
+        let moving =
+            self.cells.beyond.differs(self.cells.active).or(self.cells.pending).or(self.changing(look.suppressed));
+        for condition in moving.but(self.out_of_service).iter() {
             let limit = self.limits.of(condition);
             let (on_delay, off_delay) = (limit.on_delay, limit.off_delay);
-            let turned = self.with_cell(condition, |cell| cell.sample(sense, now, on_delay, off_delay));
+            let turned = self.with_cell(condition, |cell| cell.sample(Sense::Hold, now, on_delay, off_delay));
             self.turn(condition, turned, now, out);
-            let event = if mode == Mode::Suppressed { Event::Suppress } else { Event::Unsuppress };
+            let event = if look.suppressed.contains(condition) { Event::Suppress } else { Event::Unsuppress };
             self.move_by(condition, event, now, out);
-            if senses::follows_silence(condition) {
-                silence = silence.min(next);
-            } else {
-                other = other.min(next);
-            }
             other = other.min(self.cell(condition).due);
         }
         (silence, other)
+    }
+
+    /// Look at every condition. Written out, so that each look is only what that condition needs.
+    fn look(&self, now: Micros) -> Look {
+        let pitches = self.pitches();
+        let mut look = Look::NOTHING;
+        macro_rules! at {
+            ($($condition:ident)*) => {
+                const LIST: [Condition; Condition::COUNT] = [$(Condition::$condition),*];
+                const { assert!(ConditionSet::of(&LIST).bits() == ConditionSet::of(&Condition::ALL).bits()) };
+                $(self.glance(Condition::$condition, &pitches, now, &mut look);)*
+            };
+        }
+        at!(BeltNotFollowing SlipVeryHigh SlipHigh SlipHeat SlipImpossible SlipNegative DeepUnderspeed Underspeed NoMotion
+            HeadUnderspeed StartFailed TooManyStarts Rollback EdgesAtRest Mistracking MistrackingDuty MistrackingSustained
+            RubHot RatioShifted OutletPlugged HeadSensorFault BootSensorFault HeadSilent BothSilent SlipUnknown HeadTargets
+            BootTargets ContactFault DriveContactFault ReferenceFault TimeBaseFault SettingsFault ResetHeld BypassActive);
+        look
+    }
+
+    #[inline(always)]
+    fn glance(&self, condition: Condition, pitches: &Pitches, now: Micros, look: &mut Look) {
+        let (sense, next) = match self.mode(condition) {
+            Mode::Out => return,
+            Mode::Judged => self.sense(condition, pitches, now),
+            Mode::Idle => (Sense::Within, NEVER),
+            Mode::Suppressed => {
+                look.suppressed = look.suppressed.with(condition);
+                (Sense::Within, NEVER)
+            }
+        };
+        match sense {
+            Sense::Beyond => look.beyond = look.beyond.with(condition),
+            Sense::Within => look.within = look.within.with(condition),
+            Sense::Hold => {}
+        }
+        let next_of = if senses::follows_silence(condition) { &mut look.silence } else { &mut look.other };
+        *next_of = (*next_of).min(next);
+    }
+
+    /// Those that enter or leave suppression.
+    fn changing(&self, suppressed: ConditionSet) -> ConditionSet {
+        let mut set = ConditionSet::EMPTY;
+        for condition in senses::SUPPRESSIBLE {
+            let from = if suppressed.contains(condition) { AlarmState::Normal } else { AlarmState::Suppressed };
+            set = set.put(condition, self.state(condition) == from);
+        }
+        set
     }
 
     /// What a cell's turn does to the alarm.
@@ -435,7 +524,8 @@ impl Judge {
         let standing = self.course.drive_off() || self.status.phase == Phase::Standstill;
         let power = match self.power {
             _ if standing => Watts::ZERO,
-            Some((at, power)) if self.fitted.power_meter && now < at.after(POWER_STALE) => power,
+            // A motor that turns a head takes power: a reading of none is no reading.
+            Some((at, power)) if self.fitted.power_meter && power > Watts::ZERO && now < at.after(POWER_STALE) => power,
             _ => self.assumed_power,
         };
         self.heat.feed(now, power.get(), self.heat_slip);
@@ -454,8 +544,7 @@ impl Judge {
     /// When something will fall due by itself. May be early where only a look is due, never late.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {
-        let due = self.due();
-        (self.begun && due != NEVER).then_some(due)
+        (self.begun && self.due != NEVER).then_some(self.due)
     }
 
     /// What judge holds now.
@@ -485,6 +574,19 @@ impl Judge {
         self.status.alarms.get(condition.index()).copied().unwrap_or_default()
     }
 
+    fn set_state(&mut self, condition: Condition, to: AlarmState) {
+        if let Some(state) = self.status.alarms.get_mut(condition.index()) {
+            *state = to;
+        }
+        self.holding = self.holding.put(condition, to.holds());
+    }
+
+    /// The conditions that act so.
+    fn acting(&self, action: Action) -> ConditionSet {
+        let acts = |set: ConditionSet, condition| set.put(condition, self.limits.of(condition).action == action);
+        Condition::ALL.into_iter().fold(ConditionSet::EMPTY, acts)
+    }
+
     fn any(&self, is: impl Fn(AlarmState) -> bool) -> bool {
         self.status.alarms.into_iter().any(is)
     }
@@ -503,9 +605,7 @@ impl Judge {
         if from == to {
             return;
         }
-        if let Some(state) = self.status.alarms.get_mut(condition.index()) {
-            *state = to;
-        }
+        self.set_state(condition, to);
         let (value, detail) = self.value(condition, now);
         let setpoint = self.limits.of(condition).setpoint;
         out(Verdict { at: now, change: Change::Alarm { condition, from, to, value, setpoint, detail } });

@@ -1,7 +1,6 @@
 //! First-out and the two permits: what follows from the alarms once all of them are known.
 
-use super::{Condition, Judge, Out};
-use crate::settings::Action;
+use super::{Condition, ConditionSet, Judge, Out};
 use crate::units::Micros;
 use crate::verdict::{Change, Permit, Phase, Verdict};
 
@@ -47,11 +46,8 @@ impl Judge {
 
     /// The first by rank that keeps feed away while the leg may run. High slip does so whatever its action.
     fn hinders_feed(&self) -> Option<Condition> {
-        let high = [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed];
-        let slipping = high.into_iter().find(|condition| self.state(*condition).holds());
-        match (slipping, self.first_holding(Action::DropFeed)) {
-            (Some(slipping), Some(other)) => Some(slipping.min(other)),
-            (one, other) => one.or(other),
-        }
+        const HIGH: ConditionSet =
+            ConditionSet::of(&[Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed]);
+        self.holding.and(self.dropping_feed.or(HIGH)).first()
     }
 }

@@ -7,7 +7,7 @@ use super::cell::NEVER;
 use super::reference::Reference;
 use super::senses::microturns;
 use super::speeds::{Open, Pace, Speeds, pitch_time, too_slow};
-use super::{Condition, Judge};
+use super::{Condition, ConditionSet, Judge};
 use crate::input::Place;
 use crate::motion::{ContactMotion, Motion, ShaftMotion, Slip, SlipReading};
 use crate::record::keep::keep;
@@ -15,7 +15,7 @@ use crate::units::{Micros, TurnFraction, Turns};
 use crate::verdict::Phase;
 
 /// What must be right for the bands to be drawn: the conditions that every motion may change.
-const WATCHED: [Condition; 15] = [
+const WATCHED: ConditionSet = ConditionSet::of(&[
     Condition::BeltNotFollowing,
     Condition::SlipVeryHigh,
     Condition::SlipHigh,
@@ -31,7 +31,7 @@ const WATCHED: [Condition; 15] = [
     Condition::HeadSilent,
     Condition::BothSilent,
     Condition::ReferenceFault,
-];
+]);
 
 /// The bands.
 #[derive(Clone, Copy, Debug)]
@@ -79,7 +79,7 @@ impl Bands {
                     && self.short.holds(&new.slip_short)
                     && self.long.holds(&new.slip_long)
                     && new.head_since_boot < self.following))
-            && new.seen_ratio.map(|seen| seen.at) == old.seen_ratio.map(|seen| seen.at)
+            && new.seen_ratio == old.seen_ratio
             && old.contacts.iter().zip(&new.contacts).all(|(old, new)| self.contact_holds(old, new))
             && new.head.pitch.is_none_or(|pitch| reference.agrees(&pitch))
     }
@@ -106,7 +106,7 @@ impl Judge {
         let quiet = self.status.phase == Phase::Running
             && self.course.at_speed
             && self.unknown_since.is_none()
-            && !WATCHED.into_iter().any(|condition| self.cell(condition).beyond)
+            && self.cells.beyond.and(WATCHED).is_empty()
             && self.fitted.boot;
         if !quiet {
             return Bands::NONE;
@@ -146,5 +146,6 @@ impl Judge {
         let first = |open: Option<Open>, pace: &Pace| open.map_or(NEVER, |open| open.crossing(pace.first));
         let head = if self.fitted.head { first(self.open_head(), &self.speeds.head) } else { NEVER };
         self.silence = head.min(first(self.open_boot(), &self.speeds.boot));
+        self.find_due();
     }
 }

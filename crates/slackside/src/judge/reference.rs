@@ -3,6 +3,7 @@
 
 use super::cell::{NEVER, Sense};
 use super::speeds::{TurnTime, fast_enough, too_slow, turn_time};
+use crate::math::divide;
 use crate::motion::Pitch;
 use crate::record::keep::keep;
 use crate::settings::SpeedReference;
@@ -55,8 +56,12 @@ impl Reference {
     fn reached(&self, now: Micros, most: u64) -> i64 {
         let Some(value) = self.value else { return self.believed };
         let waited = now.get().saturating_sub(self.believed_at.get()).min(most);
-        let step = i64::try_from(u128::from(waited).saturating_mul(self.rate().unsigned_abs().into()) / 1_000_000)
-            .unwrap_or(i64::MAX);
+        // Whole seconds and the rest apart: the rest is below 2^20 and a rate below 2^32.
+        let rate = self.rate().unsigned_abs();
+        let seconds = divide(waited, 1_000_000).unwrap_or(0);
+        let rest = waited.wrapping_sub(seconds.wrapping_mul(1_000_000));
+        let part = divide(rest.wrapping_mul(rate), 1_000_000).unwrap_or(0);
+        let step = i64::try_from(seconds.saturating_mul(rate).saturating_add(part)).unwrap_or(i64::MAX);
         let gap = i64::from(value).saturating_sub(self.believed);
         // Not `clamp`: it panics where the bounds cross, and no compiler sees that these cannot.
         self.believed.saturating_add(gap.max(step.saturating_neg()).min(step))
@@ -114,12 +119,9 @@ impl Reference {
             return NEVER;
         }
         let gap = i64::from(value).saturating_sub(self.believed).saturating_abs().saturating_sub(SLACK);
-        let micros = u64::try_from(gap)
-            .unwrap_or(0)
-            .saturating_mul(1_000_000)
-            .saturating_add(self.rate().unsigned_abs())
-            .checked_div(self.rate().unsigned_abs())
-            .unwrap_or(u64::MAX);
+        let micros =
+            u64::try_from(gap).unwrap_or(0).saturating_mul(1_000_000).saturating_add(self.rate().unsigned_abs());
+        let micros = divide(micros, self.rate().unsigned_abs()).unwrap_or(u64::MAX);
         Micros::new(self.believed_at.get().saturating_add(micros))
     }
 

@@ -2,7 +2,7 @@
 //!
 //! | condition | beyond when | not judged |
 //! |---|---|---|
-//! | belt not following | head angle since the last boot edge at the setpoint | at rest, drive off |
+//! | belt not following | head angle since the last boot edge at the setpoint | at rest |
 //! | slip very high, impossible | slip over one turn, upwards or below zero | at rest, drive off |
 //! | slip high, negative | slip over four turns, upwards or below zero | at rest, drive off |
 //! | deep underspeed, underspeed, no motion | boot's last pitch, closed or open, against normal | at rest, drive off; suppressed while starting or inching |
@@ -16,20 +16,21 @@
 //! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches | at rest |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known | |
 //! | slip unknown | no slip over one turn for so long | not running |
-//! | drive contact fault | more than four changes in two seconds, or edges a minute after the drive went off | |
+//! | drive contact fault | more than four changes in two seconds, the belt still at speed ten seconds after the drive went off, or edges a minute after it | |
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond. A lower limit
 //! of slip counts as slip upwards; below zero it can only clear.
 
 use super::cell::{NEVER, Sense};
-use super::course::{CHATTER, LONGEST_COAST_DOWN};
+use super::course::{CHATTER, LONGEST_COAST_DOWN, STILL_DRIVEN};
 use super::people::held_from;
 use super::ratio;
 use super::speeds::{self, Open, closed, fast_enough, too_slow};
 use super::{Condition, ConditionSet, Judge, Mode};
 use crate::input::{ContactState, Place};
+use crate::math::divide;
 use crate::motion::{Pitch, SlipReading, TargetPattern};
-use crate::settings::{Action, Checked};
+use crate::settings::Checked;
 use crate::units::{Micros, Ppm, Span, Turns};
 use crate::verdict::Phase;
 
@@ -40,6 +41,18 @@ const LATES: i32 = 16;
 const STARTS: i32 = 7;
 /// A block in which slip varied more says nothing of the ratio.
 pub(super) const STEADY: Ppm = Ppm::new(3_000);
+
+/// The last pitch of each shaft, closed and open: worked out once for all conditions that look at it.
+pub(super) struct Pitches {
+    open_head: Option<Open>,
+    closed_head: Option<Pitch>,
+    open_boot: Option<Open>,
+    closed_boot: Option<Pitch>,
+}
+
+/// What the design may suppress: see [`Judge::mode`].
+pub(super) const SUPPRESSIBLE: [Condition; 4] =
+    [Condition::DeepUnderspeed, Condition::Underspeed, Condition::NoMotion, Condition::HeadUnderspeed];
 
 /// Whether the condition's own deadline moves with every edge.
 pub(super) const fn follows_silence(condition: Condition) -> bool {
@@ -91,6 +104,8 @@ pub(super) fn out_of_service(settings: &Checked) -> ConditionSet {
 }
 
 impl Judge {
+    /// Inlined, so that of a condition known beforehand only its own arm is left.
+    #[inline(always)]
     pub(super) fn mode(&self, condition: Condition) -> Mode {
         if self.out_of_service.contains(condition) {
             return Mode::Out;
@@ -105,8 +120,9 @@ impl Judge {
                 }
                 live
             }
-            Condition::BeltNotFollowing
-            | Condition::SlipVeryHigh
+            // A contact that reads off may lie, and a head that turns two turns under a standing belt burns it all the same.
+            Condition::BeltNotFollowing => live || phase == Phase::CoastDown,
+            Condition::SlipVeryHigh
             | Condition::SlipHigh
             | Condition::SlipImpossible
             | Condition::SlipNegative
@@ -121,7 +137,9 @@ impl Judge {
         if judged { Mode::Judged } else { Mode::Idle }
     }
 
-    pub(super) fn sense(&self, condition: Condition, now: Micros) -> (Sense, Micros) {
+    /// Inlined for the same reason.
+    #[inline(always)]
+    pub(super) fn sense(&self, condition: Condition, pitches: &Pitches, now: Micros) -> (Sense, Micros) {
         let limit = self.limits.of(condition);
         let (setpoint, deadband) = (limit.setpoint, limit.deadband);
         let (head, boot) = (&self.motion.head, &self.motion.boot);
@@ -135,11 +153,11 @@ impl Judge {
             Condition::SlipImpossible => still(self.slip_below(short, setpoint, deadband)),
             Condition::SlipNegative => still(self.slip_below(long, setpoint, deadband)),
             Condition::SlipHeat => still(self.heat.sense(now)),
-            Condition::DeepUnderspeed => speeds::sense(self.open_boot(), self.closed_boot(), self.speeds.deep, now),
-            Condition::Underspeed => speeds::sense(self.open_boot(), self.closed_boot(), self.speeds.under, now),
-            Condition::NoMotion => speeds::sense(self.open_boot(), self.closed_boot(), self.speeds.still, now),
+            Condition::DeepUnderspeed => speeds::sense(pitches.open_boot, pitches.closed_boot, self.speeds.deep, now),
+            Condition::Underspeed => speeds::sense(pitches.open_boot, pitches.closed_boot, self.speeds.under, now),
+            Condition::NoMotion => speeds::sense(pitches.open_boot, pitches.closed_boot, self.speeds.still, now),
             Condition::HeadUnderspeed => {
-                speeds::sense(self.open_head(), self.closed_head(), self.speeds.head_under, now)
+                speeds::sense(pitches.open_head, pitches.closed_head, self.speeds.head_under, now)
             }
             Condition::StartFailed => still(Sense::flag(self.course.start_failed)),
             Condition::TooManyStarts => {
@@ -179,8 +197,8 @@ impl Judge {
             Condition::BootSensorFault => still(Sense::flag(!boot.distrust.is_empty())),
             Condition::HeadTargets => still(Sense::flag(head.pattern != TargetPattern::Whole)),
             Condition::BootTargets => still(Sense::flag(boot.pattern != TargetPattern::Whole)),
-            Condition::HeadSilent => still(self.head_silent(now)),
-            Condition::BothSilent => self.both_silent(now),
+            Condition::HeadSilent => still(self.head_silent(pitches, now)),
+            Condition::BothSilent => self.both_silent(pitches, now),
             Condition::SlipUnknown => match self.unknown_since {
                 None => still(Sense::Within),
                 Some(since) => {
@@ -194,7 +212,8 @@ impl Judge {
                 let long = self.course.off_at.after(LONGEST_COAST_DOWN);
                 let coasting = self.status.phase == Phase::CoastDown;
                 let next = if coasting && now < long { long } else { NEVER };
-                (Sense::flag(chatter || (coasting && now >= long)), self.contact_changes.next().min(next))
+                let driven = coasting && self.still_driven();
+                (Sense::flag(chatter || driven || (coasting && now >= long)), self.contact_changes.next().min(next))
             }
             Condition::ReferenceFault => still(self.reference.sense(now)),
             Condition::TimeBaseFault => {
@@ -206,6 +225,15 @@ impl Judge {
                 still(Sense::flag(self.people.pressed.is_some_and(|pressed| now >= held_from(pressed))))
             }
             Condition::BypassActive => still(Sense::flag(self.people.bypassed.is_some())),
+        }
+    }
+
+    pub(super) fn pitches(&self) -> Pitches {
+        Pitches {
+            open_head: self.open_head(),
+            closed_head: self.closed_head(),
+            open_boot: self.open_boot(),
+            closed_boot: self.closed_boot(),
         }
     }
 
@@ -279,21 +307,21 @@ impl Judge {
             || self.closed_head().is_some_and(|pitch| too_slow(&pitch, limit))
     }
 
-    fn head_silent(&self, now: Micros) -> Sense {
-        let Some(open) = self.open_head() else { return Sense::Hold };
+    fn head_silent(&self, pitches: &Pitches, now: Micros) -> Sense {
+        let Some(open) = pitches.open_head else { return Sense::Hold };
         let silent = open.crossing(self.speeds.head_silent);
         if now < silent {
             return Sense::Within;
         }
-        let turns = self.closed_boot().is_some_and(|pitch| fast_enough(&pitch, self.speeds.boot_turns));
+        let turns = pitches.closed_boot.is_some_and(|pitch| fast_enough(&pitch, self.speeds.boot_turns));
         let since = self.motion.boot.last_edge.is_some_and(|edge| edge >= silent);
         if turns && since { Sense::Beyond } else { Sense::Hold }
     }
 
-    fn both_silent(&self, now: Micros) -> (Sense, Micros) {
+    fn both_silent(&self, pitches: &Pitches, now: Micros) -> (Sense, Micros) {
         let brisk = |pitch: Option<Pitch>, limit| pitch.is_some_and(|pitch| fast_enough(&pitch, limit));
-        let (Some(head), Some(boot)) = (self.open_head(), self.open_boot()) else { return (Sense::Within, NEVER) };
-        if !brisk(self.closed_head(), self.speeds.head.brisk) || !brisk(self.closed_boot(), self.speeds.boot.brisk) {
+        let (Some(head), Some(boot)) = (pitches.open_head, pitches.open_boot) else { return (Sense::Within, NEVER) };
+        if !brisk(pitches.closed_head, self.speeds.head.brisk) || !brisk(pitches.closed_boot, self.speeds.boot.brisk) {
             return (Sense::Within, NEVER);
         }
         if self.status.phase == Phase::CoastDown && !self.stopped_too_soon() {
@@ -301,6 +329,13 @@ impl Judge {
         }
         let crossing = head.crossing(self.speeds.head.sudden).max(boot.crossing(self.speeds.boot.sudden));
         if now >= crossing { (Sense::Beyond, NEVER) } else { (Sense::Within, crossing) }
+    }
+
+    /// Whether the belt is still at speed when a leg without its drive cannot be.
+    fn still_driven(&self) -> bool {
+        let from = self.course.off_at.after(STILL_DRIVEN);
+        self.motion.boot.last_edge.is_some_and(|last| last >= from)
+            && self.closed_boot().is_some_and(|pitch| fast_enough(&pitch, self.speeds.under.clear))
     }
 
     /// Whether the last edge came sooner after the drive went off than half the shortest run-down known.
@@ -393,19 +428,13 @@ impl Judge {
 
     /// The first stop, by rank, that holds the permits dropped.
     pub(super) fn first_holding_stop(&self) -> Option<Condition> {
-        self.first_holding(Action::Stop)
-    }
-
-    pub(super) fn first_holding(&self, action: Action) -> Option<Condition> {
-        Condition::ALL
-            .into_iter()
-            .find(|condition| self.state(*condition).holds() && self.limits.of(*condition).action == action)
+        self.holding.and(self.stopping).first()
     }
 }
 
 /// Millionths of a turn as an angle; below nothing counts as nothing.
 pub(super) fn microturns(value: i32) -> Turns {
-    Turns::new((u64::from(value.max(0).unsigned_abs()) << 32) / 1_000_000)
+    Turns::new(divide(u64::from(value.max(0).unsigned_abs()) << 32, 1_000_000).unwrap_or(0))
 }
 
 /// Milliseconds in microseconds; below nothing counts as nothing.

@@ -3,6 +3,7 @@
 
 use super::cell::{NEVER, Sense};
 use super::condition::Condition;
+use crate::math::divide;
 use crate::motion::{Pitch, ShaftMotion};
 use crate::settings::{Limit, Limits, Machine, Targets};
 use crate::units::{Micros, MicroturnsPerSecond, Ppm, TurnFraction};
@@ -14,7 +15,7 @@ pub(super) type TurnTime = u32;
 pub(super) const fn turn_time(normal: MicroturnsPerSecond, share: i32) -> TurnTime {
     let share = if share < 0 { 0 } else { share as u64 };
     // Below 2^32 · 2^31.
-    match 1_000_000_000_000_000_000_u64.checked_div((normal.get() as u64).wrapping_mul(share)) {
+    match divide(1_000_000_000_000_000_000, (normal.get() as u64).wrapping_mul(share)) {
         Some(time) if time < 1 => 1,
         Some(time) if time <= u32::MAX as u64 => time as u32,
         _ => u32::MAX,
@@ -128,7 +129,7 @@ impl Speeds {
 
 fn scaled(normal: MicroturnsPerSecond, scale: Ppm) -> MicroturnsPerSecond {
     let scale = u64::from(scale.get().unsigned_abs());
-    let speed = u64::from(normal.get()).wrapping_mul(scale) / 1_000_000;
+    let speed = divide(u64::from(normal.get()).wrapping_mul(scale), 1_000_000).unwrap_or(0);
     MicroturnsPerSecond::new(u32::try_from(speed).unwrap_or(u32::MAX))
 }
 
@@ -232,7 +233,7 @@ pub(super) fn loss(open: Option<Open>, closed: Option<Pitch>, normal: Microturns
         (Some(measured), Some(bound)) => measured.min(bound),
         (one, other) => one.or(other)?,
     };
-    let share = u64::from(speed.get()).wrapping_mul(1_000_000).checked_div(u64::from(normal.get()))?;
+    let share = divide(u64::from(speed.get()).wrapping_mul(1_000_000), u64::from(normal.get()))?;
     Some(1_000_000_i32.saturating_sub(i32::try_from(share).unwrap_or(i32::MAX)))
 }
 

@@ -8,6 +8,7 @@ use crate::units::Span;
 
 impl Judge {
     /// Put back what survived: trips are latched, whatever caused them may be gone; bypasses have lapsed.
+    #[inline(never)]
     pub(super) fn revive(&mut self, survivor: &Survivor) {
         for condition in Condition::ALL {
             let latched = survivor.latched.contains(condition);
@@ -20,9 +21,7 @@ impl Judge {
             } else {
                 AlarmState::Normal
             };
-            if let Some(slot) = self.status.alarms.get_mut(condition.index()) {
-                *slot = state;
-            }
+            self.set_state(condition, state);
             self.with_cell(condition, |cell| *cell = Cell { latches: latched, ..Cell::NEW });
         }
         self.status.first_out = survivor.first_out;
@@ -34,6 +33,7 @@ impl Judge {
 
     /// What must survive a loss of power, as it stands now.
     #[must_use]
+    #[inline(never)]
     pub fn survivor(&self) -> Survivor {
         let mut survivor = Survivor {
             first_out: self.status.first_out,

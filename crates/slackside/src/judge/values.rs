@@ -22,7 +22,9 @@ impl Judge {
         match condition {
             Condition::BeltNotFollowing => {
                 // 2^-32 turn to millionths: the whole is far below 2^44 turns.
-                let turned = u128::from(self.motion.head_since_boot.get()).wrapping_mul(1_000_000) >> 32;
+                let turns = self.motion.head_since_boot.get();
+                let part = (turns & 0xFFFF_FFFF).wrapping_mul(1_000_000) >> 32;
+                let turned = (turns >> 32).wrapping_mul(1_000_000).wrapping_add(part);
                 (Some(i32::try_from(turned).unwrap_or(i32::MAX)), 0)
             }
             Condition::SlipVeryHigh => (short.map(|slip| slip.get()), 0),

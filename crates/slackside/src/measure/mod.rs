@@ -107,6 +107,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     /// Take the machine, and start afresh. Without [room](Self::has_room) for its marks nothing is seen.
+    #[inline(never)]
     pub fn configure(&mut self, settings: &Checked) {
         let machine = &settings.machine;
         *self = Self::with_room();

@@ -15,7 +15,7 @@ mod kept;
 
 use heapless::Deque;
 
-use crate::math::mul_div;
+use crate::math::{divide, mul_div};
 use crate::motion::{Slip, SlipReading};
 use crate::units::{Micrometres, Micros, Ppm, Ratio, Span, TurnFraction, Turns};
 
@@ -283,7 +283,7 @@ impl Windows {
         let (span, at_least) = if self.doubt > 0 { (span.saturating_sub(self.doubt), true) } else { (span, overdue) };
         // 1e6 < 2^20, four turns 2^2, head_per_boot < 2^31: below 2^53.
         let boot = u64::from(turns).wrapping_mul(u64::from(self.head_per_boot)).wrapping_mul(1_000_000);
-        let share = boot.checked_div(u64::from(span)).unwrap_or(3_000_000).min(3_000_000) as i32;
+        let share = divide(boot, u64::from(span)).unwrap_or(3_000_000).min(3_000_000) as i32;
         let ppm = Ppm::ONE.saturating_sub(Ppm::new(share));
         if at_least { SlipReading::AtLeast(ppm) } else { SlipReading::Known(ppm) }
     }
@@ -323,10 +323,10 @@ const LEAST_BEND: i32 = 1 << 9;
 fn bend(before: (u32, u32), now: (u32, u32)) -> i32 {
     let product = |one: u32, other: u32| u64::from(one).wrapping_mul(u64::from(other));
     // The speed before over the speed now, in 2^-16. Zero only if no time passed: then nothing is known of a bend.
-    let Some(slower) = product(before.0, now.1).checked_div(product(now.0, before.1) >> 16) else { return 0 };
+    let Some(slower) = divide(product(before.0, now.1), product(now.0, before.1) >> 16) else { return 0 };
     let gained = (1_i64 << 16).saturating_sub(slower.min(1 << 17) as i64);
     let both = u64::from(now.1).wrapping_add(u64::from(before.1));
-    let part = (u64::from(now.1) << 16).checked_div(both).unwrap_or(0) as i64;
+    let part = divide(u64::from(now.1) << 16, both).unwrap_or(0) as i64;
     // Both factors are below 2^18. Beyond 1 the curve would turn back.
     let bend = (gained.saturating_mul(part) >> 16).clamp(-(1 << 16), 1 << 16) as i32;
     if bend.abs() < LEAST_BEND { 0 } else { bend }

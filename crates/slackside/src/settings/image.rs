@@ -126,6 +126,7 @@ impl Settings {
     ///
     /// # Errors
     /// What is wrong with it, the outermost first: not an image, version, length, CRC, content.
+    #[inline(never)]
     pub fn from_image(image: &[u8]) -> Result<Self, ImageError> {
         let expected = image_length(image)?;
         let wrong_length = ImageError::Length { expected, found: image.len() };

@@ -67,6 +67,7 @@ impl Settings {
     ///
     /// # Errors
     /// The first rule broken.
+    #[inline(never)]
     pub fn check_first(self) -> Result<Checked, Violation> {
         let mut first = None;
         self.hold_against_rules(Scope::Leg, &mut |violation| {

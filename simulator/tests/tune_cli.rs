@@ -1,0 +1,237 @@
+//! `slackside label`, `tune` and `compare` as they are called: from recordings to a setting, killed and gone on, in shards.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+const CHOKE: &str = r#"
+description = "The boot chokes under full feed."
+leg = "millbrook-leg-3"
+duration_s = 40.0
+
+[label]
+wrong = "choked boot"
+from_s = 20
+stop = true
+
+[[timeline]]
+at_s = 3.0
+press = "start"
+
+[[timeline]]
+at_s = 10.0
+feed_pct = 80.0
+
+[[fault]]
+kind = "boot_choke"
+from_s = 20.0
+severity = 0.8
+"#;
+
+const HEALTHY: &str = r#"
+description = "A short healthy run."
+leg = "millbrook-leg-3"
+duration_s = 40.0
+
+[label]
+wrong = ""
+stop = false
+
+[[timeline]]
+at_s = 3.0
+press = "start"
+
+[[timeline]]
+at_s = 10.0
+feed_pct = 70.0
+"#;
+
+const STUDY: &str = r#"
+name = "A small study"
+settings = "leg.toml"
+held_out_pct = 34
+
+[[trace]]
+file = "bad.csv"
+
+[[trace]]
+file = "good.csv"
+
+[[family]]
+scenario = "choke.toml"
+runs = 3
+severity = [0.7, 1.0]
+
+[[family]]
+scenario = "healthy.toml"
+runs = 3
+
+[[limit]]
+key = "slip_very_high.setpoint_pct"
+from = 6.0
+to = 14.0
+step = 0.1
+
+[[limit]]
+key = "slip_high.setpoint_pct"
+from = 1.5
+to = 6.0
+step = 0.1
+
+[search]
+method = "latin_hypercube"
+settings = 600
+"#;
+
+fn slackside(directory: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_slackside"))
+        .current_dir(directory)
+        .args(arguments)
+        .output()
+        .expect("the command runs")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn done(directory: &Path, arguments: &[&str]) -> String {
+    let output = slackside(directory, arguments);
+    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", text(&output.stderr));
+    text(&output.stdout)
+}
+
+/// Two recordings of one leg with their labels, the leg's settings, and a study.
+fn prepare(directory: &Path) {
+    fs::write(directory.join("choke.toml"), CHOKE).expect("written");
+    fs::write(directory.join("healthy.toml"), HEALTHY).expect("written");
+    fs::write(directory.join("study.toml"), STUDY).expect("written");
+    done(directory, &["simulate", "choke.toml", "--out", "bad.csv", "--settings", "leg.toml"]);
+    done(directory, &["simulate", "healthy.toml", "--out", "good.csv"]);
+    done(directory, &["label", "bad.csv", "--stop", "20,39", "--wrong", "choked boot"]);
+    done(directory, &["label", "good.csv", "--nothing-wrong"]);
+}
+
+fn names(directory: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(directory)
+        .expect("readable")
+        .map(|entry| entry.expect("readable").file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+#[test]
+fn from_recordings_to_a_setting_that_replay_and_compare_accept() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    prepare(directory);
+    let said = done(directory, &["tune", "study.toml", "--report", "study.html", "--settings", "chosen.toml"]);
+    for line in said.lines() {
+        assert!(line.chars().count() <= 80, "wider than 80 columns: {line}");
+    }
+    assert!(
+        said.contains("On held-out traces: quote these") && said.contains("Where the data do not decide"),
+        "{said}"
+    );
+    let page = fs::read_to_string(directory.join("study.html")).expect("a report");
+    assert!(page.contains("href=\"study-worst/1.html\"") && directory.join("study-worst/1.html").is_file());
+    assert!(!directory.join("study.unfinished.csv").exists(), "all of it stands in the results");
+
+    let chosen = fs::read_to_string(directory.join("chosen.toml")).expect("settings");
+    assert_eq!(chosen.matches("# tuned").count(), 2, "{chosen}");
+    let replay = done(directory, &["replay", "bad.csv", "--settings", "chosen.toml"]);
+    assert!(replay.contains("STOPPED"), "{replay}");
+    let same = done(directory, &["compare", "chosen.toml", "chosen.toml", "bad.csv", "good.csv"]);
+    assert!(same.contains("0 of 2 traces differ"), "{same}");
+
+    // Another setpoint: what differs first, and when.
+    let leg = fs::read_to_string(directory.join("leg.toml")).expect("settings");
+    fs::write(directory.join("other.toml"), leg.replacen("setpoint_pct = 15", "setpoint_pct = 13", 1))
+        .expect("written");
+    let differs = done(directory, &["compare", "leg.toml", "other.toml", "bad.csv", "good.csv"]);
+    for word in ["limits.deep_underspeed.setpoint_pct: 15 -> 13", "verdicts are the same; then", "1 of 2 traces differ"]
+    {
+        assert!(differs.contains(word), "{word}: {differs}");
+    }
+}
+
+#[test]
+fn killed_in_the_middle_it_goes_on_and_comes_to_the_same() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    prepare(directory);
+    done(directory, &["tune", "study.toml", "--out", "whole"]);
+
+    let unfinished = directory.join("cut.unfinished.csv");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+        .current_dir(directory)
+        .args(["tune", "study.toml", "--out", "cut"])
+        .stdout(Stdio::null())
+        .spawn()
+        .expect("the command runs");
+    let began = Instant::now();
+    while fs::metadata(&unfinished).map_or(0, |meta| meta.len()) < 20_000 {
+        assert!(began.elapsed() < Duration::from_secs(120), "nothing is kept");
+        assert_eq!(child.try_wait().expect("asked"), None, "it ended before it could be killed");
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    child.kill().expect("killed");
+    child.wait().expect("ended");
+    assert!(unfinished.exists() && !directory.join("cut.csv").exists(), "only whole results have their names");
+
+    let again = slackside(directory, &["tune", "study.toml", "--out", "cut"]);
+    assert_eq!(again.status.code(), Some(0), "{}", text(&again.stderr));
+    assert!(text(&again.stderr).contains("settings were judged before"), "{}", text(&again.stderr));
+    for ending in ["csv", "parquet"] {
+        let read = |stem: &str| fs::read(directory.join(format!("{stem}.{ending}"))).expect("results");
+        assert!(read("cut") == read("whole"), "the {ending} differs");
+    }
+
+    // In shards it is the same, too, and part of them is refused.
+    for number in ["1/3", "2/3", "3/3"] {
+        done(directory, &["tune", "study.toml", "--shard", number, "--out", "part"]);
+    }
+    let parts = ["part.1-of-3.parquet", "part.2-of-3.parquet", "part.3-of-3.parquet"];
+    let lacking = slackside(directory, &["tune", "merge", "study.toml", parts[0], parts[2], "--out", "merged"]);
+    assert_eq!(lacking.status.code(), Some(2));
+    assert!(text(&lacking.stderr).contains("give all shards"), "{}", text(&lacking.stderr));
+    done(directory, &["tune", "merge", "study.toml", parts[1], parts[2], parts[0], "--out", "merged"]);
+    for ending in ["csv", "parquet"] {
+        let read = |stem: &str| fs::read(directory.join(format!("{stem}.{ending}"))).expect("results");
+        assert!(read("merged") == read("whole"), "the {ending} differs");
+    }
+}
+
+#[test]
+fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    prepare(directory);
+    fs::write(directory.join("beyond.toml"), STUDY.replace("to = 14.0", "to = 24.0")).expect("written");
+    fs::write(directory.join("empty.toml"), STUDY.replace("to = 14.0", "to = 5.0")).expect("written");
+    fs::copy(directory.join("bad.csv"), directory.join("new.csv")).expect("copied");
+    fs::write(directory.join("new.toml"), STUDY.replace("bad.csv", "new.csv")).expect("written");
+    let before = names(directory);
+    for (arguments, expected) in [
+        (vec!["tune", "beyond.toml"], vec!["beyond.toml:24: limit.0.to", "29 CFR 1910.272(q)(5)", "20 %"]),
+        (vec!["tune", "empty.toml"], vec!["empty.toml:24: limit.0.to", "range is empty", "swap them"]),
+        (vec!["tune", "new.toml"], vec!["new.toml:7: trace.0.file", "new.label.toml", "slackside label"]),
+        (vec!["tune", "study.toml", "--out", "none/of"], vec!["no directory none", "make it"]),
+        (vec!["tune", "study.toml", "--report", "none/of.html"], vec!["no directory none"]),
+        (vec!["tune", "missing.toml"], vec!["missing.toml", "cannot be read"]),
+        (vec!["label", "bad.csv", "--stop", "20,30"], vec!["bad.label.toml is there already", "--force"]),
+        (vec!["label", "new.csv", "--stop", "900,950"], vec!["runs from", "own clock"]),
+        (vec!["label", "new.csv"], vec!["--nothing-wrong"]),
+        (vec!["compare", "leg.toml", "missing.toml", "bad.csv"], vec!["missing.toml", "cannot be read"]),
+    ] {
+        let output = slackside(directory, &arguments);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        for word in expected {
+            assert!(said.contains(word), "{arguments:?} should say {word}: {said}");
+        }
+        assert_eq!(names(directory), before, "{arguments:?} left something behind");
+    }
+}
