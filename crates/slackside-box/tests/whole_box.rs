@@ -202,7 +202,11 @@ fn power_lost_before_the_recording_is_filed_loses_only_the_recording() {
         assert_eq!(rig.sensor_box.monitor().status().first_out, first_out, "{millis} ms");
         assert_dropped(&rig);
         let recordings = rig.sensor_box.recordings();
-        assert_eq!(recordings.first().and_then(|entry| entry.about.first_out), first_out.filter(|_| kept), "{millis} ms");
+        assert_eq!(
+            recordings.first().and_then(|entry| entry.about.first_out),
+            first_out.filter(|_| kept),
+            "{millis} ms"
+        );
     }
 }
 
