@@ -3,7 +3,11 @@
 use std::path::PathBuf;
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::units::Micros;
+use slackside::judge::Condition;
+use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
+use slackside::units::{Micros, Ppm, Span};
+
+use crate::couple;
 
 /// Delay the boot so that it slips against the head: each boot edge comes when the head has turned further by the slip so
 /// far. `slip` gives the slip by head angle in turns. The head's own unevenness is taken from its mean pitches.
@@ -121,4 +125,33 @@ pub fn read(name: &str) -> Option<Vec<Input>> {
         Input::new(Micros::new(at), Signal::Edge(shaft, field() == "1"))
     });
     Some(rows.collect())
+}
+
+fn targets(count: u8, spacing: Spacing) -> Targets {
+    Targets { count, edges: CountedEdges::Rising, spacing, supervised: true }
+}
+
+/// So many targets, evenly spaced to 5 %.
+pub fn even(count: u8) -> Targets {
+    targets(count, Spacing::Even { tolerance: Ppm::from_percent(5) })
+}
+
+/// So many targets with the closest and the widest pitch, in millionths of a turn.
+pub fn uneven(count: u8, closest: i32, widest: i32) -> Targets {
+    targets(count, Spacing::Uneven { closest: Ppm::new(closest), widest: Ppm::new(widest) })
+}
+
+/// Settings for wheels that run faster than a leg and speed up as they go, the head's fastest in turns a second: normal speed is
+/// a third of it, and a start may take as long as the recording.
+pub fn bench(head: Targets, boot: Targets, fastest: f64) -> Checked {
+    let mut settings = Settings::example();
+    let machine = &mut settings.machine;
+    (machine.head_targets, machine.boot_targets) = (Some(head), Some(boot));
+    couple(machine, 0.5, fastest / 3.0);
+    machine.conditioning.top_speed = Ppm::from_percent(300);
+    machine.conditioning.minimum_width = Span::new(5);
+    // There is no drive contact on an engine: the drive is taken to be on while the head turns.
+    machine.drive_contact = false;
+    settings.limits.change(Condition::StartFailed, |limit| limit.setpoint = 30_000);
+    settings.check_for_bench().expect("sound settings")
 }

@@ -6,37 +6,11 @@
 
 use slackside::input::{Input, Signal};
 use slackside::judge::Condition;
-use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
-use slackside::units::{Micros, Ppm, Span};
+use slackside::settings::Checked;
+use slackside::units::{Micros, Span};
 use slackside::verdict::Permit;
+use slackside_tests::recordings::{self, bench, even, uneven};
 use slackside_tests::session::{dropped, given, raised, verdicts};
-use slackside_tests::{couple, recordings};
-
-fn targets(count: u8, spacing: Spacing) -> Targets {
-    Targets { count, edges: CountedEdges::Rising, spacing, supervised: true }
-}
-
-fn even(count: u8) -> Targets {
-    targets(count, Spacing::Even { tolerance: Ppm::from_percent(5) })
-}
-
-fn uneven(count: u8, closest: i32, widest: i32) -> Targets {
-    targets(count, Spacing::Uneven { closest: Ppm::new(closest), widest: Ppm::new(widest) })
-}
-
-/// Head speeds in turns a second.
-fn bench(head: Targets, boot: Targets, fastest: f64) -> Checked {
-    let mut settings = Settings::example();
-    let machine = &mut settings.machine;
-    (machine.head_targets, machine.boot_targets) = (Some(head), Some(boot));
-    couple(machine, 0.5, fastest / 3.0);
-    machine.conditioning.top_speed = Ppm::from_percent(300);
-    machine.conditioning.minimum_width = Span::new(5);
-    // There is no drive contact on an engine: the drive is taken to be on while the head turns.
-    machine.drive_contact = false;
-    settings.limits.change(Condition::StartFailed, |limit| limit.setpoint = 30_000);
-    settings.check_for_bench().expect("sound settings")
-}
 
 fn no_stop(name: &str, settings: &Checked) {
     let Some(inputs) = recordings::read(name) else { return };

@@ -89,6 +89,19 @@ fn the_desk_reproduces_the_trip_to_the_last_bit() {
     assert_eq!(proof.verdicts, heard);
 }
 
+/// A replay of it, with nothing written.
+fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
+    Job {
+        reader: prepared.reader().expect("a trace"),
+        settings,
+        settings_name: "leg",
+        notes: Vec::new(),
+        samples: None,
+        events: None,
+        progress: false,
+    }
+}
+
 #[test]
 fn the_replay_driver_begins_where_the_box_was() {
     let (recording, _) = fetched();
@@ -97,15 +110,7 @@ fn the_replay_driver_begins_where_the_box_was() {
     assert!(prepared.notes.iter().any(|note| note.starts_with("Bit for bit the same")), "{:?}", prepared.notes);
     // 2023-11-14 22:13:20 UTC is 1,700,000,000 s after the epoch.
     assert!(prepared.notes.iter().any(|note| note.contains("2023-11-14 22:1")), "{:?}", prepared.notes);
-    let job = || Job {
-        reader: prepared.reader().expect("a trace"),
-        settings: &settings,
-        settings_name: "leg",
-        notes: Vec::new(),
-        samples: None,
-        events: None,
-        progress: false,
-    };
+    let job = || job(&prepared, &settings);
     let outcome = replay_from(job(), prepared.begin()).expect("replayed");
     let fresh = replay(job()).expect("replayed");
     let first_outs = |outcome: &slackside_simulator::replay::Outcome| {
@@ -251,15 +256,7 @@ fn a_damaged_recording_never_says_that_there_was_no_stop() {
     let settings = example();
     let story = |recording: &Recording| {
         let prepared = Prepared::new(recording, Some(&settings), &settings);
-        let job = Job {
-            reader: prepared.reader().expect("a trace"),
-            settings: &settings,
-            settings_name: "leg",
-            notes: Vec::new(),
-            samples: None,
-            events: None,
-            progress: false,
-        };
+        let job = job(&prepared, &settings);
         let mut outcome = replay_from(job, prepared.begin()).expect("replayed");
         prepared.mark(&mut outcome);
         slackside_simulator::report::words(&outcome, &[])

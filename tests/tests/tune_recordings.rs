@@ -9,9 +9,7 @@ use std::fs;
 use std::path::Path;
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
-use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
-use slackside::units::{Micros, Ppm, Span};
+use slackside::units::{Micros, Span};
 use slackside::verdict::Permit;
 use slackside_simulator::settings as files;
 use slackside_simulator::trace::{HEADER, Reader, write_row};
@@ -23,36 +21,11 @@ use slackside_simulator::tune::page::{Replays, held_out, page, worst_of};
 use slackside_simulator::tune::session::{Beside, Shard, search, tuned};
 use slackside_simulator::tune::settings_out;
 use slackside_simulator::tune::study::Study;
+use slackside_tests::recordings::{self, bench, even, uneven};
 use slackside_tests::session::{dropped, verdicts};
-use slackside_tests::{couple, recordings};
 
 /// The box was on before: it has seen the wheels stand.
 const BEFORE: Span = Span::from_millis(20_000);
-
-fn targets(count: u8, spacing: Spacing) -> Targets {
-    Targets { count, edges: CountedEdges::Rising, spacing, supervised: true }
-}
-
-fn even(count: u8) -> Targets {
-    targets(count, Spacing::Even { tolerance: Ppm::from_percent(5) })
-}
-
-fn uneven(count: u8, closest: i32, widest: i32) -> Targets {
-    targets(count, Spacing::Uneven { closest: Ppm::new(closest), widest: Ppm::new(widest) })
-}
-
-/// Wheels that run faster than a leg and speed up as they go: see the tests of the monitor on the same recordings.
-fn bench(head: Targets, boot: Targets, fastest: f64) -> Checked {
-    let mut settings = Settings::example();
-    let machine = &mut settings.machine;
-    (machine.head_targets, machine.boot_targets) = (Some(head), Some(boot));
-    couple(machine, 0.5, fastest / 3.0);
-    machine.conditioning.top_speed = Ppm::from_percent(300);
-    machine.conditioning.minimum_width = Span::new(5);
-    machine.drive_contact = false;
-    settings.limits.change(Condition::StartFailed, |limit| limit.setpoint = 30_000);
-    settings.check_for_bench().expect("sound settings")
-}
 
 fn write(directory: &Path, name: &str, inputs: &[Input], label: &Label) {
     let mut csv = format!("{HEADER}\n").into_bytes();

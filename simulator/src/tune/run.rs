@@ -181,8 +181,7 @@ impl Leaper<'_> {
             Some(Shaft { edge: shaft.last_edge?, next: shaft.next_largest, pitch: shaft.pitch? })
         };
         let (Some(head), Some(boot)) = (shaft(&motion.head), shaft(&motion.boot)) else { return 0 };
-        let stale = outlook.power.is_none_or(|(at, _)| judge.newest() >= at.after(Span::from_millis(60_000)));
-        if outlook.power_meter && stale {
+        if outlook.awaits_power(judge.newest()) {
             let next = index.powers.partition_point(|row| (*row as usize) < from);
             to = index.powers.get(next).map_or(to, |row| to.min(*row as usize));
         }
@@ -325,14 +324,7 @@ impl Leaper<'_> {
                     power = Some((at, *watts));
                 }
             }
-            let watts = match power {
-                Some((since, watts))
-                    if outlook.power_meter && watts > Watts::ZERO && at < since.after(Span::from_millis(60_000)) =>
-                {
-                    watts
-                }
-                _ => outlook.assumed_power,
-            };
+            let watts = outlook.power_at(power, at);
             if let Some(slip) = super::store::unpack(store.short[row]).ppm() {
                 course.feed(at, watts, slip);
             }

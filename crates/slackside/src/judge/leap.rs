@@ -9,7 +9,7 @@ use super::cell::NEVER;
 use super::heat::Heat;
 use super::senses::{follows_silence, microturns};
 use super::speeds::Open;
-use super::{Condition, Judge, Mode, POWER_STALE, Sense, ratio};
+use super::{Condition, Judge, Mode, POWER_STALE, Sense, counted_power, ratio};
 use crate::motion::{Motion, SeenRatio};
 use crate::settings::Machine;
 use crate::units::{Micros, Ppm, Span, Turns, Watts};
@@ -82,6 +82,20 @@ pub struct Outlook {
     pub power_meter: bool,
     /// The newest power reading.
     pub power: Option<(Micros, Watts)>,
+}
+
+impl Outlook {
+    /// The power that makes slip heat at `now`, with `newest` the newest reading.
+    #[must_use]
+    pub fn power_at(&self, newest: Option<(Micros, Watts)>, now: Micros) -> Watts {
+        counted_power(newest.filter(|_| self.power_meter), now).unwrap_or(self.assumed_power)
+    }
+
+    /// Whether power is measured and its newest reading has gone stale by `now`, or never came.
+    #[must_use]
+    pub fn awaits_power(&self, now: Micros) -> bool {
+        self.power_meter && self.power.is_none_or(|(at, _)| now >= at.after(POWER_STALE))
+    }
 }
 
 /// The thermal image apart from judge.

@@ -64,7 +64,12 @@ pub use condition::{Condition, ConditionSet, Unit};
 type Out<'a> = &'a mut dyn FnMut(Verdict);
 
 /// Measured power older than this is stale: rated power is used instead.
-const POWER_STALE: Span = Span::from_millis(60_000);
+pub(crate) const POWER_STALE: Span = Span::from_millis(60_000);
+
+/// What the newest reading of the power meter says, if it counts: not stale, and not none, for a motor that turns a head takes power.
+fn counted_power(newest: Option<(Micros, Watts)>, now: Micros) -> Option<Watts> {
+    newest.filter(|(at, power)| *power > Watts::ZERO && now < at.after(POWER_STALE)).map(|(_, power)| power)
+}
 
 /// What judge holds now, for screens and outputs.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -522,11 +527,10 @@ impl Judge {
 
     fn feed_heat(&mut self, now: Micros) {
         let standing = self.course.drive_off() || self.status.phase == Phase::Standstill;
-        let power = match self.power {
-            _ if standing => Watts::ZERO,
-            // A motor that turns a head takes power: a reading of none is no reading.
-            Some((at, power)) if self.fitted.power_meter && power > Watts::ZERO && now < at.after(POWER_STALE) => power,
-            _ => self.assumed_power,
+        let power = if standing {
+            Watts::ZERO
+        } else {
+            counted_power(self.power.filter(|_| self.fitted.power_meter), now).unwrap_or(self.assumed_power)
         };
         self.heat.feed(now, power.get(), self.heat_slip);
     }
