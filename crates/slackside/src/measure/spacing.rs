@@ -171,6 +171,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
         self.share_of(self.step(self.index, self.count.wrapping_sub(1)))
     }
 
+    /// How long the pitch to the next mark took a turn ago, in microseconds.
+    pub fn gap_to_next(&self) -> u32 {
+        self.mark(self.step(self.index, 1)).gap
+    }
+
     /// The smallest any pitch can be, in 2^-32 turn.
     pub fn closest(&self) -> u32 {
         self.all().map(|share| share.least.get()).min().unwrap_or(0)
