@@ -23,7 +23,7 @@ fn toggling(leg: &mut Leg, period: u64, time: u64) -> u64 {
 
 #[test]
 fn a_contact_that_toggles_once_a_second_is_a_fault() {
-    for (period, within) in [(450_000, 5), (500_000, 6), (700_000, 8), (900_000, 10)] {
+    for (period, within) in [(500_000, 6), (600_000, 7), (700_000, 8), (900_000, 10)] {
         let mut leg = Leg::at_rest();
         leg.run_up();
         let begin = toggling(&mut leg, period, 60 * SECOND);
