@@ -8,9 +8,9 @@
 use crate::record::keep::keep;
 
 /// Two quotients in a row that differ by more than the whole say nothing: an edge was lost or extra, and is dealt with as such.
-/// Below that, what their difference adds to the score or takes from it, in 1/32 of their size less 3/32: so much a belt may surge to
-/// and fro, by 3 % of its speed at the worst of all rates. The blueprint's jitter of 5 µs is a hundredth of it at a hundred edges a
-/// second, and half a millisecond of a loose bracket a tenth of it at five.
+/// Below that, what their difference adds to the score or takes from it: about 1/32 of their size, less 1/8. So much a belt may surge
+/// to and fro, by 3 % of its speed at the worst of all rates, and so much comes of a loose bracket's half a millisecond at thirty edges
+/// a second. The blueprint's jitter of 5 µs is far below.
 const fn weigh(off: u64, whole: u64) -> i8 {
     if off > whole {
         0
@@ -19,14 +19,16 @@ const fn weigh(off: u64, whole: u64) -> i8 {
     } else if off >= whole >> 3 {
         3
     } else if off >= whole >> 4 {
-        0
+        -1
     } else {
-        -2
+        -3
     }
 }
 
+/// A shaft whose speed changes by more than this part (1/2^3) in a turn does not turn steadily.
+const UNSTEADY_SHIFT: u32 = 3;
 /// At this score the signal is not to be trusted. A jolt, which is seen twice and again a turn later, adds 28 at the most. Edges
-/// that lie anywhere in a fifth of a pitch come to it in 25 pitches on average, in a third of a pitch in 12.
+/// that lie anywhere in a fifth of a pitch come to it in 27 pitches on average, in a third of a pitch in 15.
 const MOST: u8 = 48;
 /// The scatter of one shaft.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +37,8 @@ pub struct Scatter {
     score: u8,
     /// What the last pitch adds to it or takes from it; nothing once it has.
     weight: i8,
+    /// Steady pitches in a row.
+    calm: u8,
     /// Pitches since the marks were last in step with what is remembered of them, up to a turn and two.
     in_step: u8,
     /// The pitch a turn before the last one, in microseconds.
@@ -42,14 +46,15 @@ pub struct Scatter {
 }
 
 // Between inputs nothing waits to count.
-keep!(Scatter { score, in_step, then_before } fixed { weight });
+keep!(Scatter { score, calm, in_step, then_before } fixed { weight });
 
 impl Scatter {
-    pub const NEW: Self = Self { score: 0, weight: 0, in_step: 0, then_before: 0 };
+    pub const NEW: Self = Self { score: 0, weight: 0, calm: 0, in_step: 0, then_before: 0 };
 
     /// What is remembered of the last turn is not in step with what comes.
     pub const fn lose_step(&mut self) {
         self.in_step = 0;
+        self.calm = 0;
         self.weight = 0;
     }
 
@@ -65,6 +70,8 @@ impl Scatter {
         let whole = product(then, then_before);
         let off = product(now, then_before).abs_diff(product(before, then));
         self.weight = weigh(off, whole);
+        let changes = now.abs_diff(then) > then >> UNSTEADY_SHIFT;
+        self.calm = if self.weight < 0 && !changes { self.calm.saturating_add(1) } else { 0 };
     }
 
     /// Let the last pitch count. What speaks against the shaft does so only while whatever drives it is `steady`.
@@ -81,9 +88,9 @@ impl Scatter {
         self.in_step > marks.saturating_add(1)
     }
 
-    /// Whether a shaft of so many marks turns steadily.
+    /// Whether a shaft of so many marks has turned steadily for two turns.
     pub const fn is_steady(&self, marks: u8) -> bool {
-        self.score == 0 && self.is_in_step(marks)
+        self.calm >= marks.saturating_mul(2)
     }
 
     /// Whether its pitches scatter, given whether they did so far: until as many have been steady again.

@@ -246,6 +246,10 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         if let Some(waited) = waited.filter(|waited| *waited < self.minimum_gap) {
             // Close behind its edge it is bounce; further on it is one of a train that the gate thins out.
             self.rejected_since_edge |= waited.get() >= self.minimum_gap.get() >> 2;
+            if self.spacing.is_uneven() {
+                // Over top speed it may have been one of two marks that lie close.
+                self.scatter.lose_step();
+            }
             return if self.reject(at, motion) { Counted::Told } else { Counted::No };
         }
         motion.edges = motion.edges.wrapping_add(1);
@@ -330,10 +334,11 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         motion.distrust = distrust;
     }
 
-    /// Below a fifth of normal speed a leg that runs down may rock, and nothing is held against its sensor.
+    /// Below a fifth of normal speed a leg that runs down may rock, and before uneven marks are learned a lost one is not noticed:
+    /// nothing is held against the sensor then.
     fn judge_scatter(&mut self, time: Span, a_turn_ago: u32, motion: &ShaftMotion) {
         match motion.pitch {
-            Some(before) if time.get() <= self.rest.get() >> 1 => {
+            Some(before) if time.get() <= self.rest.get() >> 1 && !self.spacing.is_unknown() => {
                 self.scatter.take(time.get(), before.time.get(), a_turn_ago, self.spacing.count());
             }
             _ => self.scatter.lose_step(),

@@ -128,6 +128,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
         !self.learned && self.extremes.is_some()
     }
 
+    /// Whether the settings have the marks lie unevenly.
+    pub const fn is_uneven(&self) -> bool {
+        self.extremes.is_some()
+    }
+
     /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
     pub const fn is_unlike_settings(&self) -> bool {
         self.unlike_settings
