@@ -136,7 +136,10 @@ fn trembling_near_the_true_rate() {
                     let chatter = pulses(Shaft::Boot, LIE, LIE + 60.0, hertz, duty, jitter, seed * 1_000 + percent);
                     let what = format!("{targets} targets, {percent} % of {rate} Hz, jitter {jitter}, seed {seed}");
                     let stops = assert_stopped(&settings, &merge(&[&running, &head, &chatter]), 15.0, &what);
-                    assert!(stops.iter().any(|(_, stop)| *stop == Condition::BootSensorFault) || jitter > 0.4, "{what}");
+                    assert!(
+                        stops.iter().any(|(_, stop)| *stop == Condition::BootSensorFault) || jitter > 0.4,
+                        "{what}"
+                    );
                 }
             }
         }

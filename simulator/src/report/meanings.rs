@@ -121,9 +121,10 @@ pub const fn meaning(condition: Condition) -> Meaning {
         Condition::ContactFault => {
             ("Rub contact fault", "A rub contact's wire is cut or shorted: where the belt runs there is not known.")
         }
-        Condition::DriveContactFault => {
-            ("Drive contact fault", "The drive contact chattered or toggled, or said the opposite of what the shafts did.")
-        }
+        Condition::DriveContactFault => (
+            "Drive contact fault",
+            "The drive contact chattered or toggled, or said the opposite of what the shafts did.",
+        ),
         Condition::ReferenceFault => (
             "Speed reference fault",
             "The speed asked of the drive did not come, or could not be believed; the belt was held against its nameplate speed.",

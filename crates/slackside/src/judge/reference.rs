@@ -155,7 +155,6 @@ impl Reference {
     pub(super) const fn is_fitted(&self) -> bool {
         self.fitted.is_some()
     }
-
 }
 
 #[cfg(test)]
