@@ -127,16 +127,22 @@ impl Judge {
 
     /// Take a motion that lies within the bands.
     pub(super) fn glide(&mut self, motion: &Motion, now: Micros) {
-        self.motion.head = motion.head;
-        self.motion.boot = motion.boot;
         self.motion.slip_short = motion.slip_short;
         self.motion.slip_long = motion.slip_long;
         self.motion.slipped = motion.slipped;
         self.motion.head_since_boot = motion.head_since_boot;
-        let contacts: &mut [ContactMotion; Place::COUNT] = &mut self.motion.contacts;
-        for (kept, new) in contacts.iter_mut().zip(&motion.contacts) {
-            kept.duty = new.duty;
-            kept.count = new.count;
+        // Within the bands nothing else of a shaft moves without one of these, and duty not without the boot.
+        let moved = |old: &ShaftMotion, new: &ShaftMotion| old.edges != new.edges || old.rejected != new.rejected;
+        if moved(&self.motion.boot, &motion.boot) {
+            self.motion.boot = motion.boot;
+            let contacts: &mut [ContactMotion; Place::COUNT] = &mut self.motion.contacts;
+            for (kept, new) in contacts.iter_mut().zip(&motion.contacts) {
+                kept.duty = new.duty;
+                kept.count = new.count;
+            }
+        }
+        if moved(&self.motion.head, &motion.head) {
+            self.motion.head = motion.head;
         }
         // Power and drive are as they were at the last step: only slip can have changed what goes in.
         if let Some(slip) = motion.slip_short.reading.ppm().filter(|slip| slip.get() != self.heat_slip) {

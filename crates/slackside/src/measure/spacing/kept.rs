@@ -28,18 +28,20 @@ struct Expected {
     concluded: bool,
 }
 
-impl Expected {
-    const fn gap(share: u32, turn: u32) -> u32 {
-        fraction(share, turn)
+impl Mark {
+    /// How long the pitch that ended here took, by the table.
+    const fn gap(self) -> u32 {
+        fraction(self.share, self.turn)
     }
+}
 
+impl Expected {
     fn keep(self, mark: Mark, pen: &mut Pen<'_>) {
         keep_difference(mark.share, self.share, pen);
         keep_difference(mark.time, self.time, pen);
         keep_difference(mark.turn, self.turn, pen);
-        keep_difference(mark.gap, Self::gap(mark.share, mark.turn), pen);
         if let Some(sums) = self.sums {
-            let sum_gap = if self.concluded { mark.share } else { mark.gap.wrapping_mul(sums) };
+            let sum_gap = if self.concluded { mark.share } else { mark.gap().wrapping_mul(sums) };
             keep_difference(mark.sum_gap, sum_gap, pen);
             keep_difference(mark.sum_turn, self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums)), pen);
         }
@@ -49,14 +51,13 @@ impl Expected {
         let share = fetch_difference(self.share, page)?;
         let time = fetch_difference(self.time, page)?;
         let turn = fetch_difference(self.turn, page)?;
-        let gap = fetch_difference(Self::gap(share, turn), page)?;
         let (mut sum_gap, mut sum_turn) = (0, 0);
         if let Some(sums) = self.sums {
-            let expected = if self.concluded { share } else { gap.wrapping_mul(sums) };
+            let expected = if self.concluded { share } else { fraction(share, turn).wrapping_mul(sums) };
             sum_gap = fetch_difference(expected, page)?;
             sum_turn = fetch_difference(self.sum_turn.unwrap_or(turn.wrapping_mul(sums)), page)?;
         }
-        Ok(Mark { share, time, gap, turn, sum_gap, sum_turn })
+        Ok(Mark { share, time, turn, sum_gap, sum_turn })
     }
 }
 
@@ -86,7 +87,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
         let newer_sums = ago.checked_sub(1).and_then(|less| self.summed(less).0);
         Expected {
             share: u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX),
-            time: newer.time.wrapping_sub(newer.gap),
+            time: newer.time.wrapping_sub(newer.gap()),
             turn: newer.turn,
             sums,
             sum_turn: (newer_sums == sums).then_some(newer.sum_turn),
