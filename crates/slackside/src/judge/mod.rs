@@ -310,8 +310,8 @@ impl Judge {
         match seen.sight {
             Sight::Wake => return,
             Sight::Motion(motion) => {
-                if fast && self.bands.hold(&self.motion, motion, &self.reference, &self.speeds, now) {
-                    self.glide(motion, now);
+                if fast && let Some(until) = self.bands.hold(&self.motion, motion, &self.reference, &self.speeds, now) {
+                    self.glide(motion, until, now);
                     return;
                 }
                 let head_edge = motion.head.edges != self.motion.head.edges;
