@@ -18,46 +18,60 @@ fn fetch_difference(expected: u32, page: &mut Page<'_>) -> Result<u32, Unreadabl
 #[derive(Clone, Copy)]
 struct Expected {
     share: u32,
-    time: u32,
     turn: u32,
+    time: u32,
     /// How often its pitch has been summed; `None` where sums mean nothing.
     sums: Option<u32>,
     /// The sum of turns of the mark passed after it, if it was summed as often.
     sum_turn: Option<u32>,
     /// Whether its new share stands in place of its sum.
     concluded: bool,
-}
-
-impl Mark {
-    /// How long the pitch that ended here took, by the table.
-    const fn gap(self) -> u32 {
-        fraction(self.share, self.turn)
-    }
+    /// Whether its share is known well enough to tell its sum by.
+    learned: bool,
 }
 
 impl Expected {
-    fn keep(self, mark: Mark, pen: &mut Pen<'_>) {
-        keep_difference(mark.share, self.share, pen);
-        keep_difference(mark.time, self.time, pen);
-        keep_difference(mark.turn, self.turn, pen);
-        if let Some(sums) = self.sums {
-            let sum_gap = if self.concluded { mark.share } else { mark.gap().wrapping_mul(sums) };
-            keep_difference(mark.sum_gap, sum_gap, pen);
-            keep_difference(mark.sum_turn, self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums)), pen);
+    fn sum_turn(self, mark: Mark, sums: u32) -> u32 {
+        self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums))
+    }
+
+    /// The sum of pitches of a mark of which all else is known; its last pitch took `gap`.
+    const fn sum_gap(self, mark: Mark, gap: u32, sums: u32) -> u32 {
+        match (self.concluded, self.learned) {
+            (true, _) => mark.share,
+            (false, true) => fraction(mark.share, mark.sum_turn),
+            (false, false) => gap.wrapping_mul(sums),
         }
     }
 
+    /// All but the sums.
+    fn keep(self, mark: Mark, pen: &mut Pen<'_>) {
+        keep_difference(mark.share, self.share, pen);
+        keep_difference(mark.turn, self.turn, pen);
+        keep_difference(mark.time, self.time, pen);
+    }
+
     fn fetch(self, page: &mut Page<'_>) -> Result<Mark, Unreadable> {
-        let share = fetch_difference(self.share, page)?;
-        let time = fetch_difference(self.time, page)?;
-        let turn = fetch_difference(self.turn, page)?;
-        let (mut sum_gap, mut sum_turn) = (0, 0);
+        let mut mark = super::BLANK;
+        mark.share = fetch_difference(self.share, page)?;
+        mark.turn = fetch_difference(self.turn, page)?;
+        mark.time = fetch_difference(self.time, page)?;
+        Ok(mark)
+    }
+
+    fn keep_sums(self, mark: Mark, gap: u32, pen: &mut Pen<'_>) {
         if let Some(sums) = self.sums {
-            let expected = if self.concluded { share } else { fraction(share, turn).wrapping_mul(sums) };
-            sum_gap = fetch_difference(expected, page)?;
-            sum_turn = fetch_difference(self.sum_turn.unwrap_or(turn.wrapping_mul(sums)), page)?;
+            keep_difference(mark.sum_turn, self.sum_turn(mark, sums), pen);
+            keep_difference(mark.sum_gap, self.sum_gap(mark, gap, sums), pen);
         }
-        Ok(Mark { share, time, turn, sum_gap, sum_turn })
+    }
+
+    fn fetch_sums(self, mut mark: Mark, gap: u32, page: &mut Page<'_>) -> Result<Mark, Unreadable> {
+        if let Some(sums) = self.sums {
+            mark.sum_turn = fetch_difference(self.sum_turn(mark, sums), page)?;
+            mark.sum_gap = fetch_difference(self.sum_gap(mark, gap, sums), page)?;
+        }
+        Ok(mark)
     }
 }
 
@@ -65,6 +79,15 @@ impl<const MARKS: usize> Spacing<MARKS> {
     /// The mark passed `ago` marks before the newest.
     fn back(&self, ago: u8) -> u8 {
         self.step(self.index, self.count.wrapping_sub(ago))
+    }
+
+    /// How long the pitch took that ended at the mark passed `ago` marks before the newest, all times being known.
+    fn gap(&self, ago: u8) -> u32 {
+        let newest = self.mark(self.index);
+        let older = ago.saturating_add(1);
+        let began =
+            if older < self.count { self.mark(self.back(older)).time } else { newest.time.wrapping_sub(newest.turn) };
+        self.mark(self.back(ago)).time.wrapping_sub(began)
     }
 
     /// How often the mark passed `ago` before the newest was summed, if sums mean anything, and whether its new share is there.
@@ -87,11 +110,12 @@ impl<const MARKS: usize> Spacing<MARKS> {
         let newer_sums = ago.checked_sub(1).and_then(|less| self.summed(less).0);
         Expected {
             share: u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX),
-            time: newer.time.wrapping_sub(newer.gap()),
             turn: newer.turn,
+            time: newer.time.wrapping_sub(fraction(newer.share, newer.turn)),
             sums,
             sum_turn: (newer_sums == sums).then_some(newer.sum_turn),
             concluded,
+            learned: self.learned,
         }
     }
 }
@@ -139,11 +163,17 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
         self.learned.keep(pen);
         self.unlike_settings.keep(pen);
         self.stage.keep(pen);
-        let now = pen.now().get() as u32;
-        let mut newer = Mark { time: now, ..super::BLANK };
+        let now = Mark { time: pen.now().get() as u32, ..super::BLANK };
+        let mut newer = now;
         for ago in 0..self.count {
             let mark = self.mark(self.back(ago));
             self.expected(ago, newer).keep(mark, pen);
+            newer = mark;
+        }
+        let mut newer = now;
+        for ago in 0..self.count {
+            let mark = self.mark(self.back(ago));
+            self.expected(ago, newer).keep_sums(mark, self.gap(ago), pen);
             newer = mark;
         }
     }
@@ -156,12 +186,19 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
         self.learned.fetch(page)?;
         self.unlike_settings.fetch(page)?;
         self.stage.fetch(page)?;
-        let now = page.now().get() as u32;
-        let mut newer = Mark { time: now, ..super::BLANK };
+        let now = Mark { time: page.now().get() as u32, ..super::BLANK };
+        let mut newer = now;
         for ago in 0..self.count {
             let mark = self.expected(ago, newer).fetch(page)?;
             let index = usize::from(self.back(ago));
             *self.marks.get_mut(index).ok_or(Unreadable)? = mark;
+            newer = mark;
+        }
+        let mut newer = now;
+        for ago in 0..self.count {
+            let index = self.back(ago);
+            let mark = self.expected(ago, newer).fetch_sums(self.mark(index), self.gap(ago), page)?;
+            *self.marks.get_mut(usize::from(index)).ok_or(Unreadable)? = mark;
             newer = mark;
         }
         Ok(())
