@@ -79,9 +79,9 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
             own[0] <= fewest && own[1] <= nuisance && own[2] <= allowed
         })
         .collect();
-    if quickest.is_finite() && quickest > 0.0 {
+    if quickest.is_finite() && scored[first].2.needed > 0 {
         reasons.push(format!(
-            "Of those, only settings whose 95 % time to stop is within 10 % or 0.5 s of the quickest ({quickest:.2} s) are kept."
+            "Of those, only settings whose 95 % time to stop, from when it was due, is within 0.5 s (or 10 %) of the quickest ({quickest:.2} s) are kept."
         ));
     }
     let chosen = left.iter().copied().min_by(|one, other| {
@@ -171,12 +171,12 @@ pub fn cost(own: &Summary, other: &Summary) -> String {
     count("nuisance alarms", own.nuisance_alarms, other.nuisance_alarms);
     count("needless feed drops", own.nuisance_feeds, other.nuisance_feeds);
     count("missed alarms", own.alarms_missed, other.alarms_missed);
-    if let (Some(own), Some(other)) = (own.time_s(0.95), other.time_s(0.95))
+    if let (Some(own), Some(other)) = (own.after_due_s(0.95), other.after_due_s(0.95))
         && own.is_finite()
         && other.is_finite()
         && (own - other).abs() >= 0.005
     {
-        parts.push(format!("{:+.2} s (95 % time to stop)", other - own));
+        parts.push(format!("{:+.2} s (95 % time from due)", other - own));
     }
     if parts.is_empty() { "no difference".to_owned() } else { parts.join(", ") }
 }

@@ -20,7 +20,7 @@ main { display: block; }\n\
 svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\
 svg text { fill: var(--soft); font-size: 12px; }\n\
 .dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: var(--head); }\n\
-.axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
+.due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
 td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n";
 
 fn escape(text: &str) -> String {
@@ -33,12 +33,29 @@ pub fn held_out(row: &Row) -> Summary {
     Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
 }
 
+/// What to say where no trace is held out.
+pub const NONE_HELD_OUT: &str = "No trace is held out, so nothing here proves the choice: a setting always looks better on the traces \
+                                 it was chosen on. Raise held_out_pct, or hold out traces by name.";
+
+/// Whether there is no proof.
+#[must_use]
+pub fn none_held_out(row: &Row) -> bool {
+    row.outcomes.iter().all(|outcome| !outcome.held_out)
+}
+
 fn seconds(time: Option<f64>) -> String {
     match time {
         None => "–".to_owned(),
         Some(time) if time.is_infinite() => "never".to_owned(),
         Some(time) => format!("{time:.2} s"),
     }
+}
+
+fn spread(at: impl Fn(f64) -> Option<f64>) -> String {
+    if at(0.5).is_none() {
+        return "–".to_owned();
+    }
+    format!("median {}, 95 % {}, worst {}", seconds(at(0.5)), seconds(at(0.95)), seconds(at(1.0)))
 }
 
 /// The figures of one setting as rows of name and value.
@@ -49,15 +66,8 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
     let an_hour = summary.alarm_rate() / 1e3;
     vec![
         ("stops that had to come", summary.failing_words()),
-        (
-            "time to stop",
-            format!(
-                "median {}, 95 % {}, worst {}",
-                seconds(summary.time_s(0.5)),
-                seconds(summary.time_s(0.95)),
-                seconds(summary.time_s(1.0))
-            ),
-        ),
+        ("time to stop, from when it was due", spread(|share| summary.after_due_s(share))),
+        ("time to stop, from the first sign", spread(|share| summary.time_s(share))),
         ("timed after the feed had dropped", format!("{} of {}", summary.after_feed, summary.times_s.len())),
         ("least margin to 80 % of belt speed", option(summary.least_margin_pct, "% of normal speed")),
         ("most slip heat at a stop", option(summary.most_heat_kj, "kJ")),
@@ -128,6 +138,10 @@ pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, repla
     traces(&mut out, cases, row);
     out.push_str("<section>\n<h2>How to read this</h2>\n<ul>\n");
     for line in [
+        "A stop is due, in a simulated run, when the modelled plant calls for it; in a recording, at the time its label gives as the \
+         latest. Counted from there, a negative time is a stop that came before it was due.",
+        "The first sign is when the fault begins, however slightly, or where the label says so. Faults that grow take minutes from \
+         there to where a stop is due, so the slowest times from the first sign are theirs.",
         "The recorded leg ran on whatever a setting would have done. Scoring ends at the first run permit dropped, since from there \
          the leg would have behaved otherwise.",
         "From the first feed permit dropped on, nuisance is no longer counted and running hours no longer add up; a stop that must \
@@ -162,7 +176,11 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     for reason in &choice.reasons {
         let _ = writeln!(out, "<li>{}</li>", escape(reason));
     }
-    out.push_str("</ol>\n<div class=\"scroll\"><table>\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
+    out.push_str("</ol>\n");
+    if none_held_out(row) {
+        let _ = writeln!(out, "<p><strong>{NONE_HELD_OUT}</strong></p>");
+    }
+    out.push_str("<div class=\"scroll\"><table>\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
     let columns = [figures(&held_out(row)), figures(own), figures(&held_out(present))];
     for (line, (name, value)) in columns[0].iter().enumerate() {
         let _ = writeln!(
@@ -182,7 +200,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         .iter()
         .filter_map(|(number, row)| {
             let summary = tuned(row);
-            let time = summary.time_s(0.95).filter(|time| time.is_finite())?;
+            let time = summary.after_due_s(0.95).filter(|time| time.is_finite())?;
             let nuisance = (summary.nuisance_alarms + summary.nuisance_feeds + summary.nuisance_stops) as f64;
             Some((*number, time, nuisance))
         })
@@ -191,13 +209,13 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         out.push_str("<p>No setting stops so many that a 95 % time could be given: there is nothing to draw.</p>\n");
         return;
     }
-    let (mut shortest, mut longest) = (f64::INFINITY, 0.0_f64);
+    let (mut shortest, mut longest) = (f64::INFINITY, f64::NEG_INFINITY);
     for (_, time, _) in &points {
         (shortest, longest) = (shortest.min(*time), longest.max(*time));
     }
     // Some room at both ends, also where all take the same time.
     let room = (0.05 * (longest - shortest)).max(0.05);
-    (shortest, longest) = ((shortest - room).max(0.0), longest + room);
+    (shortest, longest) = (shortest - room, longest + room);
     // Marks at whole numbers: the top is four times a square.
     let loudest = points.iter().map(|point| point.2).fold(0.0, f64::max);
     let loudest = 4.0 * ((loudest / 4.0).sqrt().ceil().max(1.0)).powi(2);
@@ -223,7 +241,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
     }
     let _ = writeln!(
         out,
-        "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>",
+        "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop from when it was due, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>",
         width - 20.0
     );
     // At most a few thousand dots: the front is always drawn.
@@ -255,7 +273,7 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
     for knob in &study.knobs {
         let _ = write!(out, "<th>{} {}</th>", escape(&knob.words()), knob.unit());
     }
-    out.push_str("<th>missed + late</th><th>nuisance stops</th><th>95 % time</th><th>alarms</th></tr></thead>\n");
+    out.push_str("<th>missed + late</th><th>nuisance stops</th><th>95 % time from due</th><th>95 % from first sign</th><th>alarms</th></tr></thead>\n");
     for number in choice.front.iter().take(30) {
         let Some(row) = rows.get(number) else { continue };
         let summary = tuned(row);
@@ -266,10 +284,11 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
         }
         let _ = writeln!(
             out,
-            "<td>{} of {}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+            "<td>{} of {}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
             summary.missed + summary.late,
             summary.needed,
             summary.nuisance_stops,
+            seconds(summary.after_due_s(0.95)),
             seconds(summary.time_s(0.95)),
             summary.nuisance_alarms
         );
@@ -284,31 +303,39 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
     }
 }
 
-/// A strip of dots: one a stop.
+/// A strip of dots: one a stop, counted from when it was due.
 fn times(out: &mut String, row: &Row) {
     let stops: Vec<(f64, bool)> = row
         .outcomes
         .iter()
-        .filter(|outcome| matches!(outcome.stop, Stop::InTime | Stop::Late))
-        .map(|outcome| (outcome.took_us as f64 / 1e6, outcome.held_out))
+        .filter(|outcome| matches!(outcome.stop, Stop::InTime | Stop::Late) && outcome.due_us >= 0)
+        .map(|outcome| ((outcome.stop_us - outcome.due_us) as f64 / 1e6, outcome.held_out))
         .collect();
     if stops.is_empty() {
         out.push_str("<p>No trace needed a stop, or none came.</p>\n");
         return;
     }
-    let longest = stops.iter().map(|stop| stop.0).fold(1e-9, f64::max);
-    out.push_str("<div class=\"scroll\"><svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop\">\n<path class=\"axis\" d=\"M90 100H700\"/>\n");
-    for (held, level, name) in [(false, 30.0, "tuned on"), (true, 70.0, "held out")] {
+    // Due is always on it, and there is always some width.
+    let first = stops.iter().map(|stop| stop.0).fold(-0.5, f64::min);
+    let last = stops.iter().map(|stop| stop.0).fold(0.5, f64::max);
+    let x = |time: f64| 90.0 + 610.0 * (time - first) / (last - first);
+    let _ = writeln!(
+        out,
+        "<div class=\"scroll\"><svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop, from when it was due\">\n\
+         <path class=\"axis\" d=\"M90 100H700\"/>\n<path class=\"axis due\" d=\"M{due:.1} 14V100\"/>\n\
+         <text x=\"{due:.1}\" y=\"10\" text-anchor=\"middle\">due</text>",
+        due = x(0.0)
+    );
+    for (held, level, name) in [(false, 36.0, "tuned on"), (true, 76.0, "held out")] {
         let _ = writeln!(out, "<text x=\"4\" y=\"{}\">{name}</text>", level + 4.0);
         for (index, (time, _)) in stops.iter().filter(|stop| stop.1 == held).enumerate() {
-            let x = 90.0 + 610.0 * time / longest;
             let y = level + (index % 5) as f64 * 4.0 - 8.0;
             let class = if held { "held" } else { "tuned" };
-            let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3\"/>");
+            let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"3\"/>", x(*time));
         }
     }
     for part in 0..=4 {
-        let time = longest * f64::from(part) / 4.0;
+        let time = first + (last - first) * f64::from(part) / 4.0;
         let _ = writeln!(
             out,
             "<text x=\"{:.0}\" y=\"118\" text-anchor=\"middle\">{time:.1} s</text>",
@@ -316,7 +343,8 @@ fn times(out: &mut String, row: &Row) {
         );
     }
     out.push_str(
-        "</svg></div>\n<p class=\"note\">From the moment something began to be wrong to the run permit dropped.</p>\n",
+        "</svg></div>\n<p class=\"note\">From when the stop was due to the run permit dropped, one dot a stop: left of the line it \
+         came before it was due.</p>\n",
     );
 }
 
@@ -368,7 +396,7 @@ fn stopped_by(outcome: &Outcome) -> &'static str {
         .map_or("", |condition| condition.name())
 }
 
-/// The worst first: missed, late, nuisance, then the slowest stops.
+/// The worst first: missed, late, nuisance, then the stops that came longest after they were due.
 #[must_use]
 pub fn worst_of(row: &Row) -> Vec<&Outcome> {
     let mut bad: Vec<&Outcome> = row
@@ -378,9 +406,9 @@ pub fn worst_of(row: &Row) -> Vec<&Outcome> {
         .collect();
     let badness = |outcome: &Outcome| match outcome.stop {
         Stop::Missed => (0, 0),
-        Stop::Late => (1, -outcome.took_us),
+        Stop::Late => (1, outcome.due_us - outcome.stop_us),
         Stop::Nuisance => (2, 0),
-        _ => (3, -outcome.took_us),
+        _ => (3, outcome.due_us - outcome.stop_us),
     };
     bad.sort_by_key(|outcome| badness(outcome));
     bad.truncate(12);
@@ -394,14 +422,19 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &R
         return;
     }
     let chosen = replays.chosen.as_deref().unwrap_or("CHOSEN.toml");
-    out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>took</th><th>by</th><th>see it again</th></tr></thead>\n");
+    out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>from due</th><th>from first sign</th><th>stopped by</th><th>see it again</th></tr></thead>\n");
     for outcome in bad {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
         let took =
             if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
+        let after = if outcome.due_us >= 0 && outcome.took_us >= 0 {
+            format!("{:+.2} s", (outcome.stop_us - outcome.due_us) as f64 / 1e6)
+        } else {
+            "–".to_owned()
+        };
         let _ = writeln!(
             out,
-            "<tr><th>{}{}</th><td>{}</td><td>{took}</td><td>{}</td><td>{}<code>{}</code></td></tr>",
+            "<tr><th>{}{}</th><td>{}</td><td>{after}</td><td>{took}</td><td>{}</td><td>{}<code>{}</code></td></tr>",
             escape(&case.name),
             if outcome.held_out { " (held out)" } else { "" },
             outcome.stop.words(),
