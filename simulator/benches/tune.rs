@@ -192,7 +192,7 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (us
         judged_us as f64 / runs / 3.6e9
     );
     let few = &all[..all.len().min(20)];
-    let began = Instant::now();
+    let before = cpu();
     let plain: Vec<(u64, u64)> = few
         .par_iter()
         .map(|settings| {
@@ -208,8 +208,8 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (us
             (alarms, permits)
         })
         .collect();
-    let plainly = began.elapsed().as_secs_f64() / few.len() as f64 * runs;
-    println!("{name}: row by row it would take {plainly:.0} s (worked out from {} settings)", few.len());
+    let plainly = (cpu() - before) / few.len() as f64 * runs;
+    println!("{name}: row by row it would take {plainly:.0} s of processor time (worked out from {} settings)", few.len());
     for ((_, alarms, permits, _), plain) in results.iter().zip(&plain) {
         assert_eq!((*alarms, *permits), *plain, "leaps changed what came out");
     }

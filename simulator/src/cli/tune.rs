@@ -13,7 +13,9 @@ use crate::outputs::Whole;
 use crate::tune::again;
 use crate::tune::choose::{Choice, choose, cost, refusal, undecided};
 use crate::tune::corpus::{Case, load};
-use crate::tune::page::{NONE_HELD_OUT, Replays, figures, held_out, none_held_out, page, worst_of};
+use crate::tune::page::{
+    BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
+};
 use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
 use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
 use crate::tune::settings_out;
@@ -271,18 +273,11 @@ fn wrapped(text: &str, first: &str, rest: &str) {
 }
 
 fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
-    let held = cases.iter().filter(|case| case.held_out).count();
     wrapped(&study.name, "", "");
-    wrapped(
-        &format!(
-            "{} settings on {} traces, {held} of them held out; {} settings refused: they break a rule together.",
-            found.rows.len(),
-            cases.len(),
-            found.refused.0
-        ),
-        "",
-        "",
-    );
+    if study.bench {
+        wrapped(BENCH_ONLY, "", "");
+    }
+    wrapped(&judged(found, cases, ""), "", "");
     if let Some(reason) = &found.refused.1 {
         wrapped(&format!("the first refused: {reason}"), "  ", "  ");
     }

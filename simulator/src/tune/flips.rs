@@ -20,15 +20,18 @@ pub(super) const STRETCH: usize = 1 << 10;
 const WORTH_IT: u32 = 3;
 /// Limits remembered before their tables are begun.
 const MOST_ASKED: usize = 100_000;
-/// Tables of a trace may take so many times what the trace itself takes.
-const MOST_ROOM: usize = 2;
+/// All tables of all traces together may take so much, in bytes; beyond it crossings are looked for each time.
+const MOST_ROOM: usize = 1 << 30;
+
+static ROOM: AtomicUsize = AtomicUsize::new(0);
 
 /// The crossings of one stretch of rows.
 #[derive(Debug)]
 struct Stretch {
     /// Beyond before its first row.
     start: bool,
-    rows: Vec<u32>,
+    /// Counted from its first.
+    rows: Vec<u16>,
     /// How long before the row the crossing was, in microseconds; empty if at no row it was before.
     lags: Vec<u32>,
 }
@@ -36,6 +39,11 @@ struct Stretch {
 impl Stretch {
     const fn end(&self) -> bool {
         self.start != (self.rows.len() % 2 == 1)
+    }
+
+    /// The row of its crossing number `next`; `number` is that of the stretch.
+    fn row(&self, number: usize, next: usize) -> Option<usize> {
+        self.rows.get(next).map(|row| number * STRETCH + usize::from(*row))
     }
 }
 
@@ -62,6 +70,12 @@ pub(super) struct Flips {
     room: AtomicUsize,
 }
 
+impl Drop for Flips {
+    fn drop(&mut self) {
+        ROOM.fetch_sub(*self.room.get_mut(), Ordering::Relaxed);
+    }
+}
+
 /// A copy of a trace begins without.
 impl Clone for Flips {
     fn clone(&self) -> Self {
@@ -70,6 +84,11 @@ impl Clone for Flips {
 }
 
 impl Flips {
+    fn take(&self, room: usize) {
+        self.room.fetch_add(room, Ordering::Relaxed);
+        ROOM.fetch_add(room, Ordering::Relaxed);
+    }
+
     fn entry(&self, key: Key) -> Option<Arc<Entry>> {
         // What a panic elsewhere left is whole: entries are only ever added.
         if let Some(entry) = self.entries.read().unwrap_or_else(PoisonError::into_inner).get(&key) {
@@ -94,12 +113,13 @@ impl Follower {
     pub(super) fn new(store: &Store, number: usize, cell: &LeaptCell) -> Self {
         let key = (number, cell.limit, cell.clear);
         let entry = store.flips.entry(key).filter(|entry| {
-            let worth = entry.asked.fetch_add(1, Ordering::Relaxed) + 1 >= WORTH_IT;
+            let worth = entry.asked.fetch_add(1, Ordering::Relaxed) + 1 >= WORTH_IT
+                && (entry.table.get().is_some() || ROOM.load(Ordering::Relaxed) < MOST_ROOM);
             if worth {
                 entry.table.get_or_init(|| {
                     let stretches: Vec<_> = (0..store.len().div_ceil(STRETCH)).map(|_| OnceLock::new()).collect();
                     let room = stretches.len() * size_of::<OnceLock<Option<Stretch>>>();
-                    store.flips.room.fetch_add(room, Ordering::Relaxed);
+                    store.flips.take(room);
                     Table { stretches }
                 });
             }
@@ -125,7 +145,8 @@ impl Follower {
                     self.place = (number, 0);
                 }
                 let past = self.place.1;
-                self.place.1 = past + stretch.rows.get(past..)?.partition_point(|row| (*row as usize) < from);
+                let begun = from - number * STRETCH;
+                self.place.1 = past + stretch.rows.get(past..)?.partition_point(|row| usize::from(*row) < begun);
                 self.place.1
             } else {
                 0
@@ -134,7 +155,7 @@ impl Follower {
                 // Held from before in the deadband, with another past than the table's.
                 return None;
             }
-            while let Some(row) = stretch.rows.get(next).map(|row| *row as usize).filter(|row| *row < to) {
+            while let Some(row) = stretch.row(number, next).filter(|row| *row < to) {
                 let lag = stretch.lags.get(next).copied().unwrap_or(0);
                 let at = slackside::units::Micros::new(store.at(row).get() - u64::from(lag));
                 if walk.ends(store, at, (from, row)) || walk.flip(cell, at, row) {
@@ -152,7 +173,7 @@ impl Table {
         let place = self.stretches.get(number)?;
         place
             .get_or_init(|| {
-                if store.flips.room.load(Ordering::Relaxed) > MOST_ROOM * store.bytes() {
+                if ROOM.load(Ordering::Relaxed) >= MOST_ROOM {
                     return None;
                 }
                 let before = number.checked_sub(1).and_then(|before| self.stretches.get(before)?.get()?.as_ref());
@@ -161,7 +182,7 @@ impl Table {
                 let mut stretch = Stretch { start, rows: Vec::new(), lags: Vec::new() };
                 walk::crossings(store, condition, cell, start, (from, to), |at, row| {
                     let lag = store.at(row).get().saturating_sub(at.get());
-                    stretch.rows.push(row as u32);
+                    stretch.rows.push((row - from) as u16);
                     stretch.lags.push(u32::try_from(lag).unwrap_or(u32::MAX));
                 });
                 if stretch.lags.iter().all(|lag| *lag == 0) {
@@ -169,7 +190,7 @@ impl Table {
                 }
                 stretch.rows.shrink_to_fit();
                 stretch.lags.shrink_to_fit();
-                store.flips.room.fetch_add(4 * (stretch.rows.len() + stretch.lags.len()), Ordering::Relaxed);
+                store.flips.take(2 * stretch.rows.len() + 4 * stretch.lags.len());
                 Some(stretch)
             })
             .as_ref()

@@ -21,7 +21,13 @@ svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: bl
 svg text { fill: var(--soft); font-size: 12px; }\n\
 .dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: var(--head); }\n\
 .due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
-td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n";
+td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n\
+.stack td { padding-right: 1rem; } .time { white-space: nowrap; }\n\
+@media (max-width: 44rem) {\n\
+.stack thead { display: none; } .stack, .stack tbody, .stack tr, .stack th, .stack td { display: block; }\n\
+.stack td, .stack th { border: 0; padding: .1rem 0; } .stack th { font-weight: 650; padding-top: .5rem; }\n\
+.stack tr { border-bottom: 1px solid var(--line); padding-bottom: .4rem; } .stack td:empty { display: none; }\n\
+.stack td::before { content: attr(data-of) \": \"; color: var(--soft); } }\n";
 
 fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
@@ -31,6 +37,21 @@ fn escape(text: &str) -> String {
 #[must_use]
 pub fn held_out(row: &Row) -> Summary {
     Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
+}
+
+/// What to say of limits held against the rules for a test bench.
+pub const BENCH_ONLY: &str = "Settings of a test bench, held against the rules for one only: no leg may run with them.";
+
+/// How much was judged, in a sentence. `how`: how the settings were picked.
+#[must_use]
+pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
+    let held = cases.iter().filter(|case| case.held_out).count();
+    let refused = match found.refused.0 {
+        0 => String::new(),
+        1 => "; 1 more was refused, since it breaks a rule together".to_owned(),
+        more => format!("; {more} more were refused, since they break a rule together"),
+    };
+    format!("{} settings{how} on {} traces, {held} of them held out{refused}.", found.rows.len(), cases.len())
 }
 
 /// What to say where no trace is held out.
@@ -46,16 +67,16 @@ pub fn none_held_out(row: &Row) -> bool {
 fn seconds(time: Option<f64>) -> String {
     match time {
         None => "–".to_owned(),
-        Some(time) if time.is_infinite() => "never".to_owned(),
         Some(time) => format!("{time:.2} s"),
     }
 }
 
-fn spread(at: impl Fn(f64) -> Option<f64>) -> String {
+fn spread(summary: &Summary, at: impl Fn(f64) -> Option<f64>) -> String {
+    let never = if summary.missed > 0 { format!("; {} never came", summary.missed) } else { String::new() };
     if at(0.5).is_none() {
-        return "–".to_owned();
+        return format!("–{never}");
     }
-    format!("median {}, 95 % {}, worst {}", seconds(at(0.5)), seconds(at(0.95)), seconds(at(1.0)))
+    format!("median {}, 95 % {}, worst {}{never}", seconds(at(0.5)), seconds(at(0.95)), seconds(at(1.0)))
 }
 
 /// The figures of one setting as rows of name and value.
@@ -66,10 +87,13 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
     let an_hour = summary.alarm_rate() / 1e3;
     vec![
         ("stops that had to come", summary.failing_words()),
-        ("time to stop, from when it was due", spread(|share| summary.after_due_s(share))),
-        ("time to stop, from the first sign", spread(|share| summary.time_s(share))),
+        ("time to stop, from when it was due", spread(summary, |share| summary.after_due_s(share))),
+        ("time to stop, from the first sign", spread(summary, |share| summary.time_s(share))),
         ("timed after the feed had dropped", format!("{} of {}", summary.after_feed, summary.times_s.len())),
-        ("least margin to 80 % of belt speed", option(summary.least_margin_pct, "% of normal speed")),
+        (
+            "lowest belt speed at a stop",
+            option(summary.least_margin_pct.map(|margin| 80.0 + margin), "% of normal (29 CFR 1910.272(q)(5): 80 %)"),
+        ),
         ("most slip heat at a stop", option(summary.most_heat_kj, "kJ")),
         ("most slid before a stop", option(summary.most_slid_m, "m")),
         ("nuisance stops", summary.nuisance_words()),
@@ -83,7 +107,14 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
                 "no running hours: not known".to_owned()
             },
         ),
-        ("alarms that should have come", format!("{} of {} did not", summary.alarms_missed, summary.alarms_due)),
+        (
+            "alarms that should have come",
+            if summary.alarms_due > 0 {
+                format!("{} of {} did not", summary.alarms_missed, summary.alarms_due)
+            } else {
+                "no trace called for one".to_owned()
+            },
+        ),
     ]
 }
 
@@ -110,21 +141,23 @@ pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, repla
         name = escape(&study.name),
         leg = escape(&study.base.machine.leg),
     );
-    let held = cases.iter().filter(|case| case.held_out).count();
     let method = match study.search.method {
-        Method::Grid => "every combination (grid)",
-        Method::LatinHypercube => "Latin hypercube",
-        Method::Evolution => "evolution (NSGA-II)",
+        Method::Grid => "every combination of a grid",
+        Method::LatinHypercube => "a Latin hypercube",
+        Method::Evolution => "bred by evolution (NSGA-II)",
     };
     let _ = writeln!(
         out,
-        "<p>{} settings judged ({method}) on {} traces, {held} of them held out; {} settings refused because they break a rule \
-         together{}. All bounds are exact, {:.0} %.</p>\n</header>\n<main>",
-        rows.len(),
-        cases.len(),
-        found.refused.0,
-        found.refused.1.as_ref().map_or_else(String::new, |reason| format!(" (the first: {})", escape(reason))),
-        CONFIDENCE * 100.0
+        "<p>{}{} Bounds are exact, {:.0} %.</p>\n<p class=\"note\">Study {}, identity {:016x}; leg and limits as they stand from \
+         {}; slackside {}.</p>{}\n</header>\n<main>",
+        judged(found, cases, &format!(", {method},")),
+        found.refused.1.as_ref().map_or_else(String::new, |reason| format!(" The first refused: {}.", escape(reason))),
+        CONFIDENCE * 100.0,
+        escape(&study.path.display().to_string()),
+        study.fingerprint,
+        escape(&study.base_name),
+        env!("CARGO_PKG_VERSION"),
+        if study.bench { format!("\n<p><strong>{BENCH_ONLY}</strong></p>") } else { String::new() },
     );
     recommendation(&mut out, study, choice, &own, present, row);
     out.push_str("<section>\n<h2>Trade-offs</h2>\n");
@@ -180,12 +213,13 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     if none_held_out(row) {
         let _ = writeln!(out, "<p><strong>{NONE_HELD_OUT}</strong></p>");
     }
-    out.push_str("<div class=\"scroll\"><table>\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
+    out.push_str("<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
     let columns = [figures(&held_out(row)), figures(own), figures(&held_out(present))];
     for (line, (name, value)) in columns[0].iter().enumerate() {
         let _ = writeln!(
             out,
-            "<tr><th>{name}</th><td>{}</td><td>{}</td><td>{}</td></tr>",
+            "<tr><th>{name}</th><td data-of=\"recommended, held out\">{}</td><td data-of=\"recommended, tuned on\">{}</td>\
+             <td data-of=\"as it stands, held out\">{}</td></tr>",
             escape(value),
             escape(&columns[1][line].1),
             escape(&columns[2][line].1)
@@ -206,7 +240,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         })
         .collect();
     if points.is_empty() {
-        out.push_str("<p>No setting stops so many that a 95 % time could be given: there is nothing to draw.</p>\n");
+        out.push_str("<p>No stop came with any setting: there is nothing to draw.</p>\n");
         return;
     }
     let (mut shortest, mut longest) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -265,7 +299,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
             y(*nuisance)
         );
     }
-    out.push_str("</svg></div>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Settings that miss a stop so often that no 95 % time exists are not drawn.</p>\n");
+    out.push_str("</svg></div>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
 }
 
 fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
@@ -422,7 +456,7 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &R
         return;
     }
     let chosen = replays.chosen.as_deref().unwrap_or("CHOSEN.toml");
-    out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>stop</th><th>from due</th><th>from first sign</th><th>stopped by</th><th>see it again</th></tr></thead>\n");
+    out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th>trace</th><th>stop</th><th>from due</th><th>from first sign</th><th>stopped by</th><th>see it again</th></tr></thead>\n");
     for outcome in bad {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
         let took =
@@ -434,7 +468,9 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &R
         };
         let _ = writeln!(
             out,
-            "<tr><th>{}{}</th><td>{}</td><td>{after}</td><td>{took}</td><td>{}</td><td>{}<code>{}</code></td></tr>",
+            "<tr><th>{}{}</th><td data-of=\"stop\">{}</td><td class=\"time\" data-of=\"from due\">{after}</td>\
+             <td class=\"time\" data-of=\"from first sign\">{took}</td><td data-of=\"stopped by\">{}</td>\
+             <td data-of=\"see it again\">{}<code>{}</code></td></tr>",
             escape(&case.name),
             if outcome.held_out { " (held out)" } else { "" },
             outcome.stop.words(),

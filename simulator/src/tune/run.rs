@@ -121,7 +121,7 @@ pub fn judge(
     let mut judge = Box::new(Judge::new());
     judge.configure(settings, &Survivor::default());
     let heat = heat.filter(|table| table.tau == settings.limits.slip_heat.time_constant);
-    let mut leaper = Leaper { store, heat, chunk: FIRST_CHUNK, stop: 0, followers: [const { None }; LEAPT.len()] };
+    let mut leaper = Leaper { store, heat, chunk: FIRST_CHUNK, left: None, stop: 0, followers: [const { None }; LEAPT.len()] };
     let mut cursor = Cursor::new(store);
     let mut cost = Cost::default();
     let mut goes_on = true;
@@ -159,6 +159,8 @@ struct Leaper<'a> {
     store: &'a Store,
     heat: Option<&'a HeatTable>,
     chunk: usize,
+    /// The row that the last leap led to, and the heat there, if it is on the course of the table.
+    left: Option<(usize, HeatCourse)>,
     /// Where in the list of stops the search goes on.
     stop: usize,
     /// The tables of crossings, once a condition was asked for.
@@ -192,9 +194,12 @@ impl Leaper<'_> {
         let mut course = judge.heat_course();
         let limit = course.limit();
         let on_course = self.heat.filter(|table| {
-            let mut there = table.at_block[from / BLOCK];
-            let power = self.power_before(from / BLOCK * BLOCK, &outlook);
-            self.feed(&mut there, power, &outlook, from / BLOCK * BLOCK, from, u64::MAX);
+            let (start, mut there) = match self.left {
+                // Where the last leap left the table's course is nearer than the beginning of the block.
+                Some((row, left)) if from / BLOCK * BLOCK <= row && row <= from => (row, left),
+                _ => (from / BLOCK * BLOCK, table.at_block[from / BLOCK]),
+            };
+            self.feed(&mut there, self.power_before(start, &outlook), &outlook, start, from, u64::MAX);
             there.is_on_the_course_of(&course)
         });
         if on_course.is_none() {
@@ -261,6 +266,7 @@ impl Leaper<'_> {
                 self.feed(&mut course, outlook.power, &outlook, from, to, u64::MAX);
             }
         }
+        self.left = on_course.map(|_| (to, course));
         cursor.go_past(last);
         let brisk = walk::brisk(store, &outlook.cells[UNDERSPEED], boot, outlook.brisk, (from, to));
         let power = self.power_before(to, &outlook);

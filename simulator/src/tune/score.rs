@@ -369,26 +369,16 @@ impl Summary {
         clopper_pearson(self.missed + self.late, self.needed, CONFIDENCE)
     }
 
-    /// A quantile of the times from when something was wrong to the stop; a stop that never came is infinitely late.
+    /// A quantile of the times from when something was wrong to the stop, of the stops that came.
     #[must_use]
     pub fn time_s(&self, share: f64) -> Option<f64> {
-        self.with_missed(&self.times_s, share)
+        quantile(&self.times_s, share)
     }
 
     /// The same of the times from when the stop was due.
     #[must_use]
     pub fn after_due_s(&self, share: f64) -> Option<f64> {
-        self.with_missed(&self.after_due_s, share)
-    }
-
-    fn with_missed(&self, times: &[f64], share: f64) -> Option<f64> {
-        if self.missed == 0 {
-            return quantile(times, share);
-        }
-        let mut times = times.to_vec();
-        times.resize(times.len() + self.missed as usize, f64::INFINITY);
-        let place = (share * (times.len() as f64 - 1.0)).ceil() as usize;
-        times.get(place).copied()
+        quantile(&self.after_due_s, share)
     }
 
     /// Nuisance stops in 1,000 running hours.
@@ -422,7 +412,8 @@ impl Summary {
         [
             (self.missed + self.late) as f64,
             self.nuisance_stops as f64,
-            self.after_due_s(0.95).unwrap_or(0.0),
+            // Where none came that had to, nothing is known to be quick.
+            self.after_due_s(0.95).unwrap_or(if self.needed > 0 { f64::INFINITY } else { 0.0 }),
             (self.nuisance_alarms + self.nuisance_feeds + self.alarms_missed) as f64,
         ]
     }
@@ -440,7 +431,7 @@ impl Summary {
         }
         let bounds = self.failing();
         format!(
-            "{failed} of {} missed or late ({} missed, {} late; {:.1} to {:.1} %)",
+            "{failed} of {} missed or late ({} missed, {} late; 95 % sure: {:.1} to {:.1} %)",
             self.needed,
             self.missed,
             self.late,
@@ -475,7 +466,7 @@ fn counted(events: u64, hours: f64) -> String {
     }
     let bounds = rate(events, hours, 1e3, CONFIDENCE);
     format!(
-        "{events} in {long}: {:.1} in 1,000 h ({:.1} to {:.1})",
+        "{events} in {long}: {:.1} in 1,000 h (95 % sure: {:.1} to {:.1})",
         events as f64 * 1e3 / hours,
         bounds.low,
         bounds.high
