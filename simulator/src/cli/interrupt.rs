@@ -21,7 +21,7 @@ pub fn listen() -> anyhow::Result<()> {
         if GENTLY.load(Ordering::SeqCst) && !ASKED.swap(true, Ordering::SeqCst) {
             return;
         }
-        leave("the same command begins again where it can");
+        leave("at once; the same command goes on from what is kept");
     })
     .context("Ctrl-C cannot be heard")
 }

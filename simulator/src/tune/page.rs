@@ -19,10 +19,10 @@ const OWN_STYLE: &str = "\
 main { display: block; }\n\
 svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\
 svg text { fill: var(--soft); font-size: 12px; }\n\
-.dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: var(--head); }\n\
+.dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: none; stroke: var(--head); stroke-width: 2; }\n\
 .due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
 td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n\
-.stack td { padding-right: 1rem; } .time { white-space: nowrap; }\n\
+.stack { margin-top: .8rem; } .stack td { padding-right: 1rem; } .time { white-space: nowrap; }\n\
 @media (max-width: 44rem) {\n\
 .stack thead { display: none; } .stack, .stack tbody, .stack tr, .stack th, .stack td { display: block; }\n\
 .stack td, .stack th { border: 0; padding: .1rem 0; } .stack th { font-weight: 650; padding-top: .5rem; }\n\
@@ -171,8 +171,9 @@ pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, repla
     traces(&mut out, cases, row);
     out.push_str("<section>\n<h2>How to read this</h2>\n<ul>\n");
     for line in [
-        "A stop is due, in a simulated run, when the modelled plant calls for it; in a recording, at the time its label gives as the \
-         latest. Counted from there, a negative time is a stop that came before it was due.",
+        "A stop is due, in a simulated run, when the modelled belt falls below 80 % of its speed or slip heat reaches the budget; in \
+         a recording, at the time its label gives as the latest. Counted from there, a negative time is a stop that came before it \
+         was due. A positive one came after, also where the grace of the study still counts it as in time.",
         "The first sign is when the fault begins, however slightly, or where the label says so. Faults that grow take minutes from \
          there to where a stop is due, so the slowest times from the first sign are theirs.",
         "The recorded leg ran on whatever a setting would have done. Scoring ends at the first run permit dropped, since from there \
@@ -278,13 +279,17 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop from when it was due, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>",
         width - 20.0
     );
-    // At most a few thousand dots: the front is always drawn.
+    // At most a few thousand dots: the front is always drawn, and what matters most is drawn last.
     let every = points.len().div_ceil(2_000).max(1);
-    for (index, (number, time, nuisance)) in points.iter().enumerate() {
-        let (class, radius) = if *number == choice.number {
+    let mut points: Vec<_> = points.iter().enumerate().collect();
+    points.sort_by_key(|(_, (number, ..))| {
+        (*number == 0, *number == choice.number, choice.front.contains(number))
+    });
+    for (index, (number, time, nuisance)) in points {
+        let (class, radius) = if *number == 0 {
+            ("asis", 9.0)
+        } else if *number == choice.number {
             ("chosen", 6.0)
-        } else if *number == 0 {
-            ("asis", 5.0)
         } else if choice.front.contains(number) {
             ("front", 4.0)
         } else if index % every == 0 {
@@ -299,7 +304,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
             y(*nuisance)
         );
     }
-    out.push_str("</svg></div>\n<p class=\"note\">Large: the recommended setting. Orange: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
+    out.push_str("</svg></div>\n<p class=\"note\">Red: the recommended setting. Orange ring: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
 }
 
 fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {

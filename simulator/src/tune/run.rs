@@ -224,7 +224,11 @@ impl Leaper<'_> {
         }
         let whole = to;
         let mut walks = [None::<(Walk, usize)>; LEAPT.len()];
-        for (number, cell) in outlook.cells.iter().enumerate() {
+        // The one whose delay ends first is most likely to turn first, and spares the others the way beyond.
+        let mut order: [usize; LEAPT.len()] = std::array::from_fn(|number| number);
+        order.sort_unstable_by_key(|number| outlook.cells[*number].due);
+        for number in order {
+            let cell = &outlook.cells[number];
             if !cell.judged {
                 continue;
             }
