@@ -109,15 +109,22 @@ impl Knob {
         };
         let (low, high, step) = (whole("from", from)?, whole("to", to)?, whole("step", step)?);
         if step <= 0 {
-            return Err(("step", format!("is {step}, expected above 0: it says how far apart the values tried shall be")));
+            return Err((
+                "step",
+                format!("is {step}, expected above 0: it says how far apart the values tried shall be"),
+            ));
         }
         if high < low {
             return Err(("to", format!("is {to} and below from = {from}: the range is empty; swap them")));
         }
         let levels = (high - low) / step + 1;
         if levels == 1 {
-            let mend = "widen the range or make the step smaller, or remove this [[limit]] and set it in the settings file";
-            return Err(("step", format!("is {} and leaves one value only, {from}: {mend}", step as f64 / scale as f64)));
+            let mend =
+                "widen the range or make the step smaller, or remove this [[limit]] and set it in the settings file";
+            return Err((
+                "step",
+                format!("is {} and leaves one value only, {from}: {mend}", step as f64 / scale as f64),
+            ));
         }
         if levels > MOST_LEVELS {
             return Err(("step", format!("makes {levels} values, more than {MOST_LEVELS}: make the step larger")));

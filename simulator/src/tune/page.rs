@@ -282,9 +282,7 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
     // At most a few thousand dots: the front is always drawn, and what matters most is drawn last.
     let every = points.len().div_ceil(2_000).max(1);
     let mut points: Vec<_> = points.iter().enumerate().collect();
-    points.sort_by_key(|(_, (number, ..))| {
-        (*number == 0, *number == choice.number, choice.front.contains(number))
-    });
+    points.sort_by_key(|(_, (number, ..))| (*number == 0, *number == choice.number, choice.front.contains(number)));
     for (index, (number, time, nuisance)) in points {
         let (class, radius) = if *number == 0 {
             ("asis", 9.0)

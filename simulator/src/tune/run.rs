@@ -121,7 +121,8 @@ pub fn judge(
     let mut judge = Box::new(Judge::new());
     judge.configure(settings, &Survivor::default());
     let heat = heat.filter(|table| table.tau == settings.limits.slip_heat.time_constant);
-    let mut leaper = Leaper { store, heat, chunk: FIRST_CHUNK, left: None, stop: 0, followers: [const { None }; LEAPT.len()] };
+    let mut leaper =
+        Leaper { store, heat, chunk: FIRST_CHUNK, left: None, stop: 0, followers: [const { None }; LEAPT.len()] };
     let mut cursor = Cursor::new(store);
     let mut cost = Cost::default();
     let mut goes_on = true;

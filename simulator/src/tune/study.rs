@@ -32,8 +32,8 @@ use slackside::judge::Condition;
 use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
-use crate::scenario::error::{ScenarioError as Refused, Wrong, line_of};
 use crate::outputs::same_file;
+use crate::scenario::error::{ScenarioError as Refused, Wrong, line_of};
 use crate::settings as files;
 
 /// How settings are picked.
