@@ -6,6 +6,7 @@ use slackside_simulator::plant::creep;
 use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
 use slackside_simulator::plant::heat::Lump;
 use slackside_simulator::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
+use slackside_simulator::plant::rim_mass;
 use slackside_simulator::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
 
 fn near(value: f64, expected: f64, relative: f64, what: &str) {
@@ -123,6 +124,37 @@ fn motor_from_its_nameplate() {
         motor.torque(0.1) > motor.torque(0.099) && motor.torque(0.1) > motor.torque(0.101),
         "breakdown at 1,350 rpm"
     );
+}
+
+/// B. L. and A. K. Theraja, ex. 10.19 of the 1994 edition (read in an open collection of textbook companions): 12 poles, 50
+/// Hz, R2 0.15 and X2 0.25 ohm, E2 32 V: 103.537 N m at standstill, 15.5763 at full load, 117.342 at most, at 200 rpm.
+#[test]
+fn motor_of_the_twelve_pole_example() {
+    let motor = Motor::new(&Nameplate {
+        power_kw: 15.576_3 * 480.0 / 60.0 * 2.0 * PI / 1_000.0,
+        synchronous_rpm: 500.0,
+        rated_rpm: 480.0,
+        breakdown_ratio: 117.342 / 15.576_3,
+        locked_ratio: None,
+    });
+    near(motor.torque(1.0), 103.537, 1e-5, "at standstill");
+    near(motor.torque(0.04), 15.576_3, 1e-9, "at full load");
+    // Breakdown at 200 rpm, a slip of R2/X2.
+    near(motor.torque(0.6), 117.342, 1e-5, "at most");
+    assert!(motor.slope(0.6).abs() < 0.01, "{}", motor.slope(0.6));
+}
+
+/// G. K. Dubey, *Fundamentals of Electrical Drives*, ex. 2.1 (read in the same collection): rotor 0.2 kg m^2 at 1,420 rpm, a
+/// load of 10 kg m^2 at a tenth of its speed, and 1,000 kg hoisted at 1.5 m/s are 0.4 kg m^2 (exactly 0.401 75) at the motor.
+#[test]
+fn inertia_seen_through_gears() {
+    let motor = 1_420.0 / 60.0 * 2.0 * PI;
+    // A drum of any size whose rim moves at 1.5 m/s: all of it counted there, then carried back to the motor.
+    for radius in [0.1, 0.316] {
+        let drum = 1.5 / radius;
+        let at_rim = rim_mass(0.2, motor / drum, radius) + rim_mass(10.0, 0.1 * motor / drum, radius) + 1_000.0;
+        near(at_rim * (1.5 / motor) * (1.5 / motor), 0.401_75, 1e-5, "inertia at the motor");
+    }
 }
 
 /// Creep in per cent for 5 kN of pull and three stiffnesses; and Khurmi's ex. 11.2 (stresses 1.4 and 0.5, modulus 100, all in

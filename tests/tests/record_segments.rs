@@ -215,7 +215,7 @@ fn every_bit_flip_is_told_and_what_is_before_it_stays() {
     let settings = example();
     let all = eventful(&settings, 12);
     // A slow search through every bit: two segments, one of them long enough for a check in its middle.
-    let (recording, _) = record(&settings, &all[300..800], 1_300);
+    let (recording, _) = record(&settings, &all[300..800], 1_250);
     let whole = segments(&recording);
     assert!(whole.len() >= 2);
     let mut kept = 0;
@@ -363,7 +363,7 @@ fn new_settings_begin_a_new_segment_that_names_the_old() {
 fn without_a_free_slot_inputs_are_counted_as_missed() {
     let settings = example();
     let all = eventful(&settings, 30);
-    let mut memory = vec![0; SLOTS * 1_000];
+    let mut memory = vec![0; SLOTS * 950];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::with_room());
     recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");

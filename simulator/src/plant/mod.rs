@@ -194,6 +194,13 @@ pub struct Plant {
     stored_at_start: f64,
 }
 
+/// The mass in kg at the rim of a pulley, `radius` in m, that a body of `inertia` in kg m^2 counts as when it turns `ratio` times
+/// as fast as the pulley: of equal kinetic energy.
+#[must_use]
+pub fn rim_mass(inertia: f64, ratio: f64, radius: f64) -> f64 {
+    inertia * ratio * ratio / (radius * radius)
+}
+
 impl Plant {
     /// How often what changes slowly moves on, in microseconds.
     pub const SLOW_US: u32 = 20_000;
@@ -335,17 +342,16 @@ impl Plant {
 
     fn set_masses(&mut self) {
         let (leg, fixed, held) = (&self.leg, &self.fixed, &self.held);
-        let (head, boot) = (held.head_radius * held.head_radius, held.boot_radius * held.boot_radius);
         let around = |radius: f64| leg.belt.mass_kg_per_m * PI * radius;
         self.top.mass = [
-            leg.drive.inertia_kg_m2 * fixed.reduction * fixed.reduction / head,
-            leg.head.inertia_kg_m2 / head,
+            rim_mass(leg.drive.inertia_kg_m2, fixed.reduction, held.head_radius),
+            rim_mass(leg.head.inertia_kg_m2, 1.0, held.head_radius),
             fixed.strand_kg + self.carry.upper + around(held.head_radius),
         ];
         self.bottom.mass = [
             fixed.strand_kg + self.carry.lower + around(held.boot_radius),
-            0.95 * leg.boot.inertia_kg_m2 / boot,
-            0.05 * leg.boot.inertia_kg_m2 / boot,
+            rim_mass(0.95 * leg.boot.inertia_kg_m2, 1.0, held.boot_radius),
+            rim_mass(0.05 * leg.boot.inertia_kg_m2, 1.0, held.boot_radius),
         ];
     }
 

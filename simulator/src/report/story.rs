@@ -1,7 +1,7 @@
 //! The story of a replay, told once: the terminal, the page and the object all say the same.
 
 use slackside::diagnose::findings;
-use slackside::input::Place;
+use slackside::input::{Place, Shaft};
 use slackside::judge::{AlarmState, Condition};
 use slackside::settings::{Action, Limits, Targets};
 use slackside::units::Micros;
@@ -12,6 +12,7 @@ use super::clock::Clock;
 use super::figures;
 use super::meanings::meaning;
 use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
+use crate::trace::Channel;
 
 /// How long before the first-out the run-up is shown, in microseconds.
 const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
@@ -341,7 +342,7 @@ const fn permit_name(permit: Permit) -> &'static str {
 
 const fn phase_words(phase: Phase) -> &'static str {
     match phase {
-        Phase::Unsure => "doing what is not known yet",
+        Phase::Unsure => "not known to turn or to stand",
         Phase::Standstill => "proven at standstill",
         Phase::Starting => "starting",
         Phase::Running => "running",
@@ -468,10 +469,15 @@ fn watched(outcome: &Outcome) -> Vec<String> {
         count => Some(format!("{count} {one}s")),
     };
     let fitted = |fitted: bool, name: &str| fitted.then(|| name.to_owned());
+    // Fitted, and yet not a word of it in the trace: it must not read as watched.
+    let heard = |is_fitted: bool, name: &str, channel: Channel| match outcome.survey.count(channel) {
+        0 => fitted(is_fitted, &format!("{name} (no row in this trace)")),
+        _ => fitted(is_fitted, name),
+    };
     [
-        fitted(machine.head_targets.is_some(), "head shaft"),
-        fitted(machine.boot_targets.is_some(), "boot shaft"),
-        fitted(machine.drive_contact, "drive contact"),
+        heard(machine.head_targets.is_some(), "head shaft", Channel::Edge(Shaft::Head)),
+        heard(machine.boot_targets.is_some(), "boot shaft", Channel::Edge(Shaft::Boot)),
+        heard(machine.drive_contact, "drive contact", Channel::Drive),
         several(contacts, "rub contact"),
         several(temperatures, "rub temperature"),
         fitted(machine.power_meter, "power"),

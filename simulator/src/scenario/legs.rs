@@ -41,7 +41,9 @@ mod tests {
             let limit = slack * (libm::exp(leg.head.friction * leg.wrap_deg.to_radians()) - 1.0);
             let margin = limit / crate::scenario::fault::full_pull(&leg);
             assert!((1.3..6.0).contains(&margin), "{name}: {margin}");
-            let power = leg.capacity_kg_per_s() * 9.81 * (leg.lift_m + leg.pit.digging_height_m) / 1_000.0;
+            let power =
+                leg.capacity_kg_per_s() * crate::plant::discharge::GRAVITY * (leg.lift_m + leg.pit.digging_height_m)
+                    / 1_000.0;
             let load = power / leg.drive.motor.power_kw;
             assert!((0.3..0.95).contains(&load), "{name}: {load}");
         }

@@ -1,7 +1,8 @@
 //! The part of the sheet about limits: each with its reason, starts, and the slip-heat budget.
 
-use slackside::judge::{Condition, Unit};
+use slackside::judge::{AlarmState, Condition, Judge, Unit};
 use slackside::settings::{Action, Checked, Limit, Limits};
+use slackside::survivor::Survivor;
 
 use super::page::Page;
 use super::{Figures, heat, trimmed};
@@ -11,8 +12,11 @@ pub(super) fn write(page: &mut Page, settings: &Checked) {
     page.heading("Limits, each with its reason");
     page.say("Setpoint, on-delay, action. L: latches until reset. *: changed from the starting value.");
     page.gap();
+    // Judge itself says what it has no sensor for.
+    let mut judge = Judge::new();
+    judge.configure(settings, &Survivor::default());
     for condition in Condition::ALL {
-        one(page, condition, settings.limits.of(condition));
+        one(page, condition, settings.limits.of(condition), judge.status().alarms[condition.index()]);
     }
     starts(page, settings);
     slip_heat(page, settings);
@@ -32,10 +36,14 @@ fn setpoint(condition: Condition, value: i32) -> String {
     }
 }
 
-fn one(page: &mut Page, condition: Condition, limit: &Limit) {
+fn one(page: &mut Page, condition: Condition, limit: &Limit, state: AlarmState) {
     let changed = if limit == Limits::STARTING.of(condition) { " " } else { "*" };
     if !limit.enabled {
         page.line(&format!("{changed}{:<23}switched off", condition.name()));
+        return;
+    }
+    if state == AlarmState::OutOfService {
+        page.line(&format!("{changed}{:<23}out of service: its sensor is not fitted", condition.name()));
         return;
     }
     let action = match limit.action {

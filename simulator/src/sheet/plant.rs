@@ -132,6 +132,14 @@ fn crowns(page: &mut Page, machine: &Machine) {
             &format!("{name}: by the rule"),
             &format!("{:.1} mm ({:.3} in)", crown::by_rule_mm(face), crown::by_rule_mm(face) / 25.4),
         );
+        let diameter = pulley.bare_diameter.get() as f64 / 1e3;
+        page.row(
+            &format!("{name}: by the table"),
+            &crown::by_table_mm(diameter).map_or_else(
+                || "none: the table ends at a diameter of 1 m".to_owned(),
+                |crown| format!("{crown:.1} mm ({:.3} in)", crown / 25.4),
+            ),
+        );
         page.row(
             &format!("{name}: as given"),
             &format!("{}: {}", mm_and_inches(pulley.crown.get()), crown::verdict(crown, face)),
@@ -139,7 +147,8 @@ fn crowns(page: &mut Page, machine: &Machine) {
     }
     page.note(
         "The common rule is 1/8 in for each 12 in of face (CEMA/RMA, from memory). Twice that is possible but hard on a single \
-         wide bucket, which then bears on its middle.",
+         wide bucket, which then bears on its middle. The table goes by diameter and is that of flat belts, as makers of \
+         belting print it; it is the least of the two on a wide face.",
     );
 }
 

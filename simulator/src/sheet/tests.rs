@@ -54,4 +54,9 @@ fn a_leg_with_the_boot_alone_says_that_slip_is_not_known() {
     let [_, boot_alone, _] = legs();
     let text = sheet(&boot_alone);
     assert!(text.contains("none: slip needs both shafts") && text.contains("no slip heat is reckoned"), "{text}");
+    let out: Vec<_> = text.lines().filter(|line| line.contains("out of service: its sensor is not fitted")).collect();
+    for condition in ["slip_very_high", "slip_high", "slip_heat", "belt_not_following", "head_underspeed", "rub_hot"] {
+        assert!(out.iter().any(|line| line.trim_start().starts_with(condition)), "{condition}\n{text}");
+    }
+    assert!(!out.iter().any(|line| line.contains("deep_underspeed")), "{text}");
 }

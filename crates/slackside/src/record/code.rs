@@ -1,7 +1,7 @@
 //! Inputs as bytes, each told by how it differs from what the inputs before let expect.
 
 use super::anchor::Anchor;
-use super::keep::{Page, Unreadable, unzigzag, zigzag};
+use super::keep::{Plain, Unreadable, unzigzag, zigzag};
 use crate::input::{Input, Shaft, Signal};
 use crate::units::{Micros, Span};
 
@@ -249,7 +249,7 @@ impl Context {
 
     /// Read one item from the front of `bytes`, and what is left after it.
     pub(super) fn read<'a>(&mut self, bytes: &'a [u8]) -> Result<(Item, &'a [u8]), Unreadable> {
-        let mut page = Page::new(bytes, Micros::ZERO);
+        let mut page = Plain(bytes);
         let kind = page.byte()?;
         let item = match kind {
             EDGE.. => Item::Record(Record::Input(self.read_edge(kind, &mut page)?)),
@@ -280,7 +280,7 @@ impl Context {
                 let room = buffer.get(..bytes.len().min(MOST_RECORD)).unwrap_or(&[]);
                 let (signal, rest) = postcard::take_from_bytes::<Signal>(room).map_err(|_| Unreadable)?;
                 let taken = room.len().saturating_sub(rest.len());
-                page = Page::new(bytes.get(taken..).ok_or(Unreadable)?, Micros::ZERO);
+                page = Plain(bytes.get(taken..).ok_or(Unreadable)?);
                 Item::Record(Record::Input(Input { at: self.after_newest(page.varint()?), signal }))
             }
             _ => return Err(Unreadable),
@@ -291,7 +291,7 @@ impl Context {
         Ok((item, page.rest()))
     }
 
-    fn read_edge(&self, kind: u8, page: &mut Page<'_>) -> Result<Input, Unreadable> {
+    fn read_edge(&self, kind: u8, page: &mut Plain<'_>) -> Result<Input, Unreadable> {
         let shaft = if kind & BOOT == 0 { Shaft::Head } else { Shaft::Boot };
         let mut residue = u64::from(kind & 0x0F);
         for _ in 0..(kind >> 4) & 3 {
@@ -303,7 +303,7 @@ impl Context {
     }
 }
 
-fn read_u32(page: &mut Page<'_>) -> Result<u32, Unreadable> {
+fn read_u32(page: &mut Plain<'_>) -> Result<u32, Unreadable> {
     let mut bytes = [0; 4];
     for byte in &mut bytes {
         *byte = page.byte()?;

@@ -3,6 +3,9 @@
 //! What follows from the settings is not kept: whoever fetches a state configures the monitor first. Numbers are varints (seven
 //! bits a byte, lowest first, as in postcard), signed ones zigzagged; moments are kept as their distance to the present, so
 //! that a long running time costs nothing.
+//!
+//! Most of a state is at rest: never, none, off, nothing counted. All of these are zeros, and runs of zeros are told by their
+//! length: after two zeros a byte says how many more follow.
 
 use crc::{CRC_32_ISO_HDLC, Crc, Digest, NoTable};
 use heapless::{Deque, Vec};
@@ -27,21 +30,61 @@ pub(crate) trait Keep {
     fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable>;
 }
 
+/// Zeros written out before the length of the rest of their run.
+const RUN: u8 = 2;
+
 /// Writes. Beyond the end of the room it only counts, and goes on with the CRC.
 pub(crate) struct Pen<'a> {
     room: &'a mut [u8],
     at: usize,
     digest: Digest<'static, u32, NoTable>,
     now: Micros,
+    /// Zeros in a row so far whose run is not ended.
+    zeros: u8,
+}
+
+/// What a pen wrote.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Written {
+    /// How many bytes were written, or would have been.
+    pub length: usize,
+    /// Whether there was room for them.
+    pub fits: bool,
+    /// Their CRC.
+    pub crc: u32,
 }
 
 impl<'a> Pen<'a> {
     /// A pen for the front of `room`, at the moment `now`.
     pub(crate) fn new(room: &'a mut [u8], now: Micros) -> Self {
-        Self { room, at: 0, digest: CRC.digest(), now }
+        Self { room, at: 0, digest: CRC.digest(), now, zeros: 0 }
     }
 
     pub(crate) fn byte(&mut self, byte: u8) {
+        if byte != 0 {
+            self.end_run();
+            self.put(byte);
+            return;
+        }
+        if self.zeros < RUN {
+            self.put(0);
+        }
+        self.zeros = self.zeros.saturating_add(1);
+        // The length of the rest is one byte.
+        if self.zeros == u8::MAX {
+            self.end_run();
+        }
+    }
+
+    /// Tell the length of a run of zeros, if one is open.
+    fn end_run(&mut self) {
+        if let Some(rest) = self.zeros.checked_sub(RUN) {
+            self.put(rest);
+        }
+        self.zeros = 0;
+    }
+
+    fn put(&mut self, byte: u8) {
         if let Some(slot) = self.room.get_mut(self.at) {
             *slot = byte;
         }
@@ -61,63 +104,90 @@ impl<'a> Pen<'a> {
         self.now
     }
 
-    /// How many bytes were written or counted.
-    pub(crate) const fn at(&self) -> usize {
-        self.at
-    }
-
-    /// How many bytes were written, or would have been; `None` if there was no room for them.
-    pub(crate) fn written(&self) -> Option<usize> {
-        (self.at <= self.room.len()).then_some(self.at)
-    }
-
-    /// The CRC of everything written.
-    pub(crate) fn crc(self) -> u32 {
-        self.digest.finalize()
+    /// That was all.
+    pub(crate) fn finish(mut self) -> Written {
+        self.end_run();
+        Written { length: self.at, fits: self.at <= self.room.len(), crc: self.digest.finalize() }
     }
 }
 
-/// Reads.
+/// Reads bytes as they stand.
+pub(crate) struct Plain<'a>(pub &'a [u8]);
+
+impl<'a> Plain<'a> {
+    pub(crate) fn byte(&mut self) -> Result<u8, Unreadable> {
+        let (first, rest) = self.0.split_first().ok_or(Unreadable)?;
+        self.0 = rest;
+        Ok(*first)
+    }
+
+    pub(crate) fn varint(&mut self) -> Result<u64, Unreadable> {
+        varint(|| self.byte())
+    }
+
+    pub(crate) const fn rest(&self) -> &'a [u8] {
+        self.0
+    }
+}
+
+fn varint(mut next: impl FnMut() -> Result<u8, Unreadable>) -> Result<u64, Unreadable> {
+    let mut value = 0_u64;
+    for shift in (0..64_u32).step_by(7) {
+        let byte = next()?;
+        let part = u64::from(byte & 0x7F);
+        // The tenth byte has room for one bit only.
+        if shift == 63 && byte > 1 {
+            return Err(Unreadable);
+        }
+        value |= part.wrapping_shl(shift);
+        if byte & 0x80 == 0 {
+            return Ok(value);
+        }
+    }
+    Err(Unreadable)
+}
+
+/// Reads what a [`Pen`] wrote.
 pub(crate) struct Page<'a> {
-    bytes: &'a [u8],
+    bytes: Plain<'a>,
     now: Micros,
+    /// Zeros read in a row whose run's length has not come yet.
+    zeros: u8,
+    /// Zeros of a run still to be given.
+    left: u8,
 }
 
 impl<'a> Page<'a> {
     /// A page of these bytes, written at the moment `now`.
     pub(crate) const fn new(bytes: &'a [u8], now: Micros) -> Self {
-        Self { bytes, now }
+        Self { bytes: Plain(bytes), now, zeros: 0, left: 0 }
     }
 
     pub(crate) fn byte(&mut self) -> Result<u8, Unreadable> {
-        let (first, rest) = self.bytes.split_first().ok_or(Unreadable)?;
-        self.bytes = rest;
-        Ok(*first)
+        if let Some(left) = self.left.checked_sub(1) {
+            self.left = left;
+            return Ok(0);
+        }
+        let byte = self.bytes.byte()?;
+        self.zeros = if byte == 0 { self.zeros.saturating_add(1) } else { 0 };
+        if self.zeros == RUN {
+            self.left = self.bytes.byte()?;
+            self.zeros = 0;
+        }
+        Ok(byte)
     }
 
     pub(crate) fn varint(&mut self) -> Result<u64, Unreadable> {
-        let mut value = 0_u64;
-        for shift in (0..64_u32).step_by(7) {
-            let byte = self.byte()?;
-            let part = u64::from(byte & 0x7F);
-            // The tenth byte has room for one bit only.
-            if shift == 63 && byte > 1 {
-                return Err(Unreadable);
-            }
-            value |= part.wrapping_shl(shift);
-            if byte & 0x80 == 0 {
-                return Ok(value);
-            }
-        }
-        Err(Unreadable)
+        varint(|| self.byte())
     }
 
     pub(crate) const fn now(&self) -> Micros {
         self.now
     }
 
-    pub(crate) const fn rest(&self) -> &'a [u8] {
-        self.bytes
+    /// Whether everything was read.
+    pub(crate) const fn is_done(&self) -> bool {
+        self.bytes.rest().is_empty() && self.left == 0
     }
 }
 
@@ -364,11 +434,11 @@ mod tests {
         let mut room = [0; 64];
         let mut pen = Pen::new(&mut room, Micros::new(now));
         value.keep(&mut pen);
-        let written = pen.written().expect("room");
+        let Written { length: written, fits: true, .. } = pen.finish() else { panic!("no room") };
         let mut page = Page::new(&room[..written], Micros::new(now));
         into.fetch(&mut page).expect("readable");
         assert_eq!(into, *value);
-        assert!(page.rest().is_empty());
+        assert!(page.is_done());
         for short in 0..written {
             assert_eq!(into.clone().fetch(&mut Page::new(&room[..short], Micros::new(now))), Err(Unreadable));
         }
@@ -388,7 +458,7 @@ mod tests {
             let mut room = [0; 10];
             let mut pen = Pen::new(&mut room, Micros::ZERO);
             pen.varint(value);
-            let written = pen.written().expect("room");
+            let written = pen.finish().length;
             assert_eq!(&room[..written], bytes);
         }
         for (value, zigzagged) in [(0, 0), (-1, 1), (1, 2), (63, 126), (-64, 127), (i64::MIN, u64::MAX)] {
@@ -402,8 +472,7 @@ mod tests {
         // Catalogue of parametrised CRC algorithms: check value of CRC-32/ISO-HDLC.
         let mut pen = Pen::new(&mut [], Micros::ZERO);
         b"123456789".iter().for_each(|byte| pen.byte(*byte));
-        assert_eq!(pen.written(), None);
-        assert_eq!(pen.crc(), 0xCBF4_3926);
+        assert_eq!(pen.finish(), Written { length: 9, fits: false, crc: 0xCBF4_3926 });
     }
 
     #[test]
@@ -416,7 +485,54 @@ mod tests {
         assert_eq!(there_and_back(&Micros::new(year + 50_000), Micros::MAX, year), 3);
     }
 
+    #[test]
+    fn runs_of_zeros_are_told_by_their_length() {
+        for (zeros, bytes) in [
+            (0, &[7, 9][..]),
+            (1, &[7, 0, 9]),
+            (2, &[7, 0, 0, 0, 9]),
+            (3, &[7, 0, 0, 1, 9]),
+            (255, &[7, 0, 0, 253, 9]),
+            (256, &[7, 0, 0, 253, 0, 9]),
+            (510, &[7, 0, 0, 253, 0, 0, 253, 9]),
+        ] {
+            let mut room = [0; 10];
+            let mut pen = Pen::new(&mut room, Micros::ZERO);
+            pen.byte(7);
+            (0..zeros).for_each(|_| pen.byte(0));
+            pen.byte(9);
+            let length = pen.finish().length;
+            assert_eq!(&room[..length], bytes, "{zeros} zeros");
+            let mut page = Page::new(&room[..length], Micros::ZERO);
+            assert_eq!(page.byte(), Ok(7));
+            (0..zeros).for_each(|_| assert_eq!(page.byte(), Ok(0)));
+            assert!(!page.is_done());
+            assert_eq!(page.byte(), Ok(9));
+            assert!(page.is_done());
+            // At the end of a page too.
+            assert_eq!(there_and_back(&[0_u8; 40], [1; 40], 0), 3);
+        }
+        // Zeros that nobody asked for are not everything.
+        let mut page = Page::new(&[0, 0, 2], Micros::ZERO);
+        assert_eq!((page.byte(), page.byte()), (Ok(0), Ok(0)));
+        assert!(!page.is_done());
+    }
+
     proptest! {
+        #[test]
+        fn any_bytes_come_back(bytes in proptest::collection::vec(prop_oneof![Just(0_u8), Just(0), any::<u8>()], 0..700)) {
+            let mut room = [0; 1_024];
+            let mut pen = Pen::new(&mut room, Micros::ZERO);
+            bytes.iter().for_each(|byte| pen.byte(*byte));
+            let written = pen.finish();
+            prop_assert_eq!(written.crc, CRC.checksum(&room[..written.length]));
+            let mut page = Page::new(&room[..written.length], Micros::ZERO);
+            for byte in &bytes {
+                prop_assert_eq!(page.byte(), Ok(*byte));
+            }
+            prop_assert!(page.is_done());
+        }
+
         #[test]
         fn values_come_back(
             number in any::<u64>(), signed in any::<i32>(), at in any::<u64>(), now in 0..1_u64 << 60, some in any::<bool>(),

@@ -67,7 +67,7 @@ pub fn restore_parts<const MARKS: usize>(
     measure.fetch(&mut page).map_err(|_| BadKeyframe::Damaged)?;
     if let Some(judge) = judge {
         judge.fetch_beside(measure.motion(), &mut page).map_err(|_| BadKeyframe::Damaged)?;
-        if !page.rest().is_empty() {
+        if !page.is_done() {
             return Err(BadKeyframe::Damaged);
         }
     }
@@ -81,7 +81,7 @@ impl<const MARKS: usize> Monitor<MARKS> {
     pub fn state_crc(&self, now: Micros) -> u32 {
         let mut pen = Pen::new(&mut [], now);
         self.keep(&mut pen);
-        pen.crc()
+        pen.finish().crc
     }
 
     /// How many bytes a keyframe takes at `now`.
@@ -89,7 +89,7 @@ impl<const MARKS: usize> Monitor<MARKS> {
     pub fn keyframe_length(&self, now: Micros) -> usize {
         let mut pen = Pen::new(&mut [], now);
         self.keep(&mut pen);
-        pen.at()
+        pen.finish().length
     }
 
     /// Come into the state of a keyframe. The settings must be those it was taken under.
@@ -103,7 +103,7 @@ impl<const MARKS: usize> Monitor<MARKS> {
         }
         fits(header, keyframe)?;
         let mut page = Page::new(keyframe, header.at);
-        if self.fetch(&mut page).is_err() || !page.rest().is_empty() {
+        if self.fetch(&mut page).is_err() || !page.is_done() {
             // What was read so far must not stay.
             let _ = self.try_configure(settings, &Survivor::default());
             return Err(BadKeyframe::Damaged);

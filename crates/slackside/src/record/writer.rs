@@ -5,7 +5,7 @@ use crc::Digest;
 use super::anchor::Anchor;
 use super::code::{Context, Line, MOST_RECORD};
 use super::header::{CoreVersion, HEADER, Header};
-use super::keep::{CRC, Keep, Pen};
+use super::keep::{CRC, Keep, Pen, Written};
 use crate::Monitor;
 use crate::input::Input;
 use crate::settings::Checked;
@@ -93,8 +93,8 @@ impl SegmentWriter {
     ) -> Result<Self, NoRoom> {
         let mut pen = Pen::new(memory.get_mut(HEADER..).ok_or(NoRoom)?, now);
         monitor.keep(&mut pen);
-        let keyframe_length = pen.written().and_then(|length| u16::try_from(length).ok()).ok_or(NoRoom)?;
-        let keyframe_crc = pen.crc();
+        let Written { length, fits: true, crc: keyframe_crc } = pen.finish() else { return Err(NoRoom) };
+        let keyframe_length = u16::try_from(length).map_err(|_| NoRoom)?;
         let header = Header {
             settings_changed: opening.settings_changed,
             first: opening.first,

@@ -18,7 +18,6 @@ fn fetch_difference(expected: u32, page: &mut Page<'_>) -> Result<u32, Unreadabl
 #[derive(Clone, Copy)]
 struct Expected {
     share: u32,
-    time: u32,
     turn: u32,
     /// How often its pitch has been summed; `None` where sums mean nothing.
     sums: Option<u32>,
@@ -26,6 +25,8 @@ struct Expected {
     sum_turn: Option<u32>,
     /// Whether its new share stands in place of its sum.
     concluded: bool,
+    /// Whether its share is known well enough to tell its sum by.
+    learned: bool,
 }
 
 impl Expected {
@@ -33,31 +34,47 @@ impl Expected {
         fraction(share, turn)
     }
 
+    /// The sum of turns of a mark whose share, turn and gap are known.
+    fn sum_turn(self, mark: Mark, sums: u32) -> u32 {
+        self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums))
+    }
+
+    /// The sum of pitches of a mark of which all else is known.
+    const fn sum_gap(self, mark: Mark, sums: u32) -> u32 {
+        match (self.concluded, self.learned) {
+            (true, _) => mark.share,
+            (false, true) => Self::gap(mark.share, mark.sum_turn),
+            (false, false) => mark.gap.wrapping_mul(sums),
+        }
+    }
+
+    /// All but the time.
     fn keep(self, mark: Mark, pen: &mut Pen<'_>) {
         keep_difference(mark.share, self.share, pen);
-        keep_difference(mark.time, self.time, pen);
         keep_difference(mark.turn, self.turn, pen);
         keep_difference(mark.gap, Self::gap(mark.share, mark.turn), pen);
         if let Some(sums) = self.sums {
-            let sum_gap = if self.concluded { mark.share } else { mark.gap.wrapping_mul(sums) };
-            keep_difference(mark.sum_gap, sum_gap, pen);
-            keep_difference(mark.sum_turn, self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums)), pen);
+            keep_difference(mark.sum_turn, self.sum_turn(mark, sums), pen);
+            keep_difference(mark.sum_gap, self.sum_gap(mark, sums), pen);
         }
     }
 
     fn fetch(self, page: &mut Page<'_>) -> Result<Mark, Unreadable> {
-        let share = fetch_difference(self.share, page)?;
-        let time = fetch_difference(self.time, page)?;
-        let turn = fetch_difference(self.turn, page)?;
-        let gap = fetch_difference(Self::gap(share, turn), page)?;
-        let (mut sum_gap, mut sum_turn) = (0, 0);
+        let mut mark = super::BLANK;
+        mark.share = fetch_difference(self.share, page)?;
+        mark.turn = fetch_difference(self.turn, page)?;
+        mark.gap = fetch_difference(Self::gap(mark.share, mark.turn), page)?;
         if let Some(sums) = self.sums {
-            let expected = if self.concluded { share } else { gap.wrapping_mul(sums) };
-            sum_gap = fetch_difference(expected, page)?;
-            sum_turn = fetch_difference(self.sum_turn.unwrap_or(turn.wrapping_mul(sums)), page)?;
+            mark.sum_turn = fetch_difference(self.sum_turn(mark, sums), page)?;
+            mark.sum_gap = fetch_difference(self.sum_gap(mark, sums), page)?;
         }
-        Ok(Mark { share, time, gap, turn, sum_gap, sum_turn })
+        Ok(mark)
     }
+}
+
+/// When a mark was passed, from the mark passed after it.
+const fn expected_time(newer: Mark) -> u32 {
+    newer.time.wrapping_sub(newer.gap)
 }
 
 impl<const MARKS: usize> Spacing<MARKS> {
@@ -86,11 +103,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
         let newer_sums = ago.checked_sub(1).and_then(|less| self.summed(less).0);
         Expected {
             share: u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX),
-            time: newer.time.wrapping_sub(newer.gap),
             turn: newer.turn,
             sums,
             sum_turn: (newer_sums == sums).then_some(newer.sum_turn),
             concluded,
+            learned: self.learned,
         }
     }
 }
@@ -138,11 +155,18 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
         self.learned.keep(pen);
         self.unlike_settings.keep(pen);
         self.stage.keep(pen);
-        let now = pen.now().get() as u32;
-        let mut newer = Mark { time: now, ..super::BLANK };
+        let now = Mark { time: pen.now().get() as u32, ..super::BLANK };
+        let mut newer = now;
         for ago in 0..self.count {
             let mark = self.mark(self.back(ago));
             self.expected(ago, newer).keep(mark, pen);
+            newer = mark;
+        }
+        // Times apart from all else: where no edge was lost or extra they are as expected, a run of zeros.
+        let mut newer = now;
+        for ago in 0..self.count {
+            let mark = self.mark(self.back(ago));
+            keep_difference(mark.time, expected_time(newer), pen);
             newer = mark;
         }
     }
@@ -155,13 +179,20 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
         self.learned.fetch(page)?;
         self.unlike_settings.fetch(page)?;
         self.stage.fetch(page)?;
-        let now = page.now().get() as u32;
-        let mut newer = Mark { time: now, ..super::BLANK };
+        let now = Mark { time: page.now().get() as u32, ..super::BLANK };
+        let mut newer = now;
         for ago in 0..self.count {
             let mark = self.expected(ago, newer).fetch(page)?;
             let index = usize::from(self.back(ago));
             *self.marks.get_mut(index).ok_or(Unreadable)? = mark;
             newer = mark;
+        }
+        let mut newer = now;
+        for ago in 0..self.count {
+            let index = usize::from(self.back(ago));
+            let mark = self.marks.get_mut(index).ok_or(Unreadable)?;
+            mark.time = fetch_difference(expected_time(newer), page)?;
+            newer = *mark;
         }
         Ok(())
     }
