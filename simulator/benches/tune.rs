@@ -151,7 +151,8 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (us
         store.whole_rows(),
         store.bytes() as f64 / store.len() as f64
     );
-    let all: Vec<Checked> = (0..).take(10 * wanted).filter_map(|number| settings(number, place, ladder)).take(wanted).collect();
+    let all: Vec<Checked> =
+        (0..).take(10 * wanted).filter_map(|number| settings(number, place, ladder)).take(wanted).collect();
     let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
     let tables = began.elapsed().as_secs_f64();
@@ -209,7 +210,10 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (us
         })
         .collect();
     let plainly = (cpu() - before) / few.len() as f64 * runs;
-    println!("{name}: row by row it would take {plainly:.0} s of processor time (worked out from {} settings)", few.len());
+    println!(
+        "{name}: row by row it would take {plainly:.0} s of processor time (worked out from {} settings)",
+        few.len()
+    );
     for ((_, alarms, permits, _), plain) in results.iter().zip(&plain) {
         assert_eq!((*alarms, *permits), *plain, "leaps changed what came out");
     }

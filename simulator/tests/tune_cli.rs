@@ -229,11 +229,7 @@ fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
         fs::write(directory.join(name), STUDY.replacen(from, to, 1)).expect("written");
     };
     write("twice.toml", "file = \"good.csv\"", "file = \"./bad.csv\"");
-    write(
-        "seeds.toml",
-        "[[limit]]",
-        "[[family]]\nscenario = \"choke.toml\"\nruns = 2\nfirst_seed = 3\n\n[[limit]]",
-    );
+    write("seeds.toml", "[[limit]]", "[[family]]\nscenario = \"choke.toml\"\nruns = 2\nfirst_seed = 3\n\n[[limit]]");
     write("speed.toml", "slip_high.setpoint_pct", "machine.belt_speed_m_s");
     write("still.toml", "to = 14.0\nstep = 0.1", "to = 6.0\nstep = 0.1");
     write("none.toml", "runs = 3", "runs = 0");

@@ -110,7 +110,8 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let study = Study::read(&path).unwrap_or_else(|error| panic!("{error:#}"));
     let cases = load(&study, &|_| {}).unwrap_or_else(|error| panic!("{error:#}"));
     assert_eq!(cases.len(), 23);
-    let found = search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
+    let found =
+        search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
     let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows)).unwrap();
     let row = &found.rows[&choice.number];
     for outcome in &row.outcomes {

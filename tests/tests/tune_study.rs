@@ -213,7 +213,11 @@ fn shards_and_interruptions_change_nothing() {
     let some = |more: u64, _: Option<u64>| judged.fetch_add(more, std::sync::atomic::Ordering::SeqCst) + more < 9;
     let path = directory.path().join("asked");
     let stopped = search(&study, &cases, Shard { number: 1, of: 1 }, &path, &some).unwrap();
-    assert!(stopped.stopped && stopped.rows.len() < whole.rows.len() && stopped.rows.len() >= 5, "{}", stopped.rows.len());
+    assert!(
+        stopped.stopped && stopped.rows.len() < whole.rows.len() && stopped.rows.len() >= 5,
+        "{}",
+        stopped.rows.len()
+    );
     let on = one_run(&study, &cases, directory.path(), "asked", Shard { number: 1, of: 1 });
     assert_eq!(on.kept, stopped.rows.len() as u64);
     assert!(!on.stopped && on.rows == whole.rows);

@@ -13,9 +13,7 @@ use crate::outputs::Whole;
 use crate::tune::again;
 use crate::tune::choose::{Choice, choose, cost, refusal, undecided};
 use crate::tune::corpus::{Case, load};
-use crate::tune::page::{
-    BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
-};
+use crate::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of};
 use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
 use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
 use crate::tune::settings_out;
@@ -293,7 +291,8 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
     }
     let Some(row) = found.rows.get(&choice.number) else { return };
     let own = tuned(row);
-    let mut columns = vec![("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
+    let mut columns =
+        vec![("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
     if none_held_out(row) {
         println!();
         wrapped(NONE_HELD_OUT, "", "");
