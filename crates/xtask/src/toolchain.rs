@@ -43,8 +43,19 @@ impl Toolchain {
         )
     }
 
-    /// `cargo SUBCOMMAND` for `target`, run in `folder`, into the shared target folder of the chips.
-    pub fn cargo(self, subcommand: &str, target: &str, folder: &Path, flags: &[&str]) -> Command {
+    /// The toolchain for all of these targets, if one builds for all.
+    ///
+    /// # Errors
+    /// If there is none for one of them.
+    pub fn common(targets: &[&str]) -> Result<Option<Self>> {
+        let found: Vec<Self> = targets.iter().map(|target| Self::find(target)).collect::<Result<_>>()?;
+        let first = found.first().copied();
+        Ok(first.filter(|first| found.iter().all(|other| other == first)))
+    }
+
+    /// `cargo SUBCOMMAND` for these targets, run in `folder`, into the shared target folder of the chips. Each set of flags has
+    /// everything built anew, `core` too: flags for one package belong behind the `--` of `cargo rustc`.
+    pub fn cargo(self, subcommand: &str, targets: &[&str], folder: &Path) -> Command {
         let mut command = match self {
             Self::Rustup => Command::new("cargo"),
             Self::Debian => Command::new("/usr/bin/cargo"),
@@ -55,9 +66,12 @@ impl Toolchain {
         {
             command.env_remove(variable);
         }
-        command.current_dir(folder).arg(subcommand).args(["--quiet", "--target", target]);
+        command.current_dir(folder).arg(subcommand).arg("--quiet");
+        for target in targets {
+            command.args(["--target", target]);
+        }
         command.arg("--target-dir").arg(chips());
-        let mut flags: Vec<&str> = flags.to_vec();
+        let mut flags = Vec::new();
         if self == Self::Debian {
             // `-Zbuild-std` is unstable; Debian ships no `core` for bare targets, so it has to be built.
             command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1").arg("-Zbuild-std=core");

@@ -6,8 +6,21 @@ use serde::de::{Error, SeqAccess, Visitor};
 use serde::ser::SerializeTuple;
 use serde::{Deserializer, Serializer};
 
-use super::limits::{Limit, Limits};
+use super::limits::{Action, Limit, Priority};
 use crate::judge::Condition;
+use crate::units::Span;
+
+/// Stands where nothing has been read yet. The starting values would do too, but take more flash.
+const BLANK: Limit = Limit {
+    enabled: false,
+    setpoint: 0,
+    deadband: 0,
+    on_delay: Span::ZERO,
+    off_delay: Span::ZERO,
+    latching: false,
+    priority: Priority::Low,
+    action: Action::Alarm,
+};
 
 type List = [Limit; Condition::COUNT];
 
@@ -30,7 +43,7 @@ pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<List, D
         }
 
         fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<List, A::Error> {
-            let mut list = Limits::STARTING.list;
+            let mut list = [BLANK; Condition::COUNT];
             for (index, slot) in list.iter_mut().enumerate() {
                 *slot = seq.next_element()?.ok_or_else(|| A::Error::invalid_length(index, &self))?;
             }
