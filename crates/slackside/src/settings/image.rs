@@ -141,7 +141,7 @@ impl Settings {
             return Err(ImageError::Crc { computed, written });
         }
         let body = covered.get(HEADER..).ok_or(wrong_length)?;
-        let (mut settings, mut body) = (Self::BLANK, Plain(body));
+        let (mut settings, mut body) = (Self::blank(), Plain(body));
         match (settings.read(&mut body), body.rest()) {
             (Ok(()), []) => Ok(settings),
             _ => Err(ImageError::Content),
