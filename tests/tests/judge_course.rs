@@ -452,6 +452,7 @@ fn a_valid_reference_scales_normal_speed_and_a_wild_one_falls_back() {
     leg.say(0, What::Drive(false));
     leg.say(0, What::Reference(600_000));
     leg.wait(20 * SECOND);
+    leg.say(leg.now, What::Reference(600_000));
     leg.drive(true);
     leg.turn(10 * SECOND, 600_000, 600_000, Some(5_000));
     assert_eq!(all_raised(&leg.play()), []);

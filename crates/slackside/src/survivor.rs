@@ -184,8 +184,8 @@ mod tests {
             image.extend_from_slice(&CRC.checksum(content).to_le_bytes()).unwrap();
             image
         };
-        // Bit 34 is no condition.
-        let strange = seal(&[1, 0x80, 0x80, 0x80, 0x80, 0x40, 0, 0, 0, 0, 0]);
+        // Bit 35 is no condition.
+        let strange = seal(&[1, 0x80, 0x80, 0x80, 0x80, 0x80, 0x01, 0, 0, 0, 0, 0]);
         assert_eq!(Survivor::from_image(&strange), Err(ImageError::Content));
         assert_eq!(Survivor::from_image(&seal(&[2, 0, 0, 0, 0, 0, 0])), Err(ImageError::Version(2)));
         assert_eq!(Survivor::from_image(&seal(&[1, 0, 0, 0, 0, 0, 0, 9])), Err(ImageError::Length));
@@ -194,7 +194,7 @@ mod tests {
 
     #[test]
     fn the_longest_fits() {
-        let mut survivor = Survivor { first_out: Some(Condition::BypassActive), slip_heat: Joules::MAX, ..tripped() };
+        let mut survivor = Survivor { first_out: Some(Condition::PermitBypassed), slip_heat: Joules::MAX, ..tripped() };
         survivor.latched = Condition::ALL.into_iter().fold(ConditionSet::EMPTY, ConditionSet::with);
         survivor.acknowledged = survivor.latched;
         survivor.start_ages = core::iter::repeat_n(Span::MAX, 8).collect();

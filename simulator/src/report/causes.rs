@@ -137,6 +137,11 @@ pub fn inspection(cause: Cause) -> Inspection {
             "The starter's auxiliary contact or its wire may be at fault".to_owned(),
             "Watch the contact while the starter pulls in and drops out; check its wire and terminals.",
         ),
+        Cause::PermitWiring => (
+            "The run permit may be bypassed in the starter's wiring".to_owned(),
+            "Drop the permit and see whether the starter can still be pulled in, from every place it can be started. Take out \
+             bridges, hand positions and start circuits that go round the permit's contacts.",
+        ),
         Cause::SpeedReference => (
             "The speed reference may be at fault".to_owned(),
             "Compare what the drive shows with what arrives; check the wire and the scaling in the settings.",

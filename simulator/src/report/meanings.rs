@@ -121,12 +121,13 @@ pub const fn meaning(condition: Condition) -> Meaning {
         Condition::ContactFault => {
             ("Rub contact fault", "A rub contact's wire is cut or shorted: where the belt runs there is not known.")
         }
-        Condition::DriveContactFault => {
-            ("Drive contact fault", "The drive contact chattered, or said the opposite of what the shafts did.")
-        }
+        Condition::DriveContactFault => (
+            "Drive contact fault",
+            "The drive contact chattered or toggled, or said the opposite of what the shafts did.",
+        ),
         Condition::ReferenceFault => (
             "Speed reference fault",
-            "The speed asked of the drive could not be believed; the belt was held against its nameplate speed.",
+            "The speed asked of the drive did not come, or could not be believed; the belt was held against its nameplate speed.",
         ),
         Condition::TimeBaseFault => (
             "Time base fault",
@@ -140,6 +141,11 @@ pub const fn meaning(condition: Condition) -> Meaning {
         Condition::BypassActive => (
             "Bypass running",
             "Somebody bypassed a condition for a time. That protection was off, and the leg had to be attended.",
+        ),
+        Condition::PermitBypassed => (
+            "Run permit bypassed in the wiring",
+            "The leg was started while the run permit was dropped. So the permit's contacts do not keep the starter off: they are \
+             bridged, or were never wired into it, and no trip can stop this leg.",
         ),
     };
     Meaning { title, sentence }

@@ -34,11 +34,12 @@ pub const fn reason(condition: Condition) -> &'static str {
         Condition::HeadTargets => "A target is missing, or there is one too many.",
         Condition::BootTargets => "A target is missing, or there is one too many.",
         Condition::ContactFault => "A faulty rub contact says nothing of where the belt runs.",
-        Condition::DriveContactFault => "The drive contact chatters or contradicts the shafts.",
+        Condition::DriveContactFault => "The drive contact chatters, toggles or contradicts the shafts.",
         Condition::ReferenceFault => "Without a sound speed reference nameplate speed is used.",
         Condition::TimeBaseFault => "Inputs out of order in time: nothing measured from them can be trusted.",
         Condition::SettingsFault => "Unreadable settings or stored state count as a latched trip.",
         Condition::ResetHeld => "A reset button held down resets nothing.",
         Condition::BypassActive => "A bypass is announced for as long as it lasts.",
+        Condition::PermitBypassed => "Started with the run permit dropped: its contacts do not stop the drive.",
     }
 }

@@ -49,6 +49,8 @@ pub enum Cause {
     OutletPlugged,
     /// The starter's auxiliary contact or its wire.
     DriveContact,
+    /// The run permit's contacts do not keep the starter off: bridged, or never wired into it.
+    PermitWiring,
     /// The speed reference's wire or its settings.
     SpeedReference,
     /// Somebody jogs the leg.

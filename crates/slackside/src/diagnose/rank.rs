@@ -216,6 +216,7 @@ fn plain(evidence: &Evidence, list: &mut List) {
         (Condition::Rollback, Cause::BackstopFailed),
         (Condition::EdgesAtRest, Cause::SensorChatter),
         (Condition::TooManyStarts, Cause::Jogging),
+        (Condition::PermitBypassed, Cause::PermitWiring),
         (Condition::DriveContactFault, Cause::DriveContact),
         (Condition::ReferenceFault, Cause::SpeedReference),
         (Condition::ContactFault, Cause::ContactLost),

@@ -75,6 +75,8 @@ pub enum Condition {
     ResetHeld,
     /// A bypass is running.
     BypassActive,
+    /// The leg was started while the run permit was dropped: the permit is bypassed in the wiring of the starter.
+    PermitBypassed,
 }
 
 /// The unit of a condition's value and setpoint.
@@ -96,7 +98,7 @@ pub enum Unit {
 
 impl Condition {
     /// How many conditions there are.
-    pub const COUNT: usize = 34;
+    pub const COUNT: usize = 35;
 
     /// All of them, in order of rank.
     pub const ALL: [Self; Self::COUNT] = [
@@ -134,6 +136,7 @@ impl Condition {
         Self::SettingsFault,
         Self::ResetHeld,
         Self::BypassActive,
+        Self::PermitBypassed,
     ];
 
     /// The position in [`Condition::ALL`].
@@ -205,6 +208,7 @@ impl Condition {
             Self::SettingsFault => "settings_fault",
             Self::ResetHeld => "reset_held",
             Self::BypassActive => "bypass_active",
+            Self::PermitBypassed => "permit_bypassed",
         }
     }
 
@@ -225,6 +229,7 @@ impl Condition {
                 | Self::SettingsFault
                 | Self::ResetHeld
                 | Self::BypassActive
+                | Self::PermitBypassed
                 | Self::TooManyStarts
         )
     }

@@ -26,10 +26,15 @@ pub(super) const LONGEST_COAST_DOWN: Span = Span::from_millis(60_000);
 /// A belt still at speed so long after the drive went off is driven: what has run down within [`LONGEST_COAST_DOWN`] under steady
 /// drag has lost a sixth of its speed by then.
 pub(super) const STILL_DRIVEN: Span = Span::from_millis(10_000);
-/// The drive contact chatters if it changes more than [`CHATTER`] times within this.
-pub(super) const CHATTER_WINDOW: Span = Span::from_millis(2_000);
+/// Changes of the drive contact are remembered so long. More than [`TOGGLES`] within it are no starts and stops: whoever starts a leg
+/// from standstill waits for it to stand, and is stopped at the fifth start as a rule.
+pub(super) const TOGGLE_WINDOW: Span = Span::from_millis(10_000);
+/// Changes that may still be a person's: five starts.
+pub(super) const TOGGLES: usize = 10;
+/// It chatters if it changes more than [`CHATTER`] times within two seconds: so long before the end of the window they count no more.
+const CHATTER_OVER: Span = Span::from_millis(8_000);
 /// Changes that are no chatter yet.
-pub(super) const CHATTER: i32 = 4;
+const CHATTER: usize = 4;
 
 /// So many boot pitches, with none surely slow between them, must be at speed: a single edge that is none, as a sensor gives when it is switched on, would
 /// end the start too soon.
@@ -54,6 +59,8 @@ pub(super) struct Course {
     pub brisk: u8,
     /// The start time was up before the belt was at speed.
     pub start_failed: bool,
+    /// The drive came on, or without a drive contact the head turned from standstill, while the run permit was dropped.
+    pub unpermitted: bool,
     /// Whether the leg was at speed when the drive went off: only then is its run-down learned.
     pub coasts_from_speed: bool,
     /// The shortest clean run-down seen.
@@ -72,6 +79,7 @@ keep!(Course {
     at_speed,
     brisk,
     start_failed,
+    unpermitted,
     coasts_from_speed,
     learned_coast_down,
     inch_end,
@@ -88,6 +96,7 @@ impl Course {
         at_speed: false,
         brisk: 0,
         start_failed: false,
+        unpermitted: false,
         coasts_from_speed: false,
         learned_coast_down: None,
         inch_end: NEVER,
@@ -115,6 +124,7 @@ impl Judge {
             self.course.window_end = NEVER;
             self.course.at_speed = false;
             self.course.start_failed = false;
+            self.course.unpermitted &= self.course.contact;
             // Nothing slides while the leg stands: the slip of the last run says nothing of the next.
             self.heat_slip = 0;
         }
@@ -127,9 +137,10 @@ impl Judge {
             return;
         }
         if before.is_some() {
-            self.contact_changes.push(now.after(CHATTER_WINDOW));
+            self.contact_changes.push(now.after(TOGGLE_WINDOW));
         }
         let phase = self.status.phase;
+        self.course.unpermitted = on && !self.status.run_permit;
         if on {
             match phase {
                 Phase::Standstill => self.open_start(now, out),
@@ -173,6 +184,8 @@ impl Judge {
         if self.status.phase != Phase::Inching {
             return;
         }
+        // Whoever inches may have jogged.
+        self.contact_changes.clear();
         // With the drive still on everything is judged at once; else the leg must be seen to stand first.
         let off = self.course.drive_off();
         if off {
@@ -192,7 +205,10 @@ impl Judge {
         self.course.turned |= self.motion.head.last_edge.is_some() || self.motion.boot.last_edge.is_some();
         if head_edge && !self.course.contact {
             match self.status.phase {
-                Phase::Standstill => self.open_start(now, out),
+                Phase::Standstill => {
+                    self.course.unpermitted = !self.status.run_permit;
+                    self.open_start(now, out);
+                }
                 Phase::Unsure => self.set_phase(Phase::Running, now, out),
                 _ => {}
             }
@@ -207,6 +223,28 @@ impl Judge {
             Phase::Standstill => self.rest.standing(head, boot),
             _ => {}
         }
+    }
+
+    /// Whether the drive contact changes too often: as no contact of a starter does, or while not inching as no person starts a leg.
+    pub(super) fn contact_chatters(&self, now: Micros) -> bool {
+        self.chatter_ends(now) > now
+    }
+
+    /// When it will have stopped doing so, if it does.
+    pub(super) fn chatter_ends(&self, now: Micros) -> Micros {
+        let newest = |by| self.contact_changes.leaves_before_newest(by);
+        let chatters = newest(CHATTER).map(|end| Micros::new(end.get().saturating_sub(CHATTER_OVER.get().into())));
+        let toggles = newest(TOGGLES).filter(|_| self.status.phase != Phase::Inching);
+        chatters.max(toggles).unwrap_or(now)
+    }
+
+    /// Whether the leg was started while the run permit was dropped. Without a drive contact a belt that runs back turns the head
+    /// too, so there the head must be at speed.
+    pub(super) fn runs_unpermitted(&self) -> bool {
+        self.course.unpermitted
+            && (self.course.contact
+                || closed(&self.motion.head, self.course.opened)
+                    .is_some_and(|pitch| fast_enough(&pitch, self.speeds.head.brisk)))
     }
 
     /// Whether the belt is at speed.

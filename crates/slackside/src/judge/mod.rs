@@ -161,7 +161,7 @@ pub struct Judge {
     starts: Window<8>,
     /// Ages of starts from before the loss of power, until time is known.
     start_ages: heapless::Vec<Span, 8>,
-    contact_changes: Window<8>,
+    contact_changes: Window<{ course::TOGGLES + 1 }>,
     lates: Window<16>,
     heat: Heat,
     heat_slip: i32,
@@ -443,7 +443,7 @@ impl Judge {
         at!(BeltNotFollowing SlipVeryHigh SlipHigh SlipHeat SlipImpossible SlipNegative DeepUnderspeed Underspeed NoMotion
             HeadUnderspeed StartFailed TooManyStarts Rollback EdgesAtRest Mistracking MistrackingDuty MistrackingSustained
             RubHot RatioShifted OutletPlugged HeadSensorFault BootSensorFault HeadSilent BothSilent SlipUnknown HeadTargets
-            BootTargets ContactFault DriveContactFault ReferenceFault TimeBaseFault SettingsFault ResetHeld BypassActive);
+            BootTargets ContactFault DriveContactFault ReferenceFault TimeBaseFault SettingsFault ResetHeld BypassActive PermitBypassed);
         look
     }
 

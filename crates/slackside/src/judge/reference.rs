@@ -1,5 +1,6 @@
-//! The speed reference of a variable-speed drive. It can only ever tighten what a person set: in any doubt nameplate
-//! speed is used, at once; the alarm comes after its delay.
+//! The speed reference of a variable-speed drive. In any doubt, and 15 s after the newest reading, it is not known: nameplate speed
+//! is used then, at once, so that a belt run slower on purpose counts as too slow and not the other way round; the alarm comes
+//! after its delay.
 
 use super::cell::{NEVER, Sense};
 use super::speeds::{TurnTime, fast_enough, too_slow, turn_time};
@@ -7,7 +8,7 @@ use crate::math::divide;
 use crate::motion::Pitch;
 use crate::record::keep::keep;
 use crate::settings::SpeedReference;
-use crate::units::{Micros, MicroturnsPerSecond, Ppm};
+use crate::units::{Micros, MicroturnsPerSecond, Ppm, Span};
 
 /// What a reading may differ from what the drive can have reached: resolution and rounding of the signal.
 const SLACK: i64 = 10_000;
@@ -15,6 +16,8 @@ const SLACK: i64 = 10_000;
 const RAMP_MARGIN_HALVES: i64 = 3;
 /// A change may make up for at most so long since the reading before: a signal sent once a second is no jump.
 const BANKED: u64 = 1_000_000;
+/// A reading older than this says nothing of now: a sender that repeats it every five seconds has then missed three.
+pub(super) const STALE: Span = Span::from_millis(15_000);
 
 /// The reference and what is believed of it.
 #[derive(Clone, Copy, Debug)]
@@ -102,9 +105,17 @@ impl Reference {
         i64::from(value).saturating_sub(self.reached(now, u64::MAX)).abs() > SLACK
     }
 
+    /// Whether there is no reading that says anything of `now`: none has come yet, or none for too long.
+    pub(super) fn is_missing(&self, now: Micros) -> bool {
+        self.value.is_none() || now >= self.believed_at.after(STALE)
+    }
+
     fn wrong(&self, now: Micros) -> bool {
         let Some(fitted) = self.fitted else { return false };
-        self.value.is_none_or(|value| value < fitted.minimum.get()) || self.contradicted || self.jumped(now)
+        self.is_missing(now)
+            || self.value.is_none_or(|value| value < fitted.minimum.get())
+            || self.contradicted
+            || self.jumped(now)
     }
 
     /// What it says at `now`.
@@ -112,8 +123,15 @@ impl Reference {
         Sense::flag(self.wrong(now))
     }
 
-    /// When the drive can have caught up with a jump.
+    /// When the newest reading is too old, or the drive can have caught up with a jump.
     pub(super) fn next(&self, now: Micros) -> Micros {
+        if self.fitted.is_none() || self.is_missing(now) {
+            return NEVER;
+        }
+        self.believed_at.after(STALE).min(self.caught_up(now))
+    }
+
+    fn caught_up(&self, now: Micros) -> Micros {
         let Some(value) = self.value else { return NEVER };
         if !self.jumped(now) {
             return NEVER;
@@ -136,11 +154,6 @@ impl Reference {
     /// Whether the leg has a reference at all.
     pub(super) const fn is_fitted(&self) -> bool {
         self.fitted.is_some()
-    }
-
-    /// The reading, if any.
-    pub(super) const fn value(&self) -> Option<i32> {
-        self.value
     }
 }
 
@@ -168,7 +181,7 @@ mod tests {
         assert!((there.get() - 20_000_000).abs_diff(2_266_667) < 3, "{there:?}");
         assert_eq!(reference.scale(Micros::new(there.get() - 3)), Ppm::ONE);
         assert_eq!(reference.scale(there), Ppm::new(500_000));
-        assert_eq!(reference.next(there), NEVER);
+        assert_eq!(reference.next(there), jump.after(STALE));
     }
 
     #[test]
@@ -191,5 +204,21 @@ mod tests {
         let unseen = Reference::new(Some(SpeedReference { minimum: Ppm::ZERO, ramp_per_second: Ppm::ONE }));
         assert_eq!(unseen.sense(Micros::ZERO), Sense::Beyond);
         assert_eq!(unseen.scale(Micros::ZERO), Ppm::ONE);
+    }
+
+    #[test]
+    fn a_reading_that_is_not_repeated_counts_for_fifteen_seconds() {
+        let fitted = SpeedReference { minimum: Ppm::new(300_000), ramp_per_second: Ppm::new(100_000) };
+        let mut reference = Reference::new(Some(fitted));
+        reference.read(Micros::new(7), Ppm::new(600_000), NORMAL);
+        let end = Micros::new(15_000_007);
+        let before = Micros::new(15_000_006);
+        assert_eq!(reference.next(before), end);
+        assert_eq!((reference.sense(before), reference.scale(before)), (Sense::Within, Ppm::new(600_000)));
+        assert_eq!((reference.sense(end), reference.scale(end)), (Sense::Beyond, Ppm::ONE));
+        assert_eq!(reference.next(end), NEVER);
+        // One that comes again counts again.
+        reference.read(Micros::new(20_000_000), Ppm::new(600_000), NORMAL);
+        assert_eq!(reference.scale(Micros::new(20_000_000)), Ppm::new(600_000));
     }
 }

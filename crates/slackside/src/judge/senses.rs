@@ -16,13 +16,14 @@
 //! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches | at rest |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known | |
 //! | slip unknown | no slip over one turn for so long | not running |
-//! | drive contact fault | more than four changes in two seconds, the belt still at speed ten seconds after the drive went off, or edges a minute after it | |
+//! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it | |
+//! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more | |
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond. A lower limit
 //! of slip counts as slip upwards; below zero it can only clear.
 
 use super::cell::{NEVER, Sense};
-use super::course::{CHATTER, LONGEST_COAST_DOWN, STILL_DRIVEN};
+use super::course::{LONGEST_COAST_DOWN, STILL_DRIVEN};
 use super::people::held_from;
 use super::ratio;
 use super::speeds::{self, Open, closed, fast_enough, too_slow};
@@ -94,6 +95,7 @@ pub(super) fn out_of_service(settings: &Checked) -> ConditionSet {
             Condition::OutletPlugged => machine.outlet_switch,
             Condition::ReferenceFault => machine.speed_reference.is_some(),
             Condition::DriveContactFault | Condition::Rollback => machine.drive_contact,
+            Condition::PermitBypassed => machine.drive_contact || machine.head_targets.is_some(),
             _ => true,
         };
         if !fitted || !settings.limits.of(condition).enabled {
@@ -208,13 +210,15 @@ impl Judge {
             },
             Condition::ContactFault => still(Sense::flag(self.faulty_contact().is_some())),
             Condition::DriveContactFault => {
-                let chatter = self.contact_changes.count() > CHATTER;
                 let long = self.course.off_at.after(LONGEST_COAST_DOWN);
                 let coasting = self.status.phase == Phase::CoastDown;
                 let next = if coasting && now < long { long } else { NEVER };
                 let driven = coasting && self.still_driven();
-                (Sense::flag(chatter || driven || (coasting && now >= long)), self.contact_changes.next().min(next))
+                let (chatters, ends) = (self.contact_chatters(now), self.chatter_ends(now));
+                let next = if chatters { next.min(ends) } else { next };
+                (Sense::flag(chatters || driven || (coasting && now >= long)), next)
             }
+            Condition::PermitBypassed => still(Sense::flag(self.runs_unpermitted())),
             Condition::ReferenceFault => still(self.reference.sense(now)),
             Condition::TimeBaseFault => {
                 (Sense::flag(self.lates.count() >= setpoint.clamp(1, LATES)), self.lates.next())

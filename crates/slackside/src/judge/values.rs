@@ -2,7 +2,8 @@
 //!
 //! Detail is: the place of a contact or rub point (0 to 3), the bits of distrust, 1 missing or 2 extra target, 1 for a
 //! ratio below the one in force (as when lagging is gone) and 2 above, 1 with the drive on and 2 with it off for both
-//! shafts silent; else 0.
+//! shafts silent, 1 for a speed reference that does not come and 0 for one that cannot be right; for the drive contact 1
+//! changing too often, 2 off though the belt is driven; else 0.
 
 use super::{Condition, Judge};
 use crate::input::Place;
@@ -18,7 +19,8 @@ impl Judge {
         let boot_loss = || super::speeds::loss(self.open_boot(), self.closed_boot(), self.speeds.boot.normal, now);
         let at_place =
             |worst: Option<(i32, Place)>| (worst.map(|(value, _)| value), worst.map_or(0, |(_, place)| place as u8));
-        let flag = (Some(i32::from(self.cell(condition).beyond)), 0);
+        let wrong = self.cell(condition).beyond;
+        let flag = (Some(i32::from(wrong)), 0);
         match condition {
             Condition::BeltNotFollowing => {
                 // 2^-32 turn to millionths: the whole is far below 2^44 turns.
@@ -64,11 +66,12 @@ impl Judge {
             }
             Condition::ContactFault => (flag.0, self.faulty_contact().map_or(0, |place| place as u8)),
             Condition::TimeBaseFault => (Some(self.lates.count()), 0),
-            Condition::ReferenceFault => (flag.0, u8::from(self.reference.value().is_none())),
-            Condition::Rollback
+            Condition::ReferenceFault => (flag.0, u8::from(self.reference.is_missing(now))),
+            Condition::DriveContactFault => (flag.0, if self.contact_chatters(now) { 1 } else { u8::from(wrong) << 1 }),
+            Condition::PermitBypassed
+            | Condition::Rollback
             | Condition::OutletPlugged
             | Condition::HeadSilent
-            | Condition::DriveContactFault
             | Condition::SettingsFault
             | Condition::ResetHeld
             | Condition::BypassActive => flag,

@@ -28,6 +28,11 @@ impl<const N: usize> Window<N> {
         let _ = self.ends.push_back(end);
     }
 
+    /// Forget all.
+    pub(super) fn clear(&mut self) {
+        self.ends.clear();
+    }
+
     /// Forget what has left by `now`.
     pub(super) fn settle(&mut self, now: Micros) {
         while self.ends.front().is_some_and(|end| *end <= now) {
@@ -38,6 +43,11 @@ impl<const N: usize> Window<N> {
     /// How many are in it.
     pub(super) fn count(&self) -> i32 {
         i32::try_from(self.ends.len()).unwrap_or(i32::MAX)
+    }
+
+    /// When the one leaves that came so many before the newest.
+    pub(super) fn leaves_before_newest(&self, by: usize) -> Option<Micros> {
+        self.ends.iter().rev().nth(by).copied()
     }
 
     /// When the first leaves.

@@ -13,6 +13,7 @@
 
 mod contact;
 mod long_run;
+mod scatter;
 mod shaft;
 mod spacing;
 mod width;
@@ -26,7 +27,7 @@ use window::Windows;
 
 use crate::input::{Input, Place, Shaft, Signal};
 use crate::math::fraction;
-use crate::motion::{Motion, Pitch, SlipReading};
+use crate::motion::{Distrust, Motion, Pitch, ShaftMotion, SlipReading};
 use crate::record::keep::keep;
 use crate::settings::Checked;
 use crate::sight::{Seen, Sight};
@@ -204,7 +205,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
     }
 
-    fn shaft(&mut self, shaft: Shaft) -> (&mut ShaftTracker<MARKS>, &mut crate::motion::ShaftMotion) {
+    fn shaft(&mut self, shaft: Shaft) -> (&mut ShaftTracker<MARKS>, &mut ShaftMotion) {
         match shaft {
             Shaft::Head => (&mut self.head, &mut self.motion.head),
             Shaft::Boot => (&mut self.boot, &mut self.motion.boot),
@@ -253,6 +254,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let Counted::Edge { from_rest, broken } = counted else {
             return counted == Counted::Told;
         };
+        self.head.scatter_mut().count(true);
         if from_rest {
             self.windows.restart_from_rest();
             self.long_run.restart();
@@ -295,7 +297,21 @@ impl<const MARKS: usize> Measure<MARKS> {
         if let Some(pitch) = self.motion.boot.pitch {
             self.move_belt(at, pitch);
         }
+        self.compare_scatter();
         true
+    }
+
+    /// A boot whose pitches scatter while the head turns steadily does not turn so: the belt joins them. Where both scatter it may be
+    /// the leg. A head that scatters alone proves nothing: a drive may pulse so that only a head of many marks shows it, and the belt
+    /// has the boot for its witness still.
+    fn compare_scatter(&mut self) {
+        let steady = self.motion.head.fitted && self.head.is_steady();
+        let scatter = self.boot.scatter_mut();
+        scatter.count(steady);
+        let distrust = &mut self.motion.boot.distrust;
+        let wild = scatter.is_wild(distrust.contains(Distrust::SCATTER));
+        let trusted = distrust.without(Distrust::SCATTER);
+        *distrust = if wild { trusted.with(Distrust::SCATTER) } else { trusted };
     }
 
     /// What was measured across this is not one stretch.

@@ -1,5 +1,6 @@
 //! One shaft: from held levels to an angle that counts, and the reasons not to trust it.
 
+use super::scatter::Scatter;
 use super::spacing::{Share, Spacing};
 use super::width::{Held, Raw, Width};
 use crate::input::LineState;
@@ -81,6 +82,7 @@ pub struct ShaftTracker<const MARKS: usize> {
     anomalies: u8,
     turns_since_anomaly: u8,
     marks_since_turn: u8,
+    scatter: Scatter,
 }
 
 keep!(Suspect { before, time, paired, kind });
@@ -98,6 +100,7 @@ keep!(@[const MARKS: usize] ShaftTracker<MARKS> {
     anomalies,
     turns_since_anomaly,
     marks_since_turn,
+    scatter,
 } fixed { edges, minimum_gap, top_turn, rest, reject_window, rejects_allowed });
 
 impl<const MARKS: usize> ShaftTracker<MARKS> {
@@ -122,6 +125,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             anomalies: 0,
             turns_since_anomaly: 0,
             marks_since_turn: 0,
+            scatter: Scatter::NEW,
         }
     }
 
@@ -153,6 +157,15 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         &self.spacing
     }
 
+    pub const fn scatter_mut(&mut self) -> &mut Scatter {
+        &mut self.scatter
+    }
+
+    /// Whether it turns steadily.
+    pub const fn is_steady(&self) -> bool {
+        self.scatter.is_steady(self.spacing.count())
+    }
+
     /// A raw edge came. Whether what is known of the shaft changed.
     pub fn raw(&mut self, at: Micros, level: bool, motion: &mut ShaftMotion) -> bool {
         match self.width.edge(at, level) {
@@ -171,6 +184,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
     pub fn lost(&mut self, at: Micros, motion: &mut ShaftMotion) {
         motion.distrust = motion.distrust.with(Distrust::EDGES_LOST);
         self.spacing.forget_turns();
+        self.scatter.lose_step();
         self.suspect = None;
         self.begin_window(at);
     }
@@ -232,6 +246,10 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         if let Some(waited) = waited.filter(|waited| *waited < self.minimum_gap) {
             // Close behind its edge it is bounce; further on it is one of a train that the gate thins out.
             self.rejected_since_edge |= waited.get() >= self.minimum_gap.get() >> 2;
+            if self.spacing.is_uneven() {
+                // Over top speed it may have been one of two marks that lie close.
+                self.scatter.lose_step();
+            }
             return if self.reject(at, motion) { Counted::Told } else { Counted::No };
         }
         motion.edges = motion.edges.wrapping_add(1);
@@ -251,6 +269,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
 
     fn begin(&mut self, at: Micros, motion: &mut ShaftMotion) -> Counted {
         self.spacing.forget_turns();
+        self.scatter.lose_step();
         self.spacing.pass(at.get() as u32, Span::ZERO);
         self.suspect = None;
         self.too_fast = 0;
@@ -265,7 +284,9 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
     }
 
     fn turning(&mut self, at: Micros, time: Span, motion: &mut ShaftMotion) -> Counted {
+        let a_turn_ago = self.spacing.gap_to_next();
         let moved = self.spacing.pass(at.get() as u32, time);
+        self.judge_scatter(time, a_turn_ago, motion);
         let mut passed = self.spacing.current();
         self.judge_rate(time, passed, motion);
         let lost_or_extra = self.compare(time, passed, motion);
@@ -278,6 +299,9 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             // Two pitches seen before this one were one.
             self.spacing.unskip();
             passed = self.spacing.current();
+        }
+        if lost_or_extra.is_some() {
+            self.scatter.lose_step();
         }
         self.count_pattern(lost_or_extra, motion);
         motion.last_edge = Some(at);
@@ -308,6 +332,17 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             distrust = distrust.with(Distrust::HUM);
         }
         motion.distrust = distrust;
+    }
+
+    /// Below a fifth of normal speed a leg that runs down may rock, and before uneven marks are learned a lost one is not noticed:
+    /// nothing is held against the sensor then.
+    fn judge_scatter(&mut self, time: Span, a_turn_ago: u32, motion: &ShaftMotion) {
+        match motion.pitch {
+            Some(before) if time.get() <= self.rest.get() >> 1 && !self.spacing.is_unknown() => {
+                self.scatter.take(time.get(), before.time.get(), a_turn_ago, self.spacing.count());
+            }
+            _ => self.scatter.lose_step(),
+        }
     }
 
     /// Whether this pitch confirms that the one before held a lost edge, or was cut by an extra one.

@@ -128,6 +128,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
         !self.learned && self.extremes.is_some()
     }
 
+    /// Whether the settings have the marks lie unevenly.
+    pub const fn is_uneven(&self) -> bool {
+        self.extremes.is_some()
+    }
+
     /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
     pub const fn is_unlike_settings(&self) -> bool {
         self.unlike_settings
@@ -169,6 +174,11 @@ impl<const MARKS: usize> Spacing<MARKS> {
     /// The pitch before the one that ended at the mark passed last.
     pub fn previous(&self) -> Share {
         self.share_of(self.step(self.index, self.count.wrapping_sub(1)))
+    }
+
+    /// How long the pitch to the next mark took a turn ago, in microseconds.
+    pub fn gap_to_next(&self) -> u32 {
+        self.mark(self.step(self.index, 1)).gap
     }
 
     /// The smallest any pitch can be, in 2^-32 turn.

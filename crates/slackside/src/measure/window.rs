@@ -31,12 +31,25 @@ const MOST_WAITING: usize = 24;
 /// nothing that the last reading did not say.
 const TELLING_SHIFT: u32 = 10;
 
-/// Head angle in 2^-28 turn. It wraps after sixteen turns, and differences over a window wrap back: the long window spans
-/// fewer than sixteen head turns unless the belt has long stopped following.
+/// Head angle in 2^-24 turn: less than a tenth of a millionth. It wraps after 256 turns, and differences within the remembered
+/// marks wrap back: see [`STRETCH`].
 type ShortAngle = u32;
 
+/// A turn as a [`ShortAngle`].
+const TURN: u32 = 1 << 24;
+
+/// The most head angle that all remembered marks together may span, with room for a last interval below the 256 turns after
+/// which angles wrap. Where the head turns more than its share of it between two marks the belt stood, and what comes after
+/// is a new stretch: at four marks a turn that is after fourteen turns.
+const STRETCH: u32 = 224 * TURN;
+
 const fn short(angle: Turns) -> ShortAngle {
-    (angle.get() >> 4) as u32
+    (angle.get() >> 8) as u32
+}
+
+/// Head angle from `edge` on, held at 256 turns.
+fn since(edge: Turns, angle: Turns) -> u32 {
+    (angle.beyond(edge).get() >> 8).min(u64::from(u32::MAX)) as u32
 }
 
 /// What the windows say at one head edge.
@@ -49,11 +62,13 @@ pub struct Told {
 /// The two windows.
 #[derive(Clone, Debug)]
 pub struct Windows {
-    /// Head turns for one boot turn without slip, in 2^-28 turn, and the other way round.
+    /// Head turns for one boot turn without slip, in 2^-24 turn, and the other way round.
     head_per_boot: u32,
     boot_per_head: u32,
-    /// Part of the boot turn between two closing marks, on average, in 2^-28 turn.
+    /// Part of the boot turn between two closing marks, on average, in 2^-24 turn.
     closing_share: u32,
+    /// More head angle than this between two boot marks, in 2^-24 turn: the belt stood.
+    apart: u32,
     /// Every so many boot marks close a window.
     stride: u8,
     /// Boot marks a turn.
@@ -88,9 +103,10 @@ pub struct Windows {
 impl Windows {
     pub const fn new() -> Self {
         Self {
-            head_per_boot: 1 << 28,
-            boot_per_head: 1 << 28,
-            closing_share: 1 << 28,
+            head_per_boot: TURN,
+            boot_per_head: TURN,
+            closing_share: TURN,
+            apart: STRETCH,
             stride: 1,
             boot_marks: 1,
             closings: 1,
@@ -119,8 +135,8 @@ impl Windows {
     ) {
         *self = Self::new();
         // Ratio is above 0.2 in checked settings, so the quotient fits 32 bits.
-        self.head_per_boot = mul_div(1 << 28, Ratio::ONE.get(), ratio.get()).unwrap_or(1 << 28);
-        self.boot_per_head = mul_div(1 << 28, ratio.get(), Ratio::ONE.get()).unwrap_or(1 << 28);
+        self.head_per_boot = mul_div(TURN, Ratio::ONE.get(), ratio.get()).unwrap_or(TURN);
+        self.boot_per_head = mul_div(TURN, ratio.get(), Ratio::ONE.get()).unwrap_or(TURN);
         self.boot_marks = boot_marks.max(1);
         self.boot_circumference = boot_circumference;
         // Boot turns in one head pitch, in 2^-8 turn, rounded up.
@@ -131,7 +147,8 @@ impl Windows {
         let most = (room.clamp(1, MOST_CLOSINGS as u32) as u8).max(1);
         self.stride = self.boot_marks.div_ceil(most);
         self.closings = self.boot_marks.div_ceil(self.stride.max(1));
-        self.closing_share = (1_u32 << 28).checked_div(u32::from(self.closings)).unwrap_or(1 << 28);
+        self.closing_share = TURN.checked_div(u32::from(self.closings)).unwrap_or(TURN);
+        self.apart = STRETCH.checked_div(u32::from(self.closings).wrapping_mul(LONG_TURNS)).unwrap_or(STRETCH);
     }
 
     /// Readings of each window in one boot turn, at most.
@@ -159,7 +176,7 @@ impl Windows {
 
     /// How wrong the head angle between two edges can be while the head's spacing is not known.
     pub fn set_doubt(&mut self, head_pitch_doubt: TurnFraction) {
-        self.doubt = head_pitch_doubt.get() >> 4;
+        self.doubt = head_pitch_doubt.get() >> 8;
     }
 
     /// A boot edge counts, at `at`; `index` is its mark.
@@ -171,9 +188,8 @@ impl Windows {
         }
         if self.waiting.push_back(at).is_err() {
             // More boot marks than a turning head can leave waiting: no common stretch any more.
-            self.at_marks.clear();
+            self.begin_anew();
             self.waiting.clear();
-            self.whole = [0; 2];
         }
     }
 
@@ -202,6 +218,9 @@ impl Windows {
                 0
             }
         };
+        if self.boot_edge.is_some() && self.stood(last_angle) {
+            self.part_from_standing(last_angle);
+        }
         let mut closed = None;
         while let Some(mark) = self.waiting.pop_front() {
             let head = last_angle.forward(between(pitch, mark.since(last), time, bend));
@@ -218,7 +237,7 @@ impl Windows {
         for (window, turns) in [(&mut told.short, 1), (&mut told.long, LONG_TURNS)] {
             *window = match closed {
                 Some(mark) => self.close(turns, mark, known_at),
-                None => self.limit(turns, short(angle), at, known_at),
+                None => self.limit(turns, angle, at, known_at),
             };
         }
         told
@@ -227,10 +246,11 @@ impl Windows {
     /// Remember the head angle at the next closing mark, and count what slid past since the last.
     fn place(&mut self, head: ShortAngle) {
         if let Some(last) = self.at_marks.back() {
-            let slid = i64::from(self.boot_turns(head.wrapping_sub(*last))).wrapping_sub(i64::from(self.closing_share));
-            // Within 2^29 (two turns), times at most 2^43 micrometres would not fit; circumferences are below 2^24.
-            let length = slid.saturating_mul(self.boot_circumference.get()) >> 28;
-            self.slipped = self.slipped.saturating_add(length);
+            let step = head.wrapping_sub(*last);
+            self.slipped = self.slipped.saturating_add(self.slid(step));
+            if step > self.apart {
+                self.begin_anew();
+            }
         }
         if self.at_marks.is_full() {
             self.at_marks.pop_front();
@@ -239,9 +259,44 @@ impl Windows {
         let _ = self.at_marks.push_back(head);
     }
 
-    /// The boot turns that a head angle stands for without slip, in 2^-28 turn.
+    /// Rim length slid over a head angle in which the boot went from one closing mark to the next, in micrometres.
+    fn slid(&self, head: u32) -> i64 {
+        let slid = i64::from(self.boot_turns(head)).saturating_sub(i64::from(self.closing_share));
+        // Below 2^32, times circumferences below 2^24.
+        slid.saturating_mul(self.boot_circumference.get()) >> 24
+    }
+
+    /// Whether the head, at `angle`, has left the newest placed boot edge so far behind that the belt stood.
+    fn stood(&self, angle: Turns) -> bool {
+        self.head_at_boot.is_some_and(|edge| since(edge, angle) > self.apart)
+    }
+
+    /// Head angle from the newest closing mark to `angle`. Held at 256 turns instead of wrapping.
+    fn open(&self, newest: ShortAngle, angle: Turns) -> u32 {
+        match self.head_at_boot {
+            // From the closing mark to the boot edge placed last, which is never before it, and on from there.
+            Some(edge) if self.stood(angle) => short(edge).wrapping_sub(newest).saturating_add(since(edge, angle)),
+            _ => short(angle).wrapping_sub(newest),
+        }
+    }
+
+    /// The belt stood until now, with the head at `angle`: count what slid, and begin anew.
+    fn part_from_standing(&mut self, angle: Turns) {
+        if let Some(newest) = self.at_marks.back() {
+            self.slipped = self.slipped.saturating_add(self.slid(self.open(*newest, angle)));
+        }
+        self.begin_anew();
+    }
+
+    /// What follows is not one stretch with what is remembered.
+    fn begin_anew(&mut self) {
+        self.at_marks.clear();
+        self.whole = [0; 2];
+    }
+
+    /// The boot turns that a head angle stands for without slip, in 2^-24 turn.
     fn boot_turns(&self, head: u32) -> u32 {
-        ((u64::from(head).wrapping_mul(u64::from(self.boot_per_head))) >> 28).min(u64::from(u32::MAX)) as u32
+        ((u64::from(head).wrapping_mul(u64::from(self.boot_per_head))) >> 24).min(u64::from(u32::MAX)) as u32
     }
 
     fn marks_in(&self, turns: u32) -> usize {
@@ -265,9 +320,10 @@ impl Windows {
     }
 
     /// What the window that the next mark will close says at least, if that is news.
-    fn limit(&self, turns: u32, head: ShortAngle, at: Micros, known_at: Micros) -> Option<Slip> {
+    fn limit(&self, turns: u32, angle: Turns, at: Micros, known_at: Micros) -> Option<Slip> {
         let start = self.before_newest(self.marks_in(turns).checked_sub(1)?)?;
-        let span = head.wrapping_sub(start);
+        let newest = *self.at_marks.back()?;
+        let span = newest.wrapping_sub(start).saturating_add(self.open(newest, angle));
         let whole = self.whole.get(usize::from(turns > 1)).copied().unwrap_or(0);
         // Without a whole window yet, the no-slip angle is the mark to beat.
         let whole = if whole == 0 { self.head_per_boot.saturating_mul(turns) } else { whole };
@@ -304,13 +360,9 @@ impl Windows {
     /// Rim length slid past the belt since rest, with what the overdue boot has lost so far.
     pub fn slipped(&self) -> Micrometres {
         let open = match (self.head, self.at_marks.back()) {
-            (Some((_, angle)), Some(newest)) => {
-                let turned = self.boot_turns(short(angle).wrapping_sub(*newest));
-                i64::from(turned.saturating_sub(self.closing_share))
-            }
+            (Some((_, angle)), Some(newest)) => self.slid(self.open(*newest, angle)).max(0),
             _ => 0,
         };
-        let open = open.saturating_mul(self.boot_circumference.get()) >> 28;
         Micrometres::new(self.slipped.saturating_add(open))
     }
 }
@@ -430,6 +482,78 @@ mod tests {
         );
         assert!(windows.head_since_boot() > Turns::new(2 << 32));
         assert!(windows.slipped() > Micrometres::new(3_000_000));
+    }
+
+    /// What a creeping belt reads, with so many boot marks: `head_turns` of the head for each boot turn.
+    fn creeping(boot_marks: u8, head_turns: f64) -> (Windows, Option<Slip>, Option<Slip>) {
+        let mut windows = Windows::new();
+        windows.configure(Ratio::ONE, boot_marks, PITCH, Micrometres::new(1_910_000));
+        let (mut short, mut long) = (None, None);
+        let (mut angle, mut boots) = (Turns::ZERO, 0);
+        for pitch in 0..40_000_u64 {
+            let at = pitch * 200_000;
+            while boots as f64 * head_turns * 800_000.0 / f64::from(boot_marks) + 50.0 < at as f64 {
+                let due = boots as f64 * head_turns * 800_000.0 / f64::from(boot_marks) + 50.0;
+                windows.boot(Micros::new(due as u64), (boots % u64::from(boot_marks)) as u8);
+                boots += 1;
+            }
+            let told = windows.head(Micros::new(at), angle, Micros::new(at));
+            for (slip, told) in [(&mut short, told.short), (&mut long, told.long)] {
+                if let Some(told) = told {
+                    // Once told, never far from the truth, exact or a limit below it: no wrapped angle passes for grip.
+                    let ppm = f64::from(told.reading.ppm().unwrap().get());
+                    let truth = 1e6 - 1e6 / head_turns;
+                    assert!(ppm <= truth + 2.0 || matches!(told.reading, SlipReading::AtLeast(_)), "{ppm}, {truth}");
+                    if matches!(told.reading, SlipReading::Known(_)) {
+                        assert!((ppm - truth).abs() < 2_000.0, "{boot_marks} marks, {head_turns}: {ppm} of {truth}");
+                    }
+                    *slip = Some(told);
+                }
+            }
+            angle = angle.forward(PITCH);
+        }
+        (windows, short, long)
+    }
+
+    #[test]
+    fn a_belt_that_creeps_reads_as_slip_however_slow_it_is() {
+        for boot_marks in [1, 2, 4, 8, 12, 64] {
+            // The last ones bring the wrap at 16 and at 256 turns: one window, or two, later the angle would read alike.
+            for head_turns in [1.25, 3.0, 4.98, 5.0, 12.0, 17.0, 33.0, 64.9, 65.0, 129.0, 257.0, 1_025.0] {
+                let (_, short, long) = creeping(boot_marks, head_turns);
+                for slip in [short, long].into_iter().flatten() {
+                    let ppm = slip.reading.ppm().unwrap().get();
+                    assert!(ppm > 190_000, "{boot_marks} marks, {head_turns} head turns: {ppm}");
+                }
+                // Slower still, no two marks may lie within one stretch: then nothing is known, and nothing told.
+                assert!(short.is_some() || head_turns > 50.0, "{boot_marks} marks, {head_turns} head turns");
+            }
+        }
+    }
+
+    #[test]
+    fn a_belt_that_stands_for_long_slides_all_the_way() {
+        let mut windows = Windows::new();
+        windows.configure(Ratio::ONE, 4, PITCH, Micrometres::new(1_910_000));
+        let mut angle = Turns::ZERO;
+        let mut limits = heapless::Vec::<i32, 4_096>::new();
+        for pitch in 0..4_000_u64 {
+            let at = Micros::new(1_000_000 + pitch * 200_000);
+            if let Some(slip) = windows.head(at, angle, at).short {
+                limits.push(slip.reading.ppm().unwrap().get()).unwrap();
+            }
+            // The boot follows for five turns and stands for 995.
+            if pitch < 20 {
+                windows.boot(Micros::new(1_000_050 + pitch * 200_000), (pitch % 4) as u8);
+            }
+            angle = angle.forward(PITCH);
+        }
+        let standing = &limits[20..];
+        assert!(standing.windows(2).all(|pair| pair[0] <= pair[1]), "a limit fell back");
+        assert!(*standing.last().unwrap() > 995_000, "{standing:?}");
+        // Held at 256 turns while the belt stands, less the quarter turn that the next mark is away.
+        let slid = windows.slipped().get() as f64 / 1_910_000.0;
+        assert!((slid - 255.5).abs() < 0.6, "{slid} turns");
     }
 
     #[test]

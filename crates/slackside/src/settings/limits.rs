@@ -75,9 +75,8 @@ pub struct SlipHeat {
 }
 
 /// All limits.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Limits {
-    #[serde(with = "super::limit_list")]
     pub(super) list: [Limit; Condition::COUNT],
     /// Starts, standstill, inching and bypass.
     pub starts: Starts,

@@ -5,10 +5,12 @@ use core::str;
 
 use heapless::String;
 
+use super::limit_list::{LATER, LISTED, STARTING_LATER};
 use super::{
     AcceptedRatio, Action, Belt, Conditioning, CountedEdges, Limit, Limits, Machine, Priority, Pulley, Settings,
     SlipHeat, Spacing, SpeedReference, Starts, Strand, Targets,
 };
+use crate::judge::Condition;
 use crate::record::keep::{Plain, Unreadable, unzigzag};
 use crate::units::{Joules, Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -233,8 +235,29 @@ read_fields! {
     Limit { enabled, setpoint, deadband, on_delay, off_delay, latching, priority, action }
     Starts { standstill_below, shortest_coast_down, window, inching_time, bypass_time }
     SlipHeat { budget, time_constant }
-    Limits { list, starts, slip_heat }
     Settings { machine, limits }
+}
+
+impl Read for Limits {
+    fn blank() -> Self {
+        Self { list: [Read::blank(); Condition::COUNT], starts: Read::blank(), slip_heat: Read::blank() }
+    }
+
+    fn read(&mut self, from: &mut Plain<'_>) -> Result<(), Unreadable> {
+        self.list.iter_mut().take(LISTED).try_for_each(|limit| limit.read(from))?;
+        self.starts.read(from)?;
+        self.slip_heat.read(from)?;
+        for (limit, starting) in self.list.iter_mut().skip(LISTED).zip(STARTING_LATER) {
+            *limit = starting;
+        }
+        // Where the image ends here, they are the starting values.
+        let Ok(count) = from.byte() else { return Ok(()) };
+        let count = usize::from(count);
+        if count > LATER {
+            return Err(Unreadable);
+        }
+        self.list.iter_mut().skip(LISTED).take(count).try_for_each(|limit| limit.read(from))
+    }
 }
 
 #[cfg(test)]

@@ -74,6 +74,8 @@ const fn starting(condition: Condition) -> Limit {
         Condition::SettingsFault => stop(limit(1, 0, 0, 0)),
         Condition::ResetHeld => limit(1, 0, 0, 0),
         Condition::BypassActive => Limit { priority: Priority::High, ..limit(1, 0, 0, 0) },
+        // The permit is dropped already, and in vain. Half a second outlasts a contact that bounces as it opens.
+        Condition::PermitBypassed => Limit { priority: Priority::High, ..limit(1, 0, 500, 0) },
     }
 }
 

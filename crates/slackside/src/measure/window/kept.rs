@@ -22,6 +22,7 @@ impl Keep for Windows {
             head_per_boot: _,
             boot_per_head: _,
             closing_share: _,
+            apart: _,
             stride: _,
             boot_marks: _,
             closings: _,

@@ -125,6 +125,8 @@ pub enum FieldUnit {
     Ratio,
     /// Micrometres.
     Micrometres,
+    /// Micrometres, said as metres however few: what settings files give in metres.
+    MicrometresAsMetres,
     /// Micrometres a second.
     MicrometresPerSecond,
     /// Microturns a second, said as turns a minute.
@@ -150,7 +152,8 @@ impl Field {
     #[must_use]
     pub const fn unit(self) -> FieldUnit {
         match self {
-            Self::Pulley(..) | Self::BeltThickness | Self::BeltWidth | Self::LoopLength => FieldUnit::Micrometres,
+            Self::Pulley(..) | Self::BeltThickness | Self::BeltWidth => FieldUnit::Micrometres,
+            Self::LoopLength => FieldUnit::MicrometresAsMetres,
             Self::BeltSpeed => FieldUnit::MicrometresPerSecond,
             Self::NormalSpeed(_) => FieldUnit::MicroturnsPerSecond,
             Self::Ratio | Self::AcceptedRatio => FieldUnit::Ratio,

@@ -59,6 +59,7 @@ const fn range(condition: Condition) -> Allowed {
         Condition::TimeBaseFault => allowed(1, 64, 0),
         Condition::SettingsFault | Condition::BypassActive => allowed(1, 1, 0),
         Condition::ResetHeld => allowed(1, 1, 1_000),
+        Condition::PermitBypassed => allowed(1, 1, 5_000),
     }
 }
 
@@ -99,6 +100,7 @@ fn must_be_enabled(condition: Condition, settings: &Settings) -> bool {
         Condition::OutletPlugged => machine.outlet_switch,
         Condition::ReferenceFault => machine.speed_reference.is_some(),
         Condition::ResetHeld | Condition::BypassActive => true,
+        Condition::PermitBypassed => machine.drive_contact || machine.head_targets.is_some(),
         _ => must_stop(condition),
     }
 }

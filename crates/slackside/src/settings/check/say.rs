@@ -47,6 +47,7 @@ impl fmt::Display for Quantity {
         match self.unit {
             FieldUnit::Ppm => decimal(out, value, 4, " %"),
             FieldUnit::Ratio => decimal(out, value, 6, ""),
+            FieldUnit::MicrometresAsMetres => decimal(out, value, 6, " m"),
             FieldUnit::Micrometres if size >= 10_000_000 => decimal(out, value, 6, " m"),
             FieldUnit::Micrometres => decimal(out, value, 3, " mm"),
             FieldUnit::MicrometresPerSecond => decimal(out, value, 6, " m/s"),
@@ -85,6 +86,7 @@ mod tests {
         assert_eq!(said(1_039_474, FieldUnit::Ratio), "1.039474");
         assert_eq!(said(600_000, FieldUnit::Micrometres), "600 mm");
         assert_eq!(said(61_950_000, FieldUnit::Micrometres), "61.95 m");
+        assert_eq!(said(5_000_000, FieldUnit::MicrometresAsMetres), "5 m");
         assert_eq!(said(483_333, FieldUnit::MicroturnsPerSecond), "29 rpm");
         assert_eq!(said(200, FieldUnit::Microseconds), "200 µs");
         assert_eq!(said(500_000, FieldUnit::Microseconds), "500 ms");

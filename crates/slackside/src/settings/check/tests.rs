@@ -207,6 +207,11 @@ fn crown_face_and_loop() {
         rules(|settings| settings.machine.belt.loop_length = Micrometres::new(5_000_000)),
         [Rule::LoopAgainstCentres]
     );
+    let mut settings = Settings::example();
+    settings.machine.belt.loop_length = Micrometres::new(5_000_000);
+    let said = broken(&settings).iter().map(ToString::to_string).collect::<String>();
+    assert!(said.starts_with("belt.loop: a loop of 5 m does not fit pulleys"), "{said}");
+    assert!(said.contains("at least") && !said.contains("mm"), "{said}");
 }
 
 #[test]
