@@ -155,7 +155,7 @@ pub fn weigh(path: &std::path::Path) -> Result<u64> {
 const PARTS: [(&str, &[&str]); 5] = [
     (
         "reading a settings image and a survivor",
-        &["serde", "postcard", "from_image", "from_utf8", "survivor::Survivor"],
+        &["serde", "postcard", "from_image", "settings::read", "from_utf8", "survivor::Survivor"],
     ),
     ("checking settings", &["slackside::settings", "is_whitespace"]),
     ("judge", &["slackside::judge"]),

@@ -116,7 +116,7 @@ const MISSED: &str = "
 What is missed, and why:
 
 - **Flash.** The figure is without recorder and link, which the goal includes: the true gap is larger than the table says. About a
-  fifth of it reads and checks settings, which a box does itself so that it never runs on settings nobody checked. Judge is most of
+  seventh of it reads and checks settings, which a box does itself so that it never runs on settings nobody checked. Judge is most of
   the rest: every condition is written out, and on a processor with 32-bit registers each comparison of two moments takes several
   instructions.
 - **RAM.** Judge keeps its own copy of the limits and of the last motion, so that it can be used apart from measure; the initial
