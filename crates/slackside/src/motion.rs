@@ -87,7 +87,7 @@ impl Distrust {
     /// The reasons of these bits; `None` if one of them stands for none.
     #[must_use]
     pub const fn from_bits(bits: u8) -> Option<Self> {
-        if bits < 64 { Some(Self(bits)) } else { None }
+        if bits < 128 { Some(Self(bits)) } else { None }
     }
 
     /// The reasons as bits, lowest first in the order of the constants.
@@ -287,5 +287,28 @@ impl Motion {
 impl Default for Motion {
     fn default() -> Self {
         Self::NONE
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_reason_comes_back_from_its_bits() {
+        let all = [
+            Distrust::TOO_FAST,
+            Distrust::HUM,
+            Distrust::REJECTS,
+            Distrust::LINE_OPEN,
+            Distrust::LINE_SHORTED,
+            Distrust::EDGES_LOST,
+            Distrust::SCATTER,
+        ];
+        let together = all.into_iter().fold(Distrust::default(), Distrust::with);
+        for reasons in all.into_iter().chain([together]) {
+            assert_eq!(Distrust::from_bits(reasons.bits()), Some(reasons));
+        }
+        assert_eq!(Distrust::from_bits(together.bits() + 1), None, "a bit that no reason has");
     }
 }
