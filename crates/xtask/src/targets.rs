@@ -60,8 +60,8 @@ fn build(package: &str, targets: &[&str], features: &str) -> Result<()> {
     println!("building {package} with {named} for {}", targets.join(", "));
     let toolchain = Toolchain::common(targets)?.context("no targets, or no toolchain for all")?;
     let status = toolchain
-        .cargo("rustc", targets, &root())
-        .args(["--package", package, "--lib", "--no-default-features", "--features", features, "--", "-D", "warnings"])
+        .cargo_with(&["-D", "warnings"], "build", targets, &root())
+        .args(["--package", package, "--no-default-features", "--features", features])
         .status()?;
     ensure!(status.success(), "{package} with {named} does not build for all of {}", targets.join(", "));
     Ok(())

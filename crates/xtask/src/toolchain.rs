@@ -53,9 +53,13 @@ impl Toolchain {
         Ok(first.filter(|first| found.iter().all(|other| other == first)))
     }
 
-    /// `cargo SUBCOMMAND` for these targets, run in `folder`, into the shared target folder of the chips. Each set of flags has
-    /// everything built anew, `core` too: flags for one package belong behind the `--` of `cargo rustc`.
+    /// `cargo SUBCOMMAND` for these targets, run in `folder`, into the shared target folder of the chips.
     pub fn cargo(self, subcommand: &str, targets: &[&str], folder: &Path) -> Command {
+        self.cargo_with(&[], subcommand, targets, folder)
+    }
+
+    /// The same with flags for the compiler. Each set of flags has everything built anew, `core` too.
+    pub fn cargo_with(self, flags: &[&str], subcommand: &str, targets: &[&str], folder: &Path) -> Command {
         let mut command = match self {
             Self::Rustup => Command::new("cargo"),
             Self::Debian => Command::new("/usr/bin/cargo"),
@@ -71,7 +75,7 @@ impl Toolchain {
             command.args(["--target", target]);
         }
         command.arg("--target-dir").arg(chips());
-        let mut flags = Vec::new();
+        let mut flags: Vec<&str> = flags.to_vec();
         if self == Self::Debian {
             // `-Zbuild-std` is unstable; Debian ships no `core` for bare targets, so it has to be built.
             command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1").arg("-Zbuild-std=core");
