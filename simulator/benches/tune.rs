@@ -1,6 +1,7 @@
 //! One leg-day measured once and judged under many settings, every condition on. Prints what it took.
 //!
-//! `cargo bench -p slackside-simulator --bench tune -- [SETTINGS]` (default 10,000); `--noise` leaves the quiet day out;
+//! `cargo bench -p slackside-simulator --bench tune -- [quiet|noise|storm|crossing]… [SETTINGS]` (all of them and 10,000 if left
+//! out). Setpoints lie on ladders of 0.1 %, as in a study; `--no-ladder` draws every setpoint and deadband by itself.
 //! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_pandas.py`.
 
 use std::time::Instant;
@@ -15,6 +16,8 @@ use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
 use slackside_simulator::tune::store::Store;
 
 const DAY: f64 = 86_400.0;
+/// Setpoints and deadbands are multiples of this, in ppm.
+const LADDER: i32 = 1_000;
 
 struct Chance(u64);
 
@@ -79,15 +82,15 @@ enum Place {
     Crossing,
 }
 
-fn settings(number: u64, place: Place) -> Option<Checked> {
+fn settings(number: u64, place: Place, ladder: i32) -> Option<Checked> {
     let mut chance = Chance(number + 1_000_000);
     let mut settings = Settings::example();
     let mut set = |condition, (low, high): (f64, f64), deadband: f64, (short, long): (f64, f64)| {
-        let setpoint = (low + (high - low) * chance.part()) as i32;
+        let setpoint = (low + (high - low) * chance.part()) as i32 / ladder * ladder;
         let on = ((short + (long - short) * chance.part()) * 20.0).round() as u32 * 50;
         settings.limits.change(condition, |limit| {
             limit.setpoint = setpoint;
-            limit.deadband = (f64::from(setpoint) * deadband) as i32;
+            limit.deadband = (f64::from(setpoint) * deadband) as i32 / ladder * ladder;
             limit.on_delay = Span::from_millis(on);
         });
     };
@@ -134,7 +137,7 @@ const fn differs(change: &Change) -> bool {
 }
 
 /// `ends`: judged until the first permit that differs from the record, as tuning does; else to the end of the day, come what may.
-fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
+fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (usize, i32)) {
     let base = Settings::example().check().unwrap_or_else(|_| unreachable!("the example is sound"));
     let inputs = day(&base, wander);
     let began = Instant::now();
@@ -148,7 +151,8 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
         store.whole_rows(),
         store.bytes() as f64 / store.len() as f64
     );
-    let all: Vec<Checked> = (0..).take(10 * wanted).filter_map(|number| settings(number, place)).take(wanted).collect();
+    let all: Vec<Checked> =
+        (0..).take(10 * wanted).filter_map(|number| settings(number, place, ladder)).take(wanted).collect();
     let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
     let tables = began.elapsed().as_secs_f64();
@@ -189,7 +193,7 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
         judged_us as f64 / runs / 3.6e9
     );
     let few = &all[..all.len().min(20)];
-    let began = Instant::now();
+    let before = cpu();
     let plain: Vec<(u64, u64)> = few
         .par_iter()
         .map(|settings| {
@@ -205,8 +209,11 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, wanted: usize) {
             (alarms, permits)
         })
         .collect();
-    let plainly = began.elapsed().as_secs_f64() / few.len() as f64 * runs;
-    println!("{name}: row by row it would take {plainly:.0} s (worked out from {} settings)", few.len());
+    let plainly = (cpu() - before) / few.len() as f64 * runs;
+    println!(
+        "{name}: row by row it would take {plainly:.0} s of processor time (worked out from {} settings)",
+        few.len()
+    );
     for ((_, alarms, permits, _), plain) in results.iter().zip(&plain) {
         assert_eq!((*alarms, *permits), *plain, "leaps changed what came out");
     }
@@ -233,7 +240,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     std::fs::write(directory.join("time_us.i64"), times)?;
     std::fs::write(directory.join("short_ppm.i32"), short)?;
     std::fs::write(directory.join("long_ppm.i32"), long)?;
-    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place)).take(wanted).collect();
+    let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place, LADDER)).take(wanted).collect();
     let began = Instant::now();
     let heat = HeatTables::build(&store, &all);
     let tables = began.elapsed().as_secs_f64();
@@ -300,11 +307,19 @@ fn main() -> std::io::Result<()> {
         return export(std::path::Path::new(directory), count, place);
     }
     let wanted = words.iter().find_map(|text| text.parse().ok()).unwrap_or(10_000);
-    if !words.iter().any(|word| word == "--noise") {
-        case("quiet day", 0.01, Place::Clear, false, wanted);
+    let ladder = if words.iter().any(|word| word == "--no-ladder") { 1 } else { LADDER };
+    let cases = [
+        ("quiet", "a quiet day", 0.01, Place::Clear, false),
+        ("noise", "setpoints in the noise, until a permit differs", 0.03, Place::Noise, true),
+        ("crossing", "all day across the setpoints", 0.03, Place::Crossing, false),
+        ("storm", "setpoints in the noise, to the end of the day", 0.03, Place::Noise, false),
+    ];
+    let named = |word: &str| words.iter().any(|asked| asked == word);
+    let all = !cases.iter().any(|(word, ..)| named(word));
+    for (word, name, wander, place, ends) in cases {
+        if all || named(word) {
+            case(name, wander, place, ends, (wanted, ladder));
+        }
     }
-    case("setpoints in the noise, until a permit differs", 0.03, Place::Noise, true, wanted);
-    case("setpoints in the noise, to the end of the day", 0.03, Place::Noise, false, wanted.div_ceil(50));
-    case("all day across the setpoints", 0.03, Place::Crossing, false, wanted.div_ceil(10));
     Ok(())
 }

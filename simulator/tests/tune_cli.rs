@@ -5,47 +5,8 @@ use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
-const CHOKE: &str = r#"
-description = "The boot chokes under full feed."
-leg = "millbrook-leg-3"
-duration_s = 40.0
-
-[label]
-wrong = "choked boot"
-from_s = 20
-stop = true
-
-[[timeline]]
-at_s = 3.0
-press = "start"
-
-[[timeline]]
-at_s = 10.0
-feed_pct = 80.0
-
-[[fault]]
-kind = "boot_choke"
-from_s = 20.0
-severity = 0.8
-"#;
-
-const HEALTHY: &str = r#"
-description = "A short healthy run."
-leg = "millbrook-leg-3"
-duration_s = 40.0
-
-[label]
-wrong = ""
-stop = false
-
-[[timeline]]
-at_s = 3.0
-press = "start"
-
-[[timeline]]
-at_s = 10.0
-feed_pct = 70.0
-"#;
+const CHOKE: &str = include_str!("small-study/choke.toml");
+const HEALTHY: &str = include_str!("small-study/healthy.toml");
 
 const STUDY: &str = r#"
 name = "A small study"
@@ -204,6 +165,56 @@ fn killed_in_the_middle_it_goes_on_and_comes_to_the_same() {
     }
 }
 
+/// A study that is at it: so far that some settings are kept and others are not judged yet.
+#[cfg(unix)]
+fn begun(directory: &Path, stem: &str) -> std::process::Child {
+    let unfinished = directory.join(format!("{stem}.unfinished.csv"));
+    let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+        .current_dir(directory)
+        .args(["tune", "study.toml", "--out", stem])
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("the command runs");
+    let began = Instant::now();
+    while fs::metadata(&unfinished).map_or(0, |meta| meta.len()) < 20_000 {
+        assert!(began.elapsed() < Duration::from_secs(120), "nothing is kept");
+        assert_eq!(child.try_wait().expect("asked"), None, "it ended before it could be interrupted");
+        std::thread::sleep(Duration::from_millis(1));
+    }
+    child
+}
+
+#[cfg(unix)]
+#[test]
+fn interrupted_it_says_so_in_a_line_and_goes_on_later() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    prepare(directory);
+    // Many more settings than are judged before the interrupt comes, so that it comes in the middle on any computer.
+    fs::write(directory.join("study.toml"), STUDY.replace("settings = 600", "settings = 20000")).expect("written");
+    let child = begun(directory, "cut");
+    let killed = Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
+    assert!(killed.success());
+    let output = child.wait_with_output().expect("ended");
+    let said = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(130), "{said}");
+    assert_eq!(said.lines().count(), 1, "{said}");
+    assert!(said.contains("are kept in cut.unfinished.csv; the same command goes on"), "{said}");
+    let kept = names(directory);
+    assert!(kept.contains(&"cut.unfinished.csv".to_owned()) && !kept.contains(&"cut.csv".to_owned()), "{kept:?}");
+    assert!(!kept.iter().any(|name| name.starts_with(".slackside-")), "{kept:?}");
+    // What is kept is whole, and is taken up again.
+    let judged = |text: &str| text.split_whitespace().nth(1).and_then(|count| count.parse::<usize>().ok());
+    let first = judged(&said).expect("a number");
+    let child = begun(directory, "cut");
+    std::thread::sleep(Duration::from_millis(200));
+    Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
+    let again = child.wait_with_output().expect("ended");
+    let more = judged(&text(&again.stderr)).expect("a number");
+    assert!(more >= first, "{first} were kept, then {more}");
+}
+
 #[test]
 fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
     let directory = tempfile::tempdir().expect("a temporary directory");
@@ -213,8 +224,38 @@ fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
     fs::write(directory.join("empty.toml"), STUDY.replace("to = 14.0", "to = 5.0")).expect("written");
     fs::copy(directory.join("bad.csv"), directory.join("new.csv")).expect("copied");
     fs::write(directory.join("new.toml"), STUDY.replace("bad.csv", "new.csv")).expect("written");
+    let write = |name: &str, from: &str, to: &str| {
+        assert!(STUDY.contains(from), "{from}");
+        fs::write(directory.join(name), STUDY.replacen(from, to, 1)).expect("written");
+    };
+    write("twice.toml", "file = \"good.csv\"", "file = \"./bad.csv\"");
+    write("seeds.toml", "[[limit]]", "[[family]]\nscenario = \"choke.toml\"\nruns = 2\nfirst_seed = 3\n\n[[limit]]");
+    write("speed.toml", "slip_high.setpoint_pct", "machine.belt_speed_m_s");
+    write("still.toml", "to = 14.0\nstep = 0.1", "to = 6.0\nstep = 0.1");
+    write("none.toml", "runs = 3", "runs = 0");
+    write("minus.toml", "runs = 3", "runs = 3\nfirst_seed = -4");
+    write("one.toml", "[0.7, 1.0]", "0.7");
+    write("gone.toml", "choke.toml", "chocke.toml");
+    write("huge.toml", "\"latin_hypercube\"\nsettings = 600", "\"grid\"\nsettings = 1000");
+    fs::write(
+        directory.join("together.toml"),
+        STUDY
+            .replace("from = 6.0\nto = 14.0\nstep = 0.1", "from = 15.0\nto = 16.0\nstep = 1.0")
+            .replace("from = 1.5\nto = 6.0\nstep = 0.1", "from = 5.0\nto = 6.0\nstep = 1.0"),
+    )
+    .expect("written");
     let before = names(directory);
     for (arguments, expected) in [
+        (vec!["tune", "twice.toml"], vec!["twice.toml:10: trace.1.file", "is there twice", "remove one"]),
+        (vec!["tune", "seeds.toml"], vec!["family.2.scenario", "some of the seeds are the same", "first_seed = 5"]),
+        (vec!["tune", "speed.toml"], vec!["machine.belt_speed_m_s", "such as \"slip_high.setpoint_pct\""]),
+        (vec!["tune", "still.toml"], vec!["limit.0.step", "one value only", "widen the range"]),
+        (vec!["tune", "none.toml"], vec!["family.0.runs", "is 0, expected 1 to 100,000"]),
+        (vec!["tune", "minus.toml"], vec!["minus.toml:15", "expected a whole number from 0 up"]),
+        (vec!["tune", "one.toml"], vec!["one.toml:15", "expected two numbers, such as [0.3, 1.0]"]),
+        (vec!["tune", "gone.toml"], vec!["family.0.scenario", "chocke.toml is not there"]),
+        (vec!["tune", "huge.toml"], vec!["3726 settings, more than 1000", "make steps larger"]),
+        (vec!["tune", "together.toml"], vec!["every setting of this study breaks a rule", "20 %"]),
         (vec!["tune", "beyond.toml"], vec!["beyond.toml:24: limit.0.to", "29 CFR 1910.272(q)(5)", "20 %"]),
         (vec!["tune", "empty.toml"], vec!["empty.toml:24: limit.0.to", "range is empty", "swap them"]),
         (vec!["tune", "new.toml"], vec!["new.toml:7: trace.0.file", "new.label.toml", "slackside label"]),

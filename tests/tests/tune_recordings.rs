@@ -76,6 +76,7 @@ fn ten_recordings(directory: &Path) -> Option<String> {
             });
             let label = Label {
                 stop: Some(Stretch { from_us: begins.after(BEFORE).get(), to_us: end.after(BEFORE).get() }),
+                due_us: Some(end.after(BEFORE).get()),
                 wrong: format!("the driven wheel slips by {percent} %"),
                 ..Label::default()
             };
@@ -109,7 +110,8 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let study = Study::read(&path).unwrap_or_else(|error| panic!("{error:#}"));
     let cases = load(&study, &|_| {}).unwrap_or_else(|error| panic!("{error:#}"));
     assert_eq!(cases.len(), 23);
-    let found = search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| {}).unwrap();
+    let found =
+        search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
     let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows)).unwrap();
     let row = &found.rows[&choice.number];
     for outcome in &row.outcomes {

@@ -19,47 +19,8 @@ use slackside_simulator::tune::session::{Beside, Found, Shard, search};
 use slackside_simulator::tune::study::Study;
 use slackside_simulator::tune::{label, settings_out};
 
-const CHOKE: &str = r#"
-description = "The boot chokes under full feed."
-leg = "millbrook-leg-3"
-duration_s = 40.0
-
-[label]
-wrong = "choked boot"
-from_s = 20
-stop = true
-
-[[timeline]]
-at_s = 3.0
-press = "start"
-
-[[timeline]]
-at_s = 10.0
-feed_pct = 80.0
-
-[[fault]]
-kind = "boot_choke"
-from_s = 20.0
-severity = 0.8
-"#;
-
-const HEALTHY: &str = r#"
-description = "A short healthy run."
-leg = "millbrook-leg-3"
-duration_s = 40.0
-
-[label]
-wrong = ""
-stop = false
-
-[[timeline]]
-at_s = 3.0
-press = "start"
-
-[[timeline]]
-at_s = 10.0
-feed_pct = 70.0
-"#;
+const CHOKE: &str = include_str!("../../simulator/tests/small-study/choke.toml");
+const HEALTHY: &str = include_str!("../../simulator/tests/small-study/healthy.toml");
 
 const STUDY: &str = r#"
 name = "A small study"
@@ -142,6 +103,7 @@ fn labels_come_back_as_written_and_say_what_they_must() {
     let path = directory.path().join("day.label.toml");
     let label = label::Label {
         stop: Some(label::Stretch { from_us: 12_500_000, to_us: 14_000_000 }),
+        due_us: Some(14_000_000),
         may: vec![label::Stretch { from_us: 1, to_us: 2_000_000 }],
         alarms: vec![label::AlarmDue {
             condition: Some(slackside::judge::Condition::Mistracking),
@@ -208,7 +170,7 @@ fn breeding_finds_a_known_front() {
 }
 
 fn one_run(study: &Study, cases: &[Case], directory: &Path, name: &str, shard: Shard) -> Found {
-    search(study, cases, shard, &directory.join(name), &|_, _| {}).unwrap()
+    search(study, cases, shard, &directory.join(name), &|_, _| true).unwrap()
 }
 
 #[test]
@@ -245,6 +207,20 @@ fn shards_and_interruptions_change_nothing() {
         let again = one_run(&study, &cases, directory.path(), "cut", Shard { number: 1, of: 1 });
         assert_eq!(again.rows, whole.rows, "cut at {share}");
     }
+
+    // Asked to stop after so many settings: what is judged is kept, and the next goes on from there.
+    let judged = std::sync::atomic::AtomicU64::new(0);
+    let some = |more: u64, _: Option<u64>| judged.fetch_add(more, std::sync::atomic::Ordering::SeqCst) + more < 9;
+    let path = directory.path().join("asked");
+    let stopped = search(&study, &cases, Shard { number: 1, of: 1 }, &path, &some).unwrap();
+    assert!(
+        stopped.stopped && stopped.rows.len() < whole.rows.len() && stopped.rows.len() >= 5,
+        "{}",
+        stopped.rows.len()
+    );
+    let on = one_run(&study, &cases, directory.path(), "asked", Shard { number: 1, of: 1 });
+    assert_eq!(on.kept, stopped.rows.len() as u64);
+    assert!(!on.stopped && on.rows == whole.rows);
 
     // Results of another study are refused.
     fs::create_dir(directory.path().join("other")).unwrap();
@@ -297,9 +273,13 @@ fn a_score_is_what_a_plain_run_gives() {
             if let Some(stopped) = stopped.filter(|at| *at >= due.from_us as i64) {
                 stops += 1;
                 assert_eq!(outcome.took_us, stopped - due.from_us as i64);
+                // The plant calls for the stop a second of grace before it counts as late, and after something went wrong.
+                assert_eq!(outcome.due_us, due.to_us as i64 - 1_000_000);
+                assert!(outcome.due_us >= due.from_us as i64, "{outcome:?}");
                 assert!(outcome.slid_mm >= 0 && outcome.heat_j >= 0 && outcome.margin_ppm > i32::MIN, "{outcome:?}");
             }
         } else {
+            assert_eq!(outcome.due_us, -1);
             assert_ne!(outcome.stop, Stop::Missed);
         }
     }

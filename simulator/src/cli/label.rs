@@ -69,6 +69,7 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let stretch = |from: f64, to: f64| Stretch { from_us: micros(from), to_us: micros(to) };
     let label = Label {
         stop: args.stop.map(|(from, by)| stretch(from, by)),
+        due_us: args.stop.map(|(_, by)| micros(by)),
         may: args.may.iter().map(|(from, to)| stretch(*from, *to)).collect(),
         alarms: args
             .alarm

@@ -4,6 +4,7 @@ mod box_cmd;
 mod compare;
 mod convert;
 mod emulate;
+mod interrupt;
 mod label;
 mod replay;
 mod sheet;

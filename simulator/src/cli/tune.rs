@@ -8,11 +8,12 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::interrupt;
 use crate::outputs::Whole;
 use crate::tune::again;
 use crate::tune::choose::{Choice, choose, cost, refusal, undecided};
 use crate::tune::corpus::{Case, load};
-use crate::tune::page::{Replays, figures, held_out, page, worst_of};
+use crate::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of};
 use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
 use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
 use crate::tune::settings_out;
@@ -148,19 +149,36 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
         stem = with_ending(&stem, &format!(".{}-of-{}", shard.number, shard.of));
     }
     args.outputs.can_be_written(&stem)?;
+    interrupt::listen()?;
     let cases = measured(&study)?;
     let unfinished = with_ending(&stem, ".unfinished.csv");
+    interrupt::gently(true);
     let bar = bar("judging");
     let found = search(&study, &cases, shard, &unfinished, &|done, all| {
         if let Some(all) = all {
             bar.set_length(all);
         }
         bar.inc(done);
+        !interrupt::asked()
     })?;
+    bar.finish_and_clear();
+    interrupt::gently(false);
+    if found.stopped {
+        let judged = found.rows.len();
+        interrupt::leave(&format!("{judged} settings are kept in {}; the same command goes on", unfinished.display()));
+    }
     if found.kept > 0 {
         eprintln!("gone on from {}: {} settings were judged before", unfinished.display(), found.kept);
     }
-    bar.finish_and_clear();
+    if shard.of == 1 && found.rows.len() <= 1 && found.refused.0 > 0 {
+        fs::remove_file(&unfinished).with_context(|| format!("{} cannot be removed", unfinished.display()))?;
+        bail!(
+            "{}: every setting of this study breaks a rule together with the limits it does not vary, so there is nothing to \
+             choose from; the first: {}",
+            path.display(),
+            found.refused.1.as_deref().unwrap_or_default()
+        );
+    }
     write_results(&study, &cases, &found.rows, &stem)?;
     // All of it stands in the results now.
     fs::remove_file(&unfinished).with_context(|| format!("{} cannot be removed", unfinished.display()))?;
@@ -199,7 +217,7 @@ fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
             None => bail!("setting {number} is in none of the shards, or not whole: give all shards of the study"),
         }
     }
-    let found = Found { rows, refused, kept: 0 };
+    let found = Found { rows, refused, kept: 0, stopped: false };
     write_results(&study, &cases, &found.rows, &stem)?;
     conclude(&study, &cases, &found, &stem, &args.outputs)
 }
@@ -253,18 +271,11 @@ fn wrapped(text: &str, first: &str, rest: &str) {
 }
 
 fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
-    let held = cases.iter().filter(|case| case.held_out).count();
     wrapped(&study.name, "", "");
-    wrapped(
-        &format!(
-            "{} settings on {} traces, {held} of them held out; {} settings refused: they break a rule together.",
-            found.rows.len(),
-            cases.len(),
-            found.refused.0
-        ),
-        "",
-        "",
-    );
+    if study.bench {
+        wrapped(BENCH_ONLY, "", "");
+    }
+    wrapped(&judged(found, cases, ""), "", "");
     if let Some(reason) = &found.refused.1 {
         wrapped(&format!("the first refused: {reason}"), "  ", "  ");
     }
@@ -280,9 +291,14 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
     }
     let Some(row) = found.rows.get(&choice.number) else { return };
     let own = tuned(row);
-    for (title, summary) in
-        [("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())]
-    {
+    let mut columns =
+        vec![("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
+    if none_held_out(row) {
+        println!();
+        wrapped(NONE_HELD_OUT, "", "");
+        columns.remove(0);
+    }
+    for (title, summary) in columns {
         println!("\n{title}");
         for (name, value) in figures(&summary) {
             wrapped(&value, &format!("  {name:<36}"), &" ".repeat(38));

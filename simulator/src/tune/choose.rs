@@ -11,6 +11,9 @@ use super::study::Study;
 /// How far along a ladder neighbours are looked at to find where the data begin to decide.
 const REACH: u16 = 12;
 
+/// So much slower than the quickest, in seconds, is as good.
+const QUICK_ENOUGH_S: f64 = 0.2;
+
 /// One limit of the choice.
 #[derive(Clone, Debug)]
 pub struct Advice {
@@ -71,7 +74,8 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
     let of = scored[left[0]].2.nuisance_words();
     reasons.push(format!("Of those ({}), a stop that nothing called for comes next: {of}.", trade_offs(before)));
     let quickest = left.iter().map(|number| objectives[*number][2]).min_by(f64::total_cmp)?;
-    let allowed = quickest + (0.1 * quickest).max(0.5);
+    // Before it was due is quick enough: from there on fewer alarms and less change weigh more.
+    let allowed = quickest.max(0.0) + QUICK_ENOUGH_S;
     // Not only the trade-offs: what is beaten by no more than that in time alone is as good, and may lie nearer to what stands now.
     left = (0..objectives.len())
         .filter(|number| {
@@ -79,9 +83,9 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_>) -> Option<Cho
             own[0] <= fewest && own[1] <= nuisance && own[2] <= allowed
         })
         .collect();
-    if quickest.is_finite() && quickest > 0.0 {
+    if quickest.is_finite() && scored[first].2.needed > 0 {
         reasons.push(format!(
-            "Of those, only settings whose 95 % time to stop is within 10 % or 0.5 s of the quickest ({quickest:.2} s) are kept."
+            "Of those, only settings whose 95 % time to stop, from when it was due, is at most {QUICK_ENOUGH_S} s above that of the quickest ({quickest:.2} s), or above nought, are kept."
         ));
     }
     let chosen = left.iter().copied().min_by(|one, other| {
@@ -171,12 +175,14 @@ pub fn cost(own: &Summary, other: &Summary) -> String {
     count("nuisance alarms", own.nuisance_alarms, other.nuisance_alarms);
     count("needless feed drops", own.nuisance_feeds, other.nuisance_feeds);
     count("missed alarms", own.alarms_missed, other.alarms_missed);
-    if let (Some(own), Some(other)) = (own.time_s(0.95), other.time_s(0.95))
+    // Where more or fewer are missed the times are not of the same stops.
+    if own.missed == other.missed
+        && let (Some(own), Some(other)) = (own.after_due_s(0.95), other.after_due_s(0.95))
         && own.is_finite()
         && other.is_finite()
         && (own - other).abs() >= 0.005
     {
-        parts.push(format!("{:+.2} s (95 % time to stop)", other - own));
+        parts.push(format!("{:+.2} s (95 % time from due)", other - own));
     }
     if parts.is_empty() { "no difference".to_owned() } else { parts.join(", ") }
 }

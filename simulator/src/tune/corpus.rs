@@ -196,6 +196,7 @@ fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Opti
     match summary.stop_called_us {
         Some(called) => {
             let by = called + grace_us;
+            label.due_us = Some(called);
             label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: by });
         }
         // A mild run: whatever comes while something is wrong is right, and so is nothing.

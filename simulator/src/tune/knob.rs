@@ -89,9 +89,15 @@ impl Knob {
             let near = names
                 .iter()
                 .map(|name| (strsim::jaro_winkler(key, name), name))
+                .filter(|(likeness, _)| *likeness > 0.85)
                 .max_by(|one, other| one.0.total_cmp(&other.0))
-                .map(|(_, name)| format!("; did you mean \"{name}\"?"));
-            return Err(("key", format!("\"{key}\" is no limit that can be varied{}", near.unwrap_or_default())));
+                .map(|(_, name)| format!("did you mean \"{name}\"?"));
+            let mend = near.unwrap_or_else(|| {
+                "write condition and part as in a settings file, such as \"slip_high.setpoint_pct\" or \"underspeed.on_delay_s\"; \
+                 a machine's speeds and sizes are measured, not tuned"
+                    .to_owned()
+            });
+            return Err(("key", format!("\"{key}\" is no limit that can be varied: {mend}")));
         };
         let whole = |field: &'static str, value: f64| {
             let scaled = value * scale as f64;
@@ -103,12 +109,23 @@ impl Knob {
         };
         let (low, high, step) = (whole("from", from)?, whole("to", to)?, whole("step", step)?);
         if step <= 0 {
-            return Err(("step", format!("is {step}, expected above 0: how far apart the values tried shall be")));
+            return Err((
+                "step",
+                format!("is {step}, expected above 0: it says how far apart the values tried shall be"),
+            ));
         }
         if high < low {
             return Err(("to", format!("is {to} and below from = {from}: the range is empty; swap them")));
         }
         let levels = (high - low) / step + 1;
+        if levels == 1 {
+            let mend =
+                "widen the range or make the step smaller, or remove this [[limit]] and set it in the settings file";
+            return Err((
+                "step",
+                format!("is {} and leaves one value only, {from}: {mend}", step as f64 / scale as f64),
+            ));
+        }
         if levels > MOST_LEVELS {
             return Err(("step", format!("makes {levels} values, more than {MOST_LEVELS}: make the step larger")));
         }

@@ -31,6 +31,9 @@ pub struct AlarmDue {
 pub struct Label {
     /// The stop that must come: from when something is wrong, and by when the leg must have been told to stop.
     pub stop: Option<Stretch>,
+    /// When that stop is due: where the plant's truth calls for it, in simulated runs; the time by which it must have come, in
+    /// recordings.
+    pub due_us: Option<u64>,
     /// When a stop or an alarm may come and need not.
     pub may: Vec<Stretch>,
     /// Alarms that should come.
@@ -124,7 +127,9 @@ pub fn read(path: &Path) -> Result<Label, Refused> {
     };
     let mut label = Label { wrong: file.wrong, ..Label::default() };
     if let Some(stop) = file.stop {
-        label.stop = Some(stretch("stop", stop.from_s, stop.by_s)?);
+        let stop = stretch("stop", stop.from_s, stop.by_s)?;
+        label.stop = Some(stop);
+        label.due_us = Some(stop.to_us);
     }
     for may in file.may {
         label.may.push(stretch("may", may.from_s, may.to_s)?);

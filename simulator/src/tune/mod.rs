@@ -6,6 +6,7 @@
 pub mod again;
 pub mod choose;
 pub mod corpus;
+mod flips;
 mod index;
 pub mod knob;
 pub mod label;

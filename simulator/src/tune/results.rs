@@ -24,7 +24,7 @@ use super::study::Study;
 use crate::outputs::Whole;
 
 /// All whole-number columns, in order.
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 18] = [
     "setting",
     "case",
     "needs_stop",
@@ -32,6 +32,7 @@ const COLUMNS: [&str; 17] = [
     "stop_kind",
     "stop_us",
     "took_us",
+    "due_us",
     "feed_us",
     "first_out",
     "running_us",
@@ -56,7 +57,7 @@ pub struct Row {
 /// By setting number.
 pub type Rows = BTreeMap<u32, Row>;
 
-fn numbers(outcome: &Outcome) -> [i64; 18] {
+fn numbers(outcome: &Outcome) -> [i64; 19] {
     [
         outcome.setting.into(),
         outcome.case.into(),
@@ -65,6 +66,7 @@ fn numbers(outcome: &Outcome) -> [i64; 18] {
         outcome.stop as i64,
         outcome.stop_us,
         outcome.took_us,
+        outcome.due_us,
         outcome.feed_us,
         outcome.first_out.into(),
         outcome.running_us,
@@ -89,17 +91,18 @@ fn outcome(numbers: &[i64]) -> Option<Outcome> {
         stop: Stop::from_number(u8::try_from(numbers[4]).ok()?),
         stop_us: numbers[5],
         took_us: numbers[6],
-        feed_us: numbers[7],
-        first_out: i16::try_from(numbers[8]).ok()?,
-        running_us: numbers[9],
-        nuisance_alarms: small(10)?,
-        nuisance_feed: small(11)?,
-        floods: small(12)?,
-        alarms_due: small(13)?,
-        alarms_missed: small(14)?,
-        heat_j: numbers[15],
-        slid_mm: numbers[16],
-        margin_ppm: i32::try_from(*numbers.get(17)?).ok()?,
+        due_us: numbers[7],
+        feed_us: numbers[8],
+        first_out: i16::try_from(numbers[9]).ok()?,
+        running_us: numbers[10],
+        nuisance_alarms: small(11)?,
+        nuisance_feed: small(12)?,
+        floods: small(13)?,
+        alarms_due: small(14)?,
+        alarms_missed: small(15)?,
+        heat_j: numbers[16],
+        slid_mm: numbers[17],
+        margin_ppm: i32::try_from(*numbers.get(18)?).ok()?,
     })
 }
 
@@ -193,8 +196,8 @@ pub fn write_parquet(path: &Path, study: &Study, cases: &[Case], rows: &Rows) ->
         rows.values().flat_map(|row| row.outcomes.iter().map(move |outcome| (row, outcome))).collect();
     for chunk in flat.chunks(1 << 18) {
         let mut group = writer.next_row_group()?;
-        let table: Vec<[i64; 18]> = chunk.iter().map(|(_, outcome)| numbers(outcome)).collect();
-        for column in 0..18 {
+        let table: Vec<[i64; 19]> = chunk.iter().map(|(_, outcome)| numbers(outcome)).collect();
+        for column in 0..19 {
             let values: Vec<i64> = table.iter().map(|row| row[column]).collect();
             let Some(mut open) = group.next_column()? else { bail!("the Parquet schema lacks a column") };
             open.typed::<Int64Type>().write_batch(&values, None, None)?;
@@ -367,7 +370,7 @@ fn parse(study: &Study, row: &str) -> Option<(Levels, Outcome)> {
     let (_, after) = rest.split_once("\",")?;
     let whole: Vec<i64> = before.split(',').map(|field| field.parse().ok()).collect::<Option<_>>()?;
     let real: Vec<f64> = after.split(',').map(|field| field.parse().ok()).collect::<Option<_>>()?;
-    if whole.len() != 18 || real.len() != study.knobs.len() {
+    if whole.len() != 19 || real.len() != study.knobs.len() {
         return None;
     }
     let read = outcome(&whole)?;

@@ -10,6 +10,7 @@ use slackside::survivor::Survivor;
 use slackside::units::{Micros, Span, Watts};
 use slackside::verdict::Verdict;
 
+use super::flips::Follower;
 use super::index::Layered;
 use super::store::{BLOCK, Cursor, Store, Told};
 use super::walk::{self, Shaft, Walk};
@@ -120,7 +121,8 @@ pub fn judge(
     let mut judge = Box::new(Judge::new());
     judge.configure(settings, &Survivor::default());
     let heat = heat.filter(|table| table.tau == settings.limits.slip_heat.time_constant);
-    let mut leaper = Leaper { store, heat, chunk: FIRST_CHUNK, stop: 0 };
+    let mut leaper =
+        Leaper { store, heat, chunk: FIRST_CHUNK, left: None, stop: 0, followers: [const { None }; LEAPT.len()] };
     let mut cursor = Cursor::new(store);
     let mut cost = Cost::default();
     let mut goes_on = true;
@@ -158,8 +160,12 @@ struct Leaper<'a> {
     store: &'a Store,
     heat: Option<&'a HeatTable>,
     chunk: usize,
+    /// The row that the last leap led to, and the heat there, if it is on the course of the table.
+    left: Option<(usize, HeatCourse)>,
     /// Where in the list of stops the search goes on.
     stop: usize,
+    /// The tables of crossings, once a condition was asked for.
+    followers: [Option<Follower>; LEAPT.len()],
 }
 
 impl Leaper<'_> {
@@ -189,9 +195,12 @@ impl Leaper<'_> {
         let mut course = judge.heat_course();
         let limit = course.limit();
         let on_course = self.heat.filter(|table| {
-            let mut there = table.at_block[from / BLOCK];
-            let power = self.power_before(from / BLOCK * BLOCK, &outlook);
-            self.feed(&mut there, power, &outlook, from / BLOCK * BLOCK, from, u64::MAX);
+            let (start, mut there) = match self.left {
+                // Where the last leap left the table's course is nearer than the beginning of the block.
+                Some((row, left)) if from / BLOCK * BLOCK <= row && row <= from => (row, left),
+                _ => (from / BLOCK * BLOCK, table.at_block[from / BLOCK]),
+            };
+            self.feed(&mut there, self.power_before(start, &outlook), &outlook, start, from, u64::MAX);
             there.is_on_the_course_of(&course)
         });
         if on_course.is_none() {
@@ -216,7 +225,11 @@ impl Leaper<'_> {
         }
         let whole = to;
         let mut walks = [None::<(Walk, usize)>; LEAPT.len()];
-        for (number, cell) in outlook.cells.iter().enumerate() {
+        // The one whose delay ends first is most likely to turn first, and spares the others the way beyond.
+        let mut order: [usize; LEAPT.len()] = std::array::from_fn(|number| number);
+        order.sort_unstable_by_key(|number| outlook.cells[*number].due);
+        for number in order {
+            let cell = &outlook.cells[number];
             if !cell.judged {
                 continue;
             }
@@ -258,6 +271,7 @@ impl Leaper<'_> {
                 self.feed(&mut course, outlook.power, &outlook, from, to, u64::MAX);
             }
         }
+        self.left = on_course.map(|_| (to, course));
         cursor.go_past(last);
         let brisk = walk::brisk(store, &outlook.cells[UNDERSPEED], boot, outlook.brisk, (from, to));
         let power = self.power_before(to, &outlook);
@@ -266,33 +280,21 @@ impl Leaper<'_> {
         to - from
     }
 
-    fn walk(&self, number: usize, cell: &LeaptCell, head: Shaft, boot: Shaft, from: usize, to: usize) -> Walk {
-        let (store, index) = (self.store, &self.store.index);
-        let long = |row: usize| {
-            let value = store.long[row];
-            (value != i32::MIN).then_some(i64::from(value))
+    fn walk(&mut self, number: usize, cell: &LeaptCell, head: Shaft, boot: Shaft, from: usize, to: usize) -> Walk {
+        let store = self.store;
+        let follower = match &mut self.followers[number] {
+            Some(follower) if follower.is_of(cell) => follower,
+            other => other.insert(Follower::new(store, number, cell)),
         };
-        let short = |row: usize| Some(i64::from(store.short[row]));
+        if let Some(walk) = follower.follow(store, cell, from, to) {
+            return walk;
+        }
         match number {
-            0 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense(&index.short, 1, short, cell, (row, to), above)
+            5..=7 => walk::speed(store, cell, &store.index.boot, false, boot, (from, to)),
+            8 => walk::speed(store, cell, &store.index.head, true, head, (from, to)),
+            _ => walk::values(store, cell, from, to, |row, above| {
+                walk::next_value(store, number, cell, (row, to), above)
             }),
-            1 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense(&index.long, 1, long, cell, (row, to), above)
-            }),
-            2 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense_below(&index.short, short, cell, (row, to), above)
-            }),
-            3 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense_below(&index.long, long, cell, (row, to), above)
-            }),
-            4 => walk::values(store, cell, from, to, |row, above| {
-                walk::dense(&index.since, 2, |row| Some(i64::from(store.since[row])), cell, (row, to), above)
-            }),
-            5..=7 => walk::speed(store, cell, &index.boot, false, boot, (from, to)),
-            8 => walk::speed(store, cell, &index.head, true, head, (from, to)),
-            9 => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.duty, cell, (row, to), above)),
-            _ => walk::values(store, cell, from, to, |row, above| walk::sparse(&index.shift, cell, (row, to), above)),
         }
     }
 

@@ -28,6 +28,8 @@ pub struct Found {
     pub refused: (u64, Option<String>),
     /// How many had been judged before, by a run that was stopped.
     pub kept: u64,
+    /// It was asked to stop before all were judged.
+    pub stopped: bool,
 }
 
 /// Judge every trace under one setting; `Err` if it breaks a rule on the leg of any.
@@ -55,7 +57,8 @@ pub fn planned(study: &Study) -> Option<Vec<Levels>> {
     }
 }
 
-/// Go through the study, or one shard of it. `unfinished` keeps what is done.
+/// Go through the study, or one shard of it. `unfinished` keeps what is done. `progress` is told how many more were judged, and
+/// their number in all when it is known; it says whether to go on.
 ///
 /// # Errors
 /// The unfinished file cannot be used, or an evolution is to be split: its later settings depend on all earlier ones.
@@ -64,11 +67,11 @@ pub fn search(
     cases: &[Case],
     shard: Shard,
     unfinished: &Path,
-    progress: &(dyn Fn(u64, Option<u64>) + Sync),
+    progress: &(dyn Fn(u64, Option<u64>) -> bool + Sync),
 ) -> anyhow::Result<Found> {
     let what = format!("{}/{}", shard.number, shard.of);
     let (mut file, done) = Unfinished::open(unfinished, study, cases, &what)?;
-    let mut found = Found { rows: Rows::new(), refused: (0, None), kept: done.len() as u64 };
+    let mut found = Found { rows: Rows::new(), refused: (0, None), kept: done.len() as u64, stopped: false };
     let mut todo = vec![(0, Levels::new())];
     match planned(study) {
         Some(plan) => {
@@ -90,7 +93,7 @@ pub fn search(
             go(study, cases, &todo, &done, &mut file, &mut found, progress)?;
             let mut breeder = Breeder::new(&study.knobs, study.search.population, study.seed);
             let mut number = 0;
-            while (number as usize) < wanted {
+            while (number as usize) < wanted && !found.stopped {
                 let mut bred = breeder.breed(&study.knobs);
                 bred.truncate(wanted - number as usize);
                 if bred.is_empty() {
@@ -127,18 +130,22 @@ fn go(
     done: &Rows,
     file: &mut Unfinished,
     found: &mut Found,
-    progress: &(dyn Fn(u64, Option<u64>) + Sync),
+    progress: &(dyn Fn(u64, Option<u64>) -> bool + Sync),
 ) -> anyhow::Result<()> {
     for batch in todo.chunks(64) {
         let judged: BTreeMap<u32, Result<Row, String>> = batch
             .par_iter()
-            .map(|(number, levels)| {
+            .filter_map(|(number, levels)| {
+                if !progress(0, None) {
+                    return None;
+                }
                 let known = done.get(number).filter(|row| row.levels == *levels);
                 let row = known.map_or_else(|| judge_all(study, cases, *number, levels), |row| Ok(row.clone()));
                 progress(1, None);
-                (*number, row)
+                Some((*number, row))
             })
             .collect();
+        found.stopped = judged.len() < batch.len();
         for (number, row) in judged {
             match row {
                 Ok(row) => {
@@ -152,6 +159,9 @@ fn go(
                     found.refused.1.get_or_insert(reason);
                 }
             }
+        }
+        if found.stopped {
+            break;
         }
     }
     Ok(())

@@ -1,7 +1,7 @@
 //! The chosen settings as a file, with a comment for each tuned value.
 
 use super::choose::{Choice, cost, undecided};
-use super::page::held_out;
+use super::page::{held_out, none_held_out};
 use super::session::{Found, tuned};
 use super::study::Study;
 
@@ -16,13 +16,17 @@ pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, St
     let Some(row) = found.rows.get(&choice.number) else { return Ok(text) };
     let (own, proof) = (tuned(row), held_out(row));
     let mut out = format!(
-        "# Chosen by the tuning study \"{}\", setting {} of {}.\n# On held-out traces: stops {};\n# nuisance stops {}.\n",
+        "# Chosen by the tuning study \"{}\", setting {} of {}.\n",
         study.name.replace('\n', " "),
         choice.number,
         found.rows.len(),
-        proof.failing_words(),
-        proof.nuisance_words()
     );
+    if none_held_out(row) {
+        out.push_str("# No trace was held out: nothing but the traces they were chosen on speaks for these.\n");
+    } else {
+        let (stops, nuisance) = (proof.failing_words(), proof.nuisance_words());
+        out.push_str(&format!("# On held-out traces: stops {stops};\n# nuisance stops {nuisance}.\n"));
+    }
     if study.base_name == crate::settings::Loaded::example().source_name {
         out.push_str("# The study named no leg: the machine below is the built-in example leg's. Put in your own.\n");
     }

@@ -11,6 +11,7 @@ use slackside::settings::Checked;
 use slackside::sight::{Seen, Sight};
 use slackside::units::{DeciCelsius, Micrometres, Micros, Ppm, Span, TurnFraction, Turns, Watts};
 
+use super::flips::Flips;
 use super::index::Index;
 
 /// Rows from one key to the next.
@@ -103,6 +104,7 @@ pub struct Store {
     pub(super) whole: Vec<Whole>,
     pub(super) keys: Vec<Key>,
     pub(super) index: Index,
+    pub(super) flips: Flips,
     first: Micros,
     end: Micros,
 }
@@ -176,6 +178,7 @@ impl Builder {
                 whole: Vec::new(),
                 keys: Vec::new(),
                 index: Index::default(),
+                flips: Flips::default(),
                 first: Micros::MAX,
                 end: Micros::ZERO,
             },

@@ -32,6 +32,7 @@ use slackside::judge::Condition;
 use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
+use crate::outputs::same_file;
 use crate::scenario::error::{ScenarioError as Refused, Wrong, line_of};
 use crate::settings as files;
 
@@ -110,6 +111,12 @@ pub struct Family {
     pub alarm: Option<String>,
 }
 
+impl Family {
+    fn seeds(&self) -> std::ops::Range<u64> {
+        self.first_seed..self.first_seed.saturating_add(u64::from(self.runs))
+    }
+}
+
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct LimitEntry {
@@ -182,7 +189,8 @@ impl Study {
             .map_err(|error| single(None, "", format!("cannot be read: {error}; give the path of a study file")))?;
         let file: File = toml::from_str(&text).map_err(|error| {
             let line = error.span().map(|span| 1 + text[..span.start].matches('\n').count());
-            single(line, "", error.message().lines().map(str::trim).collect::<Vec<_>>().join("; "))
+            let said = error.message().lines().map(str::trim).collect::<Vec<_>>().join("; ");
+            single(line, "", plainly(&said))
         })?;
         let beside = |file: &Path| path.parent().unwrap_or(Path::new("")).join(file);
         let loaded = match &file.settings {
@@ -204,12 +212,20 @@ impl Study {
             tell("trace".to_owned(), "there is no [[trace]] and no [[family]]: name what to tune on".to_owned());
         }
         for (number, trace) in file.traces.iter().enumerate() {
+            let recording = beside(&trace.file);
+            let same = |other: &Trace| same_file(&beside(&other.file), &recording);
+            if file.traces.iter().take(number).any(same) {
+                let message = format!(
+                    "{} is there twice: remove one, since it would count double, and might be tuned on and held out at once",
+                    recording.display()
+                );
+                tell(format!("trace.{number}.file"), message);
+            }
             let mut there = |field: &str, path: &Path, mend: &str| {
                 if !path.is_file() {
                     tell(format!("trace.{number}.{field}"), format!("{} is not there: {mend}", path.display()));
                 }
             };
-            let recording = beside(&trace.file);
             there("file", &recording, "give the path of a recording, counted from the study's own directory");
             if let Some(settings) = &trace.settings {
                 there("settings", &beside(settings), "give the path of the settings of its leg");
@@ -242,6 +258,21 @@ impl Study {
                 let message =
                     format!("\"{name}\" is no condition: use a name from the settings file, such as \"mistracking\"");
                 tell(format!("family.{number}.alarm"), message);
+            }
+        }
+        for (number, family) in file.families.iter().enumerate() {
+            let same = |other: &Family| {
+                let (one, two) = (other.seeds(), family.seeds());
+                same_file(&beside(&other.scenario), &beside(&family.scenario))
+                    && one.start < two.end
+                    && two.start < one.end
+            };
+            if let Some(first) = file.families.iter().take(number).position(same) {
+                let message = format!(
+                    "is that of family.{first}, and some of the seeds are the same: the same chance would count double, and might be tuned on and held out at once; give this one first_seed = {}",
+                    file.families.iter().map(|family| family.seeds().end).max().unwrap_or(1)
+                );
+                tell(format!("family.{number}.scenario"), message);
             }
         }
         let mut knobs = Vec::new();
@@ -337,6 +368,20 @@ impl Study {
 /// They cannot be read, or break a rule.
 pub fn read_settings(path: &Path, bench: bool) -> anyhow::Result<files::Loaded> {
     Ok(if bench { files::read_for_bench(path)? } else { files::read(path)? })
+}
+
+/// What the reader of the file says, in words instead of types.
+fn plainly(said: &str) -> String {
+    let words = [
+        ("expected u64", "expected a whole number from 0 up"),
+        ("expected u32", "expected a whole number from 0 up"),
+        ("expected usize", "expected a whole number from 0 up"),
+        ("expected f64", "expected a number"),
+        ("expected an array of length 2", "expected two numbers, such as [0.3, 1.0]"),
+        ("missing field `search`", "missing field `search`: add [search] with method = \"grid\", or another"),
+        ("missing field `name`", "missing field `name`: say what the report shall be headed with"),
+    ];
+    words.iter().fold(said.to_owned(), |said, (from, to)| said.replace(from, to))
 }
 
 /// Why an end of a ladder can be part of no setting at all, if it can not: out of range, or beyond the code's 20 %.

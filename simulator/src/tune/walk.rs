@@ -22,7 +22,7 @@ impl Walk {
     }
 
     /// The value crosses at `at`, which is no later than `row`. Whether the alarm turns.
-    fn flip(&mut self, cell: &LeaptCell, at: Micros, row: usize) -> bool {
+    pub(super) fn flip(&mut self, cell: &LeaptCell, at: Micros, row: usize) -> bool {
         self.beyond = !self.beyond;
         if self.beyond == cell.active {
             self.due = Micros::MAX;
@@ -37,7 +37,7 @@ impl Walk {
     }
 
     /// Whether the running delay has ended by `at`, which is no later than `row`. It may have done so in a block passed over.
-    fn ends(&mut self, store: &Store, at: Micros, (from, row): (usize, usize)) -> bool {
+    pub(super) fn ends(&mut self, store: &Store, at: Micros, (from, row): (usize, usize)) -> bool {
         if self.due <= at {
             self.turns = store.row_at(self.due).clamp(from, row);
             return true;
@@ -46,7 +46,7 @@ impl Walk {
     }
 
     /// No crossing up to `to`: the delay may still end before.
-    fn rest(mut self, store: &Store, from: usize, to: usize) -> Self {
+    pub(super) fn rest(mut self, store: &Store, from: usize, to: usize) -> Self {
         if self.turns == usize::MAX && to > from && self.due <= store.at(to - 1) {
             self.turns = store.row_at(self.due).clamp(from, to);
         }
@@ -185,42 +185,62 @@ pub(super) fn speed(
     (from, to): (usize, usize),
 ) -> Walk {
     let mut walk = Walk::new(cell);
-    let mut shaft = now;
+    let mut turned = false;
+    let unknown = pass(store, cell, pace, head, (now, walk.beyond), (from, to), |at, row, crosses| {
+        turned = walk.ends(store, at, (from, row)) || (crosses && walk.flip(cell, at, row));
+        !turned
+    });
+    if let Some(row) = unknown {
+        walk.turns = row;
+    }
+    if turned || unknown.is_some() { walk } else { walk.rest(store, from, to) }
+}
+
+/// Go along a speed condition of one shaft, told what is known of it before row `from` and whether it is beyond: `seen` gets every
+/// row looked at and every crossing with its time, and says whether to go on. The row from which on nothing is known, if any.
+fn pass(
+    store: &Store,
+    cell: &LeaptCell,
+    pace: &Pace,
+    head: bool,
+    (now, beyond): (Shaft, bool),
+    (from, to): (usize, usize),
+    mut seen: impl FnMut(Micros, usize, bool) -> bool,
+) -> Option<usize> {
+    let (mut shaft, mut beyond) = (now, beyond);
     let mut row = from;
+    let limit = u32::try_from(cell.limit).unwrap_or(u32::MAX);
+    let clear = u32::try_from(cell.clear).unwrap_or(0);
+    let last = to.div_ceil(BLOCK);
     while row < to {
         let block = row / BLOCK;
-        let limit = u32::try_from(cell.limit).unwrap_or(u32::MAX);
-        let clear = u32::try_from(cell.clear).unwrap_or(0);
-        let last = to.div_ceil(BLOCK);
-        let next = if walk.beyond {
+        let next = if beyond {
             pace.quick.first(block, last, |quick| quick <= clear)
         } else {
             pace.calm.first(block, last, |calm| calm > limit)
-        };
-        let Some(next) = next else { return walk.rest(store, from, to) };
+        }?;
         if next > block {
             row = next * BLOCK;
             let key = &store.keys[next];
-            let Some(known) = Shaft::of(if head { &key.head } else { &key.boot }) else {
-                walk.turns = row;
-                return walk;
-            };
+            let Some(known) = Shaft::of(if head { &key.head } else { &key.boot }) else { return Some(row) };
             shaft = known;
         }
         let end = ((row / BLOCK + 1) * BLOCK).min(to);
         while row < end {
             let at = store.at(row);
             let crossing = Micros::new(shaft.crossing(cell.limit));
-            let crosses = !walk.beyond && crossing <= at;
-            if crosses && (walk.ends(store, crossing, (from, row)) || walk.flip(cell, crossing, row)) {
-                return walk;
+            if !beyond && crossing <= at {
+                if !seen(crossing, row, true) {
+                    return None;
+                }
+                beyond = true;
             }
-            if walk.ends(store, at, (from, row)) {
-                return walk;
+            if !seen(at, row, false) {
+                return None;
             }
             if let Some(known) = edge_at(store, row, head) {
                 shaft = known;
-                let beyond = if at.get() >= shaft.crossing(cell.limit) {
+                let now = if at.get() >= shaft.crossing(cell.limit) {
                     true
                 } else {
                     let time = u64::from(shaft.pitch.time.get());
@@ -229,17 +249,84 @@ pub(super) fn speed(
                     } else if time <= pitch_time(shaft.pitch.angle, cell.clear) {
                         false
                     } else {
-                        walk.beyond
+                        beyond
                     }
                 };
-                if beyond != walk.beyond && walk.flip(cell, at, row) {
-                    return walk;
+                if now != beyond {
+                    if !seen(at, row, true) {
+                        return None;
+                    }
+                    beyond = now;
                 }
             }
             row += 1;
         }
     }
-    walk.rest(store, from, to)
+    None
+}
+
+/// The first row from `row` on, before `to`, at which a condition other than of speed is beyond (`above`) or within.
+pub(super) fn next_value(
+    store: &Store,
+    number: usize,
+    cell: &LeaptCell,
+    (row, to): (usize, usize),
+    above: bool,
+) -> Option<usize> {
+    let index = &store.index;
+    let range = (row, to);
+    let long = |row: usize| {
+        let value = store.long[row];
+        (value != i32::MIN).then_some(i64::from(value))
+    };
+    let short = |row: usize| Some(i64::from(store.short[row]));
+    match number {
+        0 => dense(&index.short, 1, short, cell, range, above),
+        1 => dense(&index.long, 1, long, cell, range, above),
+        2 => dense_below(&index.short, short, cell, range, above),
+        3 => dense_below(&index.long, long, cell, range, above),
+        4 => dense(&index.since, 2, |row| Some(i64::from(store.since[row])), cell, range, above),
+        9 => sparse(&index.duty, cell, range, above),
+        _ => sparse(&index.shift, cell, range, above),
+    }
+}
+
+/// All crossings of a condition in `from..to`, with their times and rows, told whether it is beyond before. `from` begins a block.
+pub(super) fn crossings(
+    store: &Store,
+    number: usize,
+    cell: &LeaptCell,
+    mut beyond: bool,
+    (from, to): (usize, usize),
+    mut found: impl FnMut(Micros, usize),
+) {
+    let head = number == 8;
+    if (5..=8).contains(&number) {
+        let pace = if head { &store.index.head } else { &store.index.boot };
+        let mut row = from;
+        while row < to {
+            let key = &store.keys[row / BLOCK];
+            let Some(shaft) = Shaft::of(if head { &key.head } else { &key.boot }) else {
+                row = (row / BLOCK + 1) * BLOCK;
+                continue;
+            };
+            let unknown = pass(store, cell, pace, head, (shaft, beyond), (row, to), |at, row, crosses| {
+                if crosses {
+                    beyond = !beyond;
+                    found(at, row);
+                }
+                true
+            });
+            row = unknown.unwrap_or(to);
+        }
+        return;
+    }
+    let mut row = from;
+    while let Some(next) = next_value(store, number, cell, (row, to), !beyond).filter(|next| *next < to) {
+        beyond = !beyond;
+        found(store.at(next), next);
+        row = next + 1;
+    }
 }
 
 /// Boot pitches at speed since the last that was surely slow, after row `to - 1`. `cell` is that of underspeed, `now` what is known

@@ -96,7 +96,8 @@ impl Cell {
 /// The cells of all conditions, each flag as a set: a scan then finds at once which of them have anything to do.
 #[derive(Clone, Debug)]
 pub(super) struct Cells {
-    due: [Micros; Condition::COUNT],
+    /// When each running delay ends, the low half: it lies within a span of the newest time.
+    due: [u32; Condition::COUNT],
     pub beyond: ConditionSet,
     pub active: ConditionSet,
     latches: ConditionSet,
@@ -106,25 +107,27 @@ pub(super) struct Cells {
 
 impl Cells {
     pub(super) const NEW: Self = Self {
-        due: [NEVER; Condition::COUNT],
+        due: [0; Condition::COUNT],
         beyond: ConditionSet::EMPTY,
         active: ConditionSet::EMPTY,
         latches: ConditionSet::EMPTY,
         pending: ConditionSet::EMPTY,
     };
 
-    pub(super) fn get(&self, condition: Condition) -> Cell {
+    /// The cell as of `newest`, the newest time: no delay that still runs ended before it.
+    pub(super) fn get(&self, condition: Condition, newest: Micros) -> Cell {
+        let due = self.due.get(condition.index()).copied().filter(|_| self.pending.contains(condition));
         Cell {
             beyond: self.beyond.contains(condition),
             active: self.active.contains(condition),
             latches: self.latches.contains(condition),
-            due: self.due.get(condition.index()).copied().unwrap_or(NEVER),
+            due: due.map_or(NEVER, |due| newest.after(Span::new(due.wrapping_sub(newest.get() as u32)))),
         }
     }
 
     pub(super) fn set(&mut self, condition: Condition, cell: Cell) {
         if let Some(due) = self.due.get_mut(condition.index()) {
-            *due = cell.due;
+            *due = cell.due.get() as u32;
         }
         self.beyond = self.beyond.put(condition, cell.beyond);
         self.active = self.active.put(condition, cell.active);

@@ -189,6 +189,7 @@ impl Judge {
         if !same {
             self.motion.fetch(page)?;
         }
+        self.draw_again();
         Ok(())
     }
 }

@@ -26,6 +26,7 @@ mod heat;
 mod kept;
 #[doc(hidden)]
 pub mod leap;
+mod limits;
 mod people;
 mod permits;
 mod quiet;
@@ -50,6 +51,7 @@ use alarm::Event;
 use cell::{Cell, Cells, NEVER, Sense, Turned};
 use course::Course;
 use heat::Heat;
+use limits::InForce;
 use people::People;
 use quiet::Bands;
 use reference::Reference;
@@ -141,7 +143,7 @@ pub struct Judge {
     /// When the first thing was observed.
     base: Micros,
     newest: Micros,
-    limits: Limits,
+    limits: InForce,
     fitted: Fitted,
     out_of_service: ConditionSet,
     /// Those whose action is to stop, and to drop feed.
@@ -199,7 +201,7 @@ impl Judge {
             begun: false,
             base: Micros::ZERO,
             newest: Micros::ZERO,
-            limits: Limits::STARTING,
+            limits: InForce::NONE,
             fitted: Fitted { head: false, boot: false, power_meter: false, contacts: [false; Place::COUNT] },
             out_of_service: ConditionSet::EMPTY,
             stopping: ConditionSet::EMPTY,
@@ -244,7 +246,7 @@ impl Judge {
         self.begun = false;
         self.base = Micros::ZERO;
         self.newest = Micros::ZERO;
-        self.limits.clone_from(&settings.limits);
+        self.limits.take(&settings.limits);
         self.fitted = Fitted {
             head: head_targets.is_some(),
             boot: boot_targets.is_some(),
@@ -252,8 +254,8 @@ impl Judge {
             contacts: contacts.map(|contact| contact.is_some()),
         };
         self.out_of_service = senses::out_of_service(settings);
-        self.stopping = self.acting(Action::Stop);
-        self.dropping_feed = self.acting(Action::DropFeed);
+        self.stopping = acting(&settings.limits, Action::Stop);
+        self.dropping_feed = acting(&settings.limits, Action::DropFeed);
         self.names = Nameplate::new(&settings.machine);
         self.scale = Ppm::ONE;
         self.speeds = Speeds::new(&self.names, &self.limits, self.scale);
@@ -278,7 +280,7 @@ impl Judge {
         self.status.run_permit = false;
         self.status.feed_permit = false;
         self.status.phase = Phase::Unsure;
-        self.revive(survivor);
+        self.revive(&settings.limits, survivor);
         self.find_due();
     }
 
@@ -308,8 +310,8 @@ impl Judge {
         match seen.sight {
             Sight::Wake => return,
             Sight::Motion(motion) => {
-                if fast && self.bands.hold(&self.motion, motion, &self.reference, &self.speeds, now) {
-                    self.glide(motion, now);
+                if fast && let Some(until) = self.bands.hold(&self.motion, motion, &self.reference, &self.speeds, now) {
+                    self.glide(motion, until, now);
                     return;
                 }
                 let head_edge = motion.head.edges != self.motion.head.edges;
@@ -487,7 +489,8 @@ impl Judge {
                     self.state(condition),
                     AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged
                 );
-                let latches = was_latched || (self.limits.of(condition).latching && !self.stops_softly(condition, now));
+                let latches =
+                    was_latched || (self.limits.latching.contains(condition) && !self.stops_softly(condition, now));
                 self.with_cell(condition, |cell| cell.latches = latches);
                 let to = self.state(condition).next(Event::Raise, latches);
                 if to == AlarmState::Unacknowledged {
@@ -500,7 +503,7 @@ impl Judge {
 
     /// An alarm was raised: if it stops the leg, note what follows.
     fn tripped(&mut self, condition: Condition, now: Micros) {
-        if self.limits.of(condition).action != Action::Stop {
+        if !self.stopping.contains(condition) {
             return;
         }
         self.raised = Some(self.raised.map_or(condition, |first| first.min(condition)));
@@ -564,11 +567,11 @@ impl Judge {
     }
 
     fn cell(&self, condition: Condition) -> Cell {
-        self.cells.get(condition)
+        self.cells.get(condition, self.newest)
     }
 
     fn with_cell<T>(&mut self, condition: Condition, change: impl FnOnce(&mut Cell) -> T) -> T {
-        let mut cell = self.cells.get(condition);
+        let mut cell = self.cell(condition);
         let result = change(&mut cell);
         self.cells.set(condition, cell);
         result
@@ -583,12 +586,6 @@ impl Judge {
             *state = to;
         }
         self.holding = self.holding.put(condition, to.holds());
-    }
-
-    /// The conditions that act so.
-    fn acting(&self, action: Action) -> ConditionSet {
-        let acts = |set: ConditionSet, condition| set.put(condition, self.limits.of(condition).action == action);
-        Condition::ALL.into_iter().fold(ConditionSet::EMPTY, acts)
     }
 
     fn any(&self, is: impl Fn(AlarmState) -> bool) -> bool {
@@ -620,6 +617,12 @@ impl Default for Judge {
     fn default() -> Self {
         Self::new()
     }
+}
+
+/// The conditions that act so.
+fn acting(limits: &Limits, action: Action) -> ConditionSet {
+    let acts = |set: ConditionSet, condition| set.put(condition, limits.of(condition).action == action);
+    Condition::ALL.into_iter().fold(ConditionSet::EMPTY, acts)
 }
 
 /// Rated power times service factor.

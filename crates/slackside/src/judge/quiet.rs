@@ -6,7 +6,7 @@
 use super::cell::NEVER;
 use super::reference::Reference;
 use super::senses::microturns;
-use super::speeds::{Open, Pace, Speeds, pitch_time, too_slow};
+use super::speeds::{Open, Pace, Speeds, too_slow};
 use super::{Condition, ConditionSet, Judge};
 use crate::input::Place;
 use crate::motion::{ContactMotion, Motion, ShaftMotion, Slip, SlipReading};
@@ -43,6 +43,9 @@ pub(super) struct Bands {
     long: Band,
     following: Turns,
     duty: i32,
+    /// When silence of each shaft leaves them; no time at all if its last edge does not lie within.
+    head_until: Micros,
+    boot_until: Micros,
 }
 
 /// From the limit below zero, given as a magnitude, up to the limit above: neither reached.
@@ -53,7 +56,7 @@ struct Band {
 }
 
 keep!(Band { above, below });
-keep!(Bands { drawn, slip, short, long, following, duty });
+keep!(Bands { drawn, slip, short, long, following, duty } fixed { head_until, boot_until });
 
 impl Band {
     const NONE: Self = Self { above: i32::MIN, below: i32::MIN };
@@ -67,21 +70,43 @@ impl Band {
 }
 
 impl Bands {
-    pub(super) const NONE: Self =
-        Self { drawn: false, slip: false, short: Band::NONE, long: Band::NONE, following: Turns::ZERO, duty: i32::MIN };
+    pub(super) const NONE: Self = Self {
+        drawn: false,
+        slip: false,
+        short: Band::NONE,
+        long: Band::NONE,
+        following: Turns::ZERO,
+        duty: i32::MIN,
+        head_until: Micros::ZERO,
+        boot_until: Micros::ZERO,
+    };
 
-    /// Whether the step from `old` to `new` lies within the bands at `now`.
-    pub(super) fn hold(&self, old: &Motion, new: &Motion, reference: &Reference, speeds: &Speeds, now: Micros) -> bool {
-        self.drawn
-            && shaft_holds(&old.boot, &new.boot, &speeds.boot, now)
+    /// Whether the step from `old` to `new` lies within the bands at `now`; if so, when silence of head and boot will leave them.
+    #[inline]
+    pub(super) fn hold(
+        &self,
+        old: &Motion,
+        new: &Motion,
+        reference: &Reference,
+        speeds: &Speeds,
+        now: Micros,
+    ) -> Option<(Micros, Micros)> {
+        if !self.drawn {
+            return None;
+        }
+        let boot = until_with(self.boot_until, &old.boot, &new.boot, &speeds.boot);
+        let head =
+            if self.slip { until_with(self.head_until, &old.head, &new.head, &speeds.head) } else { self.head_until };
+        let holds = now < boot
             && (!self.slip
-                || (shaft_holds(&old.head, &new.head, &speeds.head, now)
+                || (now < head
                     && self.short.holds(&new.slip_short)
                     && self.long.holds(&new.slip_long)
                     && new.head_since_boot < self.following))
             && new.seen_ratio == old.seen_ratio
             && old.contacts.iter().zip(&new.contacts).all(|(old, new)| self.contact_holds(old, new))
-            && new.head.pitch.is_none_or(|pitch| reference.agrees(&pitch))
+            && new.head.pitch.is_none_or(|pitch| reference.agrees(&pitch));
+        holds.then_some((head, boot))
     }
 
     fn contact_holds(&self, old: &ContactMotion, new: &ContactMotion) -> bool {
@@ -92,13 +117,30 @@ impl Bands {
     }
 }
 
-fn shaft_holds(old: &ShaftMotion, new: &ShaftMotion, pace: &Pace, now: Micros) -> bool {
-    let (Some(pitch), Some(edge)) = (new.pitch, new.last_edge) else { return false };
-    new.distrust == old.distrust
-        && new.pattern == old.pattern
-        && new.next_largest > TurnFraction::ZERO
-        && !too_slow(&pitch, pace.first)
-        && now.get().saturating_sub(edge.get()) <= pitch_time(new.next_largest, pace.first)
+/// Whether a shaft gave an edge, or one that was rejected, from `old` to `new`. Within the bands nothing else of it moves without.
+const fn moved(old: &ShaftMotion, new: &ShaftMotion) -> bool {
+    old.edges != new.edges || old.rejected != new.rejected
+}
+
+/// When silence of the shaft as it is `new` leaves the bands, if that of the `old` one did at `until`.
+fn until_with(until: Micros, old: &ShaftMotion, new: &ShaftMotion, pace: &Pace) -> Micros {
+    if new.distrust != old.distrust || new.pattern != old.pattern {
+        Micros::ZERO
+    } else if moved(old, new) {
+        until_of(new, pace)
+    } else {
+        until
+    }
+}
+
+/// When silence of the shaft leaves the bands: no time at all if its last pitch does not lie within.
+fn until_of(shaft: &ShaftMotion, pace: &Pace) -> Micros {
+    match (shaft.pitch, shaft.last_edge) {
+        (Some(pitch), Some(since)) if shaft.next_largest > TurnFraction::ZERO && !too_slow(&pitch, pace.first) => {
+            Open { since, largest: shaft.next_largest }.crossing(pace.first)
+        }
+        _ => Micros::ZERO,
+    }
 }
 
 impl Judge {
@@ -122,30 +164,50 @@ impl Judge {
             long: Band { above: setpoint(Condition::SlipHigh), below: setpoint(Condition::SlipNegative) },
             following: microturns(setpoint(Condition::BeltNotFollowing)),
             duty: setpoint(Condition::MistrackingDuty),
+            head_until: self.until(&self.motion.head, &self.speeds.head),
+            boot_until: self.until(&self.motion.boot, &self.speeds.boot),
+        }
+    }
+
+    /// The same, and no time at all too if the last edge came before the last start: silence counts from that then.
+    fn until(&self, shaft: &ShaftMotion, pace: &Pace) -> Micros {
+        if shaft.last_edge < self.course.opened { Micros::ZERO } else { until_of(shaft, pace) }
+    }
+
+    /// Find again, after the rest was fetched, what is not kept of them.
+    pub(super) fn draw_again(&mut self) {
+        if self.bands.drawn {
+            self.bands.head_until = self.until(&self.motion.head, &self.speeds.head);
+            self.bands.boot_until = self.until(&self.motion.boot, &self.speeds.boot);
         }
     }
 
     /// Take a motion that lies within the bands.
-    pub(super) fn glide(&mut self, motion: &Motion, now: Micros) {
-        self.motion.head = motion.head;
-        self.motion.boot = motion.boot;
+    pub(super) fn glide(&mut self, motion: &Motion, (head, boot): (Micros, Micros), now: Micros) {
+        self.bands.head_until = head;
+        self.bands.boot_until = boot;
         self.motion.slip_short = motion.slip_short;
         self.motion.slip_long = motion.slip_long;
         self.motion.slipped = motion.slipped;
         self.motion.head_since_boot = motion.head_since_boot;
-        let contacts: &mut [ContactMotion; Place::COUNT] = &mut self.motion.contacts;
-        for (kept, new) in contacts.iter_mut().zip(&motion.contacts) {
-            kept.duty = new.duty;
-            kept.count = new.count;
+        // Duty does not move without the boot.
+        if moved(&self.motion.boot, &motion.boot) {
+            self.motion.boot = motion.boot;
+            let contacts: &mut [ContactMotion; Place::COUNT] = &mut self.motion.contacts;
+            for (kept, new) in contacts.iter_mut().zip(&motion.contacts) {
+                kept.duty = new.duty;
+                kept.count = new.count;
+            }
+        }
+        if moved(&self.motion.head, &motion.head) {
+            self.motion.head = motion.head;
         }
         // Power and drive are as they were at the last step: only slip can have changed what goes in.
         if let Some(slip) = motion.slip_short.reading.ppm().filter(|slip| slip.get() != self.heat_slip) {
             self.heat_slip = slip.get();
             self.feed_heat(now);
         }
-        let first = |open: Option<Open>, pace: &Pace| open.map_or(NEVER, |open| open.crossing(pace.first));
-        let head = if self.fitted.head { first(self.open_head(), &self.speeds.head) } else { NEVER };
-        self.silence = head.min(first(self.open_boot(), &self.speeds.boot));
+        self.silence = boot.min(if self.fitted.head { head } else { NEVER });
         self.find_due();
     }
 }

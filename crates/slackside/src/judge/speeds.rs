@@ -3,9 +3,10 @@
 
 use super::cell::{NEVER, Sense};
 use super::condition::Condition;
+use super::limits::{InForce, Limit};
 use crate::math::divide;
 use crate::motion::{Pitch, ShaftMotion};
-use crate::settings::{Limit, Limits, Machine, Targets};
+use crate::settings::{Machine, Targets};
 use crate::units::{Micros, MicroturnsPerSecond, Ppm, TurnFraction};
 
 /// Microseconds a turn; the longest stands for never.
@@ -93,7 +94,7 @@ impl Speeds {
     };
 
     /// The limits at `scale` of nameplate speed.
-    pub(super) fn new(names: &Nameplate, limits: &Limits, scale: Ppm) -> Self {
+    pub(super) fn new(names: &Nameplate, limits: &InForce, scale: Ppm) -> Self {
         let head = scaled(names.normal_head, scale);
         let boot = scaled(names.normal_boot, scale);
         let deep = SpeedLimit::new(boot, limits.of(Condition::DeepUnderspeed));

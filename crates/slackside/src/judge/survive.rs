@@ -3,13 +3,14 @@
 use super::cell::Cell;
 use super::heat::Heat;
 use super::{AlarmState, Condition, Judge};
+use crate::settings::Limits;
 use crate::survivor::Survivor;
 use crate::units::Span;
 
 impl Judge {
     /// Put back what survived: trips are latched, whatever caused them may be gone; bypasses have lapsed.
     #[inline(never)]
-    pub(super) fn revive(&mut self, survivor: &Survivor) {
+    pub(super) fn revive(&mut self, limits: &Limits, survivor: &Survivor) {
         for condition in Condition::ALL {
             let latched = survivor.latched.contains(condition);
             let state = if latched && survivor.acknowledged.contains(condition) {
@@ -28,7 +29,7 @@ impl Judge {
         self.status.boot_cleared_needed = survivor.boot_cleared_needed;
         self.starts = super::Window::new();
         self.start_ages.clone_from(&survivor.start_ages);
-        self.heat = Heat::new(&self.limits.slip_heat, self.limits.of(Condition::SlipHeat), survivor.slip_heat);
+        self.heat = Heat::new(&limits.slip_heat, limits.of(Condition::SlipHeat), survivor.slip_heat);
     }
 
     /// What must survive a loss of power, as it stands now.

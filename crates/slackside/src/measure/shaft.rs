@@ -270,7 +270,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
     fn begin(&mut self, at: Micros, motion: &mut ShaftMotion) -> Counted {
         self.spacing.forget_turns();
         self.scatter.lose_step();
-        self.spacing.pass(at.get() as u32, Span::ZERO);
+        self.spacing.pass(at.get() as u32);
         self.suspect = None;
         self.too_fast = 0;
         self.trains = 0;
@@ -285,7 +285,7 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
 
     fn turning(&mut self, at: Micros, time: Span, motion: &mut ShaftMotion) -> Counted {
         let a_turn_ago = self.spacing.gap_to_next();
-        let moved = self.spacing.pass(at.get() as u32, time);
+        let moved = self.spacing.pass(at.get() as u32);
         self.judge_scatter(time, a_turn_ago, motion);
         let mut passed = self.spacing.current();
         self.judge_rate(time, passed, motion);

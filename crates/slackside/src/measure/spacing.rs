@@ -8,7 +8,7 @@ mod kept;
 
 use crate::math::{fraction, mul_div, ppm_of_turn};
 use crate::settings::{Spacing as Declared, Targets};
-use crate::units::{Span, TurnFraction};
+use crate::units::TurnFraction;
 
 /// The most marks a turn: 32 targets, both edges.
 pub const MOST_MARKS: usize = 64;
@@ -40,8 +40,6 @@ struct Mark {
     share: u32,
     /// Time of the last pass, wrapping.
     time: u32,
-    /// The pitch that ended here at the last pass.
-    gap: u32,
     /// The turn that ended here at the last pass.
     turn: u32,
     /// Sum of pitches so far; while concluding, the new share.
@@ -50,7 +48,7 @@ struct Mark {
     sum_turn: u32,
 }
 
-const BLANK: Mark = Mark { share: 0, time: 0, gap: 0, turn: 0, sum_gap: 0, sum_turn: 0 };
+const BLANK: Mark = Mark { share: 0, time: 0, turn: 0, sum_gap: 0, sum_turn: 0 };
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Stage {
@@ -176,9 +174,15 @@ impl<const MARKS: usize> Spacing<MARKS> {
         self.share_of(self.step(self.index, self.count.wrapping_sub(1)))
     }
 
+    /// How long the pitch to a mark took a turn ago, in microseconds: `old` is the mark as that pass left it, `before` the one that was
+    /// passed last. Both turns must have been whole.
+    const fn gap_a_turn_ago(before: Mark, old: Mark) -> u32 {
+        old.time.wrapping_sub(before.time.wrapping_sub(before.turn))
+    }
+
     /// How long the pitch to the next mark took a turn ago, in microseconds.
     pub fn gap_to_next(&self) -> u32 {
-        self.mark(self.step(self.index, 1)).gap
+        Self::gap_a_turn_ago(self.mark(self.index), self.mark(self.step(self.index, 1)))
     }
 
     /// The smallest any pitch can be, in 2^-32 turn.
@@ -212,18 +216,17 @@ impl<const MARKS: usize> Spacing<MARKS> {
         self.stage = Stage::Listening { passed: 0 };
     }
 
-    /// The next mark passes at `time` (microseconds, wrapping), `gap` after the one before.
+    /// The next mark passes at `time` (microseconds, wrapping).
     /// Returns whether what is known of the spacing changed materially.
-    pub fn pass(&mut self, time: u32, gap: Span) -> bool {
+    pub fn pass(&mut self, time: u32) -> bool {
         let before = self.index;
         self.index = self.step(before, 1);
-        let turn_before_start = self.mark(before).turn;
+        let start = self.mark(before);
         let index = self.index;
         let old = self.mark(index);
         let turn = time.wrapping_sub(old.time);
         if let Some(mark) = self.marks.get_mut(usize::from(index)) {
             mark.time = time;
-            mark.gap = gap.get();
             mark.turn = turn;
         }
         if self.count == 1 {
@@ -242,7 +245,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
                 false
             }
             Stage::Summing { done } => {
-                self.sum(index, old, turn_before_start, done);
+                self.sum(index, old, start, done);
                 false
             }
             Stage::Concluding { done, total, material } => self.conclude(index, done, total, material),
@@ -256,8 +259,9 @@ impl<const MARKS: usize> Spacing<MARKS> {
         }
     }
 
-    /// `old` is the mark as it was before this pass; `turn_from_start` the turn that began where its pitch began.
-    fn sum(&mut self, index: u8, old: Mark, turn_from_start: u32, done: u16) {
+    /// `old` is the mark as it was before this pass; `start` the one where its pitch began.
+    fn sum(&mut self, index: u8, old: Mark, start: Mark, done: u16) {
+        let turn_from_start = start.turn;
         let difference = turn_from_start.abs_diff(old.turn);
         if difference > old.turn >> STEADY_SHIFT {
             self.clear_sums();
@@ -266,7 +270,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
         }
         let mean = (old.turn >> 1).wrapping_add(turn_from_start >> 1);
         if let Some(mark) = self.marks.get_mut(usize::from(index)) {
-            mark.sum_gap = mark.sum_gap.saturating_add(old.gap);
+            mark.sum_gap = mark.sum_gap.saturating_add(Self::gap_a_turn_ago(start, old));
             mark.sum_turn = mark.sum_turn.saturating_add(mean);
         }
         let done = done.saturating_add(1);
@@ -348,7 +352,6 @@ mod tests {
         growth_a_turn: f64,
     ) -> usize {
         let mut time = 1_000_000.0_f64;
-        let mut last = 1_000_000_u32;
         let mut adopted = 0;
         let mut angle = 0.0;
         for _ in 0..turns {
@@ -357,8 +360,7 @@ mod tests {
                 // Time as a quadratic of angle: a steady ramp of the turn time.
                 time = 1_000_000.0 + turn_us * (angle + growth_a_turn * angle * angle / 2.0);
                 let now = time.round() as u32;
-                adopted += usize::from(spacing.pass(now, Span::new(now - last)));
-                last = now;
+                adopted += usize::from(spacing.pass(now));
             }
         }
         assert!(time > 0.0);

@@ -52,6 +52,11 @@ fn since(edge: Turns, angle: Turns) -> u32 {
     (angle.beyond(edge).get() >> 8).min(u64::from(u32::MAX)) as u32
 }
 
+/// The time whose low half is `low`, at `now` or less than 71 minutes before.
+const fn whole_before(low: u32, now: Micros) -> Micros {
+    Micros::new(now.get().saturating_sub((now.get() as u32).wrapping_sub(low) as u64))
+}
+
 /// What the windows say at one head edge.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Told {
@@ -79,8 +84,9 @@ pub struct Windows {
     boot_index: u8,
     /// Head angle at the closing marks, newest last.
     at_marks: Deque<ShortAngle, REMEMBERED>,
-    /// Closing marks not yet placed between two head edges.
-    waiting: Deque<Micros, MOST_WAITING>,
+    /// Closing marks not yet placed between two head edges, the low halves of their times: a head that let them wait for longer than
+    /// those hold has rested, and everything begins afresh.
+    waiting: Deque<u32, MOST_WAITING>,
     /// The newest boot edge, not yet placed.
     boot_edge: Option<Micros>,
     /// Head angle at the newest placed boot edge.
@@ -186,7 +192,7 @@ impl Windows {
         if index.checked_rem(self.stride).unwrap_or(0) != 0 {
             return;
         }
-        if self.waiting.push_back(at).is_err() {
+        if self.waiting.push_back(at.get() as u32).is_err() {
             // More boot marks than a turning head can leave waiting: no common stretch any more.
             self.begin_anew();
             self.waiting.clear();
@@ -223,6 +229,7 @@ impl Windows {
         }
         let mut closed = None;
         while let Some(mark) = self.waiting.pop_front() {
+            let mark = whole_before(mark, at);
             let head = last_angle.forward(between(pitch, mark.since(last), time, bend));
             closed = Some(mark);
             self.place(short(head));

@@ -8,7 +8,7 @@ pub const FORMAT_VERSION: u8 = 1;
 
 /// The layout of the keyframe: which parts of the state are kept, in which order. A keyframe of another layout, or of another
 /// version of the core, is not restored.
-pub const STATE_LAYOUT: u8 = 4;
+pub const STATE_LAYOUT: u8 = 5;
 
 pub(super) const MAGIC: [u8; 4] = *b"SLsg";
 /// Bytes of the header with its CRC.

@@ -19,6 +19,7 @@ fn fetch_difference(expected: u32, page: &mut Page<'_>) -> Result<u32, Unreadabl
 struct Expected {
     share: u32,
     turn: u32,
+    time: u32,
     /// How often its pitch has been summed; `None` where sums mean nothing.
     sums: Option<u32>,
     /// The sum of turns of the mark passed after it, if it was summed as often.
@@ -30,57 +31,63 @@ struct Expected {
 }
 
 impl Expected {
-    const fn gap(share: u32, turn: u32) -> u32 {
-        fraction(share, turn)
-    }
-
-    /// The sum of turns of a mark whose share, turn and gap are known.
     fn sum_turn(self, mark: Mark, sums: u32) -> u32 {
         self.sum_turn.unwrap_or(mark.turn.wrapping_mul(sums))
     }
 
-    /// The sum of pitches of a mark of which all else is known.
-    const fn sum_gap(self, mark: Mark, sums: u32) -> u32 {
+    /// The sum of pitches of a mark of which all else is known; its last pitch took `gap`.
+    const fn sum_gap(self, mark: Mark, gap: u32, sums: u32) -> u32 {
         match (self.concluded, self.learned) {
             (true, _) => mark.share,
-            (false, true) => Self::gap(mark.share, mark.sum_turn),
-            (false, false) => mark.gap.wrapping_mul(sums),
+            (false, true) => fraction(mark.share, mark.sum_turn),
+            (false, false) => gap.wrapping_mul(sums),
         }
     }
 
-    /// All but the time.
+    /// All but the sums.
     fn keep(self, mark: Mark, pen: &mut Pen<'_>) {
         keep_difference(mark.share, self.share, pen);
         keep_difference(mark.turn, self.turn, pen);
-        keep_difference(mark.gap, Self::gap(mark.share, mark.turn), pen);
-        if let Some(sums) = self.sums {
-            keep_difference(mark.sum_turn, self.sum_turn(mark, sums), pen);
-            keep_difference(mark.sum_gap, self.sum_gap(mark, sums), pen);
-        }
+        keep_difference(mark.time, self.time, pen);
     }
 
     fn fetch(self, page: &mut Page<'_>) -> Result<Mark, Unreadable> {
         let mut mark = super::BLANK;
         mark.share = fetch_difference(self.share, page)?;
         mark.turn = fetch_difference(self.turn, page)?;
-        mark.gap = fetch_difference(Self::gap(mark.share, mark.turn), page)?;
+        mark.time = fetch_difference(self.time, page)?;
+        Ok(mark)
+    }
+
+    fn keep_sums(self, mark: Mark, gap: u32, pen: &mut Pen<'_>) {
+        if let Some(sums) = self.sums {
+            keep_difference(mark.sum_turn, self.sum_turn(mark, sums), pen);
+            keep_difference(mark.sum_gap, self.sum_gap(mark, gap, sums), pen);
+        }
+    }
+
+    fn fetch_sums(self, mut mark: Mark, gap: u32, page: &mut Page<'_>) -> Result<Mark, Unreadable> {
         if let Some(sums) = self.sums {
             mark.sum_turn = fetch_difference(self.sum_turn(mark, sums), page)?;
-            mark.sum_gap = fetch_difference(self.sum_gap(mark, sums), page)?;
+            mark.sum_gap = fetch_difference(self.sum_gap(mark, gap, sums), page)?;
         }
         Ok(mark)
     }
-}
-
-/// When a mark was passed, from the mark passed after it.
-const fn expected_time(newer: Mark) -> u32 {
-    newer.time.wrapping_sub(newer.gap)
 }
 
 impl<const MARKS: usize> Spacing<MARKS> {
     /// The mark passed `ago` marks before the newest.
     fn back(&self, ago: u8) -> u8 {
         self.step(self.index, self.count.wrapping_sub(ago))
+    }
+
+    /// How long the pitch took that ended at the mark passed `ago` marks before the newest, all times being known.
+    fn gap(&self, ago: u8) -> u32 {
+        let newest = self.mark(self.index);
+        let older = ago.saturating_add(1);
+        let began =
+            if older < self.count { self.mark(self.back(older)).time } else { newest.time.wrapping_sub(newest.turn) };
+        self.mark(self.back(ago)).time.wrapping_sub(began)
     }
 
     /// How often the mark passed `ago` before the newest was summed, if sums mean anything, and whether its new share is there.
@@ -104,6 +111,7 @@ impl<const MARKS: usize> Spacing<MARKS> {
         Expected {
             share: u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX),
             turn: newer.turn,
+            time: newer.time.wrapping_sub(fraction(newer.share, newer.turn)),
             sums,
             sum_turn: (newer_sums == sums).then_some(newer.sum_turn),
             concluded,
@@ -162,11 +170,10 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
             self.expected(ago, newer).keep(mark, pen);
             newer = mark;
         }
-        // Times apart from all else: where no edge was lost or extra they are as expected, a run of zeros.
         let mut newer = now;
         for ago in 0..self.count {
             let mark = self.mark(self.back(ago));
-            keep_difference(mark.time, expected_time(newer), pen);
+            self.expected(ago, newer).keep_sums(mark, self.gap(ago), pen);
             newer = mark;
         }
     }
@@ -189,10 +196,10 @@ impl<const MARKS: usize> Keep for Spacing<MARKS> {
         }
         let mut newer = now;
         for ago in 0..self.count {
-            let index = usize::from(self.back(ago));
-            let mark = self.marks.get_mut(index).ok_or(Unreadable)?;
-            mark.time = fetch_difference(expected_time(newer), page)?;
-            newer = *mark;
+            let index = self.back(ago);
+            let mark = self.expected(ago, newer).fetch_sums(self.mark(index), self.gap(ago), page)?;
+            *self.marks.get_mut(usize::from(index)).ok_or(Unreadable)? = mark;
+            newer = mark;
         }
         Ok(())
     }

@@ -2,6 +2,7 @@
 
 use super::{ShortAngle, Windows};
 use crate::record::keep::{Keep, Page, Pen, Unreadable, unzigzag, zigzag};
+use crate::units::Micros;
 
 /// Steps before each remembered angle: the first from the newest head edge.
 struct Steps {
@@ -40,7 +41,10 @@ impl Keep for Windows {
             slipped: _,
         } = self;
         self.boot_index.keep(pen);
-        self.waiting.keep(pen);
+        pen.varint(self.waiting.len() as u64);
+        for mark in &self.waiting {
+            super::whole_before(*mark, pen.now()).keep(pen);
+        }
         self.boot_edge.keep(pen);
         self.head_at_boot.keep(pen);
         self.head.keep(pen);
@@ -60,7 +64,12 @@ impl Keep for Windows {
 
     fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
         self.boot_index.fetch(page)?;
-        self.waiting.fetch(page)?;
+        self.waiting.clear();
+        for _ in 0..page.varint()? {
+            let mut mark = Micros::ZERO;
+            mark.fetch(page)?;
+            self.waiting.push_back(mark.get() as u32).map_err(|_| Unreadable)?;
+        }
         self.boot_edge.fetch(page)?;
         self.head_at_boot.fetch(page)?;
         self.head.fetch(page)?;
