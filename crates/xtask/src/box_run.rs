@@ -78,7 +78,7 @@ impl Drop for Emulator {
 /// Build the image, with these features.
 pub fn build(features: &str) -> Result<PathBuf> {
     let folder = root().join("crates/slackside-mps2");
-    let mut command = Toolchain::find(TARGET)?.cargo("build", TARGET, &folder, &[]);
+    let mut command = Toolchain::find(TARGET)?.cargo("build", &[TARGET], &folder);
     let status = command.args(["--release", "--features", features]).status()?;
     ensure!(status.success(), "the box for the emulated board does not build");
     Ok(chips().join(TARGET).join("release/slackside-mps2"))

@@ -2,7 +2,7 @@
 //!
 //! They are built by themselves: in the workspace, features that the desk asks for would leak into it.
 
-use anyhow::{Result, ensure};
+use anyhow::{Context, Result, ensure};
 
 use crate::root::root;
 use crate::toolchain::Toolchain;
@@ -28,34 +28,42 @@ const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("t
 
 /// Build core and box for all of them.
 pub fn run() -> Result<()> {
-    for target in TARGETS {
-        let toolchain = Toolchain::find(target)?;
-        for features in FEATURES {
-            let named = if features.is_empty() { "no features" } else { features };
-            println!("building the core for {target}, {named} ({toolchain:?})");
-            let status = toolchain
-                .cargo("build", target, &root(), &["-D", "warnings"])
-                .args(["--package", "slackside", "--no-default-features", "--features", features])
-                .status()?;
-            ensure!(status.success(), "the core does not build for {target} with {named}");
+    for features in FEATURES {
+        for targets in groups(&TARGETS)? {
+            build("slackside", &targets, features)?;
         }
     }
-    for target in TARGETS {
-        let toolchain = Toolchain::find(target)?;
-        for features in BOX_FEATURES {
-            let mut features: Vec<&str> = features.split_terminator(',').collect();
-            if target.starts_with("riscv32imc") {
-                features.push("portable-atomic");
-            }
-            println!("building the box for {target}, features {features:?} ({toolchain:?})");
-            let status = toolchain
-                .cargo("build", target, &root(), &["-D", "warnings"])
-                .args(["--package", "slackside-box", "--no-default-features", "--features", &features.join(",")])
-                .status()?;
-            ensure!(status.success(), "the box does not build for {target} with {features:?}");
+    for features in BOX_FEATURES {
+        let (without_atomics, with): (Vec<&str>, Vec<&str>) =
+            TARGETS.iter().partition(|target| target.starts_with("riscv32imc"));
+        for targets in groups(&with)? {
+            build("slackside-box", &targets, features)?;
+        }
+        for targets in groups(&without_atomics)? {
+            build("slackside-box", &targets, &format!("portable-atomic {features}"))?;
         }
     }
     println!("core and box: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    Ok(())
+}
+
+/// All at once if one toolchain builds for all of them, so that no processor waits for another; else one by one.
+fn groups<'a>(targets: &[&'a str]) -> Result<Vec<Vec<&'a str>>> {
+    Ok(match Toolchain::common(targets)? {
+        Some(_) => vec![targets.to_vec()],
+        None => targets.iter().map(|target| vec![*target]).collect(),
+    })
+}
+
+fn build(package: &str, targets: &[&str], features: &str) -> Result<()> {
+    let named = if features.is_empty() { "no features" } else { features };
+    println!("building {package} with {named} for {}", targets.join(", "));
+    let toolchain = Toolchain::common(targets)?.context("no targets, or no toolchain for all")?;
+    let status = toolchain
+        .cargo_with(&["-D", "warnings"], "build", targets, &root())
+        .args(["--package", package, "--no-default-features", "--features", features])
+        .status()?;
+    ensure!(status.success(), "{package} with {named} does not build for all of {}", targets.join(", "));
     Ok(())
 }
 
@@ -65,7 +73,7 @@ pub fn boards() -> Result<()> {
         let toolchain = Toolchain::find(target)?;
         println!("building {package} for {target} ({toolchain:?})");
         let folder = root().join("crates").join(package);
-        let status = toolchain.cargo("build", target, &folder, &[]).arg("--release").status()?;
+        let status = toolchain.cargo("build", &[target], &folder).arg("--release").status()?;
         ensure!(status.success(), "{package} does not build for {target}");
     }
     Ok(())

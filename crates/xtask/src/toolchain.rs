@@ -43,8 +43,23 @@ impl Toolchain {
         )
     }
 
-    /// `cargo SUBCOMMAND` for `target`, run in `folder`, into the shared target folder of the chips.
-    pub fn cargo(self, subcommand: &str, target: &str, folder: &Path, flags: &[&str]) -> Command {
+    /// The toolchain for all of these targets, if one builds for all.
+    ///
+    /// # Errors
+    /// If there is none for one of them.
+    pub fn common(targets: &[&str]) -> Result<Option<Self>> {
+        let found: Vec<Self> = targets.iter().map(|target| Self::find(target)).collect::<Result<_>>()?;
+        let first = found.first().copied();
+        Ok(first.filter(|first| found.iter().all(|other| other == first)))
+    }
+
+    /// `cargo SUBCOMMAND` for these targets, run in `folder`, into the shared target folder of the chips.
+    pub fn cargo(self, subcommand: &str, targets: &[&str], folder: &Path) -> Command {
+        self.cargo_with(&[], subcommand, targets, folder)
+    }
+
+    /// The same with flags for the compiler. Each set of flags has everything built anew, `core` too.
+    pub fn cargo_with(self, flags: &[&str], subcommand: &str, targets: &[&str], folder: &Path) -> Command {
         let mut command = match self {
             Self::Rustup => Command::new("cargo"),
             Self::Debian => Command::new("/usr/bin/cargo"),
@@ -55,7 +70,10 @@ impl Toolchain {
         {
             command.env_remove(variable);
         }
-        command.current_dir(folder).arg(subcommand).args(["--quiet", "--target", target]);
+        command.current_dir(folder).arg(subcommand).arg("--quiet");
+        for target in targets {
+            command.args(["--target", target]);
+        }
         command.arg("--target-dir").arg(chips());
         let mut flags: Vec<&str> = flags.to_vec();
         if self == Self::Debian {

@@ -38,8 +38,8 @@ impl fmt::Display for LinkError {
             Self::Line(error) => write!(out, "the line to the box is gone: {error}"),
             Self::NoAnswer { last: None } => write!(
                 out,
-                "no answer from the box in {TRIES} tries: is it on, is the line crossed over (transmit to receive), and is \
-                 the baud rate the same at both ends?",
+                "no answer from the box in {TRIES} tries: is it on, does no other program hold its link (`watch` does), is the \
+                 line crossed over (transmit to receive), and is the baud rate the same at both ends?",
             ),
             Self::NoAnswer { last: Some(_) } => write!(
                 out,

@@ -5,12 +5,13 @@ use std::fmt::Write;
 use slackside::input::{ContactState, Place};
 use slackside::judge::ConditionSet;
 use slackside::motion::SlipReading;
+use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::units::Ppm;
 use slackside::verdict::Change;
 use slackside::wire::{BoxStatus, LinkStatus, Reason, ShaftStatus};
 use slackside_box::fault::Faults;
 
-use crate::replay::{change_name, phase_name, place_name, write_value};
+use crate::replay::{change_name, phase_name, place_name};
 
 /// Why a box refuses, and what to do.
 #[must_use]
@@ -121,16 +122,13 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
 /// One verdict.
 #[must_use]
 pub fn say_event(change: &Change) -> String {
-    let mut text = change_name(change).replace('_', " ");
+    let mut text = change_name(change).replace('_', " ").replace(':', ": ");
     match change {
         Change::Alarm { condition, value, setpoint, .. } => {
-            let read = |value: i32| {
-                let mut bytes = Vec::new();
-                write_value(condition.unit(), value, &mut bytes);
-                String::from_utf8_lossy(&bytes).into_owned()
-            };
-            let value = value.map_or("not known".to_owned(), read);
-            let _ = write!(text, ": {} at {value}, setpoint {}", condition.name(), read(*setpoint));
+            let unit = Field::Limit(*condition, LimitPart::Setpoint).unit();
+            let told = |value: i32| Quantity::new(value.into(), unit).to_string();
+            let value = value.map_or("not known".to_owned(), told);
+            let _ = write!(text, ": {} at {value}, setpoint {}", condition.name(), told(*setpoint));
         }
         Change::Permit { because: Some(condition), .. } | Change::FirstOut(Some(condition)) => {
             let _ = write!(text, ": {}", condition.name());

@@ -255,7 +255,9 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
     let mut file = Whole::create(out).with_context(cannot)?;
     file.write_all(&recording.to_bytes()?).and_then(|()| file.finish()).with_context(cannot)?;
     println!("{}", about(info));
-    println!("Wrote {name}: {} segments{}.", fetched.segments, if fetched.whole { ", whole" } else { "" });
+    let segments =
+        if fetched.segments == 1 { "1 segment".to_owned() } else { format!("{} segments", fetched.segments) };
+    println!("Wrote {name}: {segments}{}.", if fetched.whole { ", whole" } else { "" });
     if !fetched.whole {
         println!("Part of it is damaged; what its own checks confirm can be replayed.");
     }

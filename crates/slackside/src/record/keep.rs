@@ -122,7 +122,13 @@ impl<'a> Plain<'a> {
     }
 
     pub(crate) fn varint(&mut self) -> Result<u64, Unreadable> {
-        varint(|| self.byte())
+        varint(MOST_VARINT, || self.byte())
+    }
+
+    /// A varint of so many bytes at most.
+    #[inline(never)]
+    pub(crate) fn varint_of(&mut self, most: u32) -> Result<u64, Unreadable> {
+        varint(most, || self.byte())
     }
 
     pub(crate) const fn rest(&self) -> &'a [u8] {
@@ -130,9 +136,13 @@ impl<'a> Plain<'a> {
     }
 }
 
-fn varint(mut next: impl FnMut() -> Result<u8, Unreadable>) -> Result<u64, Unreadable> {
+/// Bytes of the longest varint.
+const MOST_VARINT: u32 = 10;
+
+fn varint(most: u32, mut next: impl FnMut() -> Result<u8, Unreadable>) -> Result<u64, Unreadable> {
     let mut value = 0_u64;
-    for shift in (0..64_u32).step_by(7) {
+    for position in 0..most {
+        let shift = position.wrapping_mul(7);
         let byte = next()?;
         let part = u64::from(byte & 0x7F);
         // The tenth byte has room for one bit only.
@@ -178,7 +188,7 @@ impl<'a> Page<'a> {
     }
 
     pub(crate) fn varint(&mut self) -> Result<u64, Unreadable> {
-        varint(|| self.byte())
+        varint(MOST_VARINT, || self.byte())
     }
 
     pub(crate) const fn now(&self) -> Micros {

@@ -16,6 +16,8 @@ use crc::{CRC_32_ISO_HDLC, Crc, Digest, NoTable};
 use postcard::ser_flavors::Flavor;
 
 use super::Settings;
+use super::read::Read;
+use crate::record::keep::Plain;
 
 /// Computed bit by bit: settings are read seldom, and a table would take 1 KiB of flash.
 const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
@@ -139,9 +141,10 @@ impl Settings {
             return Err(ImageError::Crc { computed, written });
         }
         let body = covered.get(HEADER..).ok_or(wrong_length)?;
-        match postcard::take_from_bytes(body) {
-            Ok((settings, [])) => Ok(settings),
-            Ok(_) | Err(_) => Err(ImageError::Content),
+        let (mut settings, mut body) = (Self::blank(), Plain(body));
+        match (settings.read(&mut body), body.rest()) {
+            (Ok(()), []) => Ok(settings),
+            _ => Err(ImageError::Content),
         }
     }
 

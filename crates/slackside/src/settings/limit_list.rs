@@ -15,9 +15,14 @@ use crate::judge::Condition;
 type List = [Limit; Condition::COUNT];
 
 /// Conditions that the list holds.
-const LISTED: usize = 34;
+pub(super) const LISTED: usize = 34;
 /// And those behind.
-const LATER: usize = Condition::COUNT - LISTED;
+pub(super) const LATER: usize = Condition::COUNT - LISTED;
+/// The starting values of those behind.
+pub(super) const STARTING_LATER: [Limit; LATER] = match Limits::STARTING.list.last_chunk() {
+    Some(later) => *later,
+    None => unreachable!(),
+};
 
 struct Listed<L>(L);
 
@@ -103,7 +108,7 @@ impl<'de> Deserialize<'de> for Later<[Limit; LATER]> {
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Self::Value, A::Error> {
-                let mut list = starting_later();
+                let mut list = STARTING_LATER;
                 // Where the image ends here, they are the starting values.
                 let Ok(Some(count)) = seq.next_element::<u8>() else { return Ok(Later(list)) };
                 let known = list.get_mut(..usize::from(count));
@@ -114,15 +119,6 @@ impl<'de> Deserialize<'de> for Later<[Limit; LATER]> {
 
         deserializer.deserialize_tuple(LATER.saturating_add(1), Filler)
     }
-}
-
-fn starting_later() -> [Limit; LATER] {
-    let [first, ..] = Limits::STARTING.list;
-    let mut later = [first; LATER];
-    for (slot, limit) in later.iter_mut().zip(Limits::STARTING.list.iter().skip(LISTED)) {
-        *slot = *limit;
-    }
-    later
 }
 
 impl<'de> Deserialize<'de> for Limits {

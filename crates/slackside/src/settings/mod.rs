@@ -9,6 +9,7 @@ mod image;
 mod limit_list;
 mod limits;
 mod machine;
+mod read;
 mod starting;
 
 use serde::{Deserialize, Serialize};

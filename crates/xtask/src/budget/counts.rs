@@ -1,6 +1,9 @@
 //! Instructions for each kind of input, and stack, counted on the emulated board.
 
-use anyhow::{Context, Result, ensure};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use anyhow::{Context, Result, anyhow, ensure};
 use slackside::input::Input;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::Ppm;
@@ -32,6 +35,12 @@ const BUILDS: [Build; 4] = [
     Build { name: "thumbv6m, for size", target: "thumbv6m-none-eabi", profile: Profile::Small },
 ];
 
+impl Build {
+    const fn image(&self) -> Image<'static> {
+        Image { target: self.target, bin: "measured", profile: self.profile, features: "" }
+    }
+}
+
 /// The heading of the costs on a healthy leg.
 pub const HEALTHY: &str = "Mean instructions an input, healthy leg";
 /// The heading of the worst costs.
@@ -43,24 +52,15 @@ pub const STACK: &str = "Stack, in bytes";
 pub fn measure() -> Result<[Table; 3]> {
     let columns: Vec<&str> = BUILDS.iter().map(|build| build.name).collect();
     let legs = legs()?;
+    let runs = count_all(&legs)?;
     let mut mean = vec![Vec::new(); KINDS.len()];
     let mut worst = vec![Vec::new(); KINDS.len()];
     let mut settings_cost = Vec::new();
     let (mut observe_stack, mut settings_stack) = (Vec::new(), Vec::new());
-    for build in &BUILDS {
-        println!("counting instructions on {}", build.name);
-        let image = Image { target: build.target, bin: "measured", profile: build.profile, features: "" }.link()?;
+    for runs in runs.chunks(legs.len()) {
         let mut most = [0; KINDS.len()];
         let (mut deepest, mut settings_deepest, mut settings_most) = (0, 0, 0);
-        for (index, (name, settings, inputs)) in legs.iter().enumerate() {
-            let returned = emulator::run(&image, settings, inputs, true)?;
-            ensure!(
-                returned.verdicts == desk_stream(settings, inputs)?,
-                "{name}: ticking at every deadline changed the verdicts on {}",
-                build.name
-            );
-            let bytes = returned.figures.context("the board wrote no figures")?;
-            let ((turns, known), (configure, configure_stack), stack, kinds): Figures = postcard::from_bytes(&bytes)?;
+        for (index, ((turns, known), (configure, configure_stack), stack, kinds)) in runs.iter().copied().enumerate() {
             // Two instructions a turn of the known loop: one count is five instructions.
             let a_count = 2.0 * f64::from(turns) / f64::from(known);
             ensure!((4.9..5.1).contains(&a_count), "the stopwatch runs wrong: {a_count} instructions a count, not 5");
@@ -92,6 +92,50 @@ pub fn measure() -> Result<[Table; 3]> {
     most.push("settings taken", settings_cost);
     let stack = Table::new(STACK, &columns).row("an input", observe_stack).row("settings taken", settings_stack);
     Ok([healthy, most, stack])
+}
+
+/// Every leg on every build: the legs of the first build, then those of the second. As many emulators at a time as there are
+/// processors: an emulator counts instructions, not time.
+fn count_all(legs: &[Leg]) -> Result<Vec<Figures>> {
+    for profile in Profile::ALL {
+        let targets: Vec<&str> =
+            BUILDS.iter().filter(|build| build.profile == profile).map(|build| build.target).collect();
+        Image { target: "", bin: "measured", profile, features: "" }.ahead(&targets)?;
+    }
+    let images: Vec<PathBuf> = BUILDS.iter().map(|build| build.image().link()).collect::<Result<_>>()?;
+    let told: Vec<Vec<u8>> =
+        legs.iter().map(|(_, settings, inputs)| desk_stream(settings, inputs)).collect::<Result<_>>()?;
+    let jobs: Vec<_> = BUILDS
+        .iter()
+        .zip(&images)
+        .flat_map(|(build, image)| legs.iter().zip(&told).map(move |(leg, told)| (build, image, leg, told)))
+        .collect();
+    let next = AtomicUsize::new(0);
+    let work = || -> Result<Vec<(usize, Figures)>> {
+        let mut done = Vec::new();
+        loop {
+            let position = next.fetch_add(1, Ordering::SeqCst);
+            let Some((build, image, (leg, settings, inputs), told)) = jobs.get(position) else { return Ok(done) };
+            println!("counting instructions on {}: {leg}", build.name);
+            let returned = emulator::run(image, settings, inputs, true)?;
+            ensure!(
+                returned.verdicts == **told,
+                "{leg}: ticking at every deadline changed the verdicts on {}",
+                build.name
+            );
+            let bytes = returned.figures.context("the board wrote no figures")?;
+            done.push((position, postcard::from_bytes(&bytes)?));
+        }
+    };
+    let mut figures = std::thread::scope(|scope| {
+        let count = std::thread::available_parallelism().map_or(1, usize::from);
+        let workers: Vec<_> = (0..count).map(|_| scope.spawn(work)).collect();
+        let done = workers.into_iter().map(|worker| worker.join().map_err(|_| anyhow!("a count panicked"))?);
+        done.collect::<Result<Vec<_>>>()
+    })?
+    .concat();
+    figures.sort_by_key(|(position, _)| *position);
+    Ok(figures.into_iter().map(|(_, figures)| figures).collect())
 }
 
 type Leg = (&'static str, Checked, Vec<Input>);

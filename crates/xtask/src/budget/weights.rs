@@ -26,6 +26,9 @@ pub fn breakdown() -> Result<Vec<(&'static str, u64)>> {
 /// Weigh the image that calls what a box calls.
 pub fn measure() -> Result<Table> {
     let mut table = Table::new(TITLE, &[SMALL, "flash, for speed", "monitor, 4 marks", EIGHT, ALL]);
+    for profile in Profile::ALL {
+        Image { target: TARGETS[0], bin: "surface", profile, features: "box-only" }.ahead(&TARGETS)?;
+    }
     for target in TARGETS {
         println!("weighing the core on {target}");
         let mut flash = Vec::new();

@@ -1,8 +1,8 @@
 //! Rules about the leg itself: pulleys, belt, speeds, drive.
 
 use super::field::{Field, PulleyPart, TargetsPart};
-use super::rule::{Mend, Rule, Violation};
-use super::{Scope, hold_between};
+use super::rule::{Rule, Violation};
+use super::{Scope, broken, hold_between};
 use crate::input::Shaft;
 use crate::settings::{Machine, Pulley, Settings};
 
@@ -51,11 +51,17 @@ const TWICE_CENTRES: (i64, i64) = (4_000_000, 300_000_000);
 /// a 600 mm pulley is 3.8 %.
 const RATIO_TOLERANCE: i64 = 100_000;
 
+/// Unicode's white space, as `char::is_whitespace` has it, without the table that it takes.
+const fn is_blank(letter: char) -> bool {
+    matches!(letter, '\t'..='\r' | ' ' | '\u{85}' | '\u{A0}' | '\u{1680}' | '\u{2000}'..='\u{200A}')
+        || matches!(letter, '\u{2028}' | '\u{2029}' | '\u{202F}' | '\u{205F}' | '\u{3000}')
+}
+
 pub(super) fn check(settings: &Settings, scope: Scope, tell: &mut dyn FnMut(Violation)) {
     let machine = &settings.machine;
     let name = machine.leg.as_str();
-    if name.trim().is_empty() || name.chars().any(char::is_control) {
-        tell(Violation { rule: Rule::LegName, field: Field::Leg, value: 0, bound: 0, mend: Mend::KeepTheBound });
+    if name.chars().all(is_blank) || name.chars().any(char::is_control) {
+        broken(Rule::LegName, Field::Leg, 0, 0, tell);
     }
     let ranges = match scope {
         Scope::Leg => &LEG,
@@ -85,26 +91,20 @@ fn pulley(shaft: Shaft, pulley: &Pulley, ranges: &Ranges, tell: &mut dyn FnMut(V
     if pulley.crown.get() < 0 {
         hold_between(Rule::Range, field(PulleyPart::Crown), pulley.crown.get(), (0, highest), tell);
     } else if matches!(ranges.rule, Rule::LegGeometry) && pulley.crown.get() >= highest.max(1) {
-        tell(Violation {
-            rule: Rule::CrownTooHigh,
-            field: field(PulleyPart::Crown),
-            value: pulley.crown.get(),
-            bound: highest,
-            mend: Mend::KeepTheBound,
-        });
+        broken(Rule::CrownTooHigh, field(PulleyPart::Crown), pulley.crown.get(), highest, tell);
     }
 }
 
 fn belt_against_pulleys(machine: &Machine, tell: &mut dyn FnMut(Violation)) {
     for (shaft, pulley) in [(Shaft::Head, &machine.head_pulley), (Shaft::Boot, &machine.boot_pulley)] {
         if pulley.face < machine.belt.width {
-            tell(Violation {
-                rule: Rule::FaceNarrowerThanBelt,
-                field: Field::Pulley(shaft, PulleyPart::Face),
-                value: pulley.face.get(),
-                bound: machine.belt.width.get(),
-                mend: Mend::KeepTheBound,
-            });
+            broken(
+                Rule::FaceNarrowerThanBelt,
+                Field::Pulley(shaft, PulleyPart::Face),
+                pulley.face.get(),
+                machine.belt.width.get(),
+                tell,
+            );
         }
     }
     // Half a turn of belt on each pulley; both circumferences are below 2^33 µm.
@@ -135,13 +135,7 @@ fn speeds(machine: &Machine, scope: Scope, ranges: &Ranges, tell: &mut dyn FnMut
         let apart = i64::from(accepted.ratio.get()).saturating_sub(ratio).saturating_mul(1_000_000);
         let apart = apart.checked_div(ratio).unwrap_or(i64::MAX).saturating_abs();
         if apart > RATIO_TOLERANCE && matches!(scope, Scope::Leg) {
-            tell(Violation {
-                rule: Rule::AcceptedFarFromGeometry,
-                field: Field::AcceptedRatio,
-                value: apart,
-                bound: RATIO_TOLERANCE,
-                mend: Mend::KeepTheBound,
-            });
+            broken(Rule::AcceptedFarFromGeometry, Field::AcceptedRatio, apart, RATIO_TOLERANCE, tell);
         }
         hold_between(Rule::Range, Field::AcceptedSpread, i64::from(accepted.spread.get()), (0, 50_000), tell);
     }
@@ -161,7 +155,7 @@ fn fitted(machine: &Machine, tell: &mut dyn FnMut(Violation)) {
         (true, false) => (Rule::HeadAlone, Field::Targets(Shaft::Boot, TargetsPart::Fitted)),
         (false, false) => (Rule::NothingFitted, Field::Targets(Shaft::Boot, TargetsPart::Fitted)),
     };
-    tell(Violation { rule, field, value: 0, bound: 1, mend: Mend::KeepTheBound });
+    broken(rule, field, 0, 1, tell);
 }
 
 fn drive(machine: &Machine, tell: &mut dyn FnMut(Violation)) {
@@ -190,5 +184,15 @@ fn drive(machine: &Machine, tell: &mut dyn FnMut(Violation)) {
             (1_000, 2_000_000),
             tell,
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn white_space_is_unicodes() {
+        for letter in '\0'..=char::MAX {
+            assert_eq!(super::is_blank(letter), letter.is_whitespace(), "{letter:?}");
+        }
     }
 }

@@ -3,18 +3,18 @@
 use super::field::{Field, LimitPart};
 use super::promptness::{CODE_LOSS, even};
 use super::rule::{Mend, Rule, Violation};
-use super::{Scope, hold_between};
+use super::{Scope, broken, hold_between};
 use crate::judge::Condition;
 use crate::settings::{Action, Limit, Settings};
 use crate::units::{Ppm, Span};
 
 /// How far a condition's limit may be set.
 struct Allowed {
-    setpoint: (i64, i64),
+    setpoint: (i32, i32),
     longest_on_delay_ms: u32,
 }
 
-const fn allowed(low: i64, high: i64, longest_on_delay_ms: u32) -> Allowed {
+const fn allowed(low: i32, high: i32, longest_on_delay_ms: u32) -> Allowed {
     Allowed { setpoint: (low, high), longest_on_delay_ms }
 }
 
@@ -24,13 +24,13 @@ const fn range(condition: Condition) -> Allowed {
         // One to three head turns: three is what a single target and one missed edge can ask for.
         Condition::BeltNotFollowing => allowed(1_000_000, 3_000_000, 500),
         // Creep and one uneven turn reach 3 %; the upper end is the code's, checked apart.
-        Condition::SlipVeryHigh => allowed(40_000, CODE_LOSS.get() as i64, 3_000),
+        Condition::SlipVeryHigh => allowed(40_000, CODE_LOSS.get(), 3_000),
         Condition::SlipHigh => allowed(15_000, 150_000, 30_000),
         // Half the budget to all of it; heat is its own delay.
         Condition::SlipHeat => allowed(500_000, 1_000_000, 1_000),
         Condition::SlipImpossible => allowed(50_000, 200_000, 5_000),
         Condition::SlipNegative => allowed(10_000, 100_000, 60_000),
-        Condition::DeepUnderspeed => allowed(40_000, CODE_LOSS.get() as i64, 3_000),
+        Condition::DeepUnderspeed => allowed(40_000, CODE_LOSS.get(), 3_000),
         // Below 2 % it follows motor load.
         Condition::Underspeed => allowed(20_000, 190_000, 30_000),
         Condition::NoMotion => allowed(500_000, 950_000, 2_000),
@@ -131,30 +131,27 @@ pub(super) fn check(settings: &Settings, scope: Scope, tell: &mut dyn FnMut(Viol
     starts_and_heat(settings, tell);
 }
 
-fn plain(rule: Rule, condition: Condition, part: LimitPart, value: i64, bound: i64) -> Violation {
-    Violation { rule, field: Field::Limit(condition, part), value, bound, mend: Mend::KeepTheBound }
-}
-
 fn one(settings: &Settings, condition: Condition, tell: &mut dyn FnMut(Violation)) {
     let limit = settings.limits.of(condition);
     if !limit.enabled {
         if must_be_enabled(condition, settings) {
-            tell(plain(Rule::MustBeEnabled, condition, LimitPart::Enabled, 0, 1));
+            broken(Rule::MustBeEnabled, Field::Limit(condition, LimitPart::Enabled), 0, 1, tell);
         }
         return;
     }
     if must_stop(condition) && limit.action != Action::Stop {
-        tell(plain(Rule::MustStop, condition, LimitPart::Action, 0, 1));
+        broken(Rule::MustStop, Field::Limit(condition, LimitPart::Action), 0, 1, tell);
     }
     if (must_stop(condition) || limit.action == Action::Stop) && !limit.latching {
-        tell(plain(Rule::MustLatch, condition, LimitPart::Latching, 0, 1));
+        broken(Rule::MustLatch, Field::Limit(condition, LimitPart::Latching), 0, 1, tell);
     }
     numbers(condition, limit, tell);
 }
 
 fn numbers(condition: Condition, limit: &Limit, tell: &mut dyn FnMut(Violation)) {
     let field = |part| Field::Limit(condition, part);
-    let Allowed { setpoint: range, longest_on_delay_ms } = range(condition);
+    let Allowed { setpoint: (low, high), longest_on_delay_ms } = range(condition);
+    let range = (i64::from(low), i64::from(high));
     let setpoint = i64::from(limit.setpoint);
     let beyond_the_code =
         matches!(condition, Condition::DeepUnderspeed | Condition::SlipVeryHigh) && setpoint > range.1;
@@ -163,9 +160,9 @@ fn numbers(condition: Condition, limit: &Limit, tell: &mut dyn FnMut(Violation))
 
     let deadband = i64::from(limit.deadband);
     if deadband >= setpoint && setpoint > 0 {
-        tell(plain(Rule::DeadbandSwallowsSetpoint, condition, LimitPart::Deadband, deadband, setpoint));
+        broken(Rule::DeadbandSwallowsSetpoint, Field::Limit(condition, LimitPart::Deadband), deadband, setpoint, tell);
     } else if deadband < 0 {
-        tell(plain(Rule::Range, condition, LimitPart::Deadband, deadband, 0));
+        broken(Rule::Range, Field::Limit(condition, LimitPart::Deadband), deadband, 0, tell);
     }
     let longest = i64::from(longest_on_delay_ms).saturating_mul(1_000);
     hold_between(Rule::Range, field(LimitPart::OnDelay), i64::from(limit.on_delay.get()), (0, longest), tell);
@@ -181,17 +178,17 @@ fn pair(settings: &Settings, alarm: Condition, stop: Condition, tell: &mut dyn F
     let gap = i64::from(second.setpoint).saturating_sub(i64::from(first.setpoint));
     if gap <= 0 {
         let (value, bound) = (i64::from(second.setpoint), i64::from(first.setpoint));
-        tell(plain(Rule::TripBelowAlarm, stop, LimitPart::Setpoint, value, bound));
+        broken(Rule::TripBelowAlarm, Field::Limit(stop, LimitPart::Setpoint), value, bound, tell);
         return;
     }
     // The stop's deadband only: an alarm that clears late holds nothing but itself.
     let deadband = i64::from(second.deadband);
     if deadband > gap {
-        tell(plain(Rule::DeadbandBeyondGap, stop, LimitPart::Deadband, deadband, gap));
+        broken(Rule::DeadbandBeyondGap, Field::Limit(stop, LimitPart::Deadband), deadband, gap, tell);
     }
     let deadband = i64::from(first.deadband);
     if deadband > gap {
-        tell(plain(Rule::DeadbandBeyondGap, alarm, LimitPart::Deadband, deadband, gap));
+        broken(Rule::DeadbandBeyondGap, Field::Limit(alarm, LimitPart::Deadband), deadband, gap, tell);
     }
 }
 

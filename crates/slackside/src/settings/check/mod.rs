@@ -109,7 +109,15 @@ impl core::ops::Deref for Checked {
     }
 }
 
+/// Tell a violation of `rule` that its bound alone says how to mend. Not inlined: rules are many, and held against settings
+/// seldom.
+#[inline(never)]
+fn broken(rule: Rule, field: Field, value: i64, bound: i64, tell: &mut dyn FnMut(Violation)) {
+    tell(Violation { rule, field, value, bound, mend: Mend::KeepTheBound });
+}
+
 /// Tell a violation of `rule` if `value` is outside `low..=high`.
+#[inline(never)]
 fn hold_between(rule: Rule, field: Field, value: i64, (low, high): (i64, i64), tell: &mut dyn FnMut(Violation)) {
     let bound = if value < low {
         low
@@ -118,7 +126,7 @@ fn hold_between(rule: Rule, field: Field, value: i64, (low, high): (i64, i64), t
     } else {
         return;
     };
-    tell(Violation { rule, field, value, bound, mend: Mend::KeepTheBound });
+    broken(rule, field, value, bound, tell);
 }
 
 #[cfg(test)]

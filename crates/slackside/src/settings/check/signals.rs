@@ -1,8 +1,8 @@
 //! Rules about targets, sensors and the conditioning of what they say.
 
 use super::field::{Field, TargetsPart};
-use super::hold_between;
 use super::rule::{Mend, Rule, Violation};
+use super::{broken, hold_between};
 use crate::input::Shaft;
 use crate::settings::{CountedEdges, Machine, Settings, Spacing, Targets, turn_time};
 
@@ -41,13 +41,9 @@ fn count_and_spacing(shaft: Shaft, targets: &Targets, tell: &mut dyn FnMut(Viola
             let tolerance = i64::from(tolerance.get());
             hold_between(Rule::Range, field(TargetsPart::SpacingTolerance), tolerance, (0, 200_000), tell);
         }
-        Spacing::Uneven { closest, .. } if targets.marks() <= 1 => tell(Violation {
-            rule: Rule::OneMarkIsEven,
-            field: field(TargetsPart::Closest),
-            value: i64::from(closest.get()),
-            bound: 1_000_000,
-            mend: Mend::KeepTheBound,
-        }),
+        Spacing::Uneven { closest, .. } if targets.marks() <= 1 => {
+            broken(Rule::OneMarkIsEven, field(TargetsPart::Closest), i64::from(closest.get()), 1_000_000, tell)
+        }
         Spacing::Uneven { closest, widest } => {
             // All pitches add up to one turn, so the closest is no more than the mean. One part in a million of rounding is
             // let pass.
@@ -145,12 +141,6 @@ fn conditioning(machine: &Machine, tell: &mut dyn FnMut(Violation)) {
     if let Some(longest) = longest
         && width > longest
     {
-        tell(Violation {
-            rule: Rule::MinimumWidthTooLong,
-            field: Field::MinimumWidth,
-            value: width,
-            bound: longest,
-            mend: Mend::KeepTheBound,
-        });
+        broken(Rule::MinimumWidthTooLong, Field::MinimumWidth, width, longest, tell);
     }
 }
