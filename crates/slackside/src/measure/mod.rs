@@ -107,10 +107,47 @@ impl<const MARKS: usize> Measure<MARKS> {
         fitted.iter().flatten().all(|targets| usize::from(targets.marks()) <= MARKS)
     }
 
+    /// As [`with_room`](Self::with_room). Part by part: by value the whole would make a large stack frame.
+    fn clear(&mut self) {
+        let Self {
+            now,
+            deadline,
+            contacts_due,
+            motion,
+            head,
+            boot,
+            windows,
+            long_run,
+            contacts,
+            ratio,
+            boot_circumference,
+            bin_length,
+            in_bin,
+            bin_time,
+        } = self;
+        *now = Micros::ZERO;
+        *deadline = Micros::MAX;
+        *contacts_due = Micros::MAX;
+        *motion = Motion::NONE;
+        for shaft in [head, boot] {
+            shaft.clear();
+        }
+        *windows = Windows::new();
+        *long_run = LongRun::new();
+        for contact in contacts {
+            *contact = Contact::new(Span::ZERO);
+        }
+        *ratio = Ratio::ONE;
+        *boot_circumference = 0;
+        *bin_length = u32::MAX;
+        *in_bin = 0;
+        *bin_time = Span::ZERO;
+    }
+
     /// Take the machine, and start afresh. Without [room](Self::has_room) for its marks nothing is seen.
     pub fn configure(&mut self, settings: &Checked) {
         let machine = &settings.machine;
-        *self = Self::with_room();
+        self.clear();
         if !Self::has_room(settings) {
             return;
         }

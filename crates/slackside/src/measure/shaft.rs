@@ -129,9 +129,55 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         }
     }
 
+    /// As [`new`](Self::new), in its place, as [`Spacing::clear`] is.
+    pub fn clear(&mut self) {
+        let Self {
+            width,
+            edges,
+            spacing,
+            minimum_gap,
+            top_turn,
+            rest,
+            reject_window,
+            rejects_allowed,
+            rejects,
+            last_reject,
+            window_began,
+            marks_in_window,
+            rejected_since_edge,
+            trains,
+            too_fast,
+            suspect,
+            anomalies,
+            turns_since_anomaly,
+            marks_since_turn,
+            scatter,
+        } = self;
+        *width = Width::new(Span::ZERO);
+        *edges = CountedEdges::Rising;
+        spacing.clear();
+        *minimum_gap = Span::ZERO;
+        *top_turn = 0;
+        *rest = Span::MAX;
+        *reject_window = Span::MAX;
+        *rejects_allowed = 0;
+        *rejects = 0;
+        *last_reject = None;
+        *window_began = Micros::ZERO;
+        *marks_in_window = 0;
+        *rejected_since_edge = false;
+        *trains = 0;
+        *too_fast = 0;
+        *suspect = None;
+        *anomalies = 0;
+        *turns_since_anomaly = 0;
+        *marks_since_turn = 0;
+        *scatter = Scatter::NEW;
+    }
+
     /// Begin with these targets on a shaft of this normal speed.
     pub fn configure(&mut self, targets: &Targets, conditioning: &Conditioning, normal: MicroturnsPerSecond) {
-        *self = Self::new();
+        self.clear();
         self.width = Width::new(conditioning.minimum_width);
         self.edges = targets.edges;
         self.spacing.configure(targets);

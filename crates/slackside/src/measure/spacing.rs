@@ -94,11 +94,26 @@ impl<const MARKS: usize> Spacing<MARKS> {
         }
     }
 
+    /// As [`new`](Self::new), in its place: by value the marks would make a large stack frame where size counts.
+    pub fn clear(&mut self) {
+        let Self { marks, count, index, stage, learned, unlike_settings, tolerance, extremes } = self;
+        for mark in marks {
+            *mark = BLANK;
+        }
+        *count = 1;
+        *index = 0;
+        *stage = Stage::Listening { passed: 0 };
+        *learned = false;
+        *unlike_settings = false;
+        *tolerance = 0;
+        *extremes = None;
+    }
+
     /// Begin with what the settings say.
     pub fn configure(&mut self, targets: &Targets) {
         let count = targets.marks().clamp(1, Self::MOST);
         let even = u32::MAX.checked_div(u32::from(count)).unwrap_or(u32::MAX);
-        *self = Self::new();
+        self.clear();
         self.count = count;
         for mark in &mut self.marks {
             mark.share = even;
