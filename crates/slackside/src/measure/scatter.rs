@@ -11,7 +11,7 @@ use crate::record::keep::keep;
 /// Below that, what their difference adds to the score or takes from it: about 1/32 of their size, less 1/8. So much a belt may surge
 /// to and fro, by 3 % of its speed at the worst of all rates, and so much comes of a loose bracket's half a millisecond at thirty edges
 /// a second. The blueprint's jitter of 5 µs is far below.
-const fn weigh(off: u64, whole: u64) -> i8 {
+const fn weigh(off: u32, whole: u32) -> i8 {
     if off > whole {
         0
     } else if off >= whole >> 2 {
@@ -66,9 +66,13 @@ impl Scatter {
             self.in_step = self.in_step.saturating_add(1);
             return;
         }
-        // The two quotients over one denominator.
-        let whole = product(then, then_before);
-        let off = product(now, then_before).abs_diff(product(before, then));
+        // The two quotients over one denominator, in sixteen bits each: what is lost is a ten-thousandth, and a small processor
+        // multiplies in one step.
+        let by = sixteen_bits(now | before | then | then_before);
+        let [now_cut, before, then_cut, then_before] =
+            [now.wrapping_shr(by), before.wrapping_shr(by), then.wrapping_shr(by), then_before.wrapping_shr(by)];
+        let whole = then_cut.wrapping_mul(then_before);
+        let off = now_cut.wrapping_mul(then_before).abs_diff(before.wrapping_mul(then_cut));
         self.weight = weigh(off, whole);
         let changes = now.abs_diff(then) > then >> UNSTEADY_SHIFT;
         self.calm = if self.weight < 0 && !changes { self.calm.saturating_add(1) } else { 0 };
@@ -99,9 +103,13 @@ impl Scatter {
     }
 }
 
-/// The product of two 32-bit numbers, which fits 64 bits.
-const fn product(a: u32, b: u32) -> u64 {
-    (a as u64).wrapping_mul(b as u64)
+/// How far to shift so that the largest fits sixteen bits.
+const fn sixteen_bits(largest: u32) -> u32 {
+    let mut by = 0;
+    while largest.wrapping_shr(by) > u16::MAX as u32 {
+        by = by.saturating_add(1);
+    }
+    by
 }
 
 #[cfg(test)]
