@@ -114,15 +114,32 @@ impl Image<'_> {
         }
     }
 
+    /// Build it with whatever panics it has, to weigh it, and say where it is.
+    pub fn link_as_it_is(&self) -> Result<PathBuf> {
+        let output = self.build(&["-C", &panic_symbol_defined()])?;
+        anyhow::ensure!(
+            output.status.success(),
+            "building {} for {} failed:\n{}",
+            self.bin,
+            self.target,
+            String::from_utf8_lossy(&output.stderr)
+        );
+        Ok(self.path())
+    }
+
     /// Who reaches the panic handler: chains of callers, innermost first. Links the image once more with the missing
     /// symbol defined and the relocations kept.
     pub fn panic_callers(&self) -> Result<Vec<String>> {
-        let defined = format!("link-arg=--defsym={PANIC_SYMBOL}=0");
-        let output = self.build(&["-C", &defined, "-C", "link-arg=--emit-relocs"])?;
+        let output = self.build(&["-C", &panic_symbol_defined(), "-C", "link-arg=--emit-relocs"])?;
         anyhow::ensure!(output.status.success(), "linking with the panic symbol defined failed");
         let data = std::fs::read(self.path())?;
         callers_of(&data, "rust_begin_unwind")
     }
+}
+
+/// The linker's argument that gives the missing symbol an address.
+fn panic_symbol_defined() -> String {
+    format!("link-arg=--defsym={PANIC_SYMBOL}=0")
 }
 
 /// Where the `surface` image keeps what a monitor takes of RAM; no part of what it weighs.

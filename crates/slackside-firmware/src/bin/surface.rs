@@ -58,13 +58,18 @@ mod everything {
     use slackside::{
         diagnose::{Gather, findings},
         input::{Command, Origin, Place},
-        judge::{Condition, ConditionSet, Judge},
+        judge::{ConditionSet, Judge},
         measure::Measure,
         motion::{Motion, Pitch, ShaftMotion},
-        record::{Anchor, Reader, Recorder},
+        record::Reader,
         settings::{Limits, image_length, turn_time},
         sight::{Seen, Sight},
         units::{DeciCelsius, Ppm, Span, TurnFraction, Turns, Watts},
+    };
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
+    use slackside::{
+        judge::Condition,
+        record::{Anchor, Recorder},
         wire::{
             Decoder, EventLog, MOST_FRAME, RecordingInfo, Request, Server, Store, StoreFault, Surroundings, encode,
         },
@@ -114,10 +119,10 @@ mod everything {
     static IMAGE: Volatile<[u8; 2048]> = Volatile::new([0; 2048]);
     static SURVIVOR: Volatile<[u8; 64]> = Volatile::new([0; 64]);
     static WORD: Volatile<u32> = Volatile::new(0);
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     static LONG: Volatile<u64> = Volatile::new(0);
 
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     fn micros() -> Micros {
         Micros::new(LONG.get())
     }
@@ -125,13 +130,17 @@ mod everything {
     pub fn call() {
         configure();
         monitor();
+        #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
+        {
+            record();
+            wire();
+        }
         #[cfg(not(feature = "box-only"))]
         {
             units();
             settings();
             parts();
-            record();
-            wire();
+            read();
             diagnose();
         }
     }
@@ -265,9 +274,11 @@ mod everything {
         black_box((judge.next_deadline(), judge.status(), judge.slip_heat_at(micros()), judge.survivor()));
     }
 
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
+    static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
+
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     fn record() {
-        static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
         let anchor = Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros());
         black_box(anchor.and_then(|anchor| anchor.desk_time(micros(), WORD.get())));
         let monitor = MONITOR.place();
@@ -289,6 +300,14 @@ mod everything {
             }
             recorder.release(WORD.get());
             black_box((recorder.kept_since(), recorder.trips(), recorder.missed(), recorder.newest_anchor()));
+        }
+    }
+
+    #[cfg(not(feature = "box-only"))]
+    fn read() {
+        let monitor = MONITOR.place();
+        let image: &[u8] = IMAGE.place();
+        if let Ok(Ok(checked)) = Settings::from_image(image).map(Settings::check_first) {
             for found in Reader::new(SEGMENTS.place()) {
                 if let Some(segment) = &found.0 {
                     for record in segment.records() {
@@ -303,10 +322,10 @@ mod everything {
     }
 
     /// A memory of which the compiler knows nothing.
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     struct AnyStore;
 
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     impl Store for AnyStore {
         fn settings_image(&self) -> &[u8] {
             let image: &[u8] = IMAGE.place();
@@ -342,7 +361,7 @@ mod everything {
         }
     }
 
-    #[cfg(not(feature = "box-only"))]
+    #[cfg(any(not(feature = "box-only"), feature = "record-and-wire"))]
     fn wire() {
         static STAGING: Volatile<[u8; 1024]> = Volatile::new([0; 1024]);
         static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
