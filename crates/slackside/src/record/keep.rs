@@ -137,7 +137,7 @@ impl<'a> Plain<'a> {
 }
 
 /// Bytes of the longest varint.
-const MOST_VARINT: u32 = 10;
+pub(crate) const MOST_VARINT: u32 = 10;
 
 fn varint(most: u32, mut next: impl FnMut() -> Result<u8, Unreadable>) -> Result<u64, Unreadable> {
     let mut value = 0_u64;

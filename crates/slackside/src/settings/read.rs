@@ -11,13 +11,11 @@ use super::{
     SlipHeat, Spacing, SpeedReference, Starts, Strand, Targets,
 };
 use crate::judge::Condition;
-use crate::record::keep::{Plain, Unreadable, unzigzag};
+use crate::record::keep::{MOST_VARINT, Plain, Unreadable, unzigzag};
 use crate::units::{Joules, Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
 /// The most bytes of a 32-bit varint.
 const BYTES_OF_32: u32 = 5;
-/// The most bytes of a 64-bit varint.
-const BYTES_OF_64: u32 = 10;
 
 /// Something a body is made of.
 pub(super) trait Read {
@@ -81,7 +79,7 @@ impl Read for i64 {
 
     #[inline(never)]
     fn read(&mut self, from: &mut Plain<'_>) -> Result<(), Unreadable> {
-        *self = unzigzag(from.varint_of(BYTES_OF_64)?);
+        *self = unzigzag(from.varint_of(MOST_VARINT)?);
         Ok(())
     }
 }
