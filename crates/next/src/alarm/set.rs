@@ -1,0 +1,79 @@
+//! A set of conditions by rank, one bit each.
+
+/// Up to 64 ranks.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Set(u64);
+
+impl Set {
+    /// None of them.
+    pub const EMPTY: Self = Self(0);
+
+    /// The set of these bits: bit 0 stands for rank 0.
+    #[must_use]
+    pub const fn from_bits(bits: u64) -> Self {
+        Self(bits)
+    }
+
+    /// The members as bits.
+    #[must_use]
+    pub const fn bits(self) -> u64 {
+        self.0
+    }
+
+    const fn bit(rank: usize) -> u64 {
+        1_u64.wrapping_shl(rank as u32)
+    }
+
+    /// Whether `rank` is in the set.
+    #[must_use]
+    pub const fn contains(self, rank: usize) -> bool {
+        self.0 & Self::bit(rank) != 0
+    }
+
+    /// With `rank` or without it.
+    #[must_use]
+    pub const fn put(self, rank: usize, inside: bool) -> Self {
+        if inside { Self(self.0 | Self::bit(rank)) } else { Self(self.0 & !Self::bit(rank)) }
+    }
+
+    /// Whether nothing is in it.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// What is in both.
+    #[must_use]
+    pub const fn and(self, other: Self) -> Self {
+        Self(self.0 & other.0)
+    }
+
+    /// What is in either.
+    #[must_use]
+    pub const fn or(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// What is in this one only.
+    #[must_use]
+    pub const fn but(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
+    /// The lowest rank in it.
+    #[must_use]
+    pub const fn first(self) -> Option<usize> {
+        if self.0 == 0 { None } else { Some(self.0.trailing_zeros() as usize) }
+    }
+}
+
+impl Iterator for Set {
+    type Item = usize;
+
+    /// Takes the lowest rank out.
+    fn next(&mut self) -> Option<usize> {
+        let first = self.first()?;
+        self.0 &= self.0.wrapping_sub(1);
+        Some(first)
+    }
+}

@@ -1,0 +1,151 @@
+//! Integer arithmetic that gives the same result everywhere. Each function states its range and what it does at zero.
+//!
+//! A quotient of two words over one is taken by the machine's own 64-bit division on the desk, by two digits where the chip divides
+//! 32 bits, and by shifting and subtracting where it cannot divide at all; a test holds the three against each other.
+
+/// `a * b / 2^32`: one of the two as a fraction of 2^32. Cannot overflow.
+#[must_use]
+pub const fn high(a: u32, b: u32) -> u32 {
+    ((a as u64).wrapping_mul(b as u64) >> 32) as u32
+}
+
+/// `a * b / c`, rounded down and held at `u32::MAX`; that too where `c` is zero.
+#[must_use]
+pub const fn mul_div(a: u32, b: u32, c: u32) -> u32 {
+    divide((a as u64).wrapping_mul(b as u64), c)
+}
+
+/// `a / c`, rounded down and held at `u32::MAX`; that too where `c` is zero.
+#[must_use]
+pub const fn divide(a: u64, c: u32) -> u32 {
+    let above = (a >> 32) as u32;
+    // Too large for a word, or no quotient at all.
+    if above >= c {
+        return u32::MAX;
+    }
+    if cfg!(target_pointer_width = "64") {
+        by_machine(a, c)
+    } else if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        // ARMv6-M has no division.
+        by_shifting(above, a as u32, c)
+    } else {
+        by_digits(above, a as u32, c)
+    }
+}
+
+/// `a / b`, both words: zero where `b` is zero, which no caller asks for.
+const fn quotient(a: u32, b: u32) -> u32 {
+    match a.checked_div(b) {
+        Some(quotient) => quotient,
+        None => 0,
+    }
+}
+
+const fn by_machine(a: u64, c: u32) -> u32 {
+    match a.checked_div(c as u64) {
+        Some(quotient) => quotient as u32,
+        None => u32::MAX,
+    }
+}
+
+/// Long division, a bit a step.
+#[inline(never)]
+const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
+    let mut step = 0;
+    while step < 32 {
+        let carry = above >> 31 != 0;
+        above = above << 1 | below >> 31;
+        below <<= 1;
+        if carry || above >= c {
+            above = above.wrapping_sub(c);
+            below |= 1;
+        }
+        step = 1_u32.wrapping_add(step);
+    }
+    below
+}
+
+/// Two digits of 16 bits, after Knuth (The Art of Computer Programming, volume 2, 4.3.1, algorithm D), as Warren gives it for two
+/// words (Hacker's Delight, 9-4).
+#[inline(never)]
+const fn by_digits(above: u32, below: u32, c: u32) -> u32 {
+    if above == 0 {
+        return quotient(below, c);
+    }
+    let zeros = c.leading_zeros();
+    let c = c.wrapping_shl(zeros);
+    let a = ((above as u64) << 32 | below as u64).wrapping_shl(zeros);
+    let (high, left) = digit((a >> 32) as u32, (a as u32) >> 16, c);
+    let (low, _) = digit(left, a as u32 & 0xFFFF, c);
+    high << 16 | low
+}
+
+/// One digit of 16 bits: `above * 2^16 + next` over a normalised `c`, and what is left.
+const fn digit(above: u32, next: u32, c: u32) -> (u32, u32) {
+    let (front, rest) = (c >> 16, c & 0xFFFF);
+    let mut guess = quotient(above, front);
+    let mut left = above.wrapping_sub(guess.wrapping_mul(front));
+    // At most two too many.
+    let mut tries = 0;
+    while tries < 2 && (guess > 0xFFFF || guess.wrapping_mul(rest) > (left << 16 | next)) {
+        guess = guess.wrapping_sub(1);
+        left = left.wrapping_add(front);
+        if left > 0xFFFF {
+            break;
+        }
+        tries = 1_u32.wrapping_add(tries);
+    }
+    (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(c)))
+}
+
+/// `value * ppm / 1,000,000`, held at `u32::MAX`; negative shares count as none.
+#[must_use]
+pub const fn share(value: u32, ppm: i32) -> u32 {
+    mul_div(value, if ppm < 0 { 0 } else { ppm as u32 }, 1_000_000)
+}
+
+/// A share in ppm as a fraction of 2^32, rounded down. One whole, or more, is held at `u32::MAX`; less than none at 0.
+#[must_use]
+pub const fn ppm_of_turn(ppm: i32) -> u32 {
+    // Below 2^63.
+    divide((if ppm < 0 { 0 } else { ppm as u64 }) << 32, 1_000_000)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn any_width() -> impl Strategy<Value = u32> {
+        (any::<u32>(), 0..32_u32, 0..32_u32, any::<bool>()).prop_map(|(bits, right, left, near)| {
+            let power = 1_u32 << left;
+            if near { power.wrapping_add(bits % 5).wrapping_sub(2) } else { bits >> right }
+        })
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(20_000))]
+
+        #[test]
+        fn every_way_gives_what_the_machine_gives(above in any_width(), below in any_width(), c in any_width()) {
+            prop_assume!(above < c);
+            let a = u64::from(above) << 32 | u64::from(below);
+            let whole = (a / u64::from(c)) as u32;
+            prop_assert_eq!(by_machine(a, c), whole);
+            prop_assert_eq!(by_shifting(above, below, c), whole);
+            prop_assert_eq!(by_digits(above, below, c), whole);
+        }
+    }
+
+    #[test]
+    fn ends_of_the_range() {
+        assert_eq!(mul_div(u32::MAX, u32::MAX, u32::MAX), u32::MAX);
+        assert_eq!(mul_div(u32::MAX, 2, 1), u32::MAX);
+        assert_eq!(mul_div(1, 1, 0), u32::MAX);
+        assert_eq!(high(u32::MAX, u32::MAX), u32::MAX - 1);
+        assert_eq!(share(200, 1_400_000), 280);
+        assert_eq!(share(200, -5), 0);
+        assert_eq!(ppm_of_turn(250_000), 1 << 30);
+        assert_eq!(ppm_of_turn(1_000_000), u32::MAX);
+    }
+}

@@ -1,0 +1,23 @@
+//! The monitor core: target pulses and rub contacts in, verdicts out.
+#![no_std]
+#![cfg_attr(
+    test,
+    allow(
+        clippy::arithmetic_side_effects,
+        clippy::expect_used,
+        clippy::float_arithmetic,
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used
+    )
+)]
+
+pub mod alarm;
+pub mod arith;
+pub mod conditions;
+pub mod input;
+pub mod settings;
+pub mod signals;
+pub mod time;
+pub mod units;
+pub mod verdict;

@@ -1,0 +1,247 @@
+//! The plan: what the box runs on. Plain bytes, every number derived at the desk, read where they lie.
+//!
+//! The desk makes it from settings; the box checks it by rows ([`super::plan_check`]) and never computes a setting. Its identity is
+//! its CRC: two boxes with the same identity run on the same numbers.
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::alarm::Set;
+use crate::conditions::Condition;
+use crate::input::Place;
+
+/// The first four bytes of a plan.
+pub const MAGIC: [u8; 4] = *b"SLpl";
+/// The version of the layout.
+pub const VERSION: u16 = 1;
+
+/// A set of conditions by rank, as it lies in a plan: low word first.
+pub type RowBits = [u32; 2];
+
+/// One shaft.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct ShaftPlan {
+    /// An even pitch: 2^32 over the marks a turn, rounded down.
+    pub even: u32,
+    /// The smallest and the largest a pitch can be before the spacing is learned, in 2^-32 turn.
+    pub least: u32,
+    /// See [`least`](Self::least).
+    pub largest: u32,
+    /// A learned pitch outside these is not what the settings say.
+    pub allowed_least: u32,
+    /// See [`allowed_least`](Self::allowed_least).
+    pub allowed_most: u32,
+    /// Counted edges closer together than this cannot be two targets, in microseconds.
+    pub minimum_gap: u32,
+    /// Silence after which the shaft counts as having rested, in microseconds.
+    pub rest: u32,
+    /// The time in which rejects are counted if no turn ends sooner, in microseconds.
+    pub reject_window: u32,
+    /// A turn at normal speed, in microseconds.
+    pub normal_turn: u32,
+    /// A turn at top speed, in microseconds.
+    pub top_turn: u32,
+    /// Normal speed in microturns a second: for people.
+    pub normal: u32,
+    /// A turn at 80 % of normal speed, in microseconds.
+    pub brisk: u32,
+    /// A turn at 1/1.6 of normal: from 80 % or more no shaft falls below that within one pitch.
+    pub sudden: u32,
+    /// A turn at the speed below which the shaft stands.
+    pub standing: u32,
+    /// Counted edges a turn, 1 to 64; 0 if not fitted.
+    pub marks: u8,
+    /// Which edges count: 0 rising, 1 falling, 2 both.
+    pub edges: u8,
+    /// Whether the marks lie unevenly, 0 or 1.
+    pub uneven: u8,
+    /// Rejected edges in one turn beyond which the signal is not trusted.
+    pub rejects_a_turn: u8,
+}
+
+impl ShaftPlan {
+    /// Whether a sensor is fitted.
+    #[must_use]
+    pub const fn is_fitted(&self) -> bool {
+        self.marks != 0
+    }
+}
+
+/// Slip.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct SlipPlan {
+    /// The no-slip ratio in force: boot turns for each head turn, in ppm.
+    pub ratio: u32,
+    /// Head turns for one boot turn without slip, in 2^-24 turn.
+    pub head_per_boot: u32,
+    /// Boot turns for one head turn without slip, in 2^-24 turn.
+    pub boot_per_head: u32,
+    /// Part of the boot turn between two closing marks, in 2^-24 turn.
+    pub closing_share: u32,
+    /// More head angle than this between two boot marks, in 2^-24 turn: the belt stood.
+    pub apart: u32,
+    /// Boot rim of one turn, in micrometres.
+    pub boot_circumference: u32,
+    /// Every so many boot marks close a window.
+    pub stride: u8,
+    /// Closing marks a boot turn.
+    pub closings: u8,
+    /// Long-window readings that make a block of the long-run ratio.
+    pub block: u16,
+}
+
+/// Rub contacts and temperatures.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct ContactPlan {
+    /// Clear pulses shorter than this do not end a rub, in microseconds.
+    pub bridge: u32,
+    /// The length of one bin of the belt loop, in micrometres; never 0.
+    pub bin_length: u32,
+    /// The contacts fitted: bit 0 stands for the first of [`Place::ALL`].
+    pub fitted: u8,
+    /// The temperature sensors fitted, likewise.
+    pub temperatures: u8,
+    /// Always 0.
+    pub spare: [u8; 2],
+}
+
+/// What is fitted besides, as bits of [`Plan::fitted`].
+pub mod fitted {
+    /// The starter's auxiliary contact.
+    pub const DRIVE_CONTACT: u8 = 1;
+    /// A meter of the power at the head shaft.
+    pub const POWER_METER: u8 = 2;
+    /// A speed reference.
+    pub const REFERENCE: u8 = 4;
+    /// The outlet switch.
+    pub const OUTLET: u8 = 8;
+}
+
+/// Speeds, starts, power and heat.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct LegPlan {
+    /// A turn of the head at the limit of deep underspeed, in microseconds.
+    pub head_deep: u32,
+    /// Three times a head pitch at half speed: a turn at a sixth of normal.
+    pub head_silent: u32,
+    /// A turn of the boot at a third of normal.
+    pub boot_turns: u32,
+    /// How long a start may take, in microseconds.
+    pub start_time: u32,
+    /// The rolling window in which starts are counted, in the slow count.
+    pub start_window: u32,
+    /// The longest inching may last, in the slow count.
+    pub inching_time: u32,
+    /// The longest a bypass may last, in microseconds.
+    pub bypass_time: u32,
+    /// The shortest time the leg takes to run down, in microseconds; 0 if not known.
+    pub coast_down: u32,
+    /// The lowest speed reference, in ppm of normal.
+    pub reference_minimum: u32,
+    /// How fast the drive can change speed, with its margin, in ppm of normal a second; never 0 where a reference is fitted.
+    pub reference_rate: u32,
+    /// Power where it is not measured, in watts.
+    pub assumed_power: u32,
+    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-26 of the budget, in 2^-16.
+    pub heat_a_watt: u32,
+    /// What is left of heat after one cell, in 2^-32.
+    pub heat_left: u32,
+    /// What is left after half a cell, in 2^-32.
+    pub heat_left_half: u32,
+    /// The budget in joules: for people and for what survives a loss of power.
+    pub heat_budget: u32,
+}
+
+/// One condition's limit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct RowPlan {
+    /// The setpoint in the condition's unit: for people.
+    pub setpoint: i32,
+    /// At this value it is beyond: in the unit that the condition's sense compares in.
+    pub limit: i32,
+    /// Below this it is within: in the same unit.
+    pub clear: i32,
+    /// On-delay in microseconds.
+    pub on_delay: u32,
+    /// Off-delay in microseconds.
+    pub off_delay: u32,
+}
+
+/// Everything.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Plan {
+    /// [`MAGIC`].
+    pub magic: [u8; 4],
+    /// [`VERSION`].
+    pub version: u16,
+    /// The length of the whole in bytes.
+    pub length: u16,
+    /// The leg's name in UTF-8, filled with zeros.
+    pub leg: [u8; 32],
+    /// The leg's number at its plant, 0 if it has none.
+    pub number: u32,
+    /// A level counts only if held this long, in microseconds.
+    pub minimum_width: u32,
+    /// The head shaft.
+    pub head: ShaftPlan,
+    /// The boot shaft.
+    pub boot: ShaftPlan,
+    /// Slip.
+    pub slip: SlipPlan,
+    /// Contacts.
+    pub contacts: ContactPlan,
+    /// Speeds, starts, power and heat.
+    pub drive: LegPlan,
+    /// What is [`fitted`] besides, as bits.
+    pub fitted: u8,
+    /// Always 0.
+    pub spare: [u8; 3],
+    /// Conditions that are judged: enabled, and with what they need fitted.
+    pub judged: RowBits,
+    /// Conditions whose alarm stays until reset.
+    pub latching: RowBits,
+    /// Conditions that stop the leg.
+    pub stopping: RowBits,
+    /// Conditions that drop feed.
+    pub dropping_feed: RowBits,
+    /// Conditions of high priority.
+    pub high: RowBits,
+    /// Conditions of medium priority; the rest is low.
+    pub medium: RowBits,
+    /// The limits, in order of rank.
+    pub rows: [RowPlan; Condition::COUNT],
+    /// CRC-32/ISO-HDLC of everything before.
+    pub crc: u32,
+}
+
+/// A set from a plan.
+#[must_use]
+pub const fn set([low, high]: RowBits) -> Set {
+    Set::from_bits((high as u64) << 32 | low as u64)
+}
+
+impl Plan {
+    /// The limit of the condition of that rank; of the first where there is none such.
+    #[must_use]
+    pub fn row(&self, rank: usize) -> &RowPlan {
+        let [first, ..] = &self.rows;
+        self.rows.get(rank).unwrap_or(first)
+    }
+
+    /// Whether one of [`fitted`] is.
+    #[must_use]
+    pub const fn has(&self, what: u8) -> bool {
+        self.fitted & what != 0
+    }
+
+    /// Whether a contact is fitted there.
+    #[must_use]
+    pub const fn has_contact(&self, place: Place) -> bool {
+        self.contacts.fitted.wrapping_shr(place as u32) & 1 != 0
+    }
+}

@@ -1,0 +1,97 @@
+//! Time inside the core: 32 bits, wrapping.
+//!
+//! Inputs and verdicts carry the whole time; state keeps only its low half, so that a comparison is one subtraction. What is older
+//! than [`FAR`] is held there by a sweep that comes at least every [`SWEEP`]: so an age never wraps, and "never" needs no value of
+//! its own. Windows longer than that (starts, bypass, inching) are kept in a slow count of 1.024 ms.
+
+use crate::units::Micros;
+
+/// As long ago as it matters: about 18 minutes. Every age is held there.
+pub const FAR: u32 = 1 << 30;
+/// The longest stretch between two sweeps, and from now to any deadline in microseconds: about 9 minutes.
+pub const SWEEP: u32 = 1 << 29;
+/// One step of the slow count is 2^10 µs.
+pub const SLOW_SHIFT: u32 = 10;
+
+/// One moment, whole.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Now(u64);
+
+impl Now {
+    /// The moment `at`.
+    #[must_use]
+    pub const fn new(at: Micros) -> Self {
+        Self(at.get())
+    }
+
+    /// As it stands in verdicts.
+    #[must_use]
+    pub const fn at(self) -> Micros {
+        Micros::new(self.0)
+    }
+
+    /// The low half: what state keeps. Wraps every 71 minutes.
+    #[must_use]
+    pub const fn us(self) -> u32 {
+        self.0 as u32
+    }
+
+    /// The slow count, in 1.024 ms. Wraps every 50 days.
+    #[must_use]
+    pub const fn slow(self) -> u32 {
+        (self.0 >> SLOW_SHIFT) as u32
+    }
+
+    /// The moment `wait` microseconds later, held at the end of time.
+    #[must_use]
+    pub const fn after(self, wait: u32) -> Self {
+        Self(self.0.saturating_add(wait as u64))
+    }
+
+    /// The whole time of a stamp no later than this moment and no older than the low half holds.
+    #[must_use]
+    pub const fn whole(self, stamp: u32) -> Micros {
+        Micros::new(self.0.saturating_sub(age(self.us(), stamp) as u64))
+    }
+}
+
+/// Whether `due` has come at `now`: it lies less than 2^31 µs away on either side.
+#[must_use]
+pub const fn reached(now: u32, due: u32) -> bool {
+    (now.wrapping_sub(due) as i32) >= 0
+}
+
+/// How long ago `stamp` was.
+#[must_use]
+pub const fn age(now: u32, stamp: u32) -> u32 {
+    now.wrapping_sub(stamp)
+}
+
+/// How long until `due`: nothing once it has come.
+#[must_use]
+pub const fn wait(now: u32, due: u32) -> u32 {
+    if reached(now, due) { 0 } else { due.wrapping_sub(now) }
+}
+
+/// A stamp of the past, held at [`FAR`].
+#[must_use]
+pub const fn held(now: u32, stamp: u32) -> u32 {
+    if age(now, stamp) > FAR { now.wrapping_sub(FAR) } else { stamp }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ages_and_waits_go_across_the_wrap() {
+        let now = Now::new(Micros::new((7 << 32) + 5));
+        assert_eq!(age(now.us(), u32::MAX - 4), 10);
+        assert_eq!(now.whole(u32::MAX - 4), Micros::new((7 << 32) - 5));
+        assert_eq!(wait(u32::MAX - 4, 5), 10);
+        assert_eq!(wait(5, u32::MAX - 4), 0);
+        assert!(reached(5, u32::MAX - 4) && !reached(u32::MAX - 4, 5) && reached(5, 5));
+        assert_eq!(held(5, 5_u32.wrapping_sub(FAR + 1)), 5_u32.wrapping_sub(FAR));
+        assert_eq!(held(5, 4), 4);
+    }
+}
