@@ -16,6 +16,8 @@ pub mod alarm;
 pub mod arith;
 pub mod conditions;
 pub mod input;
+pub mod judge;
+pub mod retained;
 pub mod settings;
 pub mod signals;
 pub mod time;

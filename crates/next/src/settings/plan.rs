@@ -145,11 +145,11 @@ pub struct LegPlan {
     pub reference_rate: u32,
     /// Power where it is not measured, in watts.
     pub assumed_power: u32,
-    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-26 of the budget, in 2^-16.
+    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-30 of the budget, in 2^-16; rounded up.
     pub heat_a_watt: u32,
-    /// What is left of heat after one cell, in 2^-32.
+    /// What is left of heat after one cell, in 2^-32; rounded up.
     pub heat_left: u32,
-    /// What is left after half a cell, in 2^-32.
+    /// What is left after half a cell, in 2^-32; rounded up.
     pub heat_left_half: u32,
     /// The budget in joules: for people and for what survives a loss of power.
     pub heat_budget: u32,
