@@ -17,9 +17,13 @@ pub mod arith;
 pub mod conditions;
 pub mod input;
 pub mod judge;
+pub mod measure;
+pub mod monitor;
 pub mod retained;
 pub mod settings;
 pub mod signals;
 pub mod time;
 pub mod units;
 pub mod verdict;
+
+pub use monitor::{Monitor, NoRoom};

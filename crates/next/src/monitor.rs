@@ -13,7 +13,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP};
+use crate::time::{Now, SWEEP, age};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -36,8 +36,12 @@ struct Clock {
     newest: u64,
     /// How long from then until anything falls due by itself, in microseconds.
     due: u32,
+    /// When old stamps were held last.
+    swept: u32,
     /// Whether anything was observed since the plan was taken, 0 or 1.
     begun: u32,
+    /// Always 0.
+    spare: u32,
 }
 
 /// Sees what the monitor does on the way, so that nobody has to join measure and judge by hand.
@@ -75,7 +79,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {
-        let clock = Clock { newest: 0, due: SWEEP, begun: 0 };
+        let clock = Clock { newest: 0, due: SWEEP, swept: 0, begun: 0, spare: 0 };
         Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new() } }
     }
 
@@ -228,6 +232,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.newest = at;
         self.clock.begun = 1;
         let now = self.now();
+        self.clock.swept = now.us();
         self.measure.begin(plan, now);
         self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
         self.find_due(plan);
@@ -243,7 +248,8 @@ impl<const MARKS: usize> Core<MARKS> {
 
     fn find_due(&mut self, plan: &Plan) {
         let now = self.now().us();
-        self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now));
+        let sweep = SWEEP.saturating_sub(age(now, self.clock.swept));
+        self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now)).min(sweep);
     }
 
     /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
@@ -261,10 +267,14 @@ impl<const MARKS: usize> Core<MARKS> {
             sweeps = if self.clock.due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
             self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
             let now = self.now();
-            if self.clock.due >= SWEEP {
+            let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
+            if sweeps_now {
+                self.clock.swept = now.us();
                 self.measure.sweep(now.us());
+                self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
             }
-            if self.judge.wait(now.us()) == 0 {
+            // With a sweep judge steps too, so that both come together from there on.
+            if sweeps_now || self.judge.wait(now.us()) == 0 {
                 self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
             } else {
                 let moved = self.measure.settle(plan, now);

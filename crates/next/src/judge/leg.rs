@@ -43,10 +43,6 @@ pub mod mark {
     pub const COAST_LEARNED: u32 = 1 << 12;
     /// An edge has been seen since power-up.
     pub const TURNED: u32 = 1 << 13;
-    /// The shafts got faster and faster while running down.
-    pub const ROLLS: u32 = 1 << 14;
-    /// The head fell silent while the boot turned.
-    pub const HEAD_SILENT: u32 = 1 << 15;
     /// Slip is unknown, since [`unknown_since`](super::Leg::unknown_since).
     pub const SLIP_UNKNOWN: u32 = 1 << 16;
     /// The outlet is plugged.

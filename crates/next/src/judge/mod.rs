@@ -39,7 +39,7 @@ use crate::conditions::{Condition, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, fitted, set};
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, held, wait};
+use crate::time::{Now, SWEEP, age, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::{Phase, Verdict};
 
@@ -100,8 +100,6 @@ struct Clock {
     due: u32,
     /// The earliest at which anything but silence and slip heat may.
     other: u32,
-    /// When old stamps were held last.
-    swept: u32,
 }
 
 impl<const N: usize> Judge<N> {
@@ -109,7 +107,7 @@ impl<const N: usize> Judge<N> {
     #[must_use]
     pub const fn new() -> Self {
         const LEG: Leg = leg::ZERO;
-        Self { leg: LEG, rows: Rows::new(), clock: Clock { due: 0, other: 0, swept: 0 } }
+        Self { leg: LEG, rows: Rows::new(), clock: Clock { due: 0, other: 0 } }
     }
 
     /// A motion: what moved.
@@ -190,12 +188,12 @@ impl<const N: usize> Judge<N> {
 
     /// Settle what falls due at `now`.
     pub fn settle(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
-        let view = View { plan, signals, list, now };
-        if age(now.us(), self.clock.swept) >= SWEEP {
-            self.clock.swept = now.us();
-            self.leg.sweep(&view);
-        }
-        self.step(&view, &mut Out { now, sink });
+        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+    }
+
+    /// Hold what is old.
+    pub fn sweep(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now) {
+        self.leg.sweep(&View { plan, signals, list, now });
     }
 
     /// How long until something falls due by itself, in microseconds. May be early where only a look is due, never late.
@@ -204,7 +202,7 @@ impl<const N: usize> Judge<N> {
         if !self.leg.has(mark::BEGUN) {
             return SWEEP;
         }
-        wait(now, self.clock.due).min(SWEEP.saturating_sub(age(now, self.clock.swept)))
+        wait(now, self.clock.due)
     }
 
     /// The first thing is observed: time becomes known.
@@ -222,7 +220,6 @@ impl<const N: usize> Judge<N> {
         ] {
             *stamp = now.us();
         }
-        self.clock.swept = now.us();
         self.leg.reference.begin(now.us());
         self.leg.heat.started(now.us());
         // Until now these were ages.

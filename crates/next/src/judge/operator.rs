@@ -11,7 +11,7 @@ use crate::alarm::{AlarmState, bits};
 use crate::conditions::Condition;
 use crate::input::{Command, Origin};
 use crate::settings::plan::set;
-use crate::time::{SLOW_SHIFT, SWEEP, age, reached};
+use crate::time::{SWEEP, age, reached};
 use crate::units::Span;
 use crate::verdict::{Change, Phase, Refusal};
 
@@ -141,7 +141,7 @@ impl<const N: usize> Judge<N> {
             }
             Command::Bypass(condition, span) => {
                 self.leg.bypassed = (condition.rank() as u8).wrapping_add(1);
-                self.leg.bypass_end = view.now.slow().wrapping_add(span.get() >> SLOW_SHIFT);
+                self.leg.bypass_end = view.now.slow_after(span.get());
                 self.turn_bits(condition.rank(), bits::SHELVED, true, view, out);
             }
             Command::EndBypass => self.end_bypass(view, out),
@@ -178,7 +178,7 @@ impl<const N: usize> Judge<N> {
     fn end_bypass(&mut self, view: &View<'_>, out: &mut Out<'_>) {
         let Some(rank) = core::mem::take(&mut self.leg.bypassed).checked_sub(1).map(usize::from) else { return };
         let from = self.rows.state(rank);
-        self.rows.put(rank, bits::SHELVED, false);
+        self.rows.put(rank, bits::SHELVED | bits::SUPPRESSED, false);
         if self.rows.has(rank, bits::ACTIVE) {
             self.rows.put(rank, bits::UNACKNOWLEDGED, true);
             if set(view.plan.latching).contains(rank) {

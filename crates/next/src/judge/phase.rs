@@ -52,7 +52,7 @@ impl Leg {
             self.rest.begin(view);
         }
         if phase == Phase::Standstill {
-            self.put(mark::OPENED | mark::START_WINDOW | mark::AT_SPEED | mark::START_FAILED | mark::ROLLS, false);
+            self.put(mark::OPENED | mark::START_WINDOW | mark::AT_SPEED | mark::START_FAILED, false);
             if !view.plan.has(fitted::DRIVE_CONTACT) {
                 self.put(mark::UNPERMITTED, false);
             }
@@ -77,7 +77,6 @@ impl Leg {
         let phase = self.phase();
         self.put(mark::UNPERMITTED, on && !self.has(mark::RUN));
         if on {
-            self.put(mark::ROLLS, false);
             match phase {
                 Phase::Standstill => self.open_start(view, out),
                 Phase::Unsure if !self.has(mark::TURNED) => self.open_start(view, out),
@@ -108,7 +107,7 @@ impl Leg {
         self.opened = now;
         self.window_end = now.wrapping_add(view.plan.drive.start_time);
         self.put(mark::OPENED | mark::START_WINDOW, true);
-        self.put(mark::AT_SPEED | mark::START_FAILED | mark::HEAD_SILENT, false);
+        self.put(mark::AT_SPEED | mark::START_FAILED, false);
         self.brisk = 0;
         let end = view.now.slow().wrapping_add(view.plan.drive.start_window);
         recent::push(&mut self.starts, &mut self.starts_count, end);
@@ -160,9 +159,6 @@ impl Leg {
                 let head = Pitches::new(view, &signals.head, &view.plan.head, off);
                 let boot = Pitches::new(view, &signals.boot, &view.plan.boot, off);
                 self.rest.running_down((&head, view.plan.head.standing / 2), (&boot, view.plan.boot.standing / 2));
-                if self.rest.speeds_up(view) {
-                    self.put(mark::ROLLS, true);
-                }
             }
             Phase::Standstill => {
                 let newest = newest_edge(view).unwrap_or(view.now.us());
@@ -170,23 +166,22 @@ impl Leg {
             }
             _ => {}
         }
-        self.follow_silence_of_head(moved, view);
     }
 
-    /// The head silent for three pitches at half speed, and then a boot edge at a third of its speed or more: the head's sensor is lost.
-    fn follow_silence_of_head(&mut self, moved: u8, view: &View<'_>) {
-        if moved & (moved::HEAD | moved::BOOT) == 0 {
-            return;
+    /// Whether the head was silent for three pitches at half speed and then the boot gave an edge at a third of its speed or more: the
+    /// head's sensor is lost. `None`: the head is silent, but nothing proves that it turns.
+    pub fn head_is_lost(&self, head: &Pitches<'_>, boot: &Pitches<'_>, view: &View<'_>) -> Option<bool> {
+        let limit = self.scaled(view.plan.drive.head_silent);
+        if !head.is_open() {
+            return None;
         }
-        let head = self.head(view);
-        if !head.is_silent(self.scaled(view.plan.drive.head_silent)) {
-            self.put(mark::HEAD_SILENT, false);
-        } else if moved & moved::BOOT != 0
-            && head.was_silent_before(view.signals.boot.last_edge, self.scaled(view.plan.drive.head_silent))
-            && self.boot(view).fast_enough(self.scaled(view.plan.drive.boot_turns))
-        {
-            self.put(mark::HEAD_SILENT, true);
+        if !head.is_silent(limit) {
+            return Some(false);
         }
+        let proven = boot.shaft.is_seen()
+            && head.was_silent_before(boot.shaft.last_edge, limit)
+            && boot.fast_enough(self.scaled(view.plan.drive.boot_turns));
+        if proven { Some(true) } else { None }
     }
 
     /// When the drive contact will have stopped changing too often: as no contact of a starter does, or while not inching as no person
@@ -271,7 +266,6 @@ impl Leg {
         self.off_at = view.now.us();
         self.put(mark::COASTS_FROM_SPEED, false);
         self.set_phase(Phase::CoastDown, view, out);
-        self.put(mark::ROLLS, true);
     }
 
     /// How long until the course changes by itself, silence of turning shafts apart.

@@ -59,6 +59,8 @@ pub struct Look<'a> {
     /// See [`head`](Self::head).
     pub boot: Pitches<'a>,
     flags: u32,
+    /// Flags of which nothing is known: as they were.
+    holds: u32,
     values: [i32; 8],
     /// How long the oldest rub has lasted, and where.
     pub rubbing: Option<(u32, u8)>,
@@ -107,6 +109,8 @@ impl Look<'_> {
             Sense::Flag(flag) => {
                 if self.flag(flag) {
                     Says::Beyond
+                } else if self.holds.wrapping_shr(flag as u32) & 1 != 0 {
+                    Says::Hold
                 } else {
                     Says::Within
                 }
@@ -258,14 +262,17 @@ impl Leg {
         let (contact_lies, contact_wait) = self.contact_lies(view);
         let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
         let standing = self.phase() == Phase::Standstill;
+        let lost = self.head_is_lost(&head, &boot, view);
+        let hold = |flag: Flag, is: bool| u32::from(is).wrapping_shl(flag as u32);
+        let holds = hold(Flag::Rollback, !standing) | hold(Flag::HeadSilent, lost.is_none());
         let mut flags = 0;
         let mut put = |flag: Flag, is: bool| flags |= u32::from(is).wrapping_shl(flag as u32);
         put(Flag::StartFailed, self.has(mark::START_FAILED));
-        put(Flag::Rollback, if standing { self.rest.rolls_from_rest(view) } else { self.has(mark::ROLLS) });
+        put(Flag::Rollback, if standing { self.rest.rolls_from_rest(view) } else { self.rest.speeds_up(view) });
         put(Flag::OutletPlugged, self.has(mark::OUTLET));
         put(Flag::HeadDistrust, signals.head.distrust != 0);
         put(Flag::BootDistrust, signals.boot.distrust != 0);
-        put(Flag::HeadSilent, self.has(mark::HEAD_SILENT));
+        put(Flag::HeadSilent, lost == Some(true));
         put(Flag::HeadTargets, signals.head.pattern != pattern::WHOLE);
         put(Flag::BootTargets, signals.boot.pattern != pattern::WHOLE);
         put(Flag::ContactFault, faulty);
@@ -294,6 +301,7 @@ impl Leg {
         Look {
             view: *view,
             flags,
+            holds,
             values,
             rubbing,
             slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },

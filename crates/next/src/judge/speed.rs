@@ -47,6 +47,11 @@ impl<'a> Pitches<'a> {
         self.since.map_or(SWEEP, |since| silence(since, self.largest, limit, self.now))
     }
 
+    /// Whether there is an open pitch.
+    pub const fn is_open(&self) -> bool {
+        self.since.is_some()
+    }
+
     /// Whether the open pitch is too long for the limit.
     pub fn is_silent(&self, limit: u32) -> bool {
         self.silence(limit) == 0

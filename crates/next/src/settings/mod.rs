@@ -2,6 +2,7 @@
 
 mod derived;
 pub mod plan;
+pub mod plan_check;
 
 #[cfg(feature = "desk")]
 mod derive;
