@@ -16,6 +16,7 @@ pub mod alarm;
 pub mod arith;
 pub mod conditions;
 pub mod input;
+pub mod measure;
 pub mod settings;
 pub mod signals;
 pub mod time;
