@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm, Span};
 

@@ -2,16 +2,17 @@
 
 use slackside::Monitor;
 use slackside::input::{Input, Signal};
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::settings::{Action, Checked};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 
 /// All verdicts on `inputs`, from a monitor without a past.
 pub fn verdicts(settings: &Checked, inputs: &[Input]) -> Vec<Verdict> {
     let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    monitor.configure(settings, &Retained::default());
     observe(&mut monitor, inputs)
 }
 

@@ -4,7 +4,8 @@ mod judge_rig;
 
 use judge_rig::*;
 use slackside::input::Command;
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::motion::SlipReading;
 use slackside::settings::Settings;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};

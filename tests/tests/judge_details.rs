@@ -4,7 +4,8 @@ mod judge_rig;
 
 use judge_rig::*;
 use slackside::input::{ContactState, Place};
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::motion::{Distrust, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::{Action, Settings};
 use slackside::units::{Micros, Ppm, Ratio, Turns};

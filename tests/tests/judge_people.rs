@@ -4,9 +4,10 @@ mod judge_rig;
 
 use judge_rig::*;
 use slackside::input::{Command, Place};
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::settings::{Action, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::Span;
 use slackside::verdict::{Change, Permit, Phase, Refusal, Verdict};
 
@@ -323,8 +324,8 @@ fn too_many_late_inputs_in_a_minute_are_a_fault() {
     assert_eq!(raised(&slower.play(), Condition::TimeBaseFault), []);
 }
 
-fn power_cycle(survivor: &Survivor) -> Box<slackside::judge::Judge> {
-    let stored = Survivor::from_image(&survivor.to_image()).expect("it reads back");
+fn power_cycle(survivor: &Retained) -> Box<slackside::judge::Judge> {
+    let stored = Retained::from_image(&survivor.to_image()).expect("it reads back");
     assert_eq!(stored, *survivor);
     judge(&Settings::example(), &stored)
 }
@@ -363,7 +364,7 @@ fn power_cycling_resets_nothing() {
 
 #[test]
 fn what_cannot_be_read_counts_as_tripped() {
-    let mut judge = judge(&Settings::example(), &Survivor::unreadable());
+    let mut judge = judge(&Settings::example(), &Retained::unreadable());
     judge.observe(show(&(1, What::Drive(false))), &mut |_| {});
     assert!(!judge.status().run_permit);
     assert_eq!(state(&judge, Condition::SettingsFault), AlarmState::LatchedUnacknowledged);

@@ -5,10 +5,11 @@ mod judge_rig;
 use judge_rig::*;
 use proptest::prelude::*;
 use slackside::input::{Command, ContactState, Origin, Place};
-use slackside::judge::{Condition, Judge};
+use slackside::conditions::Condition;
+use slackside::judge::Judge;
 use slackside::motion::{Distrust, Pitch, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::Settings;
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{Micros, Ppm, Ratio, Span, TurnFraction, Turns};
 use slackside::verdict::Verdict;
 
@@ -226,7 +227,7 @@ proptest! {
     /// Ticking at every deadline: nothing comes before it, and what comes is stamped with it.
     #[test]
     fn deadlines_are_kept(leg in days()) {
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         for event in &leg.events {
             for _ in 0..200 {
                 let Some(due) = judge.next_deadline().filter(|due| due.get() < event.0) else { break };
@@ -248,7 +249,7 @@ proptest! {
     #[test]
     fn the_status_is_what_the_verdicts_say(leg in days()) {
         use slackside::verdict::{Change, Permit};
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         let mut newest = Micros::ZERO;
         let mut shown = judge.status().clone();
         for event in &leg.events {
@@ -286,8 +287,8 @@ proptest! {
     fn nothing_by_the_link_restores_a_permit(leg in days(), commands in proptest::collection::vec(command(), 1..40)) {
         let step = (leg.events.len() / commands.len()).max(1);
         let mut commands = commands.into_iter();
-        let mut with = judge(&leg.settings, &Survivor::default());
-        let mut without = judge(&leg.settings, &Survivor::default());
+        let mut with = judge(&leg.settings, &Retained::default());
+        let mut without = judge(&leg.settings, &Retained::default());
         for (index, event) in leg.events.iter().enumerate() {
             // A reset at the leg takes only what was acknowledged, and that may have come by the link: leave resets out.
             if matches!(event.1, What::Command(Origin::Leg, Command::Reset | Command::ResetButton(_))) {
@@ -306,13 +307,13 @@ proptest! {
     /// Losing power at any moment gives no permit that was not there.
     #[test]
     fn power_lost_at_any_moment_restores_nothing(leg in days(), share in 0..1_000_usize) {
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         let cut = leg.events.len() * share / 1_000;
         for event in leg.events.iter().take(cut) {
             judge.observe(show(event), &mut |_| {});
         }
         let survivor = judge.survivor();
-        let stored = Survivor::from_image(&survivor.to_image()).unwrap();
+        let stored = Retained::from_image(&survivor.to_image()).unwrap();
         prop_assert_eq!(&stored, &survivor);
         let latched: Vec<_> = survivor.latched.iter().collect();
         let mut after = judge_rig::judge(&leg.settings, &stored);
@@ -332,8 +333,8 @@ proptest! {
         settings in settings(),
         list in proptest::collection::vec((any::<u64>(), any::<u64>(), any::<[u32; 8]>(), slip(), any::<[i32; 3]>(), command()), 1..60),
     ) {
-        let mut judge = judge(&settings, &Survivor::default());
-        let mut plain = judge_rig::judge(&settings, &Survivor::default());
+        let mut judge = judge(&settings, &Retained::default());
+        let mut plain = judge_rig::judge(&settings, &Retained::default());
         let leg = Leg::new(settings);
         let mut verdicts = (Vec::new(), Vec::new());
         for (at, edge, numbers, reading, values, command) in list {
@@ -419,7 +420,7 @@ fn equal_inputs_give_equal_verdicts() {
     // A judge that has lived before starts afresh when configured.
     let mut runs = Vec::new();
     for _ in 0..2 {
-        used.configure(&checked, &Survivor::default());
+        used.configure(&checked, &Retained::default());
         let mut verdicts = Vec::new();
         for event in &leg.events {
             used.observe(show(event), &mut |verdict| verdicts.push(verdict));

@@ -3,7 +3,7 @@
 //! Source: unit-test resources of an open engine-control project (crankshaft and camshaft, coupled 2:1), read where at hand.
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::measure::Measure;
 use slackside::motion::{Distrust, Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Settings, Spacing, Targets};

@@ -2,7 +2,7 @@
 //! alone. Each runs healthily without an alarm, and a belt that stalls stops it in time.
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::{Ppm, Span};
 use slackside::verdict::Permit;

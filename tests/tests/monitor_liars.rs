@@ -3,9 +3,9 @@
 
 use slackside::Monitor;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, CountedEdges, Machine, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_tests::couple;
@@ -255,7 +255,7 @@ fn a_power_cycle_resets_nothing() {
     let all = healthy(LIE + 10.0, 0);
     let inputs = only(&all, |input| before(input, LIE) || !is_of(input, Shaft::Boot));
     let mut monitor = Box::new(Monitor::new());
-    monitor.configure(&settings, &Survivor::default());
+    monitor.configure(&settings, &Retained::default());
     let tripped = observe(&mut monitor, &inputs);
     assert!(dropped(&tripped, Permit::Run).is_some());
     let survivor = monitor.survivor();

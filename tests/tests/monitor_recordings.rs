@@ -5,7 +5,7 @@
 //! fastest, and a start may take as long as the recording.
 
 use slackside::input::{Input, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::Checked;
 use slackside::units::{Micros, Span};
 use slackside::verdict::Permit;

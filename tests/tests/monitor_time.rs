@@ -3,9 +3,9 @@
 use proptest::prelude::*;
 use slackside::Monitor;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Permit, Verdict};
 use slackside_tests::session::{at, dropped, merge, verdicts};
@@ -85,7 +85,7 @@ fn any_signal(random: &mut Random) -> Signal {
 /// As [`verdicts`], with ticks wherever the monitor asks for one, a microsecond before each, and at `extra` times.
 fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdict> {
     let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    monitor.configure(settings, &Retained::default());
     let mut all: Vec<Verdict> = Vec::new();
     let mut now = Micros::ZERO;
     for input in inputs {
@@ -170,7 +170,7 @@ proptest! {
         let settings = example();
         let mut random = Random(seed);
         let mut monitor = Box::new(Monitor::new());
-        monitor.configure(&settings, &Survivor::unreadable());
+        monitor.configure(&settings, &Retained::unreadable());
         let mut now = random.next_u64() >> (random.next_u64() % 64);
         for _ in 0..count {
             now = match random.next_u64() % 16 {

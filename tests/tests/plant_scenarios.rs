@@ -3,12 +3,13 @@
 use std::path::{Path, PathBuf};
 
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
-use slackside_simulator::scenario::Scenario;
-use slackside_simulator::scenario::run::{Permits, Summary, Watch, run};
-use slackside_simulator::scenario::score::{Class, checked, score};
-use slackside_simulator::scenario::settings::Commissioned;
-use slackside_simulator::scenario::truth::Row;
+use slackside::conditions::Condition;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
+use slackside_desk::scenario::score::{Class, checked, score};
+use slackside_desk::scenario::settings::Commissioned;
+use slackside_desk::scenario::truth::Row;
+use slackside_simulator::disk::Disk;
 
 struct Kept {
     inputs: Vec<Input>,
@@ -60,7 +61,7 @@ fn every_scenario_ends_as_its_label_says() {
     let mut names = Vec::new();
     for entry in std::fs::read_dir(directory()).expect("the scenarios") {
         let path = entry.expect("an entry").path();
-        let scenario = Scenario::read(&path).unwrap_or_else(|error| panic!("{error}"));
+        let scenario = Scenario::read(&Disk, &path).unwrap_or_else(|error| panic!("{error}"));
         names.push(scenario.name.clone());
         assert!(scenario.description.len() > 30 && scenario.description.ends_with('.'), "{}", scenario.name);
         // The long ones are run by the page of scores.
@@ -174,13 +175,13 @@ fn bad_scenarios_are_told_by_line() {
         (
             "mass_kg_per_m = -3.0",
             "[leg_changes.belt]\nmass_kg_per_m = -3.0\n",
-            "test.toml:9: leg_changes.belt.mass_kg_per_m: is -3, expected a number above 0",
+            "test.toml:9:1: leg_changes.belt.mass_kg_per_m: is -3, expected a number above 0",
         ),
         ("unknown key", "[leg_changes.belt]\nwieght = 3.0\n", "unknown field `wieght`"),
         (
             "severity",
             "[[fault]]\nkind = \"lagging_worn\"\nfrom_s = 1.0\nseverity = 3.0\n",
-            "test.toml:11: fault.0.severity: is 3, expected 0 to 1",
+            "test.toml:11:1: fault.0.severity: is 3, expected 0 to 1",
         ),
         (
             "no shaft",
@@ -210,7 +211,7 @@ fn bad_scenarios_are_told_by_line() {
         assert!(error.starts_with("test.toml:"), "{name}: {error}");
     }
     let error = parse(&PLAIN.replace("millbrook-leg-3", "nowhere-leg")).expect_err("no such leg");
-    assert!(error.contains("test.toml:3: leg: no leg is called \"nowhere-leg\""), "{error}");
+    assert!(error.contains("test.toml:3:1: leg: no leg is called \"nowhere-leg\""), "{error}");
     let error = parse(&PLAIN.replace("at_s = 12.0", "at_s = 120.0")).expect_err("done after the end");
     assert!(error.contains("timeline.1.at_s: is 120, after the end: the scenario lasts 40 s"), "{error}");
     assert!(parse(&PLAIN.replace("40.0", "-40.0")).is_err());
@@ -259,7 +260,7 @@ fn the_book_lists_every_fault() {
 /// A target that works loose does no harm to slip over whole turns, but it will fall off one day: the monitor says so.
 #[test]
 fn a_target_that_works_loose_is_told_and_stops_nothing() {
-    let scenario = Scenario::read(&directory().join("head-target-loose.toml")).expect("sound");
+    let scenario = Scenario::read(&Disk, &directory().join("head-target-loose.toml")).expect("sound");
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
     let scored = score(&scenario, &commissioned, &settings, 1, true).expect("a run");

@@ -5,7 +5,7 @@
 //! 5 % of normal speed a second, and must keep the promise and the code.
 
 use slackside::input::{Input, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, Field, LimitPart, Rule, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::Permit;

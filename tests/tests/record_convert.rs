@@ -2,17 +2,18 @@
 
 use slackside::Monitor;
 use slackside::input::{Command, Input, Origin, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::record::{Anchor, CoreVersion, Recorder, SLOTS, STATE_LAYOUT};
 use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
-use slackside_simulator::recording::{
-    About, Divergence, Kind, Prepared, Recording, Source, convert, from_csv, kind_of, prove, record, to_csv, what_if,
+use slackside_desk::recording::{
+    About, Divergence, Kind, Prepared, Recording, Source, from_csv, kind_of, prove, record, to_csv, what_if,
 };
-use slackside_simulator::replay::{Job, replay, replay_from};
-use slackside_simulator::trace;
+use slackside_desk::replay::{Job, replay, replay_from};
+use slackside_desk::trace;
+use slackside_simulator::convert::convert;
 use slackside_tests::session::{at, merge};
 use slackside_tests::wheels::{Wheel, Wheels};
 
@@ -51,7 +52,7 @@ fn fetched() -> (Recording, Vec<Verdict>) {
     let mut memory = vec![0; SLOTS * 2_500];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::with_room());
-    recorder.configure(&mut monitor, &settings, &Survivor::default(), 12).expect("room");
+    recorder.configure(&mut monitor, &settings, &Retained::default(), 12).expect("room");
     let anchor = Anchor { at: Micros::new(500), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(1_500) };
     recorder.anchor(&monitor, anchor);
     let mut verdicts = Vec::new();
@@ -98,7 +99,7 @@ fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
         notes: Vec::new(),
         samples: None,
         events: None,
-        progress: false,
+        progress: None,
     }
 }
 
@@ -113,7 +114,7 @@ fn the_replay_driver_begins_where_the_box_was() {
     let job = || job(&prepared, &settings);
     let outcome = replay_from(job(), prepared.begin()).expect("replayed");
     let fresh = replay(job()).expect("replayed");
-    let first_outs = |outcome: &slackside_simulator::replay::Outcome| {
+    let first_outs = |outcome: &slackside_desk::replay::Outcome| {
         outcome.first_outs.iter().map(|first_out| (first_out.at, first_out.condition)).collect::<Vec<_>>()
     };
     let proof = prove(recording.runs().last().expect("a run"), &settings);
@@ -259,7 +260,7 @@ fn a_damaged_recording_never_says_that_there_was_no_stop() {
         let job = job(&prepared, &settings);
         let mut outcome = replay_from(job, prepared.begin()).expect("replayed");
         prepared.mark(&mut outcome);
-        slackside_simulator::report::words(&outcome, &[])
+        slackside_desk::report::words(&outcome, &[])
     };
     assert!(story(&recording).contains("STOPPED"));
     // Cut off before the trip.
@@ -335,7 +336,7 @@ const LAYOUT: (u8, (usize, u32)) = (5, (123, 4_278_926_308));
 
 fn fresh_keyframe() -> (usize, u32) {
     let mut monitor = Box::new(Monitor::<64>::with_room());
-    monitor.configure(&example(), &Survivor::default());
+    monitor.configure(&example(), &Retained::default());
     let now = Micros::new(1_000);
     (monitor.keyframe_length(now), monitor.state_crc(now))
 }

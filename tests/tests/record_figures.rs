@@ -5,7 +5,7 @@ use slackside::Monitor;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{AFTER_TRIP, BEFORE_TRIP, Reader, Record, Recorder, SLOTS};
 use slackside::settings::{Checked, CountedEdges, Settings, Targets};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::Micros;
 use slackside_tests::session::{at, merge};
 use slackside_tests::wheels::{Wheel, Wheels};
@@ -71,7 +71,7 @@ fn run(settings: &Checked, targets: u8, turns_a_second: f64) -> Figures {
     let mut memory = vec![0; MEMORY];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<64>::with_room());
-    recorder.configure(&mut monitor, settings, &Survivor::default(), 0).expect("room");
+    recorder.configure(&mut monitor, settings, &Retained::default(), 0).expect("room");
     let mut least_kept = u64::MAX;
     let mut trip = None;
     let mut trips = 0;
@@ -169,7 +169,7 @@ fn what_a_recording_costs() {
 fn longest_keyframe(targets: u8, edges: CountedEdges) -> usize {
     let settings = leg(targets, edges, 1.31);
     let mut monitor = Box::new(Monitor::<64>::with_room());
-    monitor.configure(&settings, &Survivor::default());
+    monitor.configure(&settings, &Retained::default());
     let mut longest = 0;
     for input in inputs(&settings, targets, 1.31, 60.0) {
         longest = longest.max(monitor.keyframe_length(input.at));

@@ -7,7 +7,7 @@ use slackside::record::{
     AFTER_TRIP, BEFORE_TRIP, Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter,
 };
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 use slackside_tests::session::{at, merge};
@@ -77,7 +77,7 @@ fn inputs(segment: &Segment<'_>) -> Vec<Input> {
 /// Record in segments of `slot` bytes without a ring; the recording and the verdicts on the way.
 fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdict>) {
     let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    monitor.configure(settings, &Retained::default());
     let mut opening = Opening::first(settings, 1);
     let mut memory = vec![0; slot];
     let mut recording = Vec::new();
@@ -291,7 +291,7 @@ fn ticks_need_not_be_recorded() {
         let mut memory = vec![0; 64 * 1_024];
         let mut recorder = Recorder::new(&mut memory);
         let mut monitor = Box::new(Monitor::<8>::with_room());
-        recorder.configure(&mut monitor, &settings, &Survivor::default(), 3).expect("room");
+        recorder.configure(&mut monitor, &settings, &Retained::default(), 3).expect("room");
         let mut verdicts = Vec::new();
         for input in &all {
             recorder.observe(&mut monitor, *input, &mut |verdict| verdicts.push(verdict));
@@ -325,7 +325,7 @@ fn a_late_input_replays_as_late() {
     let mut memory = vec![0; 32 * 1_024];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<64>::with_room());
-    recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");
+    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
     for input in &all {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
@@ -344,7 +344,7 @@ fn new_settings_begin_a_new_segment_that_names_the_old() {
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<64>::with_room());
     let tick = |at| Input::new(Micros::new(at), Signal::Tick);
-    recorder.configure(&mut monitor, &settings, &Survivor::default(), 5).expect("room");
+    recorder.configure(&mut monitor, &settings, &Retained::default(), 5).expect("room");
     recorder.observe(&mut monitor, tick(10), &mut |_| {});
     let survivor = monitor.survivor();
     recorder.configure(&mut monitor, &other, &survivor, 5).expect("room");
@@ -366,7 +366,7 @@ fn without_a_free_slot_inputs_are_counted_as_missed() {
     let mut memory = vec![0; SLOTS * 950];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::with_room());
-    recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");
+    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
     for input in &all[..500] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
@@ -410,7 +410,7 @@ proptest! {
         all.sort_by_key(|input| input.at);
         let cut = (all.len() as f64 * cut) as usize;
         let mut whole = Box::new(Monitor::<64>::with_room());
-        whole.configure(&settings, &Survivor::default());
+        whole.configure(&settings, &Retained::default());
         for input in &all[..cut] {
             whole.observe(*input, &mut |_| {});
         }
@@ -454,7 +454,7 @@ fn a_flood_after_the_trip_never_overwrites_what_led_to_it() {
     let mut memory = vec![0; 32 * 1_024];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::with_room());
-    recorder.configure(&mut monitor, &settings, &Survivor::default(), 0).expect("room");
+    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
     let mut tripped_at = None;
     for input in eventful(&settings, 50) {
         recorder.observe(&mut monitor, input, &mut |_| {});

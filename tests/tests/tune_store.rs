@@ -3,13 +3,13 @@
 use proptest::prelude::*;
 use slackside::Monitor;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
-use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
-use slackside_simulator::tune::store::Store;
+use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::store::Store;
 
 /// A small generator: splitmix64.
 struct Chance(u64);
@@ -175,7 +175,7 @@ fn settings(seed: u64, power: bool) -> Option<Checked> {
 
 fn live(inputs: &[Input], settings: &Checked) -> Vec<Verdict> {
     let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    monitor.configure(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for input in inputs {
         monitor.observe(*input, &mut |verdict| verdicts.push(verdict));

@@ -3,10 +3,11 @@
 use proptest::prelude::*;
 use slackside::Monitor;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
-use slackside::judge::{AlarmState, Condition, ConditionSet};
+use slackside::alarm::AlarmState;
+use slackside::conditions::{Condition, ConditionSet};
 use slackside::record::Anchor;
 use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{Micros, Ppm, Span};
 use slackside::verdict::{Change, Phase, Verdict};
 use slackside::wire::{
@@ -86,7 +87,7 @@ struct Leg {
 impl Leg {
     fn new() -> Self {
         let mut monitor = Box::new(Monitor::new());
-        monitor.configure(&example(), &Survivor::default());
+        monitor.configure(&example(), &Retained::default());
         let memory = Memory {
             image: image(&Settings::example()),
             recording: (0..1_000).map(|index| index as u8).collect(),

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use slackside::input::{ContactState, Place};
-use slackside::judge::ConditionSet;
+use slackside::conditions::ConditionSet;
 use slackside::motion::SlipReading;
 use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::units::Ppm;
@@ -11,7 +11,7 @@ use slackside::verdict::Change;
 use slackside::wire::{BoxStatus, LinkStatus, Reason, ShaftStatus};
 use slackside_box::fault::Faults;
 
-use crate::replay::{change_name, phase_name, place_name};
+use slackside_desk::replay::{change_name, phase_name, place_name};
 
 /// Why a box refuses, and what to do.
 #[must_use]

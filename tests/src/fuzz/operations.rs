@@ -2,9 +2,9 @@
 
 use slackside::Monitor;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, SpeedReference, Targets};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit, Verdict};
 
@@ -177,7 +177,7 @@ const MOST_DEADLINES: usize = 20_000;
 
 fn run(settings: &Checked, inputs: &[Input], ticks: Ticks) -> Vec<Verdict> {
     let mut monitor = Monitor::new();
-    monitor.configure(settings, &Survivor::default());
+    monitor.configure(settings, &Retained::default());
     let mut newest = Micros::ZERO;
     let mut verdicts = Vec::new();
     for input in inputs {

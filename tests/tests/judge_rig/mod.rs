@@ -2,11 +2,13 @@
 #![allow(dead_code)]
 
 use slackside::input::{Command, ContactState, Origin, Place};
-use slackside::judge::{AlarmState, Condition, Judge};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::judge::Judge;
 use slackside::motion::{Motion, Pitch, Slip, SlipReading};
 use slackside::settings::{Action, Settings};
 use slackside::sight::{Seen, Sight};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, TurnFraction, Turns, Watts};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
@@ -46,7 +48,7 @@ pub fn show<'a>((at, what): &'a Event) -> Seen<'a> {
     Seen { at: Micros::new(*at), sight }
 }
 
-pub fn judge(settings: &Settings, survivor: &Survivor) -> Box<Judge> {
+pub fn judge(settings: &Settings, survivor: &Retained) -> Box<Judge> {
     let checked = settings.clone().check_for_bench().expect("the settings are sound");
     let mut judge = Box::new(Judge::new());
     judge.configure(&checked, survivor);
@@ -55,7 +57,7 @@ pub fn judge(settings: &Settings, survivor: &Survivor) -> Box<Judge> {
 
 /// Play a list through a fresh judge.
 pub fn play(settings: &Settings, events: &[Event]) -> Vec<Verdict> {
-    let mut judge = judge(settings, &Survivor::default());
+    let mut judge = judge(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for event in events {
         judge.observe(show(event), &mut |verdict| verdicts.push(verdict));
@@ -64,7 +66,7 @@ pub fn play(settings: &Settings, events: &[Event]) -> Vec<Verdict> {
 }
 
 pub fn play_plainly(settings: &Settings, events: &[Event]) -> Vec<Verdict> {
-    let mut judge = judge(settings, &Survivor::default());
+    let mut judge = judge(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for event in events {
         judge.observe_plainly(show(event), &mut |verdict| verdicts.push(verdict));
@@ -245,7 +247,7 @@ impl Leg {
 
     /// The judge after everything.
     pub fn judged(&self) -> Box<Judge> {
-        let mut judge = judge(&self.settings, &Survivor::default());
+        let mut judge = judge(&self.settings, &Retained::default());
         for event in &self.events {
             judge.observe(show(event), &mut |_| {});
         }
