@@ -7,8 +7,8 @@
 use std::time::Instant;
 
 use rayon::prelude::*;
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
 use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
 use slackside::verdict::Change;

@@ -1,11 +1,11 @@
 //! Runs inputs through the monitor and keeps what came out.
 
 use slackside::Monitor;
-use slackside::input::{Input, Signal};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::settings::{Action, Checked};
+use slackside::input::{Input, Signal};
 use slackside::retained::Retained;
+use slackside::settings::{Action, Checked};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 

@@ -3,9 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
-use slackside::input::Command;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::Command;
 use slackside::motion::SlipReading;
 use slackside::settings::Settings;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};

@@ -3,9 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
-use slackside::input::{ContactState, Place};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::{ContactState, Place};
 use slackside::motion::{Distrust, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::{Action, Settings};
 use slackside::units::{Micros, Ppm, Ratio, Turns};

@@ -3,11 +3,11 @@
 mod judge_rig;
 
 use judge_rig::*;
-use slackside::input::{Command, Place};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::settings::{Action, Settings};
+use slackside::input::{Command, Place};
 use slackside::retained::Retained;
+use slackside::settings::{Action, Settings};
 use slackside::units::Span;
 use slackside::verdict::{Change, Permit, Phase, Refusal, Verdict};
 

@@ -4,12 +4,12 @@ mod judge_rig;
 
 use judge_rig::*;
 use proptest::prelude::*;
-use slackside::input::{Command, ContactState, Origin, Place};
 use slackside::conditions::Condition;
+use slackside::input::{Command, ContactState, Origin, Place};
 use slackside::judge::Judge;
 use slackside::motion::{Distrust, Pitch, SeenRatio, SlipReading, TargetPattern};
-use slackside::settings::Settings;
 use slackside::retained::Retained;
+use slackside::settings::Settings;
 use slackside::units::{Micros, Ppm, Ratio, Span, TurnFraction, Turns};
 use slackside::verdict::Verdict;
 
@@ -260,9 +260,9 @@ proptest! {
                 newest = at;
                 match change {
                     Change::Alarm { condition, from, to, .. } => {
-                        prop_assert_eq!(shown.alarms[condition.index()], from);
+                        prop_assert_eq!(shown.alarms[condition.rank()], from);
                         prop_assert_ne!(from, to);
-                        shown.alarms[condition.index()] = to;
+                        shown.alarms[condition.rank()] = to;
                     }
                     Change::Permit { permit: Permit::Run, allowed, .. } => shown.run_permit = allowed,
                     Change::Permit { permit: Permit::Feed, allowed, .. } => shown.feed_permit = allowed,
@@ -276,7 +276,7 @@ proptest! {
             prop_assert!(!shown.feed_permit || shown.run_permit);
             for condition in Condition::ALL {
                 let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
-                prop_assert!(!(shown.run_permit && stops && shown.alarms[condition.index()].holds()));
+                prop_assert!(!(shown.run_permit && stops && shown.alarms[condition.rank()].holds()));
             }
             prop_assert!(!(shown.run_permit && shown.boot_cleared_needed));
         }

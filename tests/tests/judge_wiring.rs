@@ -3,9 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
-use slackside::input::Command;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::Command;
 use slackside::settings::{Settings, SpeedReference};
 use slackside::units::Ppm;
 use slackside::verdict::{Permit, Phase};

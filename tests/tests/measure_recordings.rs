@@ -2,8 +2,8 @@
 //!
 //! Source: unit-test resources of an open engine-control project (crankshaft and camshaft, coupled 2:1), read where at hand.
 
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
 use slackside::measure::Measure;
 use slackside::motion::{Distrust, Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Settings, Spacing, Targets};

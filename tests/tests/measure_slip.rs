@@ -1,7 +1,7 @@
 //! Slip, speed and target patterns on wheels whose answer is known beforehand.
 
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
 use slackside::measure::Measure;
 use slackside::motion::{Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Machine, Settings, Spacing, Targets};

@@ -2,10 +2,10 @@
 //! stopped, whatever goes on.
 
 use slackside::Monitor;
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
-use slackside::settings::{Checked, CountedEdges, Machine, Settings};
+use slackside::input::{Input, Shaft, Signal};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, CountedEdges, Machine, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_tests::couple;

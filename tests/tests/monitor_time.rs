@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 use slackside::Monitor;
-use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::conditions::Condition;
-use slackside::settings::{Checked, Settings};
+use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, Settings};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Permit, Verdict};
 use slackside_tests::session::{at, dropped, merge, verdicts};

@@ -2,8 +2,8 @@
 
 use std::path::{Path, PathBuf};
 
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
 use slackside_desk::scenario::score::{Class, checked, score};
@@ -265,6 +265,6 @@ fn a_target_that_works_loose_is_told_and_stops_nothing() {
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
     let scored = score(&scenario, &commissioned, &settings, 1, true).expect("a run");
     assert_eq!(scored.class, Class::Quiet);
-    assert_eq!(scored.raised[Condition::HeadTargets.index()], 1);
+    assert_eq!(scored.raised[Condition::HeadTargets.rank()], 1);
     assert_eq!(scored.raised.iter().sum::<u32>(), 1);
 }

@@ -1,11 +1,11 @@
 //! Recordings at the desk: files, traces and back, replay to the last bit, what-if, and old versions.
 
 use slackside::Monitor;
-use slackside::input::{Command, Input, Origin, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Command, Input, Origin, Signal};
 use slackside::record::{Anchor, CoreVersion, Recorder, SLOTS, STATE_LAYOUT};
-use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_desk::recording::{

@@ -4,8 +4,8 @@
 use slackside::Monitor;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{AFTER_TRIP, BEFORE_TRIP, Reader, Record, Recorder, SLOTS};
-use slackside::settings::{Checked, CountedEdges, Settings, Targets};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, CountedEdges, Settings, Targets};
 use slackside::units::Micros;
 use slackside_tests::session::{at, merge};
 use slackside_tests::wheels::{Wheel, Wheels};

@@ -6,8 +6,8 @@ use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signa
 use slackside::record::{
     AFTER_TRIP, BEFORE_TRIP, Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter,
 };
-use slackside::settings::{Checked, Settings};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 use slackside_tests::session::{at, merge};

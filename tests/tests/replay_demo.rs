@@ -3,11 +3,11 @@
 use std::io::Cursor;
 
 use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::diagnose::{Cause, Confidence, findings};
 use slackside::input::{Input, Signal};
-use slackside::conditions::Condition;
-use slackside::settings::{Checked, Settings};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 use slackside_desk::demo;

@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 use slackside::Monitor;
-use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::conditions::Condition;
-use slackside::settings::{Checked, Settings};
+use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, Settings};
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
 use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};

@@ -2,12 +2,12 @@
 
 use proptest::prelude::*;
 use slackside::Monitor;
-use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::alarm::AlarmState;
 use slackside::conditions::{Condition, ConditionSet};
+use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::Anchor;
-use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micros, Ppm, Span};
 use slackside::verdict::{Change, Phase, Verdict};
 use slackside::wire::{

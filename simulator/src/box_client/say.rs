@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use slackside::input::{ContactState, Place};
 use slackside::conditions::ConditionSet;
+use slackside::input::{ContactState, Place};
 use slackside::motion::SlipReading;
 use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::units::Ppm;

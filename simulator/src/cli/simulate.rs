@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
-use slackside::input::Input;
 use slackside::conditions::Condition;
+use slackside::input::Input;
 use slackside::settings::Limits;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
@@ -273,7 +273,7 @@ fn watched(guard: &Guard) -> picture::Watched {
         let Change::Permit { permit, allowed: false, because: Some(because) } = verdict.change else { return None };
         let stops = permit == Permit::Run;
         let which = if stops { "STOP, run" } else { "feed" };
-        let why = meaning(because).title.to_lowercase();
+        let why = because.entry().title.to_lowercase();
         Some(picture::Mark {
             at: verdict.at.get() as f64 * 1e-6,
             text: format!("{which} permit dropped: {why}"),
@@ -356,7 +356,7 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
             .into_iter()
             .filter_map(|condition| {
                 let count = stopped.iter().filter(|by| **by == Some(condition)).count();
-                (count > 0).then(|| format!("{} {count}", meaning(condition).title.to_lowercase()))
+                (count > 0).then(|| format!("{} {count}", condition.entry().title.to_lowercase()))
             })
             .collect();
         if !by.is_empty() {

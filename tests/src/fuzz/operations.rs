@@ -1,10 +1,10 @@
 //! Sequences of inputs through the monitor, against what must hold whatever comes.
 
 use slackside::Monitor;
-use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::conditions::Condition;
-use slackside::settings::{Checked, CountedEdges, Settings, Spacing, SpeedReference, Targets};
+use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
+use slackside::settings::{Checked, CountedEdges, Settings, Spacing, SpeedReference, Targets};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit, Verdict};
 

@@ -1,14 +1,14 @@
 //! A leg as judge sees it: builds lists of sights and plays them. Four even targets a shaft, no measure needed.
 #![allow(dead_code)]
 
-use slackside::input::{Command, ContactState, Origin, Place};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::{Command, ContactState, Origin, Place};
 use slackside::judge::Judge;
 use slackside::motion::{Motion, Pitch, Slip, SlipReading};
+use slackside::retained::Retained;
 use slackside::settings::{Action, Settings};
 use slackside::sight::{Seen, Sight};
-use slackside::retained::Retained;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, TurnFraction, Turns, Watts};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
@@ -295,7 +295,7 @@ pub fn phases(verdicts: &[Verdict]) -> Vec<Phase> {
 }
 
 pub fn state(judge: &Judge, condition: Condition) -> AlarmState {
-    judge.status().alarms[condition.index()]
+    judge.status().alarms[condition.rank()]
 }
 
 pub fn set(settings: &mut Settings, condition: Condition, on_ms: u32, off_ms: u32, latching: bool, action: Action) {

@@ -25,7 +25,7 @@ use zerocopy::IntoBytes;
 use crate::input::{Shaft, Signal};
 use crate::settings::plan::Plan;
 use crate::signals::{Reading, Signals, distrust, moved, unknown};
-use crate::time::{Now, SWEEP, held, wait};
+use crate::time::{Now, SWEEP, wait};
 use contact::Contacts;
 use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
@@ -149,13 +149,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             shaft.sweep(now);
         }
         self.contacts.sweep(now);
-        let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.signals;
-        let slips = [&mut short.at, &mut short.known_at, &mut long.at, &mut long.known_at];
-        let edges = [&mut head.last_edge, &mut boot.last_edge, ratio_at];
-        let rubs = contacts.iter_mut().map(|contact| &mut contact.since);
-        for stamp in slips.into_iter().chain(edges).chain(rubs) {
-            *stamp = held(now, *stamp);
-        }
+        self.signals.sweep(now);
     }
 
     /// Its state's own bytes, part by part.

@@ -7,13 +7,13 @@
 mod leg;
 mod sensor;
 
-use slackside::Monitor;
 use slackside::input::{ContactState, Input, Place, Shaft, Signal};
-use slackside::settings::Checked;
 use slackside::retained::Retained;
+use slackside::settings::Checked;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
+use crate::monitor::monitor;
 use crate::trace::{HEADER, write_row};
 use leg::{Drive, Leg};
 use sensor::TargetSensor;
@@ -51,8 +51,7 @@ pub fn inputs(settings: &Checked) -> Vec<Input> {
     let head = TargetSensor::new(Shaft::Head, &mut random);
     let boot = TargetSensor::new(Shaft::Boot, &mut random);
     let mut leg = Leg::with_lagging_gone();
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Retained::default());
+    let mut monitor = monitor(settings, &Retained::default());
 
     let mut all = vec![Input::new(Micros::ZERO, Signal::DriveRunning(false))];
     let mut waiting: Vec<Input> = Vec::new();

@@ -1,16 +1,19 @@
 //! The pass itself: rows in, verdicts and samples out.
 
+use std::cell::RefCell;
 use std::io;
 
 use anyhow::Context;
+use slackside::conditions::Condition;
 use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
-use slackside::measure::Measure;
-use slackside::record::{Header, restore_parts};
-use slackside::settings::Checked;
-use slackside::sight::{Seen, Sight};
+use slackside::monitor::{Tap, Told};
+use slackside::motion::Motion;
 use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::signals::Signals;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Verdict};
 
@@ -18,6 +21,7 @@ use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
 use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
+use crate::monitor::{Monitor, monitor};
 use crate::trace::{Progress, Reader};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
@@ -41,56 +45,43 @@ pub struct Job<'a> {
     pub progress: Option<&'a mut dyn FnMut(&Progress)>,
 }
 
-/// Where a replay begins.
-#[derive(Clone, Copy)]
-pub enum Begin<'a> {
-    /// At power-up, with nothing known.
-    Fresh,
-    /// In the state a box was in.
-    Keyframe {
-        /// The header of the segment that begins with it.
-        header: &'a Header,
-        /// The state.
-        keyframe: &'a [u8],
-        /// Judge too. Without it only measure is as it was: for other limits on the same machine.
-        with_judge: bool,
-    },
-}
-
 /// Replay the trace.
 ///
 /// # Errors
 /// The trace is broken, or samples or events cannot be written.
 pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
-    replay_from(job, Begin::Fresh)
+    let fresh = monitor(job.settings, &Retained::default());
+    replay_from(job, fresh)
 }
 
-/// Replay the trace from a state.
+/// Replay the trace from the state that this monitor is in.
 ///
 /// # Errors
-/// As [`replay`], or the keyframe cannot be restored.
-pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
+/// As [`replay`].
+pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> anyhow::Result<Outcome> {
     let Job { mut reader, settings, settings_name, notes, samples, events, progress } = job;
-    // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
-    let mut measure = Box::new(Measure::new());
-    let mut judge = Box::new(Judge::new());
-    measure.configure(settings);
-    judge.configure(settings, &Retained::default());
-    if let Begin::Keyframe { header, keyframe, with_judge } = begin {
-        restore_parts(&mut measure, with_judge.then_some(&mut *judge), header, keyframe)?;
-    }
-    let mut outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
+    let mut outcome = Outcome::begin(reader.name(), settings_name, settings, &monitor.status());
     outcome.notes = notes;
-    let gather = Gather::new(settings);
-    let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
+    let watch = Watch {
+        outcome,
+        gather: Gather::new(settings),
+        settings,
+        samples,
+        events,
+        reference: Ppm::ONE,
+        drawn: Micros::ZERO,
+        first_out: None,
+        failed: None,
+    };
+    let watch = RefCell::new(watch);
 
     let (mut progress, read) = (progress, reader.progress());
     let mut batch = Vec::new();
     while reader.read_batch(&mut batch)? {
         for input in &batch {
-            measure.observe(*input, |seen| watch.seen(seen, &mut judge));
+            observe(&mut monitor, &watch, *input);
         }
-        if let Some(error) = watch.failed.take() {
+        if let Some(error) = watch.borrow_mut().failed.take() {
             return Err(error).context("a file could not be written; nothing is left of it");
         }
         if let Some(progress) = &mut progress {
@@ -101,10 +92,50 @@ pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
     let survey = reader.survey().clone();
     if let Some(last) = survey.last {
         // What is due up to the last row is settled; what would come later is not known.
-        measure.observe(Input::new(last, Signal::Tick), |seen| watch.seen(seen, &mut judge));
-        watch.silence(last, &judge);
+        observe(&mut monitor, &watch, Input::new(last, Signal::Tick));
     }
-    watch.finish(survey, &judge)
+    watch.into_inner().finish(survey, &monitor)
+}
+
+/// Have the monitor take one input, everybody looking on.
+fn observe(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, input: Input) {
+    draw_silence(monitor, watch, input.at);
+    take(monitor, watch, input);
+    let mut watch = watch.borrow_mut();
+    if let Some(at) = watch.first_out.take() {
+        watch.outcome.peak_heat = watch.outcome.peak_heat.max(monitor.slip_heat_at(at));
+    }
+}
+
+fn take(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, input: Input) {
+    monitor.observe_with(input, &mut Looks(watch), &mut |verdict| watch.borrow_mut().verdict(verdict));
+}
+
+/// Draw what silence since the last motion proves of the speeds, up to `until`. Ticks on the way change no verdict.
+fn draw_silence(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, until: Micros) {
+    let next = |watch: &Watch<'_>| {
+        let last = watch.outcome.newest;
+        (last > Micros::ZERO).then(|| watch.drawn.max(Micros::new(last.get().saturating_add(SILENCE_US / 2))))
+    };
+    loop {
+        let at = next(&watch.borrow());
+        let Some(at) = at.filter(|at| *at < until) else { return };
+        if until.get().saturating_sub(watch.borrow().outcome.newest.get()) < SILENCE_US {
+            return;
+        }
+        // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
+        let step = (SILENCE_US / 2).max(watch.borrow().outcome.series.width_us());
+        watch.borrow_mut().drawn = Micros::new(at.get().saturating_add(step));
+        if watch.borrow().outcome.series.wants(at) {
+            if at > monitor.newest() {
+                take(monitor, watch, Input::new(at, Signal::Tick));
+            }
+            let heat = monitor.slip_heat_at(at);
+            let watch = &mut *watch.borrow_mut();
+            let sample = Sample::take(at, watch.gather.newest(), heat, watch.settings, watch.reference);
+            watch.outcome.series.take(&sample);
+        }
+    }
 }
 
 /// Everything that looks on.
@@ -115,41 +146,53 @@ struct Watch<'a> {
     samples: Option<SamplesCsv<'a>>,
     events: Option<EventsCsv<'a>>,
     reference: Ppm,
+    /// How far silence is drawn.
+    drawn: Micros,
+    /// The first-out in the present input.
+    first_out: Option<Micros>,
     failed: Option<io::Error>,
 }
 
-impl Watch<'_> {
-    fn seen(&mut self, seen: Seen<'_>, judge: &mut Judge) {
-        let Sight::Motion(motion) = seen.sight else {
-            match seen.sight {
-                Sight::Reference(reference) => self.reference = reference,
-                Sight::Power(power) => self.gather.power(power),
-                Sight::Drive(on) => self.outcome.drive(seen.at, on),
-                _ => {}
-            }
-            self.judge(seen, judge);
-            return;
-        };
-        // What fell due before this motion is judged while the one before is still the newest to those who look on. That is
-        // a tick more, which changes no verdict.
-        if judge.next_deadline().is_some_and(|due| due <= seen.at) {
-            self.judge(Seen { at: seen.at, sight: Sight::Wake }, judge);
-        }
-        self.silence(seen.at, judge);
-        self.outcome.slip(seen.at, self.gather.newest(), motion);
-        self.gather.motion(seen.at, motion);
-        self.judge(seen, judge);
+/// Looks on between measure and judge.
+struct Looks<'w, 'a>(&'w RefCell<Watch<'a>>);
 
-        self.outcome.run_up.motion(seen.at, motion);
+impl Tap for Looks<'_, '_> {
+    fn tells(&mut self, now: Micros, told: Told<'_>, signals: &Signals, plan: &Plan) {
+        let watch = &mut *self.0.borrow_mut();
+        match told {
+            Told::Moved(_) => {
+                let motion = Motion::of(signals, plan, now);
+                watch.outcome.slip(now, watch.gather.newest(), &motion);
+                watch.gather.motion(now, &motion);
+            }
+            Told::Signal(Signal::SpeedReference(reference)) => watch.reference = *reference,
+            Told::Signal(Signal::DrivePower(power)) => watch.gather.power(*power),
+            Told::Signal(Signal::DriveRunning(on)) => watch.outcome.drive(now, *on),
+            Told::Signal(_) | Told::Late => {}
+        }
+    }
+
+    fn told(&mut self, now: Micros, told: Told<'_>, _: &Signals, judge: &Judge, plan: &Plan) {
+        if let Told::Moved(_) = told {
+            self.0.borrow_mut().moved(now, judge, plan);
+        }
+    }
+}
+
+impl Watch<'_> {
+    /// A motion has been judged.
+    fn moved(&mut self, at: Micros, judge: &Judge, plan: &Plan) {
+        let motion = self.gather.newest();
+        self.outcome.run_up.motion(at, motion);
         for (place, contact) in slackside::input::Place::ALL.into_iter().zip(&motion.contacts) {
             if contact.rubbing_since.is_some() {
-                self.outcome.series.rub(seen.at, place);
+                self.outcome.series.rub(at, place);
             }
         }
-        let to_file = self.samples.as_ref().is_some_and(|samples| samples.wants(seen.at));
-        let to_series = self.outcome.series.wants(seen.at);
+        let to_file = self.samples.as_ref().is_some_and(|samples| samples.wants(at));
+        let to_series = self.outcome.series.wants(at);
         if to_file || to_series {
-            let sample = Sample::take(seen.at, motion, judge, self.settings, self.reference);
+            let sample = Sample::take(at, motion, judge.slip_heat_at(plan, at), self.settings, self.reference);
             if to_series {
                 self.outcome.series.take(&sample);
                 self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);
@@ -161,40 +204,11 @@ impl Watch<'_> {
         }
     }
 
-    /// Let judge see it, and note what it says.
-    fn judge(&mut self, seen: Seen<'_>, judge: &mut Judge) {
-        let mut first_out = None;
-        judge.observe(seen, &mut |verdict| {
-            if matches!(verdict.change, Change::FirstOut(Some(_))) {
-                first_out.get_or_insert(verdict.at);
-            }
-            self.verdict(&verdict);
-        });
-        if let Some(at) = first_out {
-            self.outcome.run_up.end(at, self.gather.newest());
-            self.outcome.peak_heat = self.outcome.peak_heat.max(judge.slip_heat_at(at));
-        }
-    }
-
-    /// Draw what silence since the last motion proves of the speeds, up to `until`.
-    fn silence(&mut self, until: Micros, judge: &Judge) {
-        let last = self.outcome.newest;
-        if last == Micros::ZERO || until.get().saturating_sub(last.get()) < SILENCE_US {
-            return;
-        }
-        let mut at = Micros::new(last.get().saturating_add(SILENCE_US / 2));
-        while at < until {
-            if self.outcome.series.wants(at) {
-                let sample = Sample::take(at, self.gather.newest(), judge, self.settings, self.reference);
-                self.outcome.series.take(&sample);
-            }
-            // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
-            let step = (SILENCE_US / 2).max(self.outcome.series.width_us());
-            at = Micros::new(at.get().saturating_add(step));
-        }
-    }
-
     fn verdict(&mut self, verdict: &Verdict) {
+        if matches!(verdict.change, Change::FirstOut(Some(_))) {
+            self.first_out.get_or_insert(verdict.at);
+            self.outcome.run_up.end(verdict.at, self.gather.newest());
+        }
         self.outcome.take(verdict);
         self.gather.verdict(verdict);
         if let Some(events) = &mut self.events {
@@ -209,7 +223,7 @@ impl Watch<'_> {
         }
     }
 
-    fn finish(self, survey: crate::trace::Survey, judge: &Judge) -> anyhow::Result<Outcome> {
+    fn finish(self, survey: crate::trace::Survey, monitor: &Monitor) -> anyhow::Result<Outcome> {
         if let Some(error) = self.failed {
             return Err(error).context("a file could not be written; nothing is left of it");
         }
@@ -220,7 +234,8 @@ impl Watch<'_> {
             let until = outcome.drive_off_at.or(outcome.survey.last).unwrap_or(dropped);
             *ran_on = until.get().saturating_sub(dropped.get());
         }
-        outcome.status = judge.status().clone();
+        outcome.status = monitor.status();
+        outcome.alarms = Condition::ALL.map(|condition| monitor.alarm(condition));
         outcome.evidence = self.gather.evidence();
         outcome.motion = *self.gather.newest();
         Ok(outcome)

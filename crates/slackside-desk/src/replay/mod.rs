@@ -9,7 +9,7 @@ mod sample;
 mod samples_csv;
 mod series;
 
-pub use driver::{Begin, Job, replay, replay_from};
+pub use driver::{Job, replay, replay_from};
 pub use events_csv::{EVENTS_HEADER, EventsCsv, condition_of};
 pub use names::{action_name, change_name, phase_name, place_name, refusal_name, state_name, write_value};
 pub use outcome::{FirstOut, Outcome, Peak};

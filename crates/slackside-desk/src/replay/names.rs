@@ -1,8 +1,8 @@
 //! The names of states and changes in files: lower case, words joined by underscores.
 
-use slackside::input::Place;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Unit;
+use slackside::input::Place;
 use slackside::settings::Action;
 use slackside::verdict::{Change, Permit, Phase, Refusal};
 

@@ -1,8 +1,8 @@
 //! What a replay found.
 
-use slackside::diagnose::{Evidence, Gather};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::diagnose::{Evidence, Gather};
 use slackside::judge::Status;
 use slackside::motion::Motion;
 use slackside::settings::Checked;
@@ -101,6 +101,8 @@ pub struct Outcome {
     pub slip_known_us: u64,
     /// What judge held at the end.
     pub status: Status,
+    /// The alarms at the end, in the order of [`Condition::ALL`].
+    pub alarms: [AlarmState; Condition::COUNT],
     /// What measure knew at the end.
     pub motion: Motion,
     /// What diagnose goes by.
@@ -137,7 +139,8 @@ impl Outcome {
             peak_heat: Ppm::ZERO,
             running_us: 0,
             slip_known_us: 0,
-            status: status.clone(),
+            status: *status,
+            alarms: [AlarmState::Normal; Condition::COUNT],
             motion: Motion::NONE,
             evidence: Gather::new(settings).evidence(),
             run_given: status.run_permit,
@@ -168,7 +171,7 @@ impl Outcome {
 
     /// The alarms that stand at the end, each with its state.
     pub fn standing(&self) -> impl Iterator<Item = (Condition, AlarmState)> {
-        Condition::ALL.into_iter().zip(self.status.alarms).filter(|(_, state)| {
+        Condition::ALL.into_iter().zip(self.alarms).filter(|(_, state)| {
             !matches!(state, AlarmState::Normal | AlarmState::OutOfService | AlarmState::Suppressed)
         })
     }
@@ -180,7 +183,7 @@ impl Outcome {
         }
         match verdict.change {
             Change::Alarm { condition, to: AlarmState::Unacknowledged, value, setpoint, detail, .. } => {
-                let raised = &mut self.raised[condition.index()];
+                let raised = &mut self.raised[condition.rank()];
                 raised.first.get_or_insert(verdict.at);
                 raised.times += 1;
                 // The alarm may come just before or just after the first-out it belongs to.

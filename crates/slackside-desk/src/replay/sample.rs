@@ -1,7 +1,6 @@
 //! What is known at one moment, in the units of the core.
 
 use slackside::input::{ContactState, Place};
-use slackside::judge::Judge;
 use slackside::motion::{Motion, ShaftMotion, SlipReading};
 use slackside::settings::Checked;
 use slackside::units::{MicrometresPerSecond, Micros, MicroturnsPerSecond, Ppm, Span};
@@ -39,9 +38,10 @@ pub struct Sample {
 }
 
 impl Sample {
-    /// What is known at `at`, when `motion` is the newest. `reference` is the speed asked for, 100 % where none is wired.
+    /// What is known at `at`, when `motion` is the newest and slip heat is `heat`. `reference` is the speed asked for, 100 % where none
+    /// is wired.
     #[must_use]
-    pub fn take(at: Micros, motion: &Motion, judge: &Judge, settings: &Checked, reference: Ppm) -> Self {
+    pub fn take(at: Micros, motion: &Motion, heat: Ppm, settings: &Checked, reference: Ppm) -> Self {
         let boot = shaft_speed(&motion.boot, at);
         let mut contacts = [ContactSample::default(); Place::COUNT];
         for (sample, contact) in contacts.iter_mut().zip(&motion.contacts) {
@@ -58,7 +58,7 @@ impl Sample {
             slip_short: motion.slip_short.reading,
             slip_long: motion.slip_long.reading,
             underspeed: boot.and_then(|boot| underspeed(boot, settings.machine.normal_boot, reference)),
-            slip_heat: if motion.head.fitted { judge.slip_heat_at(at) } else { Ppm::ZERO },
+            slip_heat: if motion.head.fitted { heat } else { Ppm::ZERO },
             contacts,
         }
     }

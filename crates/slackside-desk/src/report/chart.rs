@@ -5,9 +5,9 @@
 
 use std::fmt::Write;
 
-use slackside::input::{ContactState, Place};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::{ContactState, Place};
 use slackside::motion::SlipReading;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase};
@@ -16,7 +16,6 @@ use super::causes::place;
 use super::clock::Clock;
 use super::escape::escape;
 use super::figures::{mps, percent, rpm, trimmed};
-use super::meanings::meaning;
 use crate::replay::{Bucket, Moment, Outcome, Range};
 
 /// Lines are broken where nothing was known for longer than this.
@@ -471,7 +470,7 @@ fn alarms(outcome: &Outcome) -> Vec<Strip> {
     };
     Condition::ALL
         .into_iter()
-        .filter(|condition| outcome.raised[condition.index()].times > 0)
+        .filter(|condition| outcome.raised[condition.rank()].times > 0)
         .map(|wanted| {
             let mut parts = Vec::new();
             let mut open: Option<(u64, AlarmState)> = None;
@@ -488,7 +487,7 @@ fn alarms(outcome: &Outcome) -> Vec<Strip> {
             if let Some((from, Some((class, words)))) = open.map(|(from, state)| (from, class(state))) {
                 parts.push((from, end, class, words.to_owned()));
             }
-            Strip { name: meaning(wanted).title.to_owned(), parts }
+            Strip { name: wanted.entry().title.to_owned(), parts }
         })
         .collect()
 }

@@ -61,7 +61,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
         clock.at(outcome.first()),
         clock.at(outcome.last()),
         escape(&outcome.settings_name),
-        outcome.settings.identity(),
+        outcome.settings.plan().identity(),
         env!("CARGO_PKG_VERSION")
     );
     out

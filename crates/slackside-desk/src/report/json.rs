@@ -18,7 +18,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "leg": outcome.settings.machine.leg.as_str(),
         "trace": outcome.trace,
         "settings": outcome.settings_name,
-        "settings_identity": format!("{:08x}", outcome.settings.identity()),
+        "settings_identity": format!("{:08x}", outcome.settings.plan().identity()),
         "begin_us": outcome.first().get(),
         "end_us": outcome.last().get(),
         "rows": outcome.survey.rows,
@@ -109,7 +109,7 @@ fn alarms(outcome: &Outcome) -> Vec<Value> {
     Condition::ALL
         .into_iter()
         .zip(&outcome.raised)
-        .zip(outcome.status.alarms)
+        .zip(outcome.alarms)
         .filter(|((_, raised), _)| raised.times > 0)
         .map(|((condition, raised), state)| {
             json!({

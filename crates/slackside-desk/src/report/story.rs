@@ -1,9 +1,9 @@
 //! The story of a replay, told once: the terminal, the page and the object all say the same.
 
-use slackside::diagnose::findings;
-use slackside::input::{Place, Shaft};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::diagnose::findings;
+use slackside::input::{Place, Shaft};
 use slackside::settings::{Action, Limits, Targets};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Phase, Verdict};
@@ -11,7 +11,6 @@ use slackside::verdict::{Change, Permit, Phase, Verdict};
 use super::causes::{inspection, sureness};
 use super::clock::Clock;
 use super::figures;
-use super::meanings::meaning;
 use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 use crate::trace::Channel;
 
@@ -155,22 +154,22 @@ impl Story {
 
 fn headline(outcome: &Outcome, clock: Clock) -> String {
     if let Some(first_out) = outcome.first_outs.first() {
-        let title = meaning(first_out.condition).title;
+        let title = first_out.condition.entry().title;
         return match value_against_setpoint(first_out) {
             Some(figures) => format!("{title} at {}: {figures}.", clock.at(first_out.at)),
             None => format!("{title} at {}.", clock.at(first_out.at)),
         };
     }
     let alarms: Vec<Condition> =
-        Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.index()].times > 0).collect();
+        Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.rank()].times > 0).collect();
     match alarms[..] {
         [] => format!("Nothing tripped in {}.", read(outcome)),
-        [only] => format!("Nothing tripped in {}, but an alarm came: {}.", read(outcome), lower(meaning(only).title)),
+        [only] => format!("Nothing tripped in {}, but an alarm came: {}.", read(outcome), lower(only.entry().title)),
         [worst, ..] => format!(
             "Nothing tripped in {}, but {} alarms came, the gravest: {}.",
             read(outcome),
             alarms.len(),
-            lower(meaning(worst).title)
+            lower(worst.entry().title)
         ),
     }
 }
@@ -201,7 +200,7 @@ fn value_against_setpoint(first_out: &FirstOut) -> Option<String> {
 fn what_it_means(outcome: &Outcome) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(first_out) = outcome.first_outs.first() {
-        lines.push(meaning(first_out.condition).sentence.to_owned());
+        lines.push(first_out.condition.entry().meaning.to_owned());
         let delay = outcome.settings.limits.of(first_out.condition).on_delay.get();
         if delay > 0 {
             lines.push(format!(
@@ -220,9 +219,8 @@ fn what_it_means(outcome: &Outcome) -> Vec<String> {
         }
         return lines;
     }
-    for condition in Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.index()].times > 0).take(3)
-    {
-        lines.push(format!("{}: {}", meaning(condition).title, meaning(condition).sentence));
+    for condition in Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.rank()].times > 0).take(3) {
+        lines.push(format!("{}: {}", condition.entry().title, condition.entry().meaning));
     }
     lines.push(
         "That nothing tripped does not mean that the leg is sound: only what was watched can trip, and only while it was \
@@ -276,7 +274,7 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
 pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)> {
     Some(match verdict.change {
         Change::Alarm { condition, from, to, value, setpoint, detail } => {
-            let title = meaning(condition).title;
+            let title = condition.entry().title;
             match to {
                 AlarmState::Unacknowledged => {
                     let figures =
@@ -304,7 +302,7 @@ pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)>
         }
         Change::Permit { permit, allowed, because } => {
             let name = permit_name(permit);
-            let why = because.map_or_else(String::new, |why| format!(": {}", lower(meaning(why).title)));
+            let why = because.map_or_else(String::new, |why| format!(": {}", lower(why.entry().title)));
             let verb = if allowed { "given" } else { "dropped" };
             (format!("{name} {verb}{why}"), !allowed)
         }
@@ -392,7 +390,7 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
         lines.push(format!(
             "The feed permit was first dropped by a condition at {}: {}.",
             clock.at(at),
-            lower(meaning(condition).title)
+            lower(condition.entry().title)
         ));
     }
     let restart = match (status.first_out.is_some(), status.boot_cleared_needed) {
@@ -406,7 +404,7 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
     lines.extend(restart.map(str::to_owned));
     let standing: Vec<String> = outcome
         .standing()
-        .map(|(condition, state)| format!("{} ({})", lower(meaning(condition).title), state_words(state)))
+        .map(|(condition, state)| format!("{} ({})", lower(condition.entry().title), state_words(state)))
         .collect();
     if !standing.is_empty() {
         lines.push(format!("Alarms standing at the end: {}.", standing.join(", ")));
@@ -538,7 +536,7 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
     let bypassed: Vec<&str> = Condition::ALL
         .into_iter()
         .filter(|condition| !outcome.settings.limits.of(*condition).enabled)
-        .map(|condition| meaning(condition).title)
+        .map(|condition| condition.entry().title)
         .collect();
     if !bypassed.is_empty() {
         lines.push(format!("Switched off in the settings: {}.", bypassed.join(", ")));
@@ -554,7 +552,7 @@ fn plain_names(text: &str) -> String {
         .into_iter()
         .filter(|condition| condition.name().contains('_'))
         .fold(text.to_owned(), |text, condition| {
-            text.replace(condition.name(), &format!("\"{}\"", meaning(condition).title))
+            text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
         })
 }
 

@@ -21,7 +21,7 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     paragraph(
         &mut out,
         "",
-        &format!("Settings: {}, identity {:08x}.", outcome.settings_name, outcome.settings.identity()),
+        &format!("Settings: {}, identity {:08x}.", outcome.settings_name, outcome.settings.plan().identity()),
     );
     for line in opening {
         paragraph(&mut out, "", line);

@@ -1,15 +1,15 @@
 //! The monitor in the loop: the plant's inputs go straight to it, and its permits come back.
 
-use slackside::Monitor;
-use slackside::input::{Input, Signal};
 use slackside::alarm::AlarmState;
 use slackside::conditions::{Condition, ConditionSet};
-use slackside::settings::Checked;
+use slackside::input::{Input, Signal};
 use slackside::retained::Retained;
+use slackside::settings::Checked;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 
 use super::run::Permits;
+use crate::monitor::{Monitor, monitor};
 
 /// What the monitor did.
 #[derive(Clone, Debug)]
@@ -35,10 +35,8 @@ impl Guard {
     /// A monitor with those settings that has seen nothing.
     #[must_use]
     pub fn new(settings: &Checked) -> Self {
-        let mut monitor = Box::new(Monitor::new());
-        monitor.configure(settings, &Retained::default());
         Self {
-            monitor,
+            monitor: monitor(settings, &Retained::default()),
             verdicts: Vec::new(),
             dropped: None,
             feed_dropped: None,
@@ -66,7 +64,7 @@ impl Guard {
                     given[1] |= allowed;
                 }
                 Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => {
-                    raised[condition.index()] += 1;
+                    raised[condition.rank()] += 1;
                     if dropped.is_none() {
                         *before_drop = before_drop.with(condition);
                     }
@@ -74,7 +72,7 @@ impl Guard {
                 _ => {}
             }
             if verdicts.len() < Self::MOST {
-                verdicts.push(verdict);
+                verdicts.push(*verdict);
             }
         });
     }

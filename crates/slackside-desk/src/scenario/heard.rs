@@ -1,12 +1,11 @@
 //! What came over the wires, for the picture: the speed that the bare edges of each shaft tell, and what is on or off.
 
-use slackside::input::{ContactState, Input, LineState, Place, Shaft, Signal};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::input::{ContactState, Input, LineState, Place, Shaft, Signal};
 use slackside::verdict::{Change, Permit, Verdict};
 
 use crate::plant::leg::Leg;
-use crate::report::meaning;
 
 /// Most bars of the monitor's alarms: more could not be read.
 const MOST_ALARMS: usize = 6;
@@ -220,7 +219,7 @@ pub fn monitor(verdicts: &[Verdict]) -> Vec<Bar> {
                 let on = matches!(to, AlarmState::Unacknowledged | AlarmState::Acknowledged);
                 let known = alarms.iter().any(|(of, _)| *of == condition);
                 if on && !known && alarms.len() < MOST_ALARMS {
-                    alarms.push((condition, Bar::new(meaning(condition).title.to_lowercase())));
+                    alarms.push((condition, Bar::new(condition.entry().title.to_lowercase())));
                 }
                 if let Some((_, bar)) = alarms.iter_mut().find(|(of, _)| *of == condition) {
                     bar.set(on, at);

@@ -10,8 +10,8 @@ use std::io;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::Context;
-use slackside::input::{Input, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
 use slackside::settings::{Checked, CountedEdges};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -362,7 +362,7 @@ fn table(text: &mut String, ready: &[Ready], written: &[Vec<Scored>]) {
         let feeds = tally(scored.iter().filter_map(|one| one.feed));
         let mut alarms = String::new();
         for condition in Condition::ALL {
-            let runs = scored.iter().filter(|one| one.raised[condition.index()] > 0).count();
+            let runs = scored.iter().filter(|one| one.raised[condition.rank()] > 0).count();
             if runs > 0 {
                 let _ = write!(alarms, "{}{} {runs}", if alarms.is_empty() { "" } else { ", " }, condition.name());
             }
@@ -397,7 +397,7 @@ fn table(text: &mut String, ready: &[Ready], written: &[Vec<Scored>]) {
 fn tally(causes: impl Iterator<Item = Condition>) -> String {
     let mut counts: BTreeMap<usize, usize> = BTreeMap::new();
     for cause in causes {
-        *counts.entry(cause.index()).or_default() += 1;
+        *counts.entry(cause.rank()).or_default() += 1;
     }
     let mut words: Vec<(usize, &str)> =
         counts.into_iter().map(|(index, count)| (count, Condition::ALL[index].name())).collect();
@@ -554,7 +554,7 @@ impl Healthy {
             *self.stops.entry(because.map_or("nothing named", Condition::name)).or_default() += 1;
         }
         for condition in Condition::ALL {
-            let raised = one.raised[condition.index()];
+            let raised = one.raised[condition.rank()];
             if raised > 0 {
                 *self.alarms.entry(condition.name()).or_default() += raised;
             }

@@ -7,7 +7,7 @@ mod decimal;
 mod keys;
 mod limits;
 mod machine;
-mod reasons;
+
 mod section;
 mod write;
 
@@ -17,7 +17,7 @@ use slackside::settings::{Advice, Checked, Settings, Violation};
 use toml::de::DeTable;
 
 pub use keys::key_of;
-pub use reasons::reason;
+
 pub use write::write;
 
 use crate::files::Files;

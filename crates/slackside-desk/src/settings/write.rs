@@ -11,7 +11,6 @@ use super::decimal::{
 };
 use super::keys::PLACES;
 use super::limits::{ACTIONS, PRIORITIES, setpoint_units};
-use super::reasons::reason;
 
 /// The settings as a commented TOML file.
 #[must_use]
@@ -219,7 +218,7 @@ fn limits(file: &mut File, settings: &Settings) {
 fn limit(file: &mut File, condition: Condition, limit: &Limit) {
     let unit = setpoint_units(condition).first().copied().unwrap_or(CELSIUS);
     file.section(&format!("limits.{}", condition.name()));
-    file.comment(reason(condition));
+    file.comment(condition.entry().reason);
     if !limit.enabled {
         file.flag("enabled", false, "");
     }

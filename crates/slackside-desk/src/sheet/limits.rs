@@ -8,7 +8,6 @@ use slackside::retained::Retained;
 
 use super::page::Page;
 use super::{Figures, heat, trimmed};
-use crate::settings::reason;
 
 pub(super) fn write(page: &mut Page, settings: &Checked) {
     page.heading("Limits, each with its reason");
@@ -18,7 +17,7 @@ pub(super) fn write(page: &mut Page, settings: &Checked) {
     let mut judge = Judge::new();
     judge.configure(settings, &Retained::default());
     for condition in Condition::ALL {
-        one(page, condition, settings.limits.of(condition), judge.status().alarms[condition.index()]);
+        one(page, condition, settings.limits.of(condition), judge.status().alarms[condition.rank()]);
     }
     starts(page, settings);
     slip_heat(page, settings);
@@ -62,7 +61,7 @@ fn one(page: &mut Page, condition: Condition, limit: &Limit, state: AlarmState) 
         delay,
         if limit.latching { ", L" } else { "" },
     ));
-    page.note(reason(condition));
+    page.note(condition.entry().reason);
 }
 
 fn starts(page: &mut Page, settings: &Checked) {

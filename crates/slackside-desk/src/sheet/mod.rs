@@ -24,7 +24,7 @@ pub fn sheet(loaded: &Loaded) -> String {
     let settings = &loaded.checked;
     page.title(&format!("Commissioning sheet: {}", settings.machine.leg));
     page.row("Settings", &loaded.source_name);
-    page.row("Identity of the settings", &format!("{:08X}  (the box shows the same)", settings.identity()));
+    page.row("Identity of the settings", &format!("{:08X}  (the box shows the same)", settings.plan().identity()));
     page.say(
         "What follows is computed from these settings. Starting values are engineering judgement; the engineer of this leg \
          decides and signs at the end.",

@@ -1,7 +1,7 @@
 //! Commands as words.
 
-use slackside::input::{Command, Origin};
 use slackside::conditions::Condition;
+use slackside::input::{Command, Origin};
 use slackside::units::Span;
 
 use super::channel::nearest;

@@ -5,8 +5,8 @@ use std::io::{Cursor, Write};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use proptest::prelude::*;
-use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 
 use super::*;

@@ -227,7 +227,7 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
     }
     outcome.floods = floods(&alarms) as u32;
     if let (Some(_), Some(condition)) = (stopped, first_out) {
-        outcome.first_out = condition.index() as i16;
+        outcome.first_out = condition.rank() as i16;
     }
     // The feed dropped by the very step that stopped the leg is part of that stop.
     let feed_us = outcome.feed_us;

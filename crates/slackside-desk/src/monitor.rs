@@ -1,0 +1,40 @@
+//! The monitor as the desk uses it: on plans that are shared.
+
+use std::sync::Arc;
+
+use slackside::judge::alone::Alone;
+use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
+
+/// The whole monitor, with room for every machine.
+pub type Monitor = slackside::Monitor<Arc<Plan>>;
+
+/// Judge apart from measure.
+pub type Judge = Alone<Arc<Plan>>;
+
+/// The plan of these settings.
+#[must_use]
+pub fn plan_of(settings: &Checked) -> Sound<Arc<Plan>> {
+    match Sound::new(Arc::new(settings.plan())) {
+        Ok(plan) => plan,
+        Err(broken) => unreachable!("settings that passed every rule make a sound plan: {broken:?}"),
+    }
+}
+
+/// A monitor that has seen nothing, with these settings and what survived the last loss of power.
+#[must_use]
+pub fn monitor(settings: &Checked, retained: &Retained) -> Box<Monitor> {
+    let mut monitor = Box::new(Monitor::new());
+    let Ok(()) = monitor.configure(plan_of(settings), retained) else {
+        unreachable!("there is room for the marks of every machine")
+    };
+    monitor
+}
+
+/// A judge that was told nothing, likewise.
+#[must_use]
+pub fn judge(settings: &Checked, retained: &Retained) -> Box<Judge> {
+    Box::new(Judge::new(plan_of(settings), retained))
+}
