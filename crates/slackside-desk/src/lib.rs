@@ -19,4 +19,4 @@ pub mod sensors;
 // pub mod settings;
 // pub mod sheet;
 pub mod trace;
-// pub mod tune;
+pub mod tune;

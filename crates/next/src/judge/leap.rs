@@ -151,6 +151,12 @@ impl HeatCourse {
         self.reach_us(plan, Now::new(now).us())
     }
 
+    /// The heat from which the condition is beyond, in 2^-30 of the budget.
+    #[must_use]
+    pub fn limit(plan: &Plan) -> u32 {
+        limit(plan).unsigned_abs()
+    }
+
     /// The heat at `now`, in millijoules.
     #[must_use]
     pub fn at(&self, plan: &Plan, now: Micros) -> u64 {

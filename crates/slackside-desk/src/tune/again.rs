@@ -8,7 +8,7 @@ use super::choose::Choice;
 use super::corpus::{Case, Source};
 use super::study::Study;
 use crate::files::Files;
-use crate::replay::{Begin, Job, replay_from};
+use crate::replay::{Job, replay};
 use crate::report;
 use crate::scenario::Scenario;
 use crate::scenario::run::{Permits, Watch, run as simulate};
@@ -72,6 +72,6 @@ pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> a
     let reader = reader(case, files)?;
     let job =
         Job { reader, settings: &settings, settings_name: &name, notes, samples: None, events: None, progress: None };
-    let outcome = replay_from(job, Begin::Fresh)?;
+    let outcome = replay(job)?;
     Ok(report::page(&outcome, &[]))
 }

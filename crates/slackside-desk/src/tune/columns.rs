@@ -1,13 +1,15 @@
-//! Motion measured once, kept in columns: 24 bytes a row, for as long as the row is an ordinary edge of one shaft.
+//! What measure told judge, kept in columns: 24 bytes a row, for as long as the row is an ordinary edge of one shaft.
 //!
 //! Only what judge reads is kept. A row that does not come back exactly from its columns is kept whole, so that whatever comes
 //! out is what went in; the encoder itself makes sure of it, row by row. Every [`BLOCK`] rows a key says what is known there, so
 //! that reading may begin anywhere.
 
-use slackside::input::{Command, LineState, Origin, Place};
-use slackside::motion::{Motion, Pitch, ShaftMotion, Slip, SlipReading};
-use slackside::sight::{Seen, Sight};
-use slackside::units::{DeciCelsius, Micrometres, Micros, Ppm, Span, TurnFraction, Turns, Watts};
+use slackside::input::Signal;
+use slackside::monitor;
+use slackside::motion::Pitch;
+use slackside::signals::{Reading, ShaftSignals, Signals, Slip, moved};
+use slackside::time::Now;
+use slackside::units::{Micros, Span, TurnFraction, Watts};
 
 /// Rows from one key to the next.
 pub const BLOCK: usize = 64;
@@ -22,7 +24,6 @@ const MOST_SHAPES: usize = 1 << 14;
 const SHAPES_BACK: usize = MOST_SHAPES - 2 * BLOCK;
 
 const UNKNOWN: i32 = i32::MIN;
-const RETRACTED: i32 = i32::MIN + 1;
 const AT_LEAST: i32 = 1 << 30;
 const WIDEST: i32 = 1 << 28;
 
@@ -38,13 +39,8 @@ pub(super) struct Shape {
 #[derive(Clone, Debug, PartialEq)]
 #[allow(clippy::large_enum_variant, reason = "few of them, and most are motions")]
 pub(super) enum Told {
-    Motion(Motion),
-    Drive(bool),
-    Power(Watts),
-    Reference(Ppm),
-    Temperature(Place, DeciCelsius),
-    Outlet(bool),
-    Command(Origin, Command),
+    Motion(u8, Signals),
+    Signal(Signal),
     Late,
     Wake,
 }
@@ -59,11 +55,11 @@ pub(super) struct Whole {
 /// One shaft at a key.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct ShaftKey {
+    pub signals: ShaftSignals,
+    /// When its newest edge happened.
     pub last_edge: Option<Micros>,
-    pub pitch: Option<Pitch>,
-    pub next: TurnFraction,
-    pub edges: u32,
-    pub angle: Turns,
+    /// What the angle has beyond its own resolution.
+    low: u8,
 }
 
 /// What is known before the first row of a block.
@@ -73,14 +69,14 @@ pub(super) struct Key {
     pub base: Micros,
     pub head: ShaftKey,
     pub boot: ShaftKey,
-    pub short: SlipReading,
-    pub long: SlipReading,
-    pub since: Turns,
+    pub short: Reading,
+    pub long: Reading,
+    pub since: u32,
     /// The first whole row at or after the block.
     pub whole: u32,
     /// The newest whole motion before it, which holds all that changes seldom; `u32::MAX` if none.
     pub slow: u32,
-    pub slipped: Micrometres,
+    pub slipped: i32,
     /// The shape that its tags count from.
     pub shapes: u32,
 }
@@ -103,49 +99,91 @@ pub struct Columns {
 }
 
 /// Only what judge reads: the rest is set to nothing.
-pub(super) fn read_by_judge(motion: &Motion) -> Motion {
-    let mut kept = *motion;
+pub(super) fn read_by_judge(signals: &Signals) -> Signals {
+    let mut kept = *signals;
     for shaft in [&mut kept.head, &mut kept.boot] {
         shaft.rejected = 0;
-        shaft.line = LineState::Sound;
+        shaft.line = 0;
     }
-    for slip in [&mut kept.slip_short, &mut kept.slip_long] {
-        *slip = Slip { reading: slip.reading, ..Slip::default() };
+    for slip in [&mut kept.short, &mut kept.long] {
+        *slip = Slip { reading: slip.reading, at: 0, known_at: 0 };
     }
     for contact in &mut kept.contacts {
         contact.count = 0;
     }
-    kept.slipped = Micrometres::ZERO;
+    kept.slipped = 0;
+    kept.ratio_at = 0;
     kept
 }
 
-fn pack(reading: SlipReading) -> Option<i32> {
-    let fits = |ppm: Ppm| (-WIDEST..=WIDEST).contains(&ppm.get()).then_some(ppm.get());
-    match reading {
-        SlipReading::Unknown => Some(UNKNOWN),
-        SlipReading::Retracted => Some(RETRACTED),
-        SlipReading::Known(ppm) => fits(ppm),
-        SlipReading::AtLeast(ppm) => fits(ppm).map(|ppm| ppm + AT_LEAST),
+fn pack(reading: Reading) -> Option<i32> {
+    let fits = |ppm: i32| (-WIDEST..=WIDEST).contains(&ppm).then_some(ppm);
+    if reading == Reading::UNKNOWN {
+        Some(UNKNOWN)
+    } else if reading.is_exact() {
+        fits(reading.least)
+    } else if reading.most == i32::MAX {
+        fits(reading.least).map(|ppm| ppm + AT_LEAST)
+    } else {
+        None
     }
 }
 
-pub(super) const fn unpack(packed: i32) -> SlipReading {
+pub(super) const fn unpack(packed: i32) -> Reading {
     match packed {
-        UNKNOWN => SlipReading::Unknown,
-        RETRACTED => SlipReading::Retracted,
-        ppm if ppm > WIDEST => SlipReading::AtLeast(Ppm::new(ppm - AT_LEAST)),
-        ppm => SlipReading::Known(Ppm::new(ppm)),
+        UNKNOWN => Reading::UNKNOWN,
+        ppm if ppm > WIDEST => Reading::at_least(ppm - AT_LEAST),
+        ppm => Reading::exact(ppm),
     }
 }
 
-/// Collects what measure tells.
+/// What is known of a pitch, if there is one.
+pub(super) fn pitch_of(shaft: &ShaftSignals) -> Option<Pitch> {
+    (shaft.pitch != 0).then(|| Pitch {
+        time: Span::new(shaft.pitch),
+        angle: TurnFraction::new(shaft.pitch_angle),
+        largest: TurnFraction::new(shaft.pitch_largest),
+    })
+}
+
+/// When the newest edge of a shaft happened, seen from `now`, if there was one.
+pub(super) fn edge_of(shaft: &ShaftSignals, now: Micros) -> Option<Micros> {
+    shaft.is_seen().then(|| Now::new(now).whole(shaft.last_edge))
+}
+
+/// The signals as a reader of the columns has them.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Known {
+    signals: Signals,
+    /// What the angles of head and boot have beyond their own resolution, in 2^-32 turn.
+    low: [u8; 2],
+}
+
+impl Known {
+    const NONE: Self = Self { signals: Signals::NONE, low: [0; 2] };
+
+    /// Take signals whole. What the angles have beyond their resolution is not told: one that went on otherwise than expected was just
+    /// about to.
+    fn take(&mut self, signals: &Signals) {
+        let before = &self.signals;
+        let shafts = [(&before.head, &signals.head), (&before.boot, &signals.boot)];
+        for (low, (before, after)) in self.low.iter_mut().zip(shafts) {
+            if after.edges != before.edges {
+                *low = turned(before.angle, *low, after.pitch_angle, after.angle);
+            }
+        }
+        self.signals = *signals;
+    }
+}
+
+/// Collects what judge is told.
 pub struct Builder {
     columns: Columns,
     /// As a reader of the columns will see it.
-    motion: Motion,
+    known: Known,
     slow: u32,
-    slipped: Micrometres,
-    known: std::collections::HashMap<Shape, u32>,
+    slipped: i32,
+    shapes: std::collections::HashMap<Shape, u32>,
 }
 
 impl Default for Builder {
@@ -173,64 +211,67 @@ impl Builder {
                 first: Micros::MAX,
                 end: Micros::ZERO,
             },
-            motion: Motion::NONE,
+            known: Known::NONE,
             slow: u32::MAX,
-            slipped: Micrometres::ZERO,
-            known: std::collections::HashMap::new(),
+            slipped: 0,
+            shapes: std::collections::HashMap::new(),
         }
     }
 
-    /// Keep one sight.
-    pub fn take(&mut self, seen: &Seen<'_>) {
-        self.columns.first = self.columns.first.min(seen.at);
-        self.columns.end = self.columns.end.max(seen.at);
-        let told = match seen.sight {
-            // The first says since when the box has been on; any other only that time passes, and the verdicts are the same without.
-            Sight::Wake if self.columns.tag.is_empty() => Told::Wake,
-            Sight::Wake => return,
-            Sight::Motion(motion) => {
-                let slipped = motion.slipped;
-                let kept = read_by_judge(motion);
-                self.key(seen.at);
-                self.slipped = slipped;
-                if self.edge(seen.at, &kept) {
+    /// The box is on from here: the first input came.
+    pub fn begin(&mut self, at: Micros) {
+        if self.columns.tag.is_empty() {
+            self.time(at);
+            self.key(at);
+            self.whole(at, Told::Wake);
+        }
+    }
+
+    fn time(&mut self, at: Micros) {
+        self.columns.first = self.columns.first.min(at);
+        self.columns.end = self.columns.end.max(at);
+    }
+
+    /// Keep what judge is told at a moment, and the signals that it sees then.
+    pub fn take(&mut self, at: Micros, told: monitor::Told<'_>, signals: &Signals) {
+        self.time(at);
+        let told = match told {
+            monitor::Told::Moved(moved) => {
+                let kept = read_by_judge(signals);
+                self.key(at);
+                self.slipped = signals.slipped;
+                if self.edge(at, moved, &kept) {
                     return;
                 }
-                Told::Motion(kept)
+                Told::Motion(moved, kept)
             }
-            Sight::Drive(on) => Told::Drive(on),
-            Sight::Power(watts) => Told::Power(watts),
-            Sight::Reference(share) => Told::Reference(share),
-            Sight::Temperature(place, celsius) => Told::Temperature(place, celsius),
-            Sight::Outlet(plugged) => Told::Outlet(plugged),
-            Sight::Command(origin, command) => Told::Command(origin, command),
-            Sight::Late => Told::Late,
+            monitor::Told::Signal(signal) => Told::Signal(*signal),
+            monitor::Told::Late => Told::Late,
         };
-        self.key(seen.at);
-        self.whole(seen.at, told);
+        self.key(at);
+        self.whole(at, told);
     }
 
     fn key(&mut self, at: Micros) {
         if !self.columns.tag.len().is_multiple_of(BLOCK) {
             return;
         }
-        let shaft = |shaft: &ShaftMotion| ShaftKey {
-            last_edge: shaft.last_edge,
-            pitch: shaft.pitch,
-            next: shaft.next_largest,
-            edges: shaft.edges,
-            angle: shaft.angle,
+        let shaft = |shaft: &ShaftSignals, low| ShaftKey {
+            signals: *shaft,
+            last_edge: edge_of(shaft, at),
+            low,
         };
         if self.columns.keys.len() > self.columns.tag.len() / BLOCK {
             return;
         }
+        let Known { signals, low: [head, boot] } = &self.known;
         self.columns.keys.push(Key {
             base: at,
-            head: shaft(&self.motion.head),
-            boot: shaft(&self.motion.boot),
-            short: self.motion.slip_short.reading,
-            long: self.motion.slip_long.reading,
-            since: self.motion.head_since_boot,
+            head: shaft(&signals.head, *head),
+            boot: shaft(&signals.boot, *boot),
+            short: signals.short.reading,
+            long: signals.long.reading,
+            since: signals.since_boot,
             whole: self.columns.whole.len() as u32,
             slow: self.slow,
             slipped: self.slipped,
@@ -252,33 +293,36 @@ impl Builder {
     }
 
     fn whole(&mut self, at: Micros, told: Told) {
-        if let Told::Motion(motion) = &told {
+        if let Told::Motion(_, signals) = &told {
             self.slow = self.columns.whole.len() as u32;
-            self.motion = *motion;
+            self.known.take(signals);
         }
         let row = self.columns.tag.len() as u32;
         // The columns repeat what is known, so that a search for the extremes of a block finds nothing new here.
-        let short = pack(self.motion.slip_short.reading).unwrap_or(UNKNOWN);
-        let long = pack(self.motion.slip_long.reading).unwrap_or(UNKNOWN);
-        let since = u32::try_from(self.motion.head_since_boot.get()).unwrap_or(u32::MAX);
-        self.row(at, WHOLE, 0, 0, short, long, since);
+        let short = pack(self.known.signals.short.reading).unwrap_or(UNKNOWN);
+        let long = pack(self.known.signals.long.reading).unwrap_or(UNKNOWN);
+        self.row(at, WHOLE, 0, 0, short, long, self.known.signals.since_boot);
         self.columns.whole.push(Whole { row, at, told });
     }
 
     /// Try to keep it as an edge of one shaft.
-    fn edge(&mut self, at: Micros, kept: &Motion) -> bool {
-        let head = kept.head.edges != self.motion.head.edges;
-        let (tag, shaft) = if head { (HEAD, &kept.head) } else { (BOOT, &kept.boot) };
-        let (Some(pitch), Some(edge)) = (shaft.pitch, shaft.last_edge) else { return false };
-        let shape = Shape { angle: pitch.angle, largest: pitch.largest, next: shaft.next_largest };
+    fn edge(&mut self, at: Micros, moved: u8, kept: &Signals) -> bool {
+        let (tag, shaft) = match moved {
+            moved::HEAD => (HEAD, &kept.head),
+            moved::BOOT => (BOOT, &kept.boot),
+            _ => return false,
+        };
+        let (Some(pitch), Some(edge)) = (pitch_of(shaft), edge_of(shaft, at)) else { return false };
+        let shape =
+            Shape { angle: pitch.angle, largest: pitch.largest, next: TurnFraction::new(shaft.next_largest) };
         let Some(block) = self.columns.keys.last() else { return false };
         let first = block.shapes;
-        let named = match self.known.get(&shape) {
+        let named = match self.shapes.get(&shape) {
             Some(named) if *named >= first => *named,
             _ => {
                 let named = self.columns.shapes.len() as u32;
                 self.columns.shapes.push(shape);
-                self.known.insert(shape, named);
+                self.shapes.insert(shape, named);
                 named
             }
         };
@@ -286,25 +330,25 @@ impl Builder {
             return false;
         };
         let base = self.columns.keys.last().map_or(Micros::ZERO, |key| key.base);
-        let (Ok(lag), Some(short), Some(long), Ok(since), Ok(offset)) = (
+        let (Ok(lag), Some(short), Some(long), Ok(offset)) = (
             u16::try_from(at.get().saturating_sub(edge.get())),
-            pack(kept.slip_short.reading),
-            pack(kept.slip_long.reading),
-            u32::try_from(kept.head_since_boot.get()),
+            pack(kept.short.reading),
+            pack(kept.long.reading),
             u32::try_from(at.get().saturating_sub(base.get())),
         ) else {
             return false;
         };
+        let since = kept.since_boot;
         if since == u32::MAX || offset == u32::MAX {
             return false;
         }
         let tag = tag | named << 2;
-        let mut back = self.motion;
+        let mut back = self.known;
         apply(&mut back, at, tag, lag, pitch.time.get(), short, long, since, &shape);
-        if back != *kept {
+        if back.signals != *kept {
             return false;
         }
-        self.motion = back;
+        self.known = back;
         self.row(at, tag, lag, pitch.time.get(), short, long, since);
         true
     }
@@ -318,9 +362,20 @@ impl Builder {
     }
 }
 
+/// What an angle has beyond its own resolution once it has turned on by `share`, if it came out as `after`.
+const fn turned(before: u32, low: u8, share: u32, after: u32) -> u8 {
+    let sum = (share & 0xFF) + low as u32;
+    let expected = before.wrapping_add(share >> 8).wrapping_add(sum >> 8);
+    match after.wrapping_sub(expected) {
+        0 => sum as u8,
+        1 => 0,
+        _ => 0xFF,
+    }
+}
+
 #[allow(clippy::too_many_arguments, reason = "one row of the columns")]
 fn apply(
-    motion: &mut Motion,
+    known: &mut Known,
     at: Micros,
     tag: u16,
     lag: u16,
@@ -330,15 +385,20 @@ fn apply(
     since: u32,
     shape: &Shape,
 ) {
-    let shaft = if tag & 3 == HEAD { &mut motion.head } else { &mut motion.boot };
-    shaft.last_edge = Some(Micros::new(at.get().saturating_sub(u64::from(lag))));
-    shaft.pitch = Some(Pitch { time: Span::new(pitch), angle: shape.angle, largest: shape.largest });
-    shaft.next_largest = shape.next;
+    let Known { signals, low: [head, boot] } = known;
+    let (shaft, low) = if tag & 3 == HEAD { (&mut signals.head, head) } else { (&mut signals.boot, boot) };
+    shaft.last_edge = Now::new(at).us().wrapping_sub(u32::from(lag));
+    shaft.pitch = pitch;
+    shaft.pitch_angle = shape.angle.get();
+    shaft.pitch_largest = shape.largest.get();
+    shaft.next_largest = shape.next.get();
     shaft.edges = shaft.edges.wrapping_add(1);
-    shaft.angle = shaft.angle.forward(shape.angle);
-    motion.slip_short.reading = unpack(short);
-    motion.slip_long.reading = unpack(long);
-    motion.head_since_boot = Turns::new(u64::from(since));
+    let sum = (shape.angle.get() & 0xFF) + u32::from(*low);
+    *low = sum as u8;
+    shaft.angle = shaft.angle.wrapping_add(shape.angle.get() >> 8).wrapping_add(sum >> 8);
+    signals.short.reading = unpack(short);
+    signals.long.reading = unpack(long);
+    signals.since_boot = since;
 }
 
 impl Columns {
@@ -381,6 +441,15 @@ impl Columns {
         self.whole.len()
     }
 
+    /// The power that `row` tells, if it tells any.
+    pub(super) fn power_at(&self, row: usize) -> Option<Watts> {
+        let found = self.whole.binary_search_by_key(&(row as u32), |whole| whole.row).ok()?;
+        match self.whole[found].told {
+            Told::Signal(Signal::DrivePower(watts)) => Some(watts),
+            _ => None,
+        }
+    }
+
     /// When `row` is known.
     #[must_use]
     pub fn at(&self, row: usize) -> Micros {
@@ -410,10 +479,10 @@ impl Columns {
     pub fn slipped_at(&self, time: Micros) -> f64 {
         let after = self.keys.partition_point(|key| key.base <= time);
         let Some(before) = after.checked_sub(1).and_then(|before| self.keys.get(before)) else { return 0.0 };
-        let from = before.slipped.get() as f64 * 1e-6;
+        let from = f64::from(before.slipped) * 1e-6;
         let Some(next) = self.keys.get(after) else { return from };
         let (span, past) = (next.base.since(before.base).get(), time.since(before.base).get());
-        let to = next.slipped.get() as f64 * 1e-6;
+        let to = f64::from(next.slipped) * 1e-6;
         if span == 0 { from } else { from + (to - from) * f64::from(past) / f64::from(span) }
     }
 }
@@ -425,15 +494,23 @@ pub struct Cursor<'a> {
     row: usize,
     whole: usize,
     at: Micros,
-    motion: Motion,
-    told: Option<usize>,
+    known: Known,
+}
+
+/// What a row tells judge.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Row<'a> {
+    /// What the monitor told it then.
+    Told(monitor::Told<'a>),
+    /// Only that the box is on.
+    Wake,
 }
 
 impl<'a> Cursor<'a> {
     /// At the beginning.
     #[must_use]
     pub fn new(columns: &'a Columns) -> Self {
-        Self { columns, row: 0, whole: 0, at: Micros::ZERO, motion: Motion::NONE, told: None }
+        Self { columns, row: 0, whole: 0, at: Micros::ZERO, known: Known::NONE }
     }
 
     /// The row to come.
@@ -442,51 +519,36 @@ impl<'a> Cursor<'a> {
         self.row
     }
 
-    /// The motion as of the last row.
+    /// The signals as of the last row.
     #[must_use]
-    pub const fn motion(&self) -> &Motion {
-        &self.motion
+    pub const fn signals(&self) -> &Signals {
+        &self.known.signals
     }
 
-    /// The next sight.
-    pub fn next_seen(&mut self) -> Option<Seen<'_>> {
-        if !self.step() {
-            return None;
-        }
-        let sight = match self.told.map(|told| &self.columns.whole[told].told) {
-            None | Some(Told::Motion(_)) => Sight::Motion(&self.motion),
-            Some(Told::Drive(on)) => Sight::Drive(*on),
-            Some(Told::Power(watts)) => Sight::Power(*watts),
-            Some(Told::Reference(share)) => Sight::Reference(*share),
-            Some(Told::Temperature(place, celsius)) => Sight::Temperature(*place, *celsius),
-            Some(Told::Outlet(plugged)) => Sight::Outlet(*plugged),
-            Some(Told::Command(origin, command)) => Sight::Command(*origin, *command),
-            Some(Told::Late) => Sight::Late,
-            Some(Told::Wake) => Sight::Wake,
-        };
-        Some(Seen { at: self.at, sight })
-    }
-
-    /// Take one row in, without telling it.
-    fn step(&mut self) -> bool {
+    /// Take the next row in: when it was told, and what.
+    pub fn next_row(&mut self) -> Option<(Micros, Row<'a>)> {
         let columns = self.columns;
         let row = self.row;
-        let Some(tag) = columns.tag.get(row).copied() else { return false };
+        let tag = columns.tag.get(row).copied()?;
         self.row += 1;
         if tag & 3 == WHOLE {
             let whole = &columns.whole[self.whole];
-            self.told = Some(self.whole);
             self.whole += 1;
             self.at = whole.at;
-            if let Told::Motion(motion) = &whole.told {
-                self.motion = *motion;
-            }
-            return true;
+            let told = match &whole.told {
+                Told::Motion(moved, signals) => {
+                    self.known.take(signals);
+                    Row::Told(monitor::Told::Moved(*moved))
+                }
+                Told::Signal(signal) => Row::Told(monitor::Told::Signal(signal)),
+                Told::Late => Row::Told(monitor::Told::Late),
+                Told::Wake => Row::Wake,
+            };
+            return Some((self.at, told));
         }
-        self.told = None;
         self.at = Micros::new(columns.keys[row / BLOCK].base.get() + u64::from(columns.offset[row]));
         apply(
-            &mut self.motion,
+            &mut self.known,
             self.at,
             tag,
             columns.lag[row],
@@ -496,7 +558,7 @@ impl<'a> Cursor<'a> {
             columns.since[row],
             columns.shape(row),
         );
-        true
+        Some((self.at, Row::Told(monitor::Told::Moved(if tag & 3 == HEAD { moved::HEAD } else { moved::BOOT }))))
     }
 
     /// Go on until `row` has been taken in.
@@ -504,25 +566,26 @@ impl<'a> Cursor<'a> {
         let block = row / BLOCK;
         if block > self.row / BLOCK {
             let key = &self.columns.keys[block];
+            let Known { signals, low } = &mut self.known;
             if let Some(slow) = self.columns.whole.get(key.slow as usize)
-                && let Told::Motion(motion) = &slow.told
+                && let Told::Motion(_, whole) = &slow.told
             {
-                self.motion = *motion;
+                *signals = *whole;
             }
-            for (shaft, key) in [(&mut self.motion.head, &key.head), (&mut self.motion.boot, &key.boot)] {
-                shaft.last_edge = key.last_edge;
-                shaft.pitch = key.pitch;
-                shaft.next_largest = key.next;
-                shaft.edges = key.edges;
-                shaft.angle = key.angle;
+            let [head, boot] = low;
+            for (shaft, low, key) in
+                [(&mut signals.head, head, &key.head), (&mut signals.boot, boot, &key.boot)]
+            {
+                *shaft = key.signals;
+                *low = key.low;
             }
-            self.motion.slip_short.reading = key.short;
-            self.motion.slip_long.reading = key.long;
-            self.motion.head_since_boot = key.since;
+            signals.short.reading = key.short;
+            signals.long.reading = key.long;
+            signals.since_boot = key.since;
             self.row = block * BLOCK;
             self.whole = key.whole as usize;
         }
-        while self.row <= row && self.step() {}
+        while self.row <= row && self.next_row().is_some() {}
     }
 }
 

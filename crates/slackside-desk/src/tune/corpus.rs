@@ -4,16 +4,13 @@ use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use slackside::input::{Input, Signal};
+use slackside::input::Input;
 use slackside::conditions::Condition;
-use slackside::measure::Measure;
 use slackside::settings::{Checked, Settings};
-use slackside::units::Micros;
 
-use super::columns::Builder;
 use super::label::{self, AlarmDue, Label, Stretch};
 use super::run::HeatTables;
-use super::store::Store;
+use super::store::{Measuring, Store};
 use super::study::{Study, fingerprint, read_settings};
 use crate::crew::Crew;
 use crate::files::Files;
@@ -171,10 +168,9 @@ impl Job<'_> {
                 if let Some(severity) = severity {
                     scenario.set_severity(severity);
                 }
-                let mut kept = Kept { measure: Box::new(Measure::new()), builder: Builder::new(), last: Micros::ZERO };
-                kept.measure.configure(settings);
+                let mut kept = Kept(Measuring::new(settings));
                 let summary = simulate(&scenario, commissioned, seed, false, &mut kept)?;
-                let store = kept.finish(settings);
+                let store = kept.0.finish();
                 let heat = heat_tables(study, &store, settings);
                 let how = severity.map_or_else(String::new, |severity| format!(" severity {severity}"));
                 Ok(Case {
@@ -220,37 +216,30 @@ fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Opti
 }
 
 fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
-    let taus = study.knobs.iter().find(|knob| knob.is_time_constant());
     let mut tried = vec![settings.clone()];
-    if let Some(knob) = taus {
-        for level in 0..knob.levels() {
-            let mut changed = Settings::clone(settings);
-            knob.turn(&mut changed, level);
-            tried.extend(study.check(changed));
+    // Every time constant, then limits as long as more tables are worth it.
+    let limits = study.knobs.iter().filter(|knob| knob.is_heat_limit());
+    for knob in study.knobs.iter().filter(|knob| knob.is_time_constant()).chain(limits) {
+        let most = if knob.is_time_constant() { usize::MAX } else { HeatTables::MOST };
+        for before in tried.clone() {
+            for level in 0..knob.levels() {
+                if tried.len() >= most {
+                    break;
+                }
+                let mut changed = Settings::clone(&before);
+                knob.turn(&mut changed, level);
+                tried.extend(study.check(changed));
+            }
         }
     }
     HeatTables::build(store, &tried)
 }
 
-struct Kept {
-    measure: Box<Measure>,
-    builder: Builder,
-    last: Micros,
-}
-
-impl Kept {
-    fn finish(mut self, settings: &Checked) -> Store {
-        let builder = &mut self.builder;
-        self.measure.observe(Input::new(self.last, Signal::Tick), |seen| builder.take(&seen));
-        Store::new(self.builder.finish(self.last), settings)
-    }
-}
+struct Kept(Measuring);
 
 impl Watch for Kept {
     fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.last = self.last.max(input.at);
-        let builder = &mut self.builder;
-        self.measure.observe(*input, |seen| builder.take(&seen));
+        self.0.take(*input);
         Ok(())
     }
 

@@ -1,11 +1,12 @@
 //! The extremes of every block of stored motion, so that a search for the next crossing passes over whole blocks.
 
 use slackside::judge::leap::steady_shift;
-use slackside::motion::{Motion, ShaftMotion, SlipReading};
-use slackside::settings::Checked;
-use slackside::units::{Micros, TurnFraction};
+use slackside::input::{Place, Signal};
+use slackside::settings::plan::Plan;
+use slackside::signals::{Reading, ShaftSignals, Signals, unknown};
+use slackside::units::Micros;
 
-use super::columns::{BLOCK, Columns, Cursor, Told};
+use super::columns::{BLOCK, Columns, Cursor, Told, edge_of, pitch_of};
 
 /// A value that changes seldom: the rows at which it does.
 #[derive(Clone, Debug, Default)]
@@ -99,8 +100,8 @@ pub(super) struct Index {
 }
 
 /// The shortest turn time for which `angle` takes no less than `time`.
-fn turn_for(time: u64, angle: TurnFraction) -> u32 {
-    let turn = (u128::from(time) << 32).div_ceil(u128::from(angle.get().max(1)));
+fn turn_for(time: u64, angle: u32) -> u32 {
+    let turn = (u128::from(time) << 32).div_ceil(u128::from(angle.max(1)));
     u32::try_from(turn).unwrap_or(u32::MAX)
 }
 
@@ -127,21 +128,22 @@ impl GatheredPace {
         Pace { calm: Layered::build(self.calm, u32::max), quick: Layered::build(self.quick, u32::min) }
     }
 
-    fn take(&mut self, block: usize, before: &ShaftMotion, after: &ShaftMotion, at: Micros) {
+    fn take(&mut self, block: usize, before: &ShaftSignals, after: &ShaftSignals, at: Micros) {
         if self.calm.len() <= block {
             self.calm.push(0);
             self.quick.push(u32::MAX);
         }
-        let silence = |shaft: &ShaftMotion| match shaft.last_edge {
-            Some(edge) if shaft.next_largest > TurnFraction::ZERO => {
+        let silence = |shaft: &ShaftSignals| match edge_of(shaft, at) {
+            Some(edge) if shaft.next_largest > 0 => {
                 turn_for(at.get().saturating_sub(edge.get()), shaft.next_largest)
             }
             _ => u32::MAX,
         };
         let mut calm = silence(before).max(silence(after));
-        if let Some(pitch) = after.pitch {
-            calm = calm.max(turn_for(u64::from(pitch.time.get()), pitch.largest));
-            self.quick[block] = self.quick[block].min(turn_for(u64::from(pitch.time.get()), pitch.angle));
+        if let Some(pitch) = pitch_of(after) {
+            let time = u64::from(pitch.time.get());
+            calm = calm.max(turn_for(time, pitch.largest.get()));
+            self.quick[block] = self.quick[block].min(turn_for(time, pitch.angle.get()));
         } else {
             calm = u32::MAX;
         }
@@ -150,56 +152,48 @@ impl GatheredPace {
 }
 
 /// Whether a row changes nothing but what a leap follows.
-fn is_soft(before: &Motion, after: &Motion) -> bool {
-    let shaft = |before: &ShaftMotion, after: &ShaftMotion| {
-        after.fitted == before.fitted
-            && after.distrust == before.distrust
+fn is_soft(before: &Signals, after: &Signals) -> bool {
+    let shaft = |before: &ShaftSignals, after: &ShaftSignals| {
+        after.distrust == before.distrust
             && after.pattern == before.pattern
-            && after.pitch.is_some()
-            && after.next_largest > TurnFraction::ZERO
+            && after.pitch != 0
+            && after.next_largest > 0
     };
+    let exact = |reading: Reading| reading.is_exact() && reading.least.abs() < 1 << 28;
+    let long = after.long.reading;
     shaft(&before.head, &after.head)
         && shaft(&before.boot, &after.boot)
-        && matches!(after.slip_short.reading, SlipReading::Known(ppm) if ppm.get().abs() < 1 << 28)
-        && match after.slip_long.reading {
-            SlipReading::Known(ppm) => ppm.get().abs() < 1 << 28,
-            SlipReading::Unknown => true,
-            SlipReading::Retracted | SlipReading::AtLeast(_) => false,
-        }
-        && after.head_since_boot.get() < u64::from(u32::MAX)
+        && exact(after.short.reading)
+        && (exact(long) || (long == Reading::UNKNOWN && after.unknown != unknown::RETRACTED))
+        && after.since_boot < u32::MAX
         && before.contacts.iter().zip(&after.contacts).all(|(before, after)| {
-            before.state == after.state
-                && before.fitted == after.fitted
-                && before.rubbing_since.is_none()
-                && after.rubbing_since.is_none()
-                && before.bridged_until.is_none()
-                && after.bridged_until.is_none()
+            before.state == after.state && before.rubs | after.rubs | before.bridged | after.bridged == 0
         })
 }
 
-fn worst_duty(motion: &Motion) -> Option<i32> {
-    motion.contacts.iter().filter(|contact| contact.fitted).map(|contact| contact.duty.get()).max()
+fn worst_duty(plan: &Plan, signals: &Signals) -> Option<i32> {
+    let fitted = Place::ALL.into_iter().zip(&signals.contacts).filter(|(place, _)| plan.has_contact(*place));
+    fitted.map(|(_, contact)| contact.duty).max()
 }
 
 impl Index {
-    pub(super) fn build(columns: &Columns, settings: &Checked) -> Self {
+    pub(super) fn build(columns: &Columns, plan: &Plan) -> Self {
         let mut index = Self::default();
         let [mut short, mut long, mut since] = [(); 3].map(|()| Gathered::default());
         let (mut head, mut boot) = (GatheredPace::default(), GatheredPace::default());
         let mut cursor = Cursor::new(columns);
-        let mut before = *cursor.motion();
+        let mut before = *cursor.signals();
         for row in 0..columns.len() {
             let block = row / BLOCK;
             cursor.go_past(row);
-            let after = *cursor.motion();
+            let after = *cursor.signals();
             let at = columns.at(row);
             head.take(block, &before.head, &after.head, at);
             boot.take(block, &before.boot, &after.boot, at);
             for (extremes, value) in [
-                (&mut short, after.slip_short.reading.ppm().map(|ppm| ppm.get())),
-                (&mut long, after.slip_long.reading.ppm().map(|ppm| ppm.get())),
-                // In 2^-31 turn, rounded up: only whether a limit may be reached is asked of it.
-                (&mut since, Some((columns.since[row] / 2 + 1).min(i32::MAX as u32) as i32)),
+                (&mut short, after.short.reading.is_known().then_some(after.short.reading.least)),
+                (&mut long, after.long.reading.is_known().then_some(after.long.reading.least)),
+                (&mut since, Some(i32::try_from(columns.since[row]).unwrap_or(i32::MAX))),
             ] {
                 extremes.open(block);
                 if let Some(value) = value {
@@ -211,12 +205,12 @@ impl Index {
                 found.ok().map(|found| &columns.whole[found].told)
             });
             match told.flatten() {
-                None | Some(Told::Motion(_)) => {
+                None | Some(Told::Motion(..)) => {
                     if !is_soft(&before, &after) {
                         index.stops.push(row as u32);
                     }
                 }
-                Some(Told::Power(_)) => {
+                Some(Told::Signal(Signal::DrivePower(_))) => {
                     index.powers.push(row as u32);
                     // Its columns repeat what was told before, bounds of a slip too, which no search can read.
                     if !is_soft(&before, &after) {
@@ -225,13 +219,12 @@ impl Index {
                 }
                 Some(_) => index.stops.push(row as u32),
             }
-            if worst_duty(&before) != worst_duty(&after) {
+            if worst_duty(plan, &before) != worst_duty(plan, &after) {
                 index.duty.rows.push(row as u32);
-                index.duty.values.push(worst_duty(&after).unwrap_or(0));
+                index.duty.values.push(worst_duty(plan, &after).unwrap_or(0));
             }
-            if let Some(seen) = after.seen_ratio
-                && before.seen_ratio.map(|seen| seen.at) != Some(seen.at)
-                && let Some(shift) = steady_shift(&settings.machine, &seen)
+            if before.ratio_blocks != after.ratio_blocks
+                && let Some(shift) = steady_shift(plan, &after)
             {
                 index.shift.rows.push(row as u32);
                 index.shift.values.push(shift.saturating_abs());

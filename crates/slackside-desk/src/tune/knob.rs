@@ -236,6 +236,12 @@ impl Knob {
         self.part == Part::HeatTimeConstant
     }
 
+    /// Whether it changes what the slip heat is held against, on which they depend too.
+    #[must_use]
+    pub fn is_heat_limit(&self) -> bool {
+        matches!(self.part, Part::HeatBudget | Part::Setpoint(Condition::SlipHeat))
+    }
+
     /// The section and key in a settings file.
     #[must_use]
     pub fn place(&self) -> (String, &str) {

@@ -1,20 +1,24 @@
 //! Judging stored motion: judge itself sees every row that may turn an alarm or is out of the ordinary; between them it leaps.
 
+use std::cell::Cell;
 use std::collections::HashMap;
+use std::sync::Arc;
 
-use slackside::judge::Judge;
+use slackside::conditions::Condition;
 use slackside::judge::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
-use slackside::settings::Checked;
-use slackside::sight::{Seen, Sight};
 use slackside::retained::Retained;
-use slackside::units::{Micros, Span, Watts};
+use slackside::settings::Checked;
+use slackside::settings::plan::{Plan, fitted};
+use slackside::settings::plan_check::Sound;
+use slackside::units::{Micros, Ppm, Watts};
 use slackside::verdict::Verdict;
 
-use super::columns::{BLOCK, Cursor, Told};
+use super::columns::{BLOCK, Cursor, Row};
 use super::follow::Follower;
 use super::index::Layered;
 use super::store::Store;
 use super::walk::{self, Shaft, Walk};
+use crate::monitor::{Judge, judge as fresh_judge, plan_of};
 
 /// Rows that a leap must save to be worth its trouble.
 const LEAST_LEAP: usize = 6;
@@ -24,66 +28,87 @@ const LAST_CHUNK: usize = 1 << 21;
 /// Where underspeed stands in [`LEAPT`].
 const UNDERSPEED: usize = 6;
 
-/// Slip heat over a whole trace, at every block: it depends on the heat's time constant and on nothing else that is tuned.
+/// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoint in ppm.
+type HeatKey = (u32, u32, i32);
+
+fn heat_key(settings: &Checked) -> HeatKey {
+    let heat = &settings.limits.slip_heat;
+    (heat.time_constant.get(), heat.budget.get(), settings.limits.of(Condition::SlipHeat).setpoint)
+}
+
+/// Slip heat over a whole trace, at every block.
 #[derive(Clone, Debug)]
 pub struct HeatTable {
-    tau: Span,
+    key: HeatKey,
+    plan: Sound<Arc<Plan>>,
     at_block: Vec<HeatCourse>,
-    most: Layered<u64>,
+    /// How near to the limit it comes in a block.
+    most: Layered<u32>,
 }
 
 impl HeatTable {
     /// Work it out by a whole pass of judge.
     #[must_use]
     pub fn build(store: &Store, settings: &Checked) -> Self {
-        let mut judge = Box::new(Judge::new());
-        judge.configure(settings, &Retained::default());
+        let mut judge = fresh_judge(settings, &Retained::default());
         let mut cursor = Cursor::new(store);
         let blocks = store.len().div_ceil(BLOCK);
-        let mut table = Self {
-            tau: settings.limits.slip_heat.time_constant,
-            at_block: Vec::with_capacity(blocks),
-            most: Layered::default(),
-        };
+        let mut at_block = Vec::with_capacity(blocks);
         let mut peaks = Vec::with_capacity(blocks);
         for block in 0..blocks {
-            table.at_block.push(judge.heat_course());
+            at_block.push(judge.heat_course());
             let mut most = 0;
             for _ in block * BLOCK..((block + 1) * BLOCK).min(store.len()) {
-                let Some(seen) = cursor.next_seen() else { break };
-                most = most.max(judge.heat_course().at(seen.at));
-                judge.observe(seen, &mut |_| {});
+                let Some((at, row)) = cursor.next_row() else { break };
+                most = most.max(judge.heat_course().reach(judge.plan(), at));
+                show(&mut judge, at, row, &cursor, &mut |_| {});
+                most = most.max(judge.heat_course().reach(judge.plan(), at));
             }
             peaks.push(most);
         }
-        table.most = Layered::build(peaks, u64::max);
-        table
+        Self { key: heat_key(settings), plan: plan_of(settings), at_block, most: Layered::build(peaks, u32::max) }
     }
 }
 
-/// The heat tables of a trace, one for each time constant that is tried.
+/// The heat tables of a trace, one for each way of reckoning heat that is tried.
 #[derive(Clone, Debug, Default)]
 pub struct HeatTables {
-    tables: HashMap<u32, HeatTable>,
+    tables: HashMap<HeatKey, HeatTable>,
 }
 
 impl HeatTables {
-    /// For all the time constants of these settings.
+    /// So many of one trace are worth it: more would cost more than they save.
+    pub const MOST: usize = 64;
+
+    /// For the slip heat of these settings.
     #[must_use]
     pub fn build<'a>(store: &Store, settings: impl IntoIterator<Item = &'a Checked>) -> Self {
         let mut tables = HashMap::new();
         for settings in settings {
-            tables
-                .entry(settings.limits.slip_heat.time_constant.get())
-                .or_insert_with(|| HeatTable::build(store, settings));
+            tables.entry(heat_key(settings)).or_insert_with(|| HeatTable::build(store, settings));
         }
         Self { tables }
     }
 
-    /// That of one time constant.
+    /// That of these settings.
     #[must_use]
     pub fn of(&self, settings: &Checked) -> Option<&HeatTable> {
-        self.tables.get(&settings.limits.slip_heat.time_constant.get())
+        self.tables.get(&heat_key(settings))
+    }
+
+    /// One with the time constant of these settings: the heat is the same but for rounding.
+    #[must_use]
+    pub fn like(&self, settings: &Checked) -> Option<&HeatTable> {
+        let tau = heat_key(settings).0;
+        self.of(settings).or_else(|| self.tables.values().filter(|table| table.key.0 == tau).min_by_key(|table| table.key))
+    }
+}
+
+/// Tell judge what a row says.
+fn show(judge: &mut Judge, at: Micros, row: Row<'_>, cursor: &Cursor<'_>, sink: &mut dyn FnMut(&Verdict)) {
+    match row {
+        Row::Told(told) => judge.observe(at, told, cursor.signals(), sink),
+        Row::Wake => judge.wake(at, sink),
     }
 }
 
@@ -100,15 +125,14 @@ pub struct Cost {
 
 /// Show every row to judge: the oracle of the tests.
 pub fn judge_plainly(store: &Store, settings: &Checked, mut out: impl FnMut(Verdict) -> bool) {
-    let mut judge = Box::new(Judge::new());
-    judge.configure(settings, &Retained::default());
+    let mut judge = fresh_judge(settings, &Retained::default());
     let mut cursor = Cursor::new(store);
     let mut goes_on = true;
-    while goes_on && let Some(seen) = cursor.next_seen() {
-        judge.observe(seen, &mut |verdict| goes_on = goes_on && out(verdict));
+    while goes_on && let Some((at, row)) = cursor.next_row() {
+        show(&mut judge, at, row, &cursor, &mut |verdict| goes_on = goes_on && out(*verdict));
     }
     if goes_on && !store.is_empty() {
-        judge.observe(Seen { at: store.end(), sight: Sight::Wake }, &mut |verdict| goes_on = goes_on && out(verdict));
+        judge.wake(store.end(), &mut |verdict| goes_on = goes_on && out(*verdict));
     }
 }
 
@@ -119,28 +143,27 @@ pub fn judge(
     heat: Option<&HeatTable>,
     mut out: impl FnMut(Verdict) -> bool,
 ) -> Cost {
-    let mut judge = Box::new(Judge::new());
-    judge.configure(settings, &Retained::default());
-    let heat = heat.filter(|table| table.tau == settings.limits.slip_heat.time_constant);
+    let mut judge = fresh_judge(settings, &Retained::default());
+    let heat = heat.filter(|table| table.key == heat_key(settings));
     let mut leaper =
         Leaper { store, heat, chunk: FIRST_CHUNK, left: None, stop: 0, followers: [const { None }; LEAPT.len()] };
     let mut cursor = Cursor::new(store);
     let mut cost = Cost::default();
-    let mut goes_on = true;
+    let goes_on = Cell::new(true);
+    let mut sink = |verdict: &Verdict| goes_on.set(goes_on.get() && out(*verdict));
     let mut patience = 0_u32;
     let mut wait = 0_u32;
-    while goes_on {
-        let Some(seen) = cursor.next_seen() else { break };
-        judge.observe(seen, &mut |verdict| goes_on = goes_on && out(verdict));
+    while let Some((at, row)) = cursor.next_row() {
+        show(&mut judge, at, row, &cursor, &mut sink);
         cost.shown += 1;
-        if !goes_on {
+        if !goes_on.get() {
             return cost;
         }
         if wait > 0 {
             wait -= 1;
             continue;
         }
-        let rows = leaper.leap(&mut judge, &mut cursor);
+        let rows = leaper.leap(&mut judge, &mut cursor, &mut sink);
         if rows == 0 {
             // Not here: wait a little longer every time, since looking costs as much as a few rows.
             patience = (patience + 1).min(4);
@@ -152,7 +175,7 @@ pub fn judge(
         }
     }
     if !store.is_empty() {
-        judge.observe(Seen { at: store.end(), sight: Sight::Wake }, &mut |verdict| goes_on = goes_on && out(verdict));
+        judge.wake(store.end(), &mut sink);
     }
     cost
 }
@@ -171,7 +194,7 @@ struct Leaper<'a> {
 
 impl Leaper<'_> {
     /// Leap as far as nothing turns. How many rows were saved.
-    fn leap(&mut self, judge: &mut Judge, cursor: &mut Cursor<'_>) -> usize {
+    fn leap(&mut self, judge: &mut Judge, cursor: &mut Cursor<'_>, sink: &mut dyn FnMut(&Verdict)) -> usize {
         let store = self.store;
         let from = cursor.row();
         let index = &store.index;
@@ -183,26 +206,24 @@ impl Leaper<'_> {
             return 0;
         }
         let Some(outlook) = judge.outlook() else { return 0 };
-        let motion = cursor.motion();
-        let shaft = |shaft: &slackside::motion::ShaftMotion| {
-            Some(Shaft { edge: shaft.last_edge?, next: shaft.next_largest, pitch: shaft.pitch? })
-        };
-        let (Some(head), Some(boot)) = (shaft(&motion.head), shaft(&motion.boot)) else { return 0 };
+        let signals = cursor.signals();
+        let shaft = |shaft| Shaft::at(judge.newest(), shaft);
+        let (Some(head), Some(boot)) = (shaft(&signals.head), shaft(&signals.boot)) else { return 0 };
         if outlook.awaits_power(judge.newest()) {
             let next = index.powers.partition_point(|row| (*row as usize) < from);
             to = index.powers.get(next).map_or(to, |row| to.min(*row as usize));
         }
         to = to.min(from + self.chunk);
         let mut course = judge.heat_course();
-        let limit = course.limit();
+        let limit = HeatCourse::limit(judge.plan());
         let on_course = self.heat.filter(|table| {
             let (start, mut there) = match self.left {
                 // Where the last leap left the table's course is nearer than the beginning of the block.
                 Some((row, left)) if from / BLOCK * BLOCK <= row && row <= from => (row, left),
                 _ => (from / BLOCK * BLOCK, table.at_block[from / BLOCK]),
             };
-            self.feed(&mut there, self.power_before(start, &outlook), &outlook, start, from, u64::MAX);
-            there.is_on_the_course_of(&course)
+            self.feed(&mut there, judge.plan(), self.power_before(start, &outlook), &outlook, (start, from), false);
+            there == course
         });
         if on_course.is_none() {
             // The heat must be followed row by row: not too far at once.
@@ -243,8 +264,7 @@ impl Leaper<'_> {
             }
         }
         if on_course.is_none() {
-            let power = outlook.power;
-            to = self.feed(&mut course, power, &outlook, from, to, limit);
+            to = self.feed(&mut course, judge.plan(), outlook.power, &outlook, (from, to), true);
             if to < from + LEAST_LEAP {
                 return 0;
             }
@@ -266,17 +286,18 @@ impl Leaper<'_> {
             Some(table) if last / BLOCK > from / BLOCK => {
                 let start = last / BLOCK * BLOCK;
                 course = table.at_block[last / BLOCK];
-                self.feed(&mut course, self.power_before(start, &outlook), &outlook, start, to, u64::MAX);
+                let power = self.power_before(start, &outlook);
+                self.feed(&mut course, judge.plan(), power, &outlook, (start, to), false);
             }
             _ => {
-                self.feed(&mut course, outlook.power, &outlook, from, to, u64::MAX);
+                self.feed(&mut course, judge.plan(), outlook.power, &outlook, (from, to), false);
             }
         }
         self.left = on_course.map(|_| (to, course));
         cursor.go_past(last);
         let brisk = walk::brisk(store, &outlook.cells[UNDERSPEED], boot, outlook.brisk, (from, to));
         let power = self.power_before(to, &outlook);
-        judge.leap(store.at(last), cursor.motion(), &outlook, &cells, brisk, power, &course);
+        judge.leap(store.at(last), cursor.signals(), &cells, brisk, power, &course, sink);
         self.chunk = if to == whole { (self.chunk * 2).min(LAST_CHUNK) } else { FIRST_CHUNK.max(2 * (to - from)) };
         to - from
     }
@@ -299,15 +320,15 @@ impl Leaper<'_> {
         }
     }
 
-    /// Feed the heat what the rows `from..to` say. The first row by which the heat reaches `limit`, else `to`.
+    /// Feed the heat what the rows `from..to` say. The first row by which the heat may come to its limit, if that is a stop; else `to`.
     fn feed(
         &self,
         course: &mut HeatCourse,
+        plan: &Plan,
         mut power: Option<(Micros, Watts)>,
         outlook: &Outlook,
-        from: usize,
-        to: usize,
-        limit: u64,
+        (from, to): (usize, usize),
+        stops: bool,
     ) -> usize {
         let store = self.store;
         let mut powers = if outlook.power_meter {
@@ -317,19 +338,21 @@ impl Leaper<'_> {
         };
         for row in from..to {
             let at = store.at(row);
-            if limit < u64::MAX && course.at(at) >= limit {
-                return row;
-            }
             if store.index.powers.get(powers).is_some_and(|next| *next as usize == row) {
                 powers += 1;
-                let found = store.whole.binary_search_by_key(&(row as u32), |whole| whole.row);
-                if let Some(Told::Power(watts)) = found.ok().map(|found| &store.whole[found].told) {
-                    power = Some((at, *watts));
+                if let Some(watts) = store.power_at(row) {
+                    power = Some((at, watts));
                 }
             }
             let watts = outlook.power_at(power, at);
-            if let Some(slip) = super::columns::unpack(store.short[row]).ppm() {
-                course.feed(at, watts, slip);
+            let slip = super::columns::unpack(store.short[row]);
+            let clear = if slip.is_known() {
+                course.feed(plan, at, watts, Ppm::new(slip.least))
+            } else {
+                course.pass(plan, at)
+            };
+            if stops && !clear {
+                return row;
             }
         }
         to
@@ -340,25 +363,19 @@ impl Leaper<'_> {
         let store = self.store;
         let powers = store.index.powers.partition_point(|power| (*power as usize) < row);
         let Some(last) = powers.checked_sub(1) else { return outlook.power };
-        let at_row = store.index.powers[last];
-        let found = store.whole.binary_search_by_key(&at_row, |whole| whole.row).ok()?;
-        match &store.whole[found].told {
-            Told::Power(watts) => Some((store.whole[found].at, *watts)),
-            _ => None,
-        }
+        let at_row = store.index.powers[last] as usize;
+        store.power_at(at_row).map(|watts| (store.at(at_row), watts))
     }
 }
 
 impl HeatTable {
-    /// The heat at `at`, in millijoules, as judge's image has it on a leg whose power is not measured; from the start of the
-    /// block on with the slip of each row.
+    /// The heat at `at`, in millijoules, as judge's image has it; from the start of the block on with the slip of each row.
     #[must_use]
-    pub fn heat_at(&self, store: &Store, settings: &Checked, at: Micros) -> u64 {
+    pub fn heat_at(&self, store: &Store, at: Micros) -> u64 {
+        let plan = &*self.plan;
         let row = store.row_at(Micros::new(at.get().saturating_add(1)));
         let Some(last) = row.checked_sub(1) else { return 0 };
         let Some(mut course) = self.at_block.get(last / BLOCK).copied() else { return 0 };
-        let factor = u64::from(settings.machine.service_factor.get().unsigned_abs());
-        let assumed = u64::from(settings.machine.rated_power.get()) * factor / 1_000_000;
         let first = last / BLOCK * BLOCK;
         let mut power = store.index.powers.partition_point(|power| (*power as usize) < first).checked_sub(1);
         for row in first..=last {
@@ -366,21 +383,16 @@ impl HeatTable {
             if store.index.powers.get(next).is_some_and(|power| *power as usize == row) {
                 power = Some(next);
             }
-            let told = power.and_then(|power| store.index.powers.get(power)).and_then(|row| {
-                let found = store.whole.binary_search_by_key(row, |whole| whole.row).ok()?;
-                match store.whole[found].told {
-                    Told::Power(watts) => Some(watts),
-                    _ => None,
-                }
-            });
-            let watts = match told {
-                Some(watts) if settings.machine.power_meter && watts > Watts::ZERO => watts,
-                _ => Watts::new(u32::try_from(assumed).unwrap_or(u32::MAX)),
+            let told = power.and_then(|power| store.index.powers.get(power));
+            let watts = match told.and_then(|row| store.power_at(*row as usize)) {
+                Some(watts) if plan.has(fitted::POWER_METER) && watts > Watts::ZERO => watts,
+                _ => Watts::new(plan.drive.assumed_power),
             };
-            if let Some(slip) = super::columns::unpack(store.short[row]).ppm() {
-                course.feed(store.at(row), watts, slip);
+            let slip = super::columns::unpack(store.short[row]);
+            if slip.is_known() {
+                course.feed(plan, store.at(row), watts, Ppm::new(slip.least));
             }
         }
-        course.at(at)
+        course.at(plan, at)
     }
 }

@@ -252,14 +252,15 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
         let (from, at) = (Micros::new(due.from_us), Micros::new(at));
         let slid = case.store.slipped_at(at) - case.store.slipped_at(from);
         outcome.slid_mm = (slid * 1e3).round() as i64;
-        if let Some(heat) = heat {
-            outcome.heat_j = (heat.heat_at(&case.store, settings, at) / 1_000) as i64;
+        if let Some(heat) = case.heat.like(settings) {
+            outcome.heat_j = (heat.heat_at(&case.store, at) / 1_000) as i64;
         }
         let row = case.store.row_at(Micros::new(at.get() + 1));
         if row > 0 {
             let mut cursor = Cursor::new(&case.store);
             cursor.go_past(row - 1);
-            if let Some(speed) = cursor.motion().boot.speed_at_most(at) {
+            let boot = walk::Shaft::at(at, &cursor.signals().boot);
+            if let Some(speed) = boot.map(|boot| boot.speed_at_most(at)) {
                 let share = i64::from(speed.get()) * 1_000_000 / i64::from(settings.machine.normal_boot.get().max(1));
                 outcome.margin_ppm = i32::try_from(share - 800_000).unwrap_or(i32::MAX);
             }

@@ -1,10 +1,11 @@
 //! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
 
 use slackside::judge::leap::{BRISK_ENOUGH, LeaptCell};
-use slackside::motion::Pitch;
-use slackside::units::{Micros, TurnFraction};
+use slackside::motion::{Pitch, speed as speed_of};
+use slackside::signals::ShaftSignals;
+use slackside::units::{Micros, MicroturnsPerSecond, Span, TurnFraction};
 
-use super::columns::{BLOCK, ShaftKey, Told};
+use super::columns::{BLOCK, ShaftKey, Told, Whole, edge_of, pitch_of};
 use super::index::{Extremes, Pace, Sparse};
 use super::store::Store;
 
@@ -78,25 +79,21 @@ pub(super) fn values(
     walk.rest(store, from, to)
 }
 
-/// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`. `scale`: what the extremes' unit is in
-/// that of the value; they are rounded outwards.
+/// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`.
 pub(super) fn dense(
     extremes: &Extremes,
-    scale: i64,
     value: impl Fn(usize) -> Option<i64>,
     cell: &LeaptCell,
     (from, to): (usize, usize),
     above: bool,
 ) -> Option<usize> {
-    // Where the unit is coarser the smallest is not known to be that small, so any block may be within.
-    let within = |least: i32| scale > 1 || i64::from(least) < cell.clear;
     let hit =
         |row: &usize| value(*row).is_some_and(|value| if above { value >= cell.limit } else { value < cell.clear });
     scan((from, to), hit, |first, last| {
         if above {
-            extremes.most.first(first, last, |most| i64::from(most) * scale >= cell.limit)
+            extremes.most.first(first, last, |most| i64::from(most) >= cell.limit)
         } else {
-            extremes.least.first(first, last, within)
+            extremes.least.first(first, last, |least| i64::from(least) < cell.clear)
         }
     })
 }
@@ -164,7 +161,23 @@ pub(super) struct Shaft {
 
 impl Shaft {
     pub(super) fn of(key: &ShaftKey) -> Option<Self> {
-        Some(Self { edge: key.last_edge?, next: key.next, pitch: key.pitch? })
+        Self::with_edge(key.last_edge?, &key.signals)
+    }
+
+    /// As it stands at `now`.
+    pub(super) fn at(now: Micros, shaft: &ShaftSignals) -> Option<Self> {
+        Self::with_edge(edge_of(shaft, now)?, shaft)
+    }
+
+    fn with_edge(edge: Micros, shaft: &ShaftSignals) -> Option<Self> {
+        Some(Self { edge, next: TurnFraction::new(shaft.next_largest), pitch: pitch_of(shaft)? })
+    }
+
+    /// The largest speed the shaft can have at `now`: that of the last pitch, or less once the next edge is overdue.
+    pub(super) fn speed_at_most(&self, now: Micros) -> MicroturnsPerSecond {
+        let waited = now.since(self.edge);
+        let measured = self.pitch.speed();
+        if waited == Span::ZERO { measured } else { measured.min(speed_of(self.next, waited)) }
     }
 
     const fn crossing(&self, limit: i64) -> u64 {
@@ -282,11 +295,11 @@ pub(super) fn next_value(
     };
     let short = |row: usize| Some(i64::from(store.short[row]));
     match number {
-        0 => dense(&index.short, 1, short, cell, range, above),
-        1 => dense(&index.long, 1, long, cell, range, above),
+        0 => dense(&index.short, short, cell, range, above),
+        1 => dense(&index.long, long, cell, range, above),
         2 => dense_below(&index.short, short, cell, range, above),
         3 => dense_below(&index.long, long, cell, range, above),
-        4 => dense(&index.since, 2, |row| Some(i64::from(store.since[row])), cell, range, above),
+        4 => dense(&index.since, |row| Some(i64::from(store.since[row])), cell, range, above),
         9 => sparse(&index.duty, cell, range, above),
         _ => sparse(&index.shift, cell, range, above),
     }
@@ -358,16 +371,14 @@ pub(super) fn brisk(store: &Store, cell: &LeaptCell, now: Shaft, brisk: u8, (fro
 fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
     if store.is_whole(row) {
         let found = store.whole.binary_search_by_key(&(row as u32), |whole| whole.row).ok()?;
-        let Told::Motion(motion) = &store.whole[found].told else { return None };
-        let shaft = if head { &motion.head } else { &motion.boot };
-        return Some(Shaft { edge: shaft.last_edge?, next: shaft.next_largest, pitch: shaft.pitch? });
+        let Whole { at, told: Told::Motion(_, signals), .. } = &store.whole[found] else { return None };
+        return Shaft::at(*at, if head { &signals.head } else { &signals.boot });
     }
     if store.is_head(row) != head {
         return None;
     }
     let shape = store.shape(row);
-    let pitch =
-        Pitch { time: slackside::units::Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
+    let pitch = Pitch { time: Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
     let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
     Some(Shaft { edge, next: shape.next, pitch })
 }
