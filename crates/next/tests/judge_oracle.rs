@@ -485,7 +485,18 @@ fn shares() {
             let pitch = m.head.pitch.unwrap_or_default();
             let bp = m.boot.pitch.unwrap_or_default();
             let t = |x: u32| f64::from(x) / 4_294_967_296.0;
-            eprintln!("{} {:?} head {:.6} {:.6}  {:.6} {:.6} | boot {:.6} {:.6} | {}", input.at.get(), now, t(pitch.angle.get()), t(s.head.pitch_angle), t(m.head.next_largest.get()), t(s.head.next_largest), t(bp.angle.get()), t(s.boot.pitch_angle), pitch.time.get());
+            eprintln!(
+                "{} {:?} head {:.6} {:.6}  {:.6} {:.6} | boot {:.6} {:.6} | {}",
+                input.at.get(),
+                now,
+                t(pitch.angle.get()),
+                t(s.head.pitch_angle),
+                t(m.head.next_largest.get()),
+                t(s.head.next_largest),
+                t(bp.angle.get()),
+                t(s.boot.pitch_angle),
+                pitch.time.get()
+            );
         }
     }
 }
