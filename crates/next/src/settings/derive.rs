@@ -115,7 +115,7 @@ pub(super) fn shaft(settings: &Settings, which: Shaft) -> ShaftPlan {
 }
 
 /// The smallest and the largest a pitch can be before the spacing is learned.
-fn pitches(targets: &Targets) -> (u32, u32) {
+pub(super) fn pitches(targets: &Targets) -> (u32, u32) {
     let even = u32::MAX.checked_div(u32::from(targets.marks()).max(1)).unwrap_or(u32::MAX);
     match targets.spacing {
         // With one mark the pitch is the turn itself, whatever the tolerance.
