@@ -178,7 +178,7 @@ fn drive(settings: &Settings) -> LegPlan {
     let slow = |span: Span| span.get() >> SLOW_SHIFT;
     let (minimum, ramp) = machine
         .speed_reference
-        .map_or((1_000_000, 0), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
+        .map_or((1_000_000, 1_000), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
     LegPlan {
         start_window: slow(limits.starts.window),
         inching_time: slow(limits.starts.inching_time),

@@ -3,6 +3,7 @@
 mod cross;
 mod derived;
 pub mod plan;
+pub mod plan_check;
 
 #[cfg(all(test, feature = "desk"))]
 mod arbitrary;
