@@ -14,16 +14,19 @@
 
 pub mod alarm;
 pub mod arith;
+pub mod codec;
 pub mod conditions;
 pub mod input;
 pub mod judge;
 pub mod measure;
 pub mod monitor;
+pub mod record;
 pub mod retained;
 pub mod settings;
 pub mod signals;
 pub mod time;
 pub mod units;
 pub mod verdict;
+pub mod wire;
 
 pub use monitor::{Monitor, NoRoom};

@@ -425,11 +425,14 @@ fn compare_whole(seed: u64) -> Result<usize, String> {
         let translated = match input.signal {
             old::input::Signal::Contact(place, state) => new::input::Signal::Contact(
                 new::input::Place::ALL[place.index()],
-                [new::input::ContactState::Clear, new::input::ContactState::Rubbing, new::input::ContactState::Faulty][state as usize],
+                [new::input::ContactState::Clear, new::input::ContactState::Rubbing, new::input::ContactState::Faulty]
+                    [state as usize],
             ),
             other => translate(&other),
         };
-        anew.observe(new::input::Input::new(Micros::new(input.at.get()), translated), &mut |verdict| others.push(key(verdict)));
+        anew.observe(new::input::Input::new(Micros::new(input.at.get()), translated), &mut |verdict| {
+            others.push(key(verdict))
+        });
     }
     agree(seed, &verdicts, &others)
 }
