@@ -15,6 +15,7 @@ use super::columns::Cursor;
 use super::corpus::Case;
 use super::run::judge;
 use super::stats::{Bounds, CONFIDENCE, clopper_pearson, floods, none_seen_rate, quantile, rate};
+use super::walk;
 
 /// What became of the stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
