@@ -160,6 +160,23 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         }
     }
 
+    /// For the desk: take over what another monitor has measured, on a plan with the same machine. Judge begins with it.
+    #[cfg(feature = "desk")]
+    pub fn go_on_measuring(&mut self, from: &Self, sink: &mut dyn FnMut(&Verdict)) {
+        let Some(plan) = &self.plan else { return };
+        if from.core.clock.begun == 0 {
+            return;
+        }
+        self.core.clock.newest = from.core.clock.newest;
+        self.core.begin(plan, from.core.clock.newest, &mut |_| {});
+        let now = self.core.now();
+        self.core.clock.swept = from.core.clock.swept;
+        self.core.measure = from.core.measure.clone();
+        self.core.judge.configure(plan, &Retained::default());
+        self.core.judge.begin(plan, self.core.measure.signals(), &Condition::ROWS, now, sink);
+        self.core.find_due(plan);
+    }
+
     /// When to come back with a tick, if nothing else comes sooner. `None`: nothing will fall due by itself.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use slackside::judge::alone::Alone;
 use slackside::retained::Retained;
 use slackside::settings::Checked;
-use slackside::settings::plan::Plan;
+use slackside::settings::plan::{Plan, ShaftPlan};
 use slackside::settings::plan_check::Sound;
 
 /// The whole monitor, with room for every machine.
@@ -26,11 +26,32 @@ pub fn plan_of(settings: &Checked) -> Sound<Arc<Plan>> {
 /// A monitor that has seen nothing, with these settings and what survived the last loss of power.
 #[must_use]
 pub fn monitor(settings: &Checked, retained: &Retained) -> Box<Monitor> {
+    with(plan_of(settings), retained)
+}
+
+/// A monitor that has seen nothing, on this plan.
+#[must_use]
+pub fn on(plan: &Sound<Arc<Plan>>) -> Box<Monitor> {
+    with(plan.clone(), &Retained::default())
+}
+
+fn with(plan: Sound<Arc<Plan>>, retained: &Retained) -> Box<Monitor> {
     let mut monitor = Box::new(Monitor::new());
-    let Ok(()) = monitor.configure(plan_of(settings), retained) else {
+    let Ok(()) = monitor.configure(plan, retained) else {
         unreachable!("there is room for the marks of every machine")
     };
     monitor
+}
+
+/// Whether measure does the same on both plans, whatever judge is held to.
+#[must_use]
+pub fn measure_alike(one: &Plan, other: &Plan) -> bool {
+    let machine = |plan: &Plan| {
+        // How slow a shaft stands is a limit.
+        let shaft = |shaft: ShaftPlan| ShaftPlan { standing: 0, ..shaft };
+        (plan.minimum_width, shaft(plan.head), shaft(plan.boot), plan.slip, plan.contacts)
+    };
+    machine(one) == machine(other)
 }
 
 /// A judge that was told nothing, likewise.

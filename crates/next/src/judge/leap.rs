@@ -15,7 +15,7 @@ use super::view::{Out, View};
 use super::{POWER_STALE, sense};
 use crate::alarm::bits;
 use crate::conditions::Condition;
-use crate::settings::plan::{Plan, fitted, set};
+use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
 use crate::time::{Now, SWEEP, reached};
 use crate::units::{Micros, Ppm, Span, Watts};
@@ -221,12 +221,11 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             return None;
         }
         let (leg, rows, now) = (&self.judge.leg, &self.judge.rows, view.now);
-        let judged = set(view.plan.judged);
         let cells = LEAPT.map(|condition| {
             let (rank, limit) = (condition.rank(), view.limit_of(condition));
             let pending = rows.has(rank, bits::PENDING);
             LeaptCell {
-                judged: judged.contains(rank),
+                judged: view.plan.acts(rank) & act::JUDGED != 0,
                 beyond: rows.has(rank, bits::BEYOND),
                 active: rows.has(rank, bits::ACTIVE),
                 due: if pending { now.after(rows.wait(rank, now.us())).at() } else { Micros::MAX },

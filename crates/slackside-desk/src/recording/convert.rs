@@ -3,15 +3,15 @@
 use std::io::Cursor;
 
 use anyhow::Context;
-use slackside::Monitor;
 use slackside::input::Input;
 use slackside::record::{Opening, SegmentWriter};
-use slackside::settings::{Checked, MOST_IMAGE_BYTES};
 use slackside::retained::Retained;
+use slackside::settings::Checked;
 use slackside::units::Micros;
 
 use super::csv::{from_csv, is_recording_csv, to_csv};
-use super::file::{About, Recording, Source};
+use super::file::{About, MadeUnder, Recording, Source};
+use crate::monitor::monitor;
 use crate::trace::Reader;
 
 /// Bytes of a segment of a recording made at the desk.
@@ -43,32 +43,30 @@ pub fn kind_of(bytes: &[u8]) -> Kind {
 /// Make a recording of inputs: as a box would that was configured afresh just before the first.
 ///
 /// # Errors
-/// The machine has more marks than any monitor has room for.
+/// A segment has no room for its keyframe.
 pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = Input>) -> anyhow::Result<Recording> {
-    let no_room = "the monitor has no room for this machine's marks";
-    let mut monitor = Box::new(Monitor::<64>::with_room());
-    monitor.try_configure(settings, &Retained::default()).ok().context(no_room)?;
-    let mut opening = Opening::first(settings, 0);
+    let no_room = "a segment has no room for it";
+    let mut monitor = monitor(settings, &Retained::default());
+    let mut opening = Opening::first(0);
     let mut memory = vec![0; SEGMENT];
     let mut newest = Micros::ZERO;
     let mut segments = Vec::new();
-    let mut writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
+    let mut writer = SegmentWriter::open(&mut memory, &opening, &monitor).ok().context(no_room)?;
     for input in inputs {
         if !writer.has_room(&memory) {
-            let length = writer.close(&mut memory, newest, monitor.state_crc(newest));
+            let length = writer.close(&mut memory, newest, monitor.state_crc());
             segments.extend_from_slice(&memory[..length]);
             opening = opening.next();
-            writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
+            writer = SegmentWriter::open(&mut memory, &opening, &monitor).ok().context(no_room)?;
         }
         writer.push(&mut memory, &input).ok().context(no_room)?;
         newest = newest.max(input.at);
         monitor.observe(input, &mut |_| {});
     }
-    let length = writer.close(&mut memory, newest, monitor.state_crc(newest));
+    let length = writer.close(&mut memory, newest, monitor.state_crc());
     segments.extend_from_slice(&memory[..length]);
-    let mut image = [0; MOST_IMAGE_BYTES];
-    let image = settings.to_image(&mut image)?.to_vec();
-    Ok(Recording::new(name, About { source: Source::Trace, ..About::default() }, image, segments))
+    let about = About { source: Source::Trace, ..About::default() };
+    Ok(Recording::new(name, about, MadeUnder::of(settings), segments))
 }
 
 /// Convert a recording into a trace, or a trace into a recording. A trace made from a recording becomes the same

@@ -4,7 +4,8 @@
 //! time_us,channel,value
 //! #slackside recording 1: the lines beginning with # keep what rows cannot say; leave them for converting back
 //! #about 00…
-//! #settings 53…
+//! #settings 5B…
+//! #plan 53…
 //! #segment 53…
 //! 5181733,head,1
 //! #anchor 5181800 1700000000000000 900
@@ -15,7 +16,7 @@ use anyhow::{Context, bail, ensure};
 use slackside::record::{Anchor, End, Header, Reader as Segments, Record, SegmentWriter};
 use slackside::units::{Micros, Span};
 
-use super::file::{About, Part, Recording};
+use super::file::{About, MadeUnder, Part, Recording};
 use crate::trace::{HEADER, Reader, write_row};
 
 const OPENING: &str = "#slackside recording 1";
@@ -70,13 +71,15 @@ pub fn to_csv(recording: &Recording) -> anyhow::Result<Vec<u8>> {
     out.extend(b"#about ");
     hex(about, &mut out);
     out.extend(b"\n#settings ");
-    hex(&recording.settings_image, &mut out);
+    hex(recording.made_under.settings.as_bytes(), &mut out);
+    out.extend(b"\n#plan ");
+    hex(&recording.made_under.plan, &mut out);
     out.push(b'\n');
     for part in &recording.parts {
         out.extend(b"#segment ");
         // The header's bytes are what a segment begins with.
-        let (bytes, _) = assemble(part, &[])?;
-        hex(&bytes[..52 + part.keyframe.len()], &mut out);
+        let (bytes, begin) = assemble(part, &[])?;
+        hex(&bytes[..begin], &mut out);
         out.push(b'\n');
         for record in &part.records {
             match record {
@@ -131,7 +134,7 @@ pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
     }
     let mut inputs = inputs.into_iter();
     let mut about = About::default();
-    let mut image = Vec::new();
+    let mut made_under = MadeUnder::default();
     let mut segments = Vec::new();
     let mut open: Option<Part> = None;
     for (index, line) in text.lines().enumerate().skip(1) {
@@ -161,7 +164,11 @@ pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
                 let bytes = unhex(words.next().unwrap_or("")).with_context(place)?;
                 about = postcard::from_bytes(&bytes).ok().with_context(place)?;
             }
-            Some("settings") => image = unhex(words.next().unwrap_or("")).with_context(place)?,
+            Some("settings") => {
+                let text = unhex(words.next().unwrap_or("")).and_then(|bytes| String::from_utf8(bytes).ok());
+                made_under.settings = text.with_context(place)?;
+            }
+            Some("plan") => made_under.plan = unhex(words.next().unwrap_or("")).with_context(place)?,
             Some("segment") => {
                 ensure!(open.is_none(), "{}", place());
                 let bytes = unhex(words.next().unwrap_or("")).with_context(place)?;
@@ -186,7 +193,6 @@ pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
                     [newest, state] => Some(End {
                         newest: Micros::new(newest.parse().ok().with_context(place)?),
                         state: u32::from_str_radix(state, 16).ok().with_context(place)?,
-                        inputs: 0,
                     }),
                     _ => bail!(place()),
                 };
@@ -197,7 +203,7 @@ pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
         }
     }
     ensure!(open.is_none(), "{name}: the last segment has no end: the file is cut off");
-    Ok(Recording::new(name, about, image, segments))
+    Ok(Recording::new(name, about, made_under, segments))
 }
 
 /// Header and keyframe from the bytes a segment begins with.

@@ -1,18 +1,24 @@
 //! The file.
 
 use std::fmt;
+use std::sync::Arc;
 
 use anyhow::{Context, bail, ensure};
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::{Deserialize, Serialize};
 use slackside::input::Input;
 use slackside::record::{Anchor, End, Header, Reader, Record};
-use slackside::settings::{Checked, Settings};
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
+
+use crate::settings;
 
 const MAGIC: [u8; 4] = *b"SLrc";
 const SEGMENT_MAGIC: [u8; 4] = *b"SLsg";
-const VERSION: u8 = 1;
+const VERSION: u8 = 2;
+const OLD_VERSION: u8 = 1;
 /// More than any about, so that a damaged length does not ask for memory.
 const MOST_ABOUT: usize = 1_024;
 const CRC: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
@@ -71,13 +77,38 @@ impl Part {
             && self.header.session == before.header.session
             && self.header.sequence == before.header.sequence.wrapping_add(1)
             && self.header.missed == 0
-            && !self.header.settings_changed
-            && self.header.settings == before.header.settings
+            && !self.header.plan_changed
+            && self.header.plan == before.header.plan
     }
 }
 
 /// Parts that follow one another without a gap.
 pub type Run<'a> = &'a [Part];
+
+/// What a recording was made under, as far as it is known.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct MadeUnder {
+    /// The settings file; empty if not known.
+    pub settings: String,
+    /// The bytes of the plan that the box ran on; empty if not known.
+    pub plan: Vec<u8>,
+}
+
+impl MadeUnder {
+    /// These settings.
+    #[must_use]
+    pub fn of(settings: &Checked) -> Self {
+        let plan = settings.plan();
+        let bytes = [plan.covered(), &plan.identity().to_le_bytes()].concat();
+        Self { settings: settings::write(settings), plan: bytes }
+    }
+
+    /// The plan, if it is known and sound.
+    #[must_use]
+    pub fn plan(&self) -> Option<Sound<Arc<Plan>>> {
+        Sound::new(Arc::new(Plan::copy_of(&self.plan).ok()?)).ok()
+    }
+}
 
 /// A recording.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -86,8 +117,8 @@ pub struct Recording {
     pub name: String,
     /// What is known of it.
     pub about: About,
-    /// The image of the settings it was made under; empty if not known.
-    pub settings_image: Vec<u8>,
+    /// The settings it was made under.
+    pub made_under: MadeUnder,
     /// Its segments.
     pub parts: Vec<Part>,
     /// The bytes of the segments.
@@ -109,7 +140,7 @@ impl Recording {
     /// Nothing in it is a recording.
     pub fn from_bytes(name: &str, bytes: &[u8]) -> anyhow::Result<Self> {
         let mut recording = if bytes.starts_with(&SEGMENT_MAGIC) {
-            Self::new(name, About { source: Source::Box, ..About::default() }, Vec::new(), bytes.to_vec())
+            Self::new(name, About { source: Source::Box, ..About::default() }, MadeUnder::default(), bytes.to_vec())
         } else {
             Self::open(name, bytes)?
         };
@@ -130,13 +161,13 @@ impl Recording {
         let Some(rest) = bytes.strip_prefix(&MAGIC) else {
             bail!("{name}: not a recording: it does not begin with the letters SLrc");
         };
-        match rest.first() {
-            Some(&VERSION) => {}
+        let version = match rest.first() {
+            Some(version @ &(VERSION | OLD_VERSION)) => *version,
             Some(version) => bail!(
                 "{name}: a recording of file version {version}, this program reads version {VERSION}: use a newer slackside"
             ),
             None => bail!("{name}: cut off after four bytes; fetch it again"),
-        }
+        };
         let mut damage = Vec::new();
         let covered = match bytes.split_last_chunk::<4>() {
             Some((covered, crc)) if CRC.checksum(covered) == u32::from_le_bytes(*crc) => covered,
@@ -151,19 +182,25 @@ impl Recording {
         if about.is_none() {
             damage.push("what was known of the recording cannot be read".to_owned());
         }
-        let image = part(&mut rest).unwrap_or(&[]).to_vec();
+        let text = part(&mut rest).unwrap_or(&[]);
+        let made_under = if version == VERSION {
+            let plan = part(&mut rest).unwrap_or(&[]).to_vec();
+            MadeUnder { settings: String::from_utf8_lossy(text).into_owned(), plan }
+        } else {
+            MadeUnder::default()
+        };
         // A file cut off has less than it says.
         let length = rest.split_off(..4.min(rest.len())).and_then(|length| <[u8; 4]>::try_from(length).ok());
         let length = length.map_or(0, |length| u32::from_le_bytes(length) as usize);
         let segments = rest.get(..length).unwrap_or(rest).to_vec();
-        let mut recording = Self::new(name, about.unwrap_or_default(), image, segments);
+        let mut recording = Self::new(name, about.unwrap_or_default(), made_under, segments);
         recording.damage.splice(0..0, damage);
         Ok(recording)
     }
 
     /// A recording of these segments.
     #[must_use]
-    pub fn new(name: &str, about: About, settings_image: Vec<u8>, segments: Vec<u8>) -> Self {
+    pub fn new(name: &str, about: About, made_under: MadeUnder, segments: Vec<u8>) -> Self {
         let mut parts = Vec::new();
         let mut damage = Vec::new();
         for (segment, wrong) in Reader::new(&segments) {
@@ -179,7 +216,7 @@ impl Recording {
                 });
             }
         }
-        Self { name: name.to_owned(), about, settings_image, parts, segments, damage }
+        Self { name: name.to_owned(), about, made_under, parts, segments, damage }
     }
 
     /// The file.
@@ -192,7 +229,8 @@ impl Recording {
         let about = postcard::to_slice(&about, &mut room).context("serial number or firmware version too long")?;
         let mut bytes = MAGIC.to_vec();
         bytes.extend([VERSION, 0, 0, 0]);
-        for part in [&*about, &self.settings_image, &self.segments] {
+        let MadeUnder { settings, plan } = &self.made_under;
+        for part in [&*about, settings.as_bytes(), plan, &self.segments] {
             bytes.extend(u32::try_from(part.len()).context("larger than 4 GiB")?.to_le_bytes());
             bytes.extend_from_slice(part);
         }
@@ -205,23 +243,15 @@ impl Recording {
     /// # Errors
     /// They are damaged or break a rule.
     pub fn settings(&self) -> anyhow::Result<Option<Checked>> {
-        if self.settings_image.is_empty() {
+        let text = &self.made_under.settings;
+        if text.is_empty() {
             return Ok(None);
         }
-        let settings = Settings::from_image(&self.settings_image)
-            .with_context(|| format!("{}: the settings in it cannot be read: name them with --settings", self.name))?;
+        let name = format!("the settings in {}", self.name);
         // Recordings of test benches are recordings too.
-        if let Ok(checked) = settings.clone().check() {
-            return Ok(Some(checked));
-        }
-        match settings.check_for_bench() {
-            Ok(checked) => Ok(Some(checked)),
-            Err(violations) => bail!(
-                "{}: the settings in it break {} rules of this version: name others with --settings",
-                self.name,
-                violations.len()
-            ),
-        }
+        let loaded =
+            settings::parse(text, &name).or_else(|refused| settings::parse_for_bench(text, &name).map_err(|_| refused));
+        Ok(Some(loaded.context("name others with --settings")?.checked))
     }
 
     /// The stretches without a gap, oldest first.

@@ -2,15 +2,19 @@
 
 use std::io::Cursor;
 use std::path::Path;
+use std::sync::Arc;
 
 use anyhow::Context as _;
 use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 
 use super::file::{Part, Recording, Run, Seconds, Source};
 use super::prove::prove;
 use super::what_if::what_if;
 use crate::files::Files;
-use crate::replay::{Begin, Outcome};
+use crate::monitor::{Monitor, measure_alike, on, plan_of};
+use crate::replay::Outcome;
 use crate::trace::{HEADER, Reader, TraceError, write_row};
 
 /// The recording at `path`, if that is what the file is.
@@ -33,22 +37,23 @@ pub fn recording_at(files: &dyn Files, path: &Path) -> anyhow::Result<Option<Rec
 pub struct Prepared<'a> {
     recording: &'a Recording,
     run: Run<'a>,
+    plan: Sound<Arc<Plan>>,
     begins: Beginning,
     /// What everybody who reads the outcome must know.
     pub notes: Vec<String>,
 }
 
-#[derive(Clone, Copy)]
 enum Beginning {
     Fresh,
-    Measure,
+    /// Only measure is as it was under this plan: for other limits on the same machine.
+    Measure(Sound<Arc<Plan>>),
     Whole,
 }
 
 impl<'a> Prepared<'a> {
-    /// Prepare the newest stretch without a gap: `recorded` are the settings that came with it, `settings` those to hold it against.
+    /// Prepare the newest stretch without a gap, to be held against `settings`.
     #[must_use]
-    pub fn new(recording: &'a Recording, recorded: Option<&Checked>, settings: &Checked) -> Self {
+    pub fn new(recording: &'a Recording, settings: &Checked) -> Self {
         let run = recording.runs().last().unwrap_or(&[]);
         let mut notes = origin(recording, run);
         notes.extend(recording.damage.iter().map(|damage| format!("Damaged: {damage}.")));
@@ -60,27 +65,31 @@ impl<'a> Prepared<'a> {
                  out. Convert the recording to see them.",
             ));
         }
-        let same_settings = run.first().is_some_and(|part| part.header.settings == settings.identity());
-        let begins = if same_settings {
-            let proof = prove(run, settings);
+        let plan = plan_of(settings);
+        let identity = run.first().map_or(0, |part| part.header.plan);
+        let recorded = recording.made_under.plan().filter(|recorded| recorded.identity() == identity);
+        let begins = if identity == plan.identity() {
+            let proof = prove(run, &plan);
             notes.push(proof.to_string());
             if proof.no_claim.is_some() { Beginning::Fresh } else { Beginning::Whole }
         } else if let Some(recorded) = recorded {
-            let proof = prove(run, recorded);
+            let proof = prove(run, &recorded);
             notes.push(format!("Under the settings in the recording: {proof}"));
-            notes.push(what_if(run, recorded, settings, &proof).0.to_string());
-            let same_machine = recorded.machine == settings.machine;
-            if same_machine && proof.no_claim.is_none() { Beginning::Measure } else { Beginning::Fresh }
+            notes.push(what_if(run, &recorded, &plan, &proof).0.to_string());
+            if measure_alike(&recorded, &plan) && proof.no_claim.is_none() {
+                Beginning::Measure(recorded)
+            } else {
+                Beginning::Fresh
+            }
         } else {
-            let identity = run.first().map_or(0, |part| part.header.settings);
             notes.push(format!(
                 "It was recorded under settings of identity {identity:08X}, which did not come with it; these are {:08X}. It was \
                  replayed from a fresh start, and nothing is claimed of agreement with the box.",
-                settings.identity()
+                plan.identity()
             ));
             Beginning::Fresh
         };
-        Self { recording, run, begins, notes }
+        Self { recording, run, plan, begins, notes }
     }
 
     /// The inputs, for the replay driver.
@@ -98,16 +107,25 @@ impl<'a> Prepared<'a> {
         outcome.part_unread = !self.recording.damage.is_empty();
     }
 
-    /// Where the replay begins.
+    /// The monitor that the replay goes on from.
     #[must_use]
-    pub fn begin(&self) -> Begin<'_> {
-        let Some(first) = self.run.first() else { return Begin::Fresh };
-        let with_judge = match self.begins {
-            Beginning::Fresh => return Begin::Fresh,
-            Beginning::Measure => false,
-            Beginning::Whole => true,
-        };
-        Begin::Keyframe { header: &first.header, keyframe: &first.keyframe, with_judge }
+    pub fn monitor(&self) -> Box<Monitor> {
+        let mut monitor = on(&self.plan);
+        let Some(first) = self.run.first() else { return monitor };
+        match &self.begins {
+            Beginning::Fresh => {}
+            Beginning::Measure(recorded) => {
+                let mut then = on(recorded);
+                if then.restore(recorded.clone(), &first.header, &first.keyframe).is_ok() {
+                    monitor.go_on_measuring(&then, &mut |_| {});
+                }
+            }
+            Beginning::Whole => {
+                // It was restored once already. If it cannot be, it is as freshly configured.
+                let _ = monitor.restore(self.plan.clone(), &first.header, &first.keyframe);
+            }
+        }
+        monitor
     }
 }
 

@@ -1,16 +1,17 @@
 //! Replaying a recording to prove that this program and the box agree.
 
 use std::fmt;
+use std::sync::Arc;
 
-use slackside::Monitor;
 use slackside::input::{Input, Signal};
 use slackside::record::BadKeyframe;
-use slackside::settings::Checked;
-use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 
 use super::file::{Run, Seconds};
+use crate::monitor::Monitor;
 
 /// What replaying a run of segments proved.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -27,19 +28,16 @@ pub struct Proof {
     pub verdicts: Vec<Verdict>,
 }
 
-/// Replay the run under the settings it was recorded under.
+/// Replay the run under the plan it was recorded under.
 #[must_use]
-pub fn prove(run: Run<'_>, settings: &Checked) -> Proof {
+pub fn prove(run: Run<'_>, plan: &Sound<Arc<Plan>>) -> Proof {
     let mut proof = Proof::default();
-    let mut monitor = Box::new(Monitor::<64>::with_room());
+    let mut monitor = Box::new(Monitor::new());
     let Some(first) = run.first() else { return proof };
-    if let Err(error) = monitor.restore(settings, &first.header, &first.keyframe) {
-        // Go on without a claim, from a fresh start.
-        proof.no_claim = Some(error);
-        monitor.configure(settings, &Retained::default());
-    }
+    // Without a claim it goes on from a fresh start.
+    proof.no_claim = monitor.restore(plan.clone(), &first.header, &first.keyframe).err();
     for part in run {
-        let mut take = |input| monitor.observe(input, &mut |verdict| proof.verdicts.push(verdict));
+        let mut take = |input| monitor.observe(input, &mut |verdict| proof.verdicts.push(*verdict));
         part.inputs().for_each(&mut take);
         let Some(end) = part.end else {
             proof.open += 1;
@@ -49,7 +47,7 @@ pub fn prove(run: Run<'_>, settings: &Checked) -> Proof {
         if proof.no_claim.is_some() || proof.disagreed.is_some() {
             continue;
         }
-        if monitor.state_crc(end.newest) == end.state {
+        if monitor.state_crc() == end.state {
             proof.agreed += 1;
         } else {
             proof.disagreed = Some((part.header.sequence, part.header.at));

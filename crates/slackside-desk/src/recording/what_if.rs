@@ -2,18 +2,17 @@
 //! would have behaved otherwise.
 
 use std::fmt;
+use std::sync::Arc;
 
 use slackside::input::Input;
-use slackside::judge::Judge;
-use slackside::measure::Measure;
-use slackside::record::restore_parts;
-use slackside::settings::Checked;
-use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 
 use super::file::{Run, Seconds};
 use super::prove::Proof;
+use crate::monitor::{Monitor, measure_alike, on};
 
 /// Where the two part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,33 +62,32 @@ fn at(steps: &[(Micros, (bool, bool))], moment: Micros) -> (bool, bool) {
     steps.get(past.saturating_sub(1)).map_or((false, false), |(_, state)| *state)
 }
 
-/// Replay the run under other settings, and hold the permits against those of `proof`. Measure goes on from the keyframe if the
+/// Replay the run under another plan, and hold the permits against those of `proof`. Measure goes on from the keyframe if the
 /// machine is the same; judge always begins afresh, because the keyframe knows only the delays of the old limits.
 #[must_use]
-pub fn what_if(run: Run<'_>, recorded: &Checked, other: &Checked, proof: &Proof) -> (Divergence, Vec<Verdict>) {
-    let mut measure = Box::new(Measure::<64>::with_room());
-    let mut judge = Box::new(Judge::new());
-    measure.configure(other);
-    judge.configure(other, &Retained::default());
+pub fn what_if(
+    run: Run<'_>,
+    recorded: &Sound<Arc<Plan>>,
+    other: &Sound<Arc<Plan>>,
+    proof: &Proof,
+) -> (Divergence, Vec<Verdict>) {
+    let mut monitor = on(other);
+    let mut verdicts = Vec::new();
     let mut begin = (false, false);
     if let Some(first) = run.first() {
-        let mut recorded_judge = Box::new(Judge::new());
-        let mut recorded_measure = Box::new(Measure::<64>::with_room());
-        recorded_measure.configure(recorded);
-        recorded_judge.configure(recorded, &Retained::default());
-        if restore_parts(&mut recorded_measure, Some(&mut recorded_judge), &first.header, &first.keyframe).is_ok() {
-            begin = (recorded_judge.status().run_permit, recorded_judge.status().feed_permit);
-            if recorded.machine == other.machine {
-                measure = recorded_measure;
+        let mut then = Box::new(Monitor::new());
+        if then.restore(recorded.clone(), &first.header, &first.keyframe).is_ok() {
+            begin = (then.status().run_permit, then.status().feed_permit);
+            if measure_alike(recorded, other) {
+                monitor.go_on_measuring(&then, &mut |verdict| verdicts.push(*verdict));
             }
         }
     }
-    let mut verdicts = Vec::new();
     let mut last = Micros::ZERO;
     let inputs: Vec<Input> = run.iter().flat_map(super::file::Part::inputs).collect();
     for input in &inputs {
         last = last.max(input.at);
-        measure.observe(*input, |seen| judge.observe(seen, &mut |verdict| verdicts.push(verdict)));
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
     }
     let (old, new) = (permits(&proof.verdicts, begin), permits(&verdicts, (false, false)));
     (compare(&old, &new, inputs.first().map_or(Micros::ZERO, |input| input.at), last), verdicts)

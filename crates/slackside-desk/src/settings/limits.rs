@@ -1,7 +1,7 @@
 //! The limits as people write them. All are optional: what is not given is the starting value.
 
 use slackside::conditions::{Condition, Unit as ConditionUnit};
-use slackside::settings::{Action, Field, Limit, LimitPart, Limits, Priority};
+use slackside::settings::{Action, Field, Limit, LimitPart, Limits, Priority, SlipHeatPart, StartsPart};
 use slackside::units::{Joules, Ppm, Span};
 
 use super::decimal::{
@@ -75,7 +75,9 @@ fn one(section: &mut Section<'_, '_>, condition: Condition, limit: &mut Limit, g
 fn starts(root: &mut Section<'_, '_>, limits: &mut Limits, gathered: &mut Gathered) {
     let mut section = root.section("starts", gathered);
     let starts = &mut limits.starts;
-    if let Some(standstill) = section.small("standstill_below", &[PERCENT], Field::Standstill, gathered) {
+    if let Some(standstill) =
+        section.small("standstill_below", &[PERCENT], Field::Starts(StartsPart::Standstill), gathered)
+    {
         starts.standstill_below = Ppm::new(standstill);
     }
     let mut span = |name, units: &[Unit], field, slot: &mut Span| {
@@ -83,17 +85,17 @@ fn starts(root: &mut Section<'_, '_>, limits: &mut Limits, gathered: &mut Gather
             *slot = Span::new(micros);
         }
     };
-    span("shortest_coast_down", &[SECONDS], Field::CoastDown, &mut starts.shortest_coast_down);
-    span("window", &[MINUTES, SECONDS], Field::StartWindow, &mut starts.window);
-    span("inching_time", &[MINUTES, SECONDS], Field::InchingTime, &mut starts.inching_time);
-    span("bypass_time", &[MINUTES, SECONDS], Field::BypassTime, &mut starts.bypass_time);
+    span("shortest_coast_down", &[SECONDS], Field::Starts(StartsPart::CoastDown), &mut starts.shortest_coast_down);
+    span("window", &[MINUTES, SECONDS], Field::Starts(StartsPart::Window), &mut starts.window);
+    span("inching_time", &[MINUTES, SECONDS], Field::Starts(StartsPart::InchingTime), &mut starts.inching_time);
+    span("bypass_time", &[MINUTES, SECONDS], Field::Starts(StartsPart::BypassTime), &mut starts.bypass_time);
     section.close(gathered);
 }
 
 /// The budget, as heat or as what it stands for: mass × heat capacity × rise.
 fn slip_heat(root: &mut Section<'_, '_>, limits: &mut Limits, gathered: &mut Gathered) {
     let mut section = root.section("slip_heat", gathered);
-    let budget: Option<u32> = section.small("budget", &[KILOJOULES], Field::HeatBudget, gathered);
+    let budget: Option<u32> = section.small("budget", &[KILOJOULES], Field::SlipHeat(SlipHeatPart::Budget), gathered);
     let mass = section.number("mass", &[KILOGRAMS], None, gathered);
     let capacity = section.number("heat_capacity", &[JOULES_A_KG_K], None, gathered);
     let rise = section.number("rise", &[KELVIN], None, gathered);
@@ -115,7 +117,9 @@ fn slip_heat(root: &mut Section<'_, '_>, limits: &mut Limits, gathered: &mut Gat
             gathered.tell(section.at(), section.key("budget_kj"), text);
         }
     }
-    if let Some(micros) = section.small("time_constant", &[MINUTES, SECONDS], Field::HeatTimeConstant, gathered) {
+    if let Some(micros) =
+        section.small("time_constant", &[MINUTES, SECONDS], Field::SlipHeat(SlipHeatPart::TimeConstant), gathered)
+    {
         limits.slip_heat.time_constant = Span::new(micros);
     }
     section.close(gathered);

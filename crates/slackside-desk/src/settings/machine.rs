@@ -2,8 +2,9 @@
 
 use slackside::input::{Place, Shaft};
 use slackside::settings::{
-    AcceptedRatio, Belt, Conditioning, CountedEdges, Field, Machine, Pulley, PulleyPart, Spacing, SpeedReference,
-    Strand, Targets, TargetsPart,
+    AcceptedRatio, AcceptedRatioPart, Belt, BeltPart, Conditioning, ConditioningPart, CountedEdges, DrivePart, Field,
+    LegPart, Machine, Pulley, PulleyPart, Spacing, SpeedPart, SpeedReference, SpeedReferencePart, Strand, Targets,
+    TargetsPart,
 };
 use slackside::units::{Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -11,8 +12,10 @@ use super::decimal::{
     COUNT, DEGREES, FACTOR, FEET_A_MINUTE, FOOT, HORSEPOWER, INCH, KILOWATTS, METRE, METRES_A_SECOND, MICROSECONDS,
     MILLISECONDS, MM, PERCENT, PERCENT_A_SECOND, RATIO, RPM, SECONDS,
 };
-use super::keys::PLACES;
 use super::section::{Gathered, Section};
+
+/// The places of rub contacts, in the order of [`Place::ALL`].
+pub(super) const PLACES: [&str; Place::COUNT] = ["head_left", "head_right", "boot_left", "boot_right"];
 
 /// Spacing of targets nobody measured: what a careful drill and a bolt circle give.
 const USUAL_TOLERANCE: Ppm = Ppm::new(20_000);
@@ -63,11 +66,11 @@ pub(super) fn read(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Machi
 
 fn name(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> heapless::String<32> {
     let mut leg = root.section("leg", gathered);
-    let given = leg.text("name", Some(Field::Leg), gathered);
+    let given = leg.text("name", Some(Field::Leg(LegPart::Name)), gathered);
     let given = required(given, "stand-in", &leg, "name", gathered);
     let mut name = heapless::String::new();
     if name.push_str(given).is_err() {
-        let at = gathered.places.get(&Field::Leg).map(|(_, at)| *at);
+        let at = gathered.places.get(&Field::Leg(LegPart::Name)).map(|(_, at)| *at);
         gathered.tell(at, leg.key("name"), format!("takes {} bytes; at most 32 fit the box", given.len()));
     }
     leg.close(gathered);
@@ -102,13 +105,13 @@ fn pulley(root: &mut Section<'_, '_>, shaft: Shaft, gathered: &mut Gathered) -> 
 
 fn belt(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> (Belt, Option<Micrometres>) {
     let mut section = root.section("belt", gathered);
-    let thickness = length(&mut section, "thickness", Field::BeltThickness, gathered);
-    let width = length(&mut section, "width", Field::BeltWidth, gathered);
-    let whole = section.number("loop", &[METRE, FOOT], Field::LoopLength, gathered);
-    let loop_place = gathered.places.get(&Field::LoopLength).cloned();
-    let centres = section.number("centres", &[METRE, FOOT], Field::LoopLength, gathered);
+    let thickness = length(&mut section, "thickness", Field::Belt(BeltPart::Thickness), gathered);
+    let width = length(&mut section, "width", Field::Belt(BeltPart::Width), gathered);
+    let whole = section.number("loop", &[METRE, FOOT], Field::Belt(BeltPart::Loop), gathered);
+    let loop_place = gathered.places.get(&Field::Belt(BeltPart::Loop)).cloned();
+    let centres = section.number("centres", &[METRE, FOOT], Field::Belt(BeltPart::Loop), gathered);
     if let (Some((key, _)), Some(_)) = (loop_place, centres) {
-        let at = gathered.places.get(&Field::LoopLength).map(|(_, at)| *at);
+        let at = gathered.places.get(&Field::Belt(BeltPart::Loop)).map(|(_, at)| *at);
         gathered.tell(at, section.key("centres_m"), format!("is given together with {key}; give one of them"));
     }
     let belt = Belt {
@@ -139,7 +142,7 @@ fn targets(root: &mut Section<'_, '_>, shaft: Shaft, gathered: &mut Gathered) ->
     let mut section = root.section(name, gathered);
     let field = |part| Field::Targets(shaft, part);
     if let Some(at) = section.at() {
-        gathered.places.insert(field(TargetsPart::Fitted), (section.key("count"), at));
+        gathered.places.insert(Field::Fitted(shaft), (section.key("count"), at));
     }
     let count = section.small("count", &[COUNT], field(TargetsPart::Count), gathered);
     let edges = [("rising", CountedEdges::Rising), ("falling", CountedEdges::Falling), ("both", CountedEdges::Both)];
@@ -168,16 +171,16 @@ fn targets(root: &mut Section<'_, '_>, shaft: Shaft, gathered: &mut Gathered) ->
 
 fn drive(root: &mut Section<'_, '_>, machine: &mut Machine, gathered: &mut Gathered) {
     let mut section = root.section("drive", gathered);
-    let contact = section.flag("contact", Some(Field::DriveContact), gathered);
+    let contact = section.flag("contact", Some(Field::Drive(DrivePart::Contact)), gathered);
     machine.drive_contact = required(contact, false, &section, "contact", gathered);
-    let rated = section.small("rated", &[KILOWATTS, HORSEPOWER], Field::RatedPower, gathered);
+    let rated = section.small("rated", &[KILOWATTS, HORSEPOWER], Field::Drive(DrivePart::Rated), gathered);
     machine.rated_power = Watts::new(required(rated, 1, &section, "rated_kw", gathered));
-    let factor = section.small("service_factor", &[FACTOR], Field::ServiceFactor, gathered);
+    let factor = section.small("service_factor", &[FACTOR], Field::Drive(DrivePart::ServiceFactor), gathered);
     machine.service_factor = factor.map_or(Ppm::ONE, Ppm::new);
     machine.power_meter = section.flag("power_meter", None, gathered).unwrap_or(false);
     let mut reference = section.section("speed_reference", gathered);
-    let minimum = reference.small("minimum", &[PERCENT], Field::ReferenceMinimum, gathered);
-    let ramp = reference.small("ramp", &[PERCENT_A_SECOND], Field::ReferenceRamp, gathered);
+    let minimum = reference.small("minimum", &[PERCENT], Field::SpeedReference(SpeedReferencePart::Minimum), gathered);
+    let ramp = reference.small("ramp", &[PERCENT_A_SECOND], Field::SpeedReference(SpeedReferencePart::Ramp), gathered);
     if reference.is_there() {
         machine.speed_reference = Some(SpeedReference {
             minimum: Ppm::new(required(minimum, 1, &reference, "minimum_pct", gathered)),
@@ -205,8 +208,8 @@ fn temperatures(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> [bool; P
 
 fn accepted_ratio(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Option<AcceptedRatio> {
     let mut section = root.section("accepted_ratio", gathered);
-    let ratio = section.small("ratio", &[RATIO], Field::AcceptedRatio, gathered);
-    let spread = section.small("spread", &[PERCENT], Field::AcceptedSpread, gathered);
+    let ratio = section.small("ratio", &[RATIO], Field::AcceptedRatio(AcceptedRatioPart::Ratio), gathered);
+    let spread = section.small("spread", &[PERCENT], Field::AcceptedRatio(AcceptedRatioPart::Spread), gathered);
     let accepted = section.is_there().then(|| AcceptedRatio {
         ratio: Ratio::new(required(ratio, 1, &section, "ratio", gathered)),
         spread: Ppm::new(required(spread, 1, &section, "spread_pct", gathered)),
@@ -218,10 +221,21 @@ fn accepted_ratio(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Option
 fn conditioning(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Conditioning {
     let mut section = root.section("conditioning", gathered);
     let starting = Conditioning::STARTING;
-    let width = section.small("minimum_width", &[MICROSECONDS, MILLISECONDS], Field::MinimumWidth, gathered);
-    let top = section.small("top_speed", &[PERCENT], Field::TopSpeed, gathered);
-    let rejects = section.small("rejects_a_turn", &[COUNT], Field::RejectsATurn, gathered);
-    let bridge = section.small("contact_bridge", &[MILLISECONDS, SECONDS], Field::ContactBridge, gathered);
+    let width = section.small(
+        "minimum_width",
+        &[MICROSECONDS, MILLISECONDS],
+        Field::Conditioning(ConditioningPart::MinimumWidth),
+        gathered,
+    );
+    let top = section.small("top_speed", &[PERCENT], Field::Conditioning(ConditioningPart::TopSpeed), gathered);
+    let rejects =
+        section.small("rejects_a_turn", &[COUNT], Field::Conditioning(ConditioningPart::RejectsATurn), gathered);
+    let bridge = section.small(
+        "contact_bridge",
+        &[MILLISECONDS, SECONDS],
+        Field::Conditioning(ConditioningPart::ContactBridge),
+        gathered,
+    );
     section.close(gathered);
     Conditioning {
         minimum_width: width.map_or(starting.minimum_width, Span::new),
@@ -235,8 +249,8 @@ fn conditioning(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Conditio
 fn speeds(root: &mut Section<'_, '_>, machine: &mut Machine, gathered: &mut Gathered) {
     let mut section = root.section("speed", gathered);
     let belt = section.number("belt", &[METRES_A_SECOND, FEET_A_MINUTE], Field::BeltSpeed, gathered);
-    let head = section.number("head", &[RPM], Field::NormalSpeed(Shaft::Head), gathered);
-    let boot = section.number("boot", &[RPM], Field::NormalSpeed(Shaft::Boot), gathered);
+    let head = section.number("head", &[RPM], Field::Speed(SpeedPart::Head), gathered);
+    let boot = section.number("boot", &[RPM], Field::Speed(SpeedPart::Boot), gathered);
     let ratio = i128::from(machine.ratio_in_force().get());
     let (head, boot) = match (belt, head, boot) {
         (None, Some(head), Some(boot)) => (i128::from(head), i128::from(boot)),

@@ -4,7 +4,6 @@
 //! one value are refused, and everything that is wrong is told at once, each with its line and its key as written.
 
 mod decimal;
-mod keys;
 mod limits;
 mod machine;
 
@@ -15,8 +14,6 @@ use std::path::Path;
 
 use slackside::settings::{Advice, Checked, Settings, Violation};
 use toml::de::DeTable;
-
-pub use keys::key_of;
 
 pub use write::write;
 
@@ -96,6 +93,14 @@ pub fn parse(text: &str, source_name: &str) -> Result<Loaded, Refused> {
     parse_with(text, source_name, Scope::Leg)
 }
 
+/// As [`parse`], under the rules for recordings from a test bench.
+///
+/// # Errors
+/// As [`read`].
+pub fn parse_for_bench(text: &str, source_name: &str) -> Result<Loaded, Refused> {
+    parse_with(text, source_name, Scope::Bench)
+}
+
 #[derive(Clone, Copy)]
 enum Scope {
     Leg,
@@ -163,7 +168,7 @@ fn tell(violation: &Violation, gathered: &mut Gathered) {
         Some((key, at)) => gathered.tell(Some(at), key, reason.to_string()),
         None => gathered.tell(
             None,
-            key_of(violation.field),
+            violation.field.key().to_string(),
             format!("{reason} (not given here: starting value or derived)"),
         ),
     }

@@ -1,8 +1,9 @@
 use proptest::prelude::*;
-use slackside::input::{Place, Shaft};
 use slackside::conditions::Condition;
+use slackside::input::{Place, Shaft};
 use slackside::settings::{
-    AcceptedRatio, Action, CountedEdges, Field, Limits, Priority, Spacing, SpeedReference, Strand, TargetsPart,
+    AcceptedRatio, AcceptedRatioPart, Action, BeltPart, ConditioningPart, CountedEdges, DrivePart, Field, LegPart,
+    Limits, Priority, SlipHeatPart, Spacing, SpeedReference, SpeedReferencePart, StartsPart, Strand, TargetsPart,
 };
 use slackside::units::{Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -129,28 +130,28 @@ fn every_key_that_messages_name_is_a_key() {
         value.is_some()
     };
     let mut fields = vec![
-        Field::Leg,
-        Field::BeltThickness,
-        Field::BeltWidth,
-        Field::LoopLength,
-        Field::DriveContact,
-        Field::ReferenceMinimum,
-        Field::ReferenceRamp,
-        Field::RatedPower,
-        Field::ServiceFactor,
-        Field::AcceptedRatio,
-        Field::AcceptedSpread,
-        Field::MinimumWidth,
-        Field::TopSpeed,
-        Field::RejectsATurn,
-        Field::ContactBridge,
-        Field::Standstill,
-        Field::CoastDown,
-        Field::StartWindow,
-        Field::InchingTime,
-        Field::BypassTime,
-        Field::HeatBudget,
-        Field::HeatTimeConstant,
+        Field::Leg(LegPart::Name),
+        Field::Belt(BeltPart::Thickness),
+        Field::Belt(BeltPart::Width),
+        Field::Belt(BeltPart::Loop),
+        Field::Drive(DrivePart::Contact),
+        Field::SpeedReference(SpeedReferencePart::Minimum),
+        Field::SpeedReference(SpeedReferencePart::Ramp),
+        Field::Drive(DrivePart::Rated),
+        Field::Drive(DrivePart::ServiceFactor),
+        Field::AcceptedRatio(AcceptedRatioPart::Ratio),
+        Field::AcceptedRatio(AcceptedRatioPart::Spread),
+        Field::Conditioning(ConditioningPart::MinimumWidth),
+        Field::Conditioning(ConditioningPart::TopSpeed),
+        Field::Conditioning(ConditioningPart::RejectsATurn),
+        Field::Conditioning(ConditioningPart::ContactBridge),
+        Field::Starts(StartsPart::Standstill),
+        Field::Starts(StartsPart::CoastDown),
+        Field::Starts(StartsPart::Window),
+        Field::Starts(StartsPart::InchingTime),
+        Field::Starts(StartsPart::BypassTime),
+        Field::SlipHeat(SlipHeatPart::Budget),
+        Field::SlipHeat(SlipHeatPart::TimeConstant),
     ];
     for shaft in [Shaft::Head, Shaft::Boot] {
         use slackside::settings::PulleyPart as Pulley;
@@ -171,7 +172,7 @@ fn every_key_that_messages_name_is_a_key() {
         );
     }
     for field in fields {
-        assert!(find(&key_of(field)), "{} of {field:?}", key_of(field));
+        assert!(find(&field.key().to_string()), "{} of {field:?}", field.key());
     }
 }
 

@@ -9,8 +9,8 @@ use super::decimal::{
     CELSIUS, COUNT, DEGREES, FACTOR, KILOJOULES, KILOWATTS, METRE, MICROSECONDS, MILLISECONDS, MINUTES, MM, PERCENT,
     PERCENT_A_SECOND, RATIO, RPM, SECONDS, Unit, written,
 };
-use super::keys::PLACES;
 use super::limits::{ACTIONS, PRIORITIES, setpoint_units};
+use super::machine::PLACES;
 
 /// The settings as a commented TOML file.
 #[must_use]

@@ -2,22 +2,21 @@
 
 use slackside::alarm::AlarmState;
 use slackside::conditions::{Condition, Unit};
-use slackside::judge::Judge;
-use slackside::settings::{Action, Checked, Limit, Limits};
 use slackside::retained::Retained;
+use slackside::settings::{Action, Checked, Limit, Limits};
 
 use super::page::Page;
 use super::{Figures, heat, trimmed};
+use crate::monitor::judge;
 
 pub(super) fn write(page: &mut Page, settings: &Checked) {
     page.heading("Limits, each with its reason");
     page.say("Setpoint, on-delay, action. L: latches until reset. *: changed from the starting value.");
     page.gap();
     // Judge itself says what it has no sensor for.
-    let mut judge = Judge::new();
-    judge.configure(settings, &Retained::default());
+    let judge = judge(settings, &Retained::default());
     for condition in Condition::ALL {
-        one(page, condition, settings.limits.of(condition), judge.status().alarms[condition.rank()]);
+        one(page, condition, settings.limits.of(condition), judge.alarm(condition));
     }
     starts(page, settings);
     slip_heat(page, settings);

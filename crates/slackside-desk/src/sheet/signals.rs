@@ -1,7 +1,7 @@
 //! The part of the sheet about targets: what they resolve, how soon a loss is known, and what more of them buy.
 
-use slackside::input::Shaft;
 use slackside::conditions::Condition;
+use slackside::input::Shaft;
 use slackside::settings::{Checked, Field, LimitPart, Promptness, Rule, Settings, Spacing, Targets, TargetsPart};
 use slackside::units::Ppm;
 

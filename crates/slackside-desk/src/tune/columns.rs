@@ -256,11 +256,7 @@ impl Builder {
         if !self.columns.tag.len().is_multiple_of(BLOCK) {
             return;
         }
-        let shaft = |shaft: &ShaftSignals, low| ShaftKey {
-            signals: *shaft,
-            last_edge: edge_of(shaft, at),
-            low,
-        };
+        let shaft = |shaft: &ShaftSignals, low| ShaftKey { signals: *shaft, last_edge: edge_of(shaft, at), low };
         if self.columns.keys.len() > self.columns.tag.len() / BLOCK {
             return;
         }
@@ -313,8 +309,7 @@ impl Builder {
             _ => return false,
         };
         let (Some(pitch), Some(edge)) = (pitch_of(shaft), edge_of(shaft, at)) else { return false };
-        let shape =
-            Shape { angle: pitch.angle, largest: pitch.largest, next: TurnFraction::new(shaft.next_largest) };
+        let shape = Shape { angle: pitch.angle, largest: pitch.largest, next: TurnFraction::new(shaft.next_largest) };
         let Some(block) = self.columns.keys.last() else { return false };
         let first = block.shapes;
         let named = match self.shapes.get(&shape) {
@@ -573,9 +568,7 @@ impl<'a> Cursor<'a> {
                 *signals = *whole;
             }
             let [head, boot] = low;
-            for (shaft, low, key) in
-                [(&mut signals.head, head, &key.head), (&mut signals.boot, boot, &key.boot)]
-            {
+            for (shaft, low, key) in [(&mut signals.head, head, &key.head), (&mut signals.boot, boot, &key.boot)] {
                 *shaft = key.signals;
                 *low = key.low;
             }

@@ -4,8 +4,8 @@ use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use slackside::input::Input;
 use slackside::conditions::Condition;
+use slackside::input::Input;
 use slackside::settings::{Checked, Settings};
 
 use super::label::{self, AlarmDue, Label, Stretch};

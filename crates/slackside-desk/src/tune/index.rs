@@ -1,7 +1,7 @@
 //! The extremes of every block of stored motion, so that a search for the next crossing passes over whole blocks.
 
-use slackside::judge::leap::steady_shift;
 use slackside::input::{Place, Signal};
+use slackside::judge::leap::steady_shift;
 use slackside::settings::plan::Plan;
 use slackside::signals::{Reading, ShaftSignals, Signals, unknown};
 use slackside::units::Micros;
@@ -134,9 +134,7 @@ impl GatheredPace {
             self.quick.push(u32::MAX);
         }
         let silence = |shaft: &ShaftSignals| match edge_of(shaft, at) {
-            Some(edge) if shaft.next_largest > 0 => {
-                turn_for(at.get().saturating_sub(edge.get()), shaft.next_largest)
-            }
+            Some(edge) if shaft.next_largest > 0 => turn_for(at.get().saturating_sub(edge.get()), shaft.next_largest),
             _ => u32::MAX,
         };
         let mut calm = silence(before).max(silence(after));

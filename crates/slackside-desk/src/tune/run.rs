@@ -100,7 +100,8 @@ impl HeatTables {
     #[must_use]
     pub fn like(&self, settings: &Checked) -> Option<&HeatTable> {
         let tau = heat_key(settings).0;
-        self.of(settings).or_else(|| self.tables.values().filter(|table| table.key.0 == tau).min_by_key(|table| table.key))
+        self.of(settings)
+            .or_else(|| self.tables.values().filter(|table| table.key.0 == tau).min_by_key(|table| table.key))
     }
 }
 

@@ -34,7 +34,7 @@ use slackside::settings::{Checked, Rule, Settings};
 use super::knob::Knob;
 use crate::files::Files;
 use crate::problem::{Findings, Refused, of_toml};
-use crate::settings::{self, Loaded, key_of};
+use crate::settings::{self, Loaded};
 
 /// How settings are picked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
@@ -249,7 +249,7 @@ impl Study {
         checked.map_err(|violations| {
             violations
                 .first()
-                .map_or_else(String::new, |violation| format!("{}: {}", key_of(violation.field), violation.reason()))
+                .map_or_else(String::new, |violation| format!("{}: {}", violation.field.key(), violation.reason()))
         })
     }
 }
@@ -411,7 +411,7 @@ fn out_of_the_question(knob: &Knob, level: u16, base: &Checked, bench: bool) -> 
     let (section, _) = knob.place();
     let hopeless = |rule: Rule| matches!(rule, Rule::BeyondTheCode | Rule::Range);
     violations.iter().find(|violation| hopeless(violation.rule)).map(|violation| {
-        let key = key_of(violation.field);
+        let key = violation.field.key().to_string();
         let about = if key.starts_with(&section) { String::new() } else { format!("{key}: ") };
         format!("{} {}: {about}{}", knob.text(level), knob.unit(), violation.reason())
     })
