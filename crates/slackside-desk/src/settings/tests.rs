@@ -129,48 +129,8 @@ fn every_key_that_messages_name_is_a_key() {
         }
         value.is_some()
     };
-    let mut fields = vec![
-        Field::Leg(LegPart::Name),
-        Field::Belt(BeltPart::Thickness),
-        Field::Belt(BeltPart::Width),
-        Field::Belt(BeltPart::Loop),
-        Field::Drive(DrivePart::Contact),
-        Field::SpeedReference(SpeedReferencePart::Minimum),
-        Field::SpeedReference(SpeedReferencePart::Ramp),
-        Field::Drive(DrivePart::Rated),
-        Field::Drive(DrivePart::ServiceFactor),
-        Field::AcceptedRatio(AcceptedRatioPart::Ratio),
-        Field::AcceptedRatio(AcceptedRatioPart::Spread),
-        Field::Conditioning(ConditioningPart::MinimumWidth),
-        Field::Conditioning(ConditioningPart::TopSpeed),
-        Field::Conditioning(ConditioningPart::RejectsATurn),
-        Field::Conditioning(ConditioningPart::ContactBridge),
-        Field::Starts(StartsPart::Standstill),
-        Field::Starts(StartsPart::CoastDown),
-        Field::Starts(StartsPart::Window),
-        Field::Starts(StartsPart::InchingTime),
-        Field::Starts(StartsPart::BypassTime),
-        Field::SlipHeat(SlipHeatPart::Budget),
-        Field::SlipHeat(SlipHeatPart::TimeConstant),
-    ];
-    for shaft in [Shaft::Head, Shaft::Boot] {
-        use slackside::settings::PulleyPart as Pulley;
-        fields.extend(
-            [Pulley::BareDiameter, Pulley::Lagging, Pulley::Face, Pulley::Crown].map(|part| Field::Pulley(shaft, part)),
-        );
-        fields.extend(
-            [TargetsPart::Fitted, TargetsPart::Count, TargetsPart::SpacingTolerance, TargetsPart::Supervised]
-                .map(|part| Field::Targets(shaft, part)),
-        );
-        fields.push(Field::NormalSpeed(shaft));
-    }
-    for condition in Condition::ALL {
-        use slackside::settings::LimitPart as Part;
-        fields.extend(
-            [Part::Setpoint, Part::Deadband, Part::OnDelay, Part::OffDelay, Part::Latching, Part::Action]
-                .map(|part| Field::Limit(condition, part)),
-        );
-    }
+    let mut fields = vec![Field::Fitted(Shaft::Head), Field::Fitted(Shaft::Boot)];
+    Section::each(&mut |section| section.fields(&mut |field| fields.push(field)));
     for field in fields {
         assert!(find(&field.key().to_string()), "{} of {field:?}", field.key());
     }
