@@ -369,10 +369,10 @@ where
         if !self.inputs.senses.key_is_on() {
             return Err(ArmRefusal::KeyOff);
         }
+        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
         if !self.is_at_rest() {
             return Err(ArmRefusal::NotAtRest);
         }
-        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
         let sound = Sound::new(OwnedPlan(*plan)).map_err(ArmRefusal::Rule)?;
         if !self.inputs.senses.serve(&sound, self.inputs.has_head_sensor()) {
             return Err(ArmRefusal::NotWired);
