@@ -10,6 +10,7 @@ use slackside_next::signals::{Reading, ShaftSignals, Signals, moved, pattern, un
 use slackside_next::time::{FAR, Now, SWEEP};
 use slackside_next::units::Micros;
 
+#[derive(Clone)]
 /// The new measure with as much of a monitor as it needs.
 pub struct Rig<const MARKS: usize> {
     pub plan: Plan,
@@ -101,6 +102,13 @@ pub fn new_signal(signal: &old::Signal) -> Signal {
 #[derive(Clone, Debug, Default)]
 pub struct Tally {
     pub told: u64,
+    /// Legs whose comparison ended where the two had not learned the same, and the inputs that were left.
+    pub parted: u64,
+    pub inputs: u64,
+    pub left: u64,
+    pub plain: u64,
+    /// Comparisons while the head's angles lay within 50 ppm of a turn.
+    pub tight: u64,
     pub exact: u64,
     pub limits: u64,
     pub retracted: u64,
@@ -116,12 +124,43 @@ pub struct Tally {
     pub slipped: i64,
 }
 
+impl Tally {
+    /// With what another leg has shown.
+    pub fn add(&mut self, other: &Self) {
+        let Self { told, parted, inputs, left, plain, tight, exact, limits, retracted, ratios, duties, .. } = other;
+        self.told += told;
+        self.parted += parted;
+        self.inputs += inputs;
+        self.left += left;
+        self.plain += plain;
+        self.tight += tight;
+        self.exact += exact;
+        self.limits += limits;
+        self.retracted += retracted;
+        self.ratios += ratios;
+        self.duties += duties;
+        self.distrust.iter_mut().zip(other.distrust).for_each(|(sum, more)| *sum += more);
+        self.patterns.iter_mut().zip(other.patterns).for_each(|(sum, more)| *sum += more);
+        self.reading = self.reading.max(other.reading);
+        self.share = self.share.max(other.share);
+        self.duty = self.duty.max(other.duty);
+        self.ratio = self.ratio.max(other.ratio);
+        self.slipped = self.slipped.max(other.slipped);
+    }
+}
+
 /// What one leg has shown so far.
 #[derive(Debug, Default)]
 pub struct Comparison {
     pub tally: Tally,
-    /// The two have learned a spacing at different times: since then shares may differ for as many boot turns.
+    /// Since when the two have not learned the same: at different times, or shares that differ by more than 1/2^10 of themselves.
+    /// The landed one averages two turns at each pitch and the new one eight at once, so where the speed changes while they learn
+    /// both are wrong by as much, but not alike.
     pub apart: bool,
+    /// How far the head's angles have gone apart, the one way and the other, in 2^-24 turn.
+    head_off: (i32, i32),
+    /// The same as one number.
+    angle: u32,
 }
 
 fn low(micros: slackside::units::Micros) -> u32 {
@@ -140,26 +179,35 @@ fn same<T: PartialEq + std::fmt::Debug>(name: &str, old: T, new: T) -> Result<()
     if old == new { Ok(()) } else { Err(format!("{name}: {old:?} became {new:?}")) }
 }
 
-/// Shares may differ by this part once learned: 1/2^8 of themselves.
-const SHARE_SHIFT: u32 = 8;
-/// Readings may differ by so many ppm, and in a span of head angle where a learned share enters, by 0.1 % of it.
+/// Shares that differ by more than this part of themselves (1/2^10) were not learned alike.
+const SHARE_SHIFT: u32 = 10;
+/// Readings may differ by so many ppm where the head's angles are the same. Where they are not, by six times what that makes of a turn:
+/// at both ends of a window, which may read -200 %.
 const READING: i32 = 3;
 
 impl Comparison {
     pub fn compare(&mut self, motion: &Motion, signals: &Signals, at: u64) -> Result<(), String> {
         self.tally.told += 1;
+        self.learned(&motion.head, &signals.head);
+        self.learned(&motion.boot, &signals.boot);
+        let off = ((motion.head.angle.get() >> 8) as u32).wrapping_sub(signals.head.angle) as i32;
+        self.head_off = (self.head_off.0.min(off), self.head_off.1.max(off));
+        self.angle = self.head_off.1.abs_diff(self.head_off.0);
+        let ppm = (u64::from(self.angle) * 1_000_000 >> 24) as u32;
+        self.tally.tight += u64::from(ppm < 50);
         self.shaft("head", &motion.head, &signals.head, at)?;
         self.shaft("boot", &motion.boot, &signals.boot, at)?;
         self.slip("short", &motion.slip_short, &signals.short, signals.unknown, at)?;
         self.slip("long", &motion.slip_long, &signals.long, signals.unknown, at)?;
         let since = (motion.head_since_boot.get() >> 8).min(u64::from(u32::MAX)) as u32;
-        if since.abs_diff(signals.since_boot) > 1 << 16 {
+        if since.abs_diff(signals.since_boot) > 4 + 2 * self.angle {
             return Err(format!("since boot: {since} became {}", signals.since_boot));
         }
         let slipped = motion.slipped.get().clamp(i64::from(i32::MIN), i64::from(i32::MAX));
         let off = (slipped - i64::from(signals.slipped)).abs();
         self.tally.slipped = self.tally.slipped.max(off);
-        if off > 2_000 + slipped.abs() / 500 {
+        // Micrometres: of a boot rim of up to 3.3 m, for each mark that was placed.
+        if off > 100 + i64::from(ppm) * 10 + slipped.abs() / 1_000 {
             return Err(format!("slipped: {slipped} became {}", signals.slipped));
         }
         if let Some(seen) = motion.seen_ratio {
@@ -168,7 +216,8 @@ impl Comparison {
             stamp("ratio at", seen.at, signals.ratio_at, at)?;
             let off = seen.ratio.get().abs_diff(signals.ratio);
             self.tally.ratio = self.tally.ratio.max(off);
-            if off > 100 || (seen.spread.get() - signals.ratio_spread).abs() > 400 {
+            let most = 5 + 6 * ppm;
+            if off > most || seen.spread.get().abs_diff(signals.ratio_spread) > 2 * most {
                 return Err(format!("ratio: {seen:?} became {} {}", signals.ratio, signals.ratio_spread));
             }
         } else {
@@ -215,10 +264,9 @@ impl Comparison {
             stamp(&format!("{name} last edge"), edge, new.last_edge, at)?;
         }
         same(&format!("{name} pitch"), old.pitch.map_or(0, |pitch| pitch.time.get()), new.pitch)?;
-        if let Some(pitch) = old.pitch {
-            self.share(name, "angle", pitch.angle.get(), new.pitch_angle)?;
-            self.share(name, "largest", pitch.largest.get(), new.pitch_largest)?;
-            self.share(name, "next largest", old.next_largest.get(), new.next_largest)?;
+        if let Some(pitch) = old.pitch && !self.apart {
+            let off = pitch.angle.get().abs_diff(new.pitch_angle);
+            self.tally.share = self.tally.share.max(f64::from(off) / f64::from(pitch.angle.get()));
             let speed = old.speed().map_or(0, |speed| speed.get());
             let now = new.speed().map_or(0, |speed| speed.get());
             if speed.abs_diff(now) > (speed >> SHARE_SHIFT) + 1 {
@@ -228,13 +276,16 @@ impl Comparison {
         Ok(())
     }
 
-    fn share(&mut self, name: &str, what: &str, old: u32, new: u32) -> Result<(), String> {
-        let off = old.abs_diff(new);
-        self.tally.share = self.tally.share.max(f64::from(off) / f64::from(old));
-        if off > old >> SHARE_SHIFT {
-            return Err(format!("{name} {what}: {old} became {new}, {} ppm", u64::from(off) * 1_000_000 / u64::from(old)));
+    /// Whether both have learned the same, as far as the newest pitch and the next show it.
+    fn learned(&mut self, old: &ShaftMotion, new: &ShaftSignals) {
+        let Some(pitch) = old.pitch else { return };
+        for (old, new) in [
+            (pitch.angle.get(), new.pitch_angle),
+            (pitch.largest.get(), new.pitch_largest),
+            (old.next_largest.get(), new.next_largest),
+        ] {
+            self.apart |= old.abs_diff(new) > old >> SHARE_SHIFT;
         }
-        Ok(())
     }
 
     fn slip(
@@ -266,7 +317,7 @@ impl Comparison {
         }
         let off = (ppm - new.reading.least).abs();
         self.tally.reading = self.tally.reading.max(off);
-        if off > READING + 400 {
+        if off > READING + 6 * (u64::from(self.angle) * 1_000_000 >> 24) as i32 {
             return Err(format!("{name}: {:?} became {:?}", old.reading, new.reading));
         }
         Ok(())
