@@ -29,7 +29,7 @@ fn run<const MARKS: usize>(seed: u64) -> Option<Result<Tally, String>> {
                 comparison.tally.parted = 1;
                 comparison.tally.left = (leg.inputs.len() - index) as u64;
                 if std::env::var("TELL").is_ok() {
-                    println!("{seed} parts at {index}: {what}");
+                    println!("{seed} parts at {index} {}: {what}", leg.calm);
                 }
                 break;
             }
@@ -69,7 +69,9 @@ fn both_say_the_same() {
     assert!(failed.is_empty(), "{} of {}: {:#?}", failed.len(), ran, failed);
     // It must have seen what it is to compare.
     assert!(all.parted * 2 < ran && all.left * 2 < all.inputs, "{all:?}");
-    assert!(all.exact > 10_000 && all.limits > 1_000 && all.retracted > 1_000 && all.duties > 1_000 && all.ratios > 1_000);
+    assert!(
+        all.exact > 10_000 && all.limits > 1_000 && all.retracted > 1_000 && all.duties > 1_000 && all.ratios > 1_000
+    );
     assert!(all.distrust.iter().all(|seen| *seen > 0) && all.patterns.iter().all(|seen| *seen > 0), "{all:?}");
 }
 

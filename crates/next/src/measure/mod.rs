@@ -135,7 +135,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         if shaft::is_due(&self.head, plan.minimum_width, us) {
             self.settle_head(plan, us)
         } else if shaft::is_due(&self.boot, plan.minimum_width, us) {
-            self.settle_boot(plan, us)
+            self.settle_boot(plan)
         } else if self.contacts.settle(us, &mut self.signals.contacts) {
             moved::OTHER
         } else {
@@ -253,7 +253,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         moved::HEAD | if bits == counted::EDGE { 0 } else { moved::OTHER }
     }
 
-    fn settle_boot(&mut self, plan: &Plan, _now: u32) -> u8 {
+    fn settle_boot(&mut self, plan: &Plan) -> u8 {
         let before = self.signals.boot.distrust;
         let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle();
         if bits & counted::EDGE == 0 {

@@ -215,7 +215,8 @@ impl ShaftView<'_> {
             // As little as the largest of weights against it: nothing can be taken from a score of nothing.
             return (counted::EDGE, -1);
         }
-        let (bits, weight) = if seen && time <= self.plan.rest { self.turning(at, time) } else { self.begin_turning(at) };
+        let (bits, weight) =
+            if seen && time <= self.plan.rest { self.turning(at, time) } else { self.begin_turning(at) };
         let told = before != (self.signals.distrust, self.signals.pattern);
         (bits | if told { counted::TOLD } else { 0 }, weight)
     }
@@ -236,7 +237,7 @@ impl ShaftView<'_> {
         let state = &mut *self.state;
         state.spacing.forget_turns();
         state.scatter.lose_step();
-        state.spacing.pass(self.plan, self.marks, at);
+        state.spacing.pass(self.plan, self.marks, at, 0);
         state.suspect = 0;
         state.too_fast = 0;
         state.trains = 0;
@@ -265,10 +266,7 @@ impl ShaftView<'_> {
     fn plainly(&mut self, at: u32, time: u32) -> bool {
         let state = &mut *self.state;
         let then = state.spacing.gap_to_next(self.plan, self.marks);
-        if time.abs_diff(then) > then >> PLAIN_SHIFT
-            || time > self.plan.rest >> 1
-            || state.spacing.is_concluding()
-        {
+        if time.abs_diff(then) > then >> PLAIN_SHIFT || time > self.plan.rest >> 1 || state.spacing.is_concluding() {
             return false;
         }
         let next = state.spacing.share(self.plan, self.marks, state.spacing.following(self.plan));
@@ -281,7 +279,7 @@ impl ShaftView<'_> {
         {
             return false;
         }
-        state.spacing.pass(self.plan, self.marks, at);
+        state.spacing.pass(self.plan, self.marks, at, then);
         state.scatter.then_before = then;
         self.count_turns();
         let passed = self.arrive(at, time);
@@ -292,7 +290,7 @@ impl ShaftView<'_> {
     /// A pitch that ended within the time to rest.
     fn turning(&mut self, at: u32, time: u32) -> (u8, i8) {
         let then = self.state.spacing.gap_to_next(self.plan, self.marks);
-        let news = self.state.spacing.pass(self.plan, self.marks, at);
+        let news = self.state.spacing.pass(self.plan, self.marks, at, then);
         let mut weight = self.weigh(time, then);
         let passed = self.share(self.state.spacing.index);
         self.judge_rate(time, passed.least);
@@ -401,7 +399,8 @@ impl ShaftView<'_> {
     fn resolve(&mut self, time: u32) -> u8 {
         let suspect = core::mem::replace(&mut self.state.suspect, 0);
         let spacing = &self.state.spacing;
-        let whole = if suspect == pattern::MISSING { spacing.following(self.plan) } else { spacing.preceding(self.plan) };
+        let whole =
+            if suspect == pattern::MISSING { spacing.following(self.plan) } else { spacing.preceding(self.plan) };
         // What this pitch should take at the speed of the pitch before the suspect one.
         let whole = mul_div(self.state.unsuspected, self.share(whole).angle, self.state.unsuspected_share);
         if suspect == pattern::EXTRA {
@@ -447,7 +446,7 @@ impl ShaftView<'_> {
     }
 }
 
-/// Whether a level that waits is due.
+/// Whether a level waits and is due.
 pub fn is_due(state: &ShaftState, width: u32, now: u32) -> bool {
     state.due(width).is_some_and(|due| reached(now, due))
 }

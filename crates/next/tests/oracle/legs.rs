@@ -102,6 +102,8 @@ fn build(dice: &mut Dice, wild: bool) -> Built {
 pub struct Leg {
     pub settings: Checked,
     pub inputs: Vec<Input>,
+    /// Whether its speed does not change but for rest.
+    pub calm: bool,
 }
 
 /// A stretch of running: head speed in turns a second at its begin and end, how long, and slip as a part.
@@ -167,12 +169,19 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
         let shaft = dice.one_of(&[Shaft::Head, Shaft::Boot]);
         let signal = match dice.below(300) {
             0 => Signal::EdgesLost(shaft),
-            1..4 => Signal::Line(shaft, dice.one_of(&[LineState::Sound, LineState::Sound, LineState::Open, LineState::Shorted])),
+            1..4 => Signal::Line(
+                shaft,
+                dice.one_of(&[LineState::Sound, LineState::Sound, LineState::Open, LineState::Shorted]),
+            ),
             4 => Signal::Tick,
             5..8 => Signal::Contact(place, ContactState::Faulty),
-            _ => Signal::Contact(place, dice.one_of(&[ContactState::Rubbing, ContactState::Clear, ContactState::Clear])),
+            _ => {
+                Signal::Contact(place, dice.one_of(&[ContactState::Rubbing, ContactState::Clear, ContactState::Clear]))
+            }
         };
-        if let Signal::Contact(place, _) = signal && contacts[place.index()].is_none() {
+        if let Signal::Contact(place, _) = signal
+            && contacts[place.index()].is_none()
+        {
             continue;
         }
         inputs.push(Input::new(Micros::new(at as u64), signal));
@@ -205,7 +214,7 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
             }
         }
     }
-    Some(Leg { settings, inputs })
+    Some(Leg { settings, inputs, calm })
 }
 
 /// At normal speed or at rest; the belt follows, or stands.
