@@ -166,6 +166,8 @@ pub struct Comparison {
     head_off: (i32, i32),
     /// The largest difference of a head pitch's angle, in 2^-24 turn.
     share_off: u32,
+    /// The largest head pitch, in 2^-24 turn.
+    pitch: u32,
     /// Both as one number.
     angle: u32,
 }
@@ -197,30 +199,32 @@ impl Comparison {
         self.tally.told += 1;
         self.learned(&motion.head, &signals.head);
         if let Some(pitch) = motion.head.pitch {
+            self.pitch = self.pitch.max(pitch.angle.get() >> 8);
             self.share_off = self.share_off.max(pitch.angle.get().abs_diff(signals.head.pitch_angle) >> 8);
         }
         self.learned(&motion.boot, &signals.boot);
         let off = ((motion.head.angle.get() >> 8) as u32).wrapping_sub(signals.head.angle) as i32;
         self.head_off = (self.head_off.0.min(off), self.head_off.1.max(off));
         self.angle = self.head_off.1.abs_diff(self.head_off.0) + self.share_off;
-        let ppm = (u64::from(self.angle) * 1_000_000 >> 24) as u32;
+        let ppm = ((u64::from(self.angle) * 1_000_000) >> 24) as u32;
         self.tally.tight += u64::from(ppm < 50);
         self.shaft("head", &motion.head, &signals.head, at)?;
         self.shaft("boot", &motion.boot, &signals.boot, at)?;
         self.slip("short", &motion.slip_short, &signals.short, signals.unknown, at)?;
         self.slip("long", &motion.slip_long, &signals.long, signals.unknown, at)?;
         let since = (motion.head_since_boot.get() >> 8).min(u64::from(u32::MAX)) as u32;
-        if since.abs_diff(signals.since_boot) > 300 + 2 * self.angle {
-            return Err(format!("since boot: {since} became {}", signals.since_boot));
+        let off = since.abs_diff(signals.since_boot);
+        if off > 300 + 2 * self.angle {
+            self.border(off)?;
         }
         let slipped = motion.slipped.get().clamp(i64::from(i32::MIN), i64::from(i32::MAX));
-        let off = (slipped - i64::from(signals.slipped)).abs();
-        if ppm < 50 {
-            self.tally.slipped = self.tally.slipped.max(off);
-        }
+        let off = slipped.abs_diff(i64::from(signals.slipped));
         // Micrometres: of a boot rim of up to 3.3 m, for each mark that was placed.
-        if off > 100 + i64::from(ppm) * 10 + slipped.abs() / 1_000 {
-            return Err(format!("slipped: {slipped} became {}", signals.slipped));
+        if off > 100 + u64::from(ppm) * 10 + slipped.unsigned_abs() / 1_000 {
+            // 2^-24 turn of such a rim is a fifth of a micrometre.
+            self.border((off * 5) as u32).map_err(|_| format!("slipped: {slipped} became {}", signals.slipped))?;
+        } else if ppm < 50 {
+            self.tally.slipped = self.tally.slipped.max(off as i64);
         }
         if let Some(seen) = motion.seen_ratio {
             self.tally.ratios += 1;
@@ -314,18 +318,22 @@ impl Comparison {
         why: u8,
         at: u64,
     ) -> Result<(), String> {
+        // From rest both forget, and an edge lost or extra is told by its cause: what else one forgets it forgets for a new spacing.
+        let forgot = |unknown: bool, retracted: bool| unknown && !retracted;
+        self.apart |= forgot(old.reading == SlipReading::Unknown, false)
+            != forgot(!new.reading.is_known(), why == unknown::RETRACTED);
         let (ppm, kind) = match old.reading {
             SlipReading::Unknown | SlipReading::Retracted => {
                 self.tally.retracted += u64::from(old.reading == SlipReading::Retracted);
                 let wrong = old.reading == SlipReading::Retracted;
                 same(&format!("{name} why"), wrong, why == unknown::RETRACTED)?;
-                return same(name, Reading::UNKNOWN, new.reading);
+                return same(&format!("{name} {:?}", old.reading), Reading::UNKNOWN, new.reading);
             }
             SlipReading::Known(ppm) => (ppm.get(), true),
             SlipReading::AtLeast(ppm) => (ppm.get(), false),
         };
         same(&format!("{name} {:?} {:?} is known", old.reading, new.reading), true, new.reading.is_known())?;
-        let apart = (u64::from(self.angle) * 1_000_000 >> 24) as i32;
+        let apart = ((u64::from(self.angle) * 1_000_000) >> 24) as i32;
         // A limit is told if it lies above the last reading by 1/2^10 of what is kept: at that very border either may be.
         let border = (1_000_000 - ppm.min(new.reading.least)) / 1_024;
         if kind != new.reading.is_exact() && (ppm.abs_diff(new.reading.least) as i32 - border).abs() < 60 + 6 * apart {
@@ -341,13 +349,29 @@ impl Comparison {
             self.tally.limits += 1;
         }
         let off = (ppm - new.reading.least).abs();
+        if off > READING + ppm.abs() / 40_000 + 6 * apart {
+            // At both ends of a window that may hold a third of a turn.
+            let angle = (u64::from(off as u32) << 24) / 6_000_000;
+            if self.border(angle as u32).is_ok() {
+                return Ok(());
+            }
+            return Err(format!("{name}: {:?} became {:?}", old.reading, new.reading));
+        }
         if apart < 50 {
             self.tally.reading = self.tally.reading.max(off);
         }
-        if off > READING + ppm.abs() / 40_000 + 6 * apart {
-            return Err(format!("{name}: {:?} became {:?}", old.reading, new.reading));
-        }
         Ok(())
+    }
+
+    /// A bend of the head's pitch counts from 1/2^7 on, which moves the angle at its middle by 1/2^9 of the pitch: at that very border
+    /// one may count it and the other not.
+    fn border(&mut self, angle: u32) -> Result<(), String> {
+        self.tally.borders += 1;
+        if angle <= self.pitch / 500 + 300 + 2 * self.angle {
+            Ok(())
+        } else {
+            Err(format!("head angle off by {angle}"))
+        }
     }
 }
 
