@@ -1,27 +1,53 @@
 //! The plan: what the box runs on. Plain bytes, every number derived at the desk, read where they lie.
 //!
 //! The desk makes it from settings; the box checks it by rows ([`super::plan_check`]) and never computes a setting. Its identity is
-//! its CRC: two boxes with the same identity run on the same numbers.
+//! its CRC: two boxes with the same identity run on the same numbers. Which numbers follow from which others is in
+//! [`super::derived`].
 
+use core::mem::offset_of;
+
+use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-use crate::alarm::Set;
 use crate::conditions::Condition;
-use crate::input::Place;
+use crate::input::{Place, Shaft};
 
 /// The first four bytes of a plan.
 pub const MAGIC: [u8; 4] = *b"SLpl";
 /// The version of the layout.
 pub const VERSION: u16 = 1;
+/// Bins in one belt loop, for rub contacts. A power of two.
+pub const BINS: u32 = 32;
+/// Heat is in 2^-30 of its budget.
+pub const HEAT_SHIFT: u32 = 30;
 
-/// A set of conditions by rank, as it lies in a plan: low word first.
-pub type RowBits = [u32; 2];
+/// Computed bit by bit: a plan is read seldom, and a table would take 1 KiB of flash.
+const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
+
+/// What a condition is and does, as bits.
+pub mod act {
+    /// It is judged: enabled, and with what it needs fitted.
+    pub const JUDGED: u8 = 1;
+    /// Its alarm stays until reset.
+    pub const LATCHING: u8 = 2;
+    /// It stops the leg.
+    pub const STOP: u8 = 4;
+    /// It drops feed.
+    pub const DROP_FEED: u8 = 8;
+    /// It is of high priority.
+    pub const HIGH: u8 = 16;
+    /// It is of medium priority; without both it is low.
+    pub const MEDIUM: u8 = 32;
+}
+
+/// Bytes that bring the acts to a whole number of words.
+pub const ACT_SPARE: usize = Condition::COUNT.next_multiple_of(4) - Condition::COUNT;
 
 /// One shaft.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct ShaftPlan {
-    /// An even pitch: 2^32 over the marks a turn, rounded down.
+    /// An even pitch: 2^32 less one over the marks a turn, rounded down; a shaft not fitted counts as one mark.
     pub even: u32,
     /// The smallest and the largest a pitch can be before the spacing is learned, in 2^-32 turn.
     pub least: u32,
@@ -117,6 +143,12 @@ pub mod fitted {
     pub const REFERENCE: u8 = 4;
     /// The outlet switch.
     pub const OUTLET: u8 = 8;
+    /// The head sensor's line is supervised.
+    pub const HEAD_SUPERVISED: u8 = 16;
+    /// The boot sensor's line is supervised.
+    pub const BOOT_SUPERVISED: u8 = 32;
+    /// All of them.
+    pub const ALL: u8 = 63;
 }
 
 /// Speeds, starts, power and heat.
@@ -139,17 +171,17 @@ pub struct LegPlan {
     pub bypass_time: u32,
     /// The shortest time the leg takes to run down, in microseconds; 0 if not known.
     pub coast_down: u32,
-    /// The lowest speed reference, in ppm of normal.
+    /// The lowest speed reference, in ppm of normal; one whole where none is fitted.
     pub reference_minimum: u32,
     /// How fast the drive can change speed, with its margin, in ppm of normal a second; never 0 where a reference is fitted.
     pub reference_rate: u32,
     /// Power where it is not measured, in watts.
     pub assumed_power: u32,
-    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-26 of the budget, in 2^-16.
+    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-30 of the budget, in 2^-16; rounded up.
     pub heat_a_watt: u32,
-    /// What is left of heat after one cell, in 2^-32.
+    /// What is left of heat after one cell, in 2^-32; rounded up.
     pub heat_left: u32,
-    /// What is left after half a cell, in 2^-32.
+    /// What is left after half a cell, in 2^-32; rounded up.
     pub heat_left_half: u32,
     /// The budget in joules: for people and for what survives a loss of power.
     pub heat_budget: u32,
@@ -171,7 +203,7 @@ pub struct RowPlan {
     pub off_delay: u32,
 }
 
-/// Everything.
+/// Everything. What is often used comes first: a small processor reaches it more cheaply.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Plan {
@@ -181,56 +213,106 @@ pub struct Plan {
     pub version: u16,
     /// The length of the whole in bytes.
     pub length: u16,
-    /// The leg's name in UTF-8, filled with zeros.
-    pub leg: [u8; 32],
-    /// The leg's number at its plant, 0 if it has none.
-    pub number: u32,
-    /// A level counts only if held this long, in microseconds.
-    pub minimum_width: u32,
-    /// The head shaft.
-    pub head: ShaftPlan,
-    /// The boot shaft.
-    pub boot: ShaftPlan,
-    /// Slip.
-    pub slip: SlipPlan,
-    /// Contacts.
-    pub contacts: ContactPlan,
-    /// Speeds, starts, power and heat.
-    pub drive: LegPlan,
     /// What is [`fitted`] besides, as bits.
     pub fitted: u8,
     /// Always 0.
     pub spare: [u8; 3],
-    /// Conditions that are judged: enabled, and with what they need fitted.
-    pub judged: RowBits,
-    /// Conditions whose alarm stays until reset.
-    pub latching: RowBits,
-    /// Conditions that stop the leg.
-    pub stopping: RowBits,
-    /// Conditions that drop feed.
-    pub dropping_feed: RowBits,
-    /// Conditions of high priority.
-    pub high: RowBits,
-    /// Conditions of medium priority; the rest is low.
-    pub medium: RowBits,
+    /// A level counts only if held this long, in microseconds.
+    pub minimum_width: u32,
+    /// Speeds, starts, power and heat.
+    pub drive: LegPlan,
+    /// Contacts.
+    pub contacts: ContactPlan,
+    /// Slip.
+    pub slip: SlipPlan,
+    /// The head shaft.
+    pub head: ShaftPlan,
+    /// The boot shaft.
+    pub boot: ShaftPlan,
+    /// What each condition is and does, in order of rank: bits of [`act`].
+    pub acts: [u8; Condition::COUNT],
+    /// Always 0.
+    pub spare_act: [u8; ACT_SPARE],
     /// The limits, in order of rank.
     pub rows: [RowPlan; Condition::COUNT],
+    /// The leg's name in UTF-8, filled with zeros.
+    pub leg: [u8; 32],
+    /// The leg's number at its plant, 0 if it has none.
+    pub number: u32,
     /// CRC-32/ISO-HDLC of everything before.
     pub crc: u32,
 }
 
-/// A set from a plan.
-#[must_use]
-pub const fn set([low, high]: RowBits) -> Set {
-    Set::from_bits((high as u64) << 32 | low as u64)
-}
+/// Why bytes are no plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NotAPlan;
 
 impl Plan {
+    /// The length of a plan in bytes.
+    pub const LENGTH: usize = size_of::<Self>();
+
+    /// The plan that these bytes are, where they lie. Whether it is sound is for [`Sound`](super::plan_check::Sound) to say.
+    ///
+    /// # Errors
+    /// If there are more bytes or fewer, or they do not lie on a word boundary.
+    pub fn from_bytes(bytes: &[u8]) -> Result<&Self, NotAPlan> {
+        Self::ref_from_bytes(bytes).map_err(|_| NotAPlan)
+    }
+
+    /// What tells this plan from others: its CRC. Not proof against intent.
+    #[must_use]
+    pub const fn identity(&self) -> u32 {
+        self.crc
+    }
+
+    /// The CRC that its other bytes should have.
+    #[must_use]
+    pub fn computed_crc(&self) -> u32 {
+        CRC.checksum(self.covered())
+    }
+
+    /// The bytes that its CRC covers.
+    #[must_use]
+    pub fn covered(&self) -> &[u8] {
+        self.as_bytes().get(..offset_of!(Self, crc)).unwrap_or_default()
+    }
+
+    /// The CRC of `more` bytes behind those of which it is `so_far`; 0 of none.
+    #[must_use]
+    pub fn crc_on(so_far: u32, more: &[u8]) -> u32 {
+        let mut digest = CRC.digest_with_initial((so_far ^ u32::MAX).reverse_bits());
+        digest.update(more);
+        digest.finalize()
+    }
+
+    /// The leg's name; nothing where it is not UTF-8.
+    #[must_use]
+    pub fn leg_name(&self) -> &str {
+        let end = self.leg.iter().position(|byte| *byte == 0).unwrap_or(self.leg.len());
+        self.leg.get(..end).and_then(|name| core::str::from_utf8(name).ok()).unwrap_or_default()
+    }
+
+    /// One of the shafts.
+    #[must_use]
+    pub const fn shaft(&self, shaft: Shaft) -> &ShaftPlan {
+        match shaft {
+            Shaft::Head => &self.head,
+            Shaft::Boot => &self.boot,
+        }
+    }
+
     /// The limit of the condition of that rank; of the first where there is none such.
     #[must_use]
     pub fn row(&self, rank: usize) -> &RowPlan {
         let [first, ..] = &self.rows;
         self.rows.get(rank).unwrap_or(first)
+    }
+
+    /// What the condition of that rank is and does: bits of [`act`]; nothing where there is none such.
+    #[must_use]
+    pub fn acts(&self, rank: usize) -> u8 {
+        self.acts.get(rank).copied().unwrap_or(0)
     }
 
     /// Whether one of [`fitted`] is.
