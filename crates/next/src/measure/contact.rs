@@ -4,12 +4,12 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, high, mul_div};
 use crate::input::{ContactState, Place};
-use crate::settings::plan::ContactPlan;
+use crate::settings::plan::{self, ContactPlan};
 use crate::signals::{ContactSignals, rub};
 use crate::time::{age, held, reached};
 
-/// Bins in one belt loop. A power of two, so that the ring wraps by masking.
-const BINS: u8 = 32;
+/// Bins in one belt loop, a power of two, so that the ring wraps by masking.
+const BINS: u8 = plan::BINS as u8;
 /// A bin on which the belt rubbed all the time.
 const FULL: u8 = 255;
 
