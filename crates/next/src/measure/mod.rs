@@ -144,12 +144,18 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
         self.state.contacts.sweep(now);
         let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.state.signals;
-        let slips = [&mut short.at, &mut short.known_at, &mut long.at, &mut long.known_at];
-        let edges = [&mut head.last_edge, &mut boot.last_edge, ratio_at];
-        let rubs = contacts.iter_mut().map(|contact| &mut contact.since);
-        for stamp in slips.into_iter().chain(edges).chain(rubs) {
-            *stamp = held(now, *stamp);
+        let mut hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        for slip in [short, long] {
+            hold(&mut slip.at);
+            hold(&mut slip.known_at);
         }
+        for shaft in [head, boot] {
+            hold(&mut shaft.last_edge);
+        }
+        for contact in contacts {
+            hold(&mut contact.since);
+        }
+        hold(ratio_at);
     }
 
     /// Its state's own bytes, part by part.

@@ -251,6 +251,7 @@ impl ShaftView<'_> {
     }
 
     /// At the mark passed last, after a pitch of so much time. Its angle.
+    #[inline(never)]
     fn arrive(&mut self, at: u32, time: u32) -> u32 {
         let passed = self.share(self.state.spacing.index);
         self.signals.last_edge = at;
@@ -422,6 +423,7 @@ impl ShaftView<'_> {
     }
 
     /// A pitch more.
+    #[inline(never)]
     const fn count_turns(&mut self) {
         let state = &mut *self.state;
         state.marks_since_turn = state.marks_since_turn.saturating_add(1);
