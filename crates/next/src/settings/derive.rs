@@ -109,7 +109,7 @@ pub(super) fn shaft(settings: &Settings, which: Shaft) -> ShaftPlan {
 }
 
 /// The smallest and the largest a pitch can be before the spacing is learned.
-fn pitches(targets: &Targets) -> (u32, u32) {
+pub(super) fn pitches(targets: &Targets) -> (u32, u32) {
     let even = u32::MAX.checked_div(u32::from(targets.marks()).max(1)).unwrap_or(u32::MAX);
     match targets.spacing {
         // With one mark the pitch is the turn itself, whatever the tolerance.
@@ -172,7 +172,7 @@ fn drive(settings: &Settings) -> LegPlan {
     let slow = |span: Span| span.get() >> SLOW_SHIFT;
     let (minimum, ramp) = machine
         .speed_reference
-        .map_or((1_000_000, 0), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
+        .map_or((1_000_000, 1_000), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
     LegPlan {
         start_window: slow(limits.starts.window),
         inching_time: slow(limits.starts.inching_time),
