@@ -245,12 +245,18 @@ impl Signals {
     /// Hold past stamps; called at least every [`SWEEP`](crate::time::SWEEP).
     pub fn sweep(&mut self, now: u32) {
         let Self { head, boot, short, long, ratio_at, contacts, .. } = self;
-        let slips = [&mut short.at, &mut short.known_at, &mut long.at, &mut long.known_at];
-        let edges = [&mut head.last_edge, &mut boot.last_edge, ratio_at];
-        let rubs = contacts.iter_mut().map(|contact| &mut contact.since);
-        for stamp in slips.into_iter().chain(edges).chain(rubs) {
-            *stamp = held(now, *stamp);
+        let mut hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        for slip in [short, long] {
+            hold(&mut slip.at);
+            hold(&mut slip.known_at);
         }
+        for shaft in [head, boot] {
+            hold(&mut shaft.last_edge);
+        }
+        for contact in contacts {
+            hold(&mut contact.since);
+        }
+        hold(ratio_at);
     }
 }
 

@@ -280,6 +280,12 @@ impl Plan {
         Self::read_from_bytes(bytes).map_err(|_| NotAPlan)
     }
 
+    /// Its bytes, as they are stored and sent.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        self.as_bytes()
+    }
+
     /// Nothing: memory for a plan to come. No box runs on it.
     #[must_use]
     pub const fn blank() -> Self {

@@ -26,7 +26,6 @@ use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
 use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
-use zerocopy::IntoBytes;
 
 use crate::edges::Merger;
 use crate::events::{EventLog, Happened};
@@ -370,10 +369,10 @@ where
         if !self.inputs.senses.key_is_on() {
             return Err(ArmRefusal::KeyOff);
         }
+        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
         if !self.is_at_rest() {
             return Err(ArmRefusal::NotAtRest);
         }
-        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
         let sound = Sound::new(OwnedPlan(*plan)).map_err(ArmRefusal::Rule)?;
         if !self.inputs.senses.serve(&sound, self.inputs.has_head_sensor()) {
             return Err(ArmRefusal::NotWired);
@@ -385,7 +384,7 @@ where
         let dropped = self.outputs.drop_now();
         self.book.add(dropped);
         let before = self.armed.identity;
-        let stored = self.memory.store_plan(plan.as_bytes(), before);
+        let stored = self.memory.store_plan(plan.bytes(), before);
         self.outputs.heartbeat.excuse();
         stored.map_err(ArmRefusal::Store)?;
         self.configure(sound).map_err(|NoRoom| ArmRefusal::NoRoom)?;
