@@ -1,5 +1,6 @@
 //! Scenarios: small TOML files that say which leg, what people do, what goes wrong, and what should come of it.
 
+pub mod due;
 pub mod error;
 pub mod fault;
 pub mod guard;
@@ -17,6 +18,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use crate::plant::Plant;
+use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
 use error::{ScenarioError, Wrong, line_of};
 use fault::{Fault, Where};
@@ -42,10 +44,18 @@ enum LegGiven {
 }
 
 #[derive(Deserialize)]
+#[serde(untagged)]
+enum FrictionGiven {
+    Named(String),
+    Whole(Box<Friction>),
+}
+
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
     description: String,
     leg: LegGiven,
+    friction: Option<FrictionGiven>,
     #[serde(default)]
     leg_changes: toml::Table,
     duration_s: f64,
@@ -138,7 +148,18 @@ impl Scenario {
             LegGiven::Whole(table) => (table, true),
         };
         merge(&mut table, file.leg_changes);
-        let leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
+        let grip = match file.friction {
+            None => Friction::default(),
+            Some(FrictionGiven::Whole(given)) => *given,
+            Some(FrictionGiven::Named(name)) => friction::built_in(&name).ok_or_else(|| {
+                let known = friction::SETS.join(", ");
+                let message = format!(
+                    "no set of friction is called \"{name}\"; the built-in sets are {known}, or give a [friction] table"
+                );
+                single(line_of(text, &["friction"]), "friction", message)
+            })?,
+        };
+        let mut leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
             let message = one_line(error.message());
             // The merged leg has no lines: the first name in backticks is the key it is about.
             let key = message.split('`').nth(1).unwrap_or_default().to_owned();
@@ -146,6 +167,7 @@ impl Scenario {
             let line = if key.is_empty() { None } else { line };
             single(line.or_else(|| line_of(text, &[if own { "leg" } else { "leg_changes" }])), "leg", message)
         })?;
+        leg.grip = grip;
         let scenario = Self {
             name: path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned()),
             description: file.description,
@@ -175,6 +197,9 @@ impl Scenario {
             let table = if own_leg { "leg" } else { "leg_changes" };
             let message = format!("is {}, expected {}: {}", bad.value, bad.expected, bad.mend);
             hold(false, format!("{table}.{}", bad.field), message);
+        }
+        for (name, expected) in self.leg.grip.faults() {
+            hold(false, format!("friction.{name}"), format!("is no curve, expected {expected}"));
         }
         hold(
             self.duration_s > 0.0 && self.duration_s <= 1e8,
