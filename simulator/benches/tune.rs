@@ -12,8 +12,8 @@ use slackside::judge::Condition;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
 use slackside::verdict::Change;
-use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
-use slackside_simulator::tune::store::Store;
+use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::store::Store;
 
 const DAY: f64 = 86_400.0;
 /// Setpoints and deadbands are multiples of this, in ppm.
@@ -227,7 +227,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let store =
         Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
-    let mut cursor = slackside_simulator::tune::store::Cursor::new(&store);
+    let mut cursor = slackside_desk::tune::columns::Cursor::new(&store);
     while let Some(seen) = cursor.next_seen() {
         if let slackside::sight::Sight::Motion(motion) = seen.sight {
             times.extend(seen.at.get().to_le_bytes());

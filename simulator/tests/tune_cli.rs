@@ -207,8 +207,11 @@ fn interrupted_it_says_so_in_a_line_and_goes_on_later() {
     // What is kept is whole, and is taken up again.
     let judged = |text: &str| text.split_whitespace().nth(1).and_then(|count| count.parse::<usize>().ok());
     let first = judged(&said).expect("a number");
-    let child = begun(directory, "cut");
-    std::thread::sleep(Duration::from_millis(200));
+    let length = || fs::metadata(directory.join("cut.unfinished.csv")).map_or(0, |meta| meta.len());
+    let (child, before, since) = (begun(directory, "cut"), length(), Instant::now());
+    while length() <= before && since.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(1));
+    }
     Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
     let again = child.wait_with_output().expect("ended");
     let more = judged(&text(&again.stderr)).expect("a number");

@@ -7,11 +7,11 @@ use slackside::judge::Condition;
 use slackside::settings::Settings;
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside::wire::{Reply, Request};
+use slackside_desk::demo;
+use slackside_desk::recording::{About, Recording, Source, prove};
 use slackside_simulator::box_client::{
     Button, Client, MemoryBox, Port, Setup, anchor, fetch, read_settings, recordings, write_settings,
 };
-use slackside_simulator::demo;
-use slackside_simulator::recording::{About, Recording, Source, prove};
 
 fn start(new: bool) -> (MemoryBox, Client) {
     let settings = Settings::example().check().expect("the example is sound");

@@ -1,11 +1,11 @@
 //! The whole plant against mechanics: power, heat, energy, friction, convergence.
 
-use slackside_simulator::plant::friction::Face;
-use slackside_simulator::plant::leg::Leg;
-use slackside_simulator::plant::ripple::{At, Beat, Ripple};
-use slackside_simulator::plant::upset::Upset;
-use slackside_simulator::plant::{Controls, Plant, Truth};
-use slackside_simulator::scenario::legs;
+use slackside_desk::plant::friction::Face;
+use slackside_desk::plant::leg::Leg;
+use slackside_desk::plant::ripple::{At, Beat, Ripple};
+use slackside_desk::plant::upset::Upset;
+use slackside_desk::plant::{Controls, Plant, Truth};
+use slackside_desk::scenario::legs;
 
 fn leg(name: &str) -> Leg {
     let mut leg = legs::leg(name).expect("a built-in leg");
@@ -50,7 +50,7 @@ fn steady_power_is_lift_and_stated_losses() {
         }
         let speed = ran / seconds;
         // A share of what is taken up falls back and is lifted again.
-        let back = slackside_simulator::plant::discharge::backlegging_share(speed / (9.81 * leg.head_radius()).sqrt());
+        let back = slackside_desk::plant::discharge::backlegging_share(speed / (9.81 * leg.head_radius()).sqrt());
         let lifted = flow / (1.0 - back);
         let turn = 2.0 * core::f64::consts::PI / seconds;
         let net = lifted * 9.81 * (leg.lift_m + leg.pit.digging_height_m)

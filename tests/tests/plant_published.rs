@@ -2,14 +2,14 @@
 
 use core::f64::consts::PI;
 
-use slackside_simulator::plant::creep;
-use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
-use slackside_simulator::plant::heat::Lump;
-use slackside_simulator::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
-use slackside_simulator::plant::parting::{part, pass_resistance};
-use slackside_simulator::plant::rim_mass;
-use slackside_simulator::plant::surface::{Layer, Material, Slab, Surface};
-use slackside_simulator::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
+use slackside_desk::plant::creep;
+use slackside_desk::plant::discharge::{balance_rpm, pole_height};
+use slackside_desk::plant::heat::Lump;
+use slackside_desk::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
+use slackside_desk::plant::parting::{part, pass_resistance};
+use slackside_desk::plant::rim_mass;
+use slackside_desk::plant::surface::{Layer, Material, Slab, Surface};
+use slackside_desk::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
 
 fn near(value: f64, expected: f64, relative: f64, what: &str) {
     assert!((value - expected).abs() <= relative * expected.abs(), "{what}: {value}, published {expected}");

@@ -4,11 +4,12 @@ use std::path::{Path, PathBuf};
 
 use slackside::input::{Input, Shaft, Signal};
 use slackside::judge::Condition;
-use slackside_simulator::scenario::Scenario;
-use slackside_simulator::scenario::run::{Permits, Summary, Watch, run};
-use slackside_simulator::scenario::score::{Class, checked, score};
-use slackside_simulator::scenario::settings::Commissioned;
-use slackside_simulator::scenario::truth::Row;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
+use slackside_desk::scenario::score::{Class, checked, score};
+use slackside_desk::scenario::settings::Commissioned;
+use slackside_desk::scenario::truth::Row;
+use slackside_simulator::disk::Disk;
 
 struct Kept {
     inputs: Vec<Input>,
@@ -81,7 +82,7 @@ timeline = [{ at_s = 2.0, press = "start" }, { at_s = 12.0, feed_pct = 80.0 }]
 fn every_scenario_ends_as_its_label_says() {
     let mut scenarios: Vec<Scenario> = std::fs::read_dir(directory())
         .expect("the scenarios")
-        .map(|entry| Scenario::read(&entry.expect("an entry").path()).unwrap_or_else(|error| panic!("{error}")))
+        .map(|entry| Scenario::read(&Disk, &entry.expect("an entry").path()).unwrap_or_else(|error| panic!("{error}")))
         .collect();
     assert!(scenarios.len() >= 45, "{}", scenarios.len());
     // The longest first, so that no thread is left with one at the end.
@@ -308,7 +309,7 @@ fn the_book_lists_every_fault() {
 /// A target that works loose does no harm to slip over whole turns, but it will fall off one day: the monitor says so.
 #[test]
 fn a_target_that_works_loose_is_told_and_stops_nothing() {
-    let scenario = Scenario::read(&directory().join("head-target-loose.toml")).expect("sound");
+    let scenario = Scenario::read(&Disk, &directory().join("head-target-loose.toml")).expect("sound");
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
     let scored = score(&scenario, &commissioned, &settings, 1, true).expect("a run");

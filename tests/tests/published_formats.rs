@@ -3,7 +3,7 @@
 use crc::{CRC_32_ISO_HDLC, Crc};
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micrometres, Span};
-use slackside_simulator::settings::parse;
+use slackside_desk::settings::parse;
 
 fn image(settings: &Settings) -> Vec<u8> {
     let mut buffer = [0; MOST_IMAGE_BYTES];

@@ -2,8 +2,8 @@
 
 use slackside::settings::Settings;
 use slackside::units::Micrometres;
-use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
-use slackside_simulator::sheet::{crown, discharge, heat, lagging};
+use slackside_desk::plant::discharge::{balance_rpm, pole_height};
+use slackside_desk::sheet::{crown, discharge, heat, lagging};
 
 #[track_caller]
 fn near(found: f64, wanted: f64, tolerance: f64) {

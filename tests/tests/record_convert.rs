@@ -8,11 +8,12 @@ use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
-use slackside_simulator::recording::{
-    About, Divergence, Kind, Prepared, Recording, Source, convert, from_csv, kind_of, prove, record, to_csv, what_if,
+use slackside_desk::recording::{
+    About, Divergence, Kind, Prepared, Recording, Source, from_csv, kind_of, prove, record, to_csv, what_if,
 };
-use slackside_simulator::replay::{Job, replay, replay_from};
-use slackside_simulator::trace;
+use slackside_desk::replay::{Job, replay, replay_from};
+use slackside_desk::trace;
+use slackside_simulator::convert::convert;
 use slackside_tests::session::{at, merge};
 use slackside_tests::wheels::{Wheel, Wheels};
 
@@ -98,7 +99,7 @@ fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
         notes: Vec::new(),
         samples: None,
         events: None,
-        progress: false,
+        progress: None,
     }
 }
 
@@ -113,7 +114,7 @@ fn the_replay_driver_begins_where_the_box_was() {
     let job = || job(&prepared, &settings);
     let outcome = replay_from(job(), prepared.begin()).expect("replayed");
     let fresh = replay(job()).expect("replayed");
-    let first_outs = |outcome: &slackside_simulator::replay::Outcome| {
+    let first_outs = |outcome: &slackside_desk::replay::Outcome| {
         outcome.first_outs.iter().map(|first_out| (first_out.at, first_out.condition)).collect::<Vec<_>>()
     };
     let proof = prove(recording.runs().last().expect("a run"), &settings);
@@ -259,7 +260,7 @@ fn a_damaged_recording_never_says_that_there_was_no_stop() {
         let job = job(&prepared, &settings);
         let mut outcome = replay_from(job, prepared.begin()).expect("replayed");
         prepared.mark(&mut outcome);
-        slackside_simulator::report::words(&outcome, &[])
+        slackside_desk::report::words(&outcome, &[])
     };
     assert!(story(&recording).contains("STOPPED"));
     // Cut off before the trip.

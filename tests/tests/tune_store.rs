@@ -8,8 +8,8 @@ use slackside::settings::{Checked, Settings};
 use slackside::survivor::Survivor;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
-use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
-use slackside_simulator::tune::store::Store;
+use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::store::Store;
 
 /// A small generator: splitmix64.
 struct Chance(u64);

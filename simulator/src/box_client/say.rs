@@ -11,7 +11,7 @@ use slackside::verdict::Change;
 use slackside::wire::{BoxStatus, LinkStatus, Reason, ShaftStatus};
 use slackside_box::fault::Faults;
 
-use crate::replay::{change_name, phase_name, place_name};
+use slackside_desk::replay::{change_name, phase_name, place_name};
 
 /// Why a box refuses, and what to do.
 #[must_use]

@@ -7,18 +7,20 @@ use std::time::Duration;
 
 use anyhow::{Context, bail};
 use clap::Subcommand;
-use indicatif::{ProgressBar, ProgressStyle};
 use slackside::input::Command as Asked;
 use slackside::record::Anchor;
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::wire::{Event, RecordingInfo, Reply, Request};
 
+use slackside_desk::recording::{About, Recording, Source};
+use slackside_desk::settings;
+
+use crate::bars;
 use crate::box_client::{
     Client, Port, Time, anchor, fetch, read_settings, recordings, say_event, say_status, write_settings,
 };
+use crate::disk::Disk;
 use crate::outputs::Whole;
-use crate::recording::{About, Recording, Source};
-use crate::settings;
 
 /// Talk to a sensor box: over a serial device, or over TCP.
 ///
@@ -92,7 +94,7 @@ enum SettingsWhat {
 pub fn run(args: &Args) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
-        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(file)?),
+        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(&Disk, file)?),
         _ => None,
     };
     let mut client = Client::new(Port::open(&args.port, args.baud)?);
@@ -234,8 +236,7 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
             None => bail!("the box has no recordings yet: one is stored once the leg stands after a trip"),
         }
     };
-    let bar = ProgressBar::new(u64::from(info.length));
-    bar.set_style(ProgressStyle::with_template("{bar:40} {bytes}/{total_bytes} {eta}").expect("a template of our own"));
+    let bar = bars::bytes(u64::from(info.length));
     let fetched = fetch(client, *info, &mut |there| bar.set_position(there))?;
     bar.finish_and_clear();
     let (serial, firmware, newest) = client.ask(&Request::Hello, |reply| match reply {

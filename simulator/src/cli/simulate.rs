@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
+use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use slackside::input::Input;
 use slackside::judge::Condition;
@@ -13,17 +13,23 @@ use slackside::settings::Limits;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
-use crate::outputs::{Whole, same_file};
-use crate::report::{WIDTH, event_words, meaning};
-use crate::scenario::due::Why;
-use crate::scenario::guard::Guard;
-use crate::scenario::heard::{self, Heard};
-use crate::scenario::run::{Permits, Summary, Watch, run as run_scenario};
-use crate::scenario::score::{self, checked};
-use crate::scenario::settings::{Commissioned, settings_for};
-use crate::scenario::truth::Row;
-use crate::scenario::{Scenario, plot, truth};
-use crate::trace::Writer;
+use slackside_desk::report::{WIDTH, event_words, meaning};
+use slackside_desk::scenario::due::Why;
+use slackside_desk::scenario::guard::Guard;
+use slackside_desk::scenario::heard::{self, Heard};
+use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
+use slackside_desk::scenario::score::{self, checked};
+use slackside_desk::scenario::settings::{Commissioned, settings_for};
+use slackside_desk::scenario::truth::Row;
+use slackside_desk::scenario::{Scenario, truth};
+use slackside_desk::settings;
+use slackside_desk::trace::Writer;
+
+use crate::bars::{self, Stages};
+use crate::cores::Cores;
+use crate::disk::Disk;
+use crate::outputs::{Whole, same_file, write_whole};
+use crate::pictures::run as picture;
 
 /// Simulate a leg and write its trace, its truth and its picture.
 #[derive(clap::Args)]
@@ -83,7 +89,7 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
     let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
     refuse_overwriting(args, path)?;
-    let mut scenario = Scenario::read(path)?;
+    let mut scenario = Scenario::read(&Disk, path)?;
     window(args, &scenario)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
@@ -94,23 +100,20 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let first = args.seed.unwrap_or(scenario.seed);
     let commissioned = Commissioned::measure(&scenario.leg);
     if let Some(path) = &args.settings {
-        let text = crate::settings::write(&settings_for(&scenario.leg, &commissioned));
-        let mut file = Whole::create(path).with_context(|| format!("{} cannot be written", path.display()))?;
-        file.write_all(text.as_bytes())?;
-        file.finish()?;
+        let text = settings::write(&settings_for(&scenario.leg, &commissioned));
+        write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))?;
     }
-    let bar = if args.repeat > 1 {
-        ProgressBar::new(u64::from(args.repeat))
-            .with_style(ProgressStyle::with_template("{wide_bar} {pos}/{len} runs, {eta} to go")?)
-    } else {
-        ProgressBar::hidden()
-    };
+    let bar = if args.repeat > 1 { bars::steps("runs", u64::from(args.repeat)) } else { ProgressBar::hidden() };
     let begun = std::time::Instant::now();
     let runs: Vec<One> = (0..args.repeat)
         .into_par_iter()
-        .progress_with(bar)
-        .map(|i| one(args, &scenario, &commissioned, first.wrapping_add(u64::from(i))))
+        .map(|i| {
+            let run = one(args, &scenario, &commissioned, first.wrapping_add(u64::from(i)));
+            bar.inc(1);
+            run
+        })
         .collect::<anyhow::Result<_>>()?;
+    bar.finish_and_clear();
     let text = table(args, &scenario, &runs, begun.elapsed().as_secs_f64());
     print(&text)
 }
@@ -132,17 +135,37 @@ fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
         bail!("--hours is {}, expected more than 0", args.hours);
     }
     let repeat = if args.repeat == 1 { 10 } else { args.repeat };
-    let job = score::Job { scenarios: directory, hours: args.hours, repeat, seed: args.seed.unwrap_or(1) };
-    let page = score::page(&job)?;
+    let begun = std::time::Instant::now();
+    let job = score::Job {
+        place: &directory.display().to_string(),
+        scenarios: scenarios_of(directory)?,
+        hours: args.hours,
+        repeat,
+        seed: args.seed.unwrap_or(1),
+    };
+    let stages = Stages::default();
+    let page = score::page(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
+    stages.clear();
+    eprintln!("scored in {:.0} s", begun.elapsed().as_secs_f64());
     match &args.write {
-        Some(path) => {
-            let mut file = Whole::create(path).with_context(|| format!("{} cannot be written", path.display()))?;
-            file.write_all(page.as_bytes())?;
-            file.finish()?;
-            Ok(())
-        }
+        Some(path) => write_whole(path, |file| Ok(file.write_all(page.as_bytes())?)),
         None => print(&page),
     }
+}
+
+/// Every scenario of a directory, in order of their names.
+fn scenarios_of(directory: &Path) -> anyhow::Result<Vec<Scenario>> {
+    let mut paths: Vec<PathBuf> = std::fs::read_dir(directory)
+        .with_context(|| format!("{} cannot be read: give a directory of scenarios", directory.display()))?
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
+    paths.sort();
+    if paths.is_empty() {
+        bail!("{} holds no scenarios (files ending in .toml)", directory.display());
+    }
+    paths.iter().map(|path| Ok(Scenario::read(&Disk, path)?)).collect()
 }
 
 fn print(text: &str) -> anyhow::Result<()> {
@@ -179,7 +202,7 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
     let cannot = |path: &Path| format!("{} cannot be written: check that its directory is there", path.display());
     let (trace, truth_path) = (place(&args.out), place(&args.truth));
     let mut files = Files {
-        trace: trace.as_deref().map(|path| Writer::create(path).with_context(|| cannot(path))).transpose()?,
+        trace: trace.as_deref().map(|path| trace_file(path).with_context(|| cannot(path))).transpose()?,
         truth: truth_path.as_deref().map(|path| Whole::create(path).with_context(|| cannot(path))).transpose()?,
         names: names.iter().map(String::as_str).collect(),
         picture: args.plot.is_some().then(|| (Vec::new(), Heard::of(&scenario.leg))),
@@ -198,16 +221,20 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
         .unwrap_or_default();
     if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
         let watched = files.guard.as_ref().map(watched).unwrap_or_default();
-        plot::draw(scenario, window(args, scenario)?, &summary, rows, heard, &watched, &path)?;
+        picture::draw(scenario, window(args, scenario)?, &summary, rows, heard, &watched, &path)?;
     }
-    if let Some(file) = files.trace {
-        file.finish()?;
+    if let Some(writer) = files.trace {
+        writer.into_inner().finish()?;
     }
     if let Some(file) = files.truth {
         file.finish()?;
     }
     let stop = files.guard.as_ref().and_then(|guard| guard.dropped);
     Ok(One { seed, summary, stop, said })
+}
+
+fn trace_file(path: &Path) -> io::Result<Writer<Whole>> {
+    Writer::begin(Whole::create(path)?)
 }
 
 /// What came of one run.
@@ -226,7 +253,7 @@ fn numbered(path: &Path, seed: u64) -> PathBuf {
 }
 
 struct Files<'a> {
-    trace: Option<Writer>,
+    trace: Option<Writer<Whole>>,
     truth: Option<Whole>,
     names: Vec<&'a str>,
     picture: Option<(Vec<Row>, Heard)>,
@@ -261,15 +288,19 @@ impl Watch for Files<'_> {
 }
 
 /// What the monitor did, for the picture. A permit that an ordinary stop drops is no news.
-fn watched(guard: &Guard) -> plot::Watched {
+fn watched(guard: &Guard) -> picture::Watched {
     let marks = guard.verdicts.iter().filter_map(|verdict| {
         let Change::Permit { permit, allowed: false, because: Some(because) } = verdict.change else { return None };
         let stops = permit == Permit::Run;
         let which = if stops { "STOP, run" } else { "feed" };
         let why = meaning(because).title.to_lowercase();
-        Some(plot::Mark { at: verdict.at.get() as f64 * 1e-6, text: format!("{which} permit dropped: {why}"), stops })
+        Some(picture::Mark {
+            at: verdict.at.get() as f64 * 1e-6,
+            text: format!("{which} permit dropped: {why}"),
+            stops,
+        })
     });
-    plot::Watched { marks: marks.collect(), bars: heard::monitor(&guard.verdicts) }
+    picture::Watched { marks: marks.collect(), bars: heard::monitor(&guard.verdicts) }
 }
 
 /// What the monitor said, for people: permits and alarms, as a replay says them.
