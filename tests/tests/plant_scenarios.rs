@@ -224,13 +224,13 @@ fn bad_scenarios_are_told_by_line() {
         (
             "mass_kg_per_m = -3.0",
             "[leg_changes.belt]\nmass_kg_per_m = -3.0\n",
-            "test.toml:9: leg_changes.belt.mass_kg_per_m: is -3, expected a number above 0",
+            "test.toml:9:1: leg_changes.belt.mass_kg_per_m: is -3, expected a number above 0",
         ),
         ("unknown key", "[leg_changes.belt]\nwieght = 3.0\n", "unknown field `wieght`"),
         (
             "severity",
             "[[fault]]\nkind = \"lagging_worn\"\nfrom_s = 1.0\nseverity = 3.0\n",
-            "test.toml:11: fault.0.severity: is 3, expected 0 to 1",
+            "test.toml:11:1: fault.0.severity: is 3, expected 0 to 1",
         ),
         (
             "no shaft",
@@ -260,7 +260,7 @@ fn bad_scenarios_are_told_by_line() {
         assert!(error.starts_with("test.toml:"), "{name}: {error}");
     }
     let error = parse(&PLAIN.replace("millbrook-leg-3", "nowhere-leg")).expect_err("no such leg");
-    assert!(error.contains("test.toml:3: leg: no leg is called \"nowhere-leg\""), "{error}");
+    assert!(error.contains("test.toml:3:1: leg: no leg is called \"nowhere-leg\""), "{error}");
     let error = parse(&PLAIN.replace("at_s = 12.0", "at_s = 120.0")).expect_err("done after the end");
     assert!(error.contains("timeline.1.at_s: is 120, after the end: the scenario lasts 40 s"), "{error}");
     assert!(parse(&PLAIN.replace("40.0", "-40.0")).is_err());

@@ -94,7 +94,7 @@ fn a_trace_without_a_label_is_refused_before_anything_is_judged() {
     assert!(refused.contains("day.csv is not there"), "{refused}");
     fs::write(directory.path().join("day.csv"), "time_us,channel,value\n").unwrap();
     let refused = study_in(directory.path(), &text).expect_err("no label");
-    assert!(refused.contains("study.toml:31: trace.0.file"), "{refused}");
+    assert!(refused.contains("study.toml:31:1: trace.0.file"), "{refused}");
     assert!(refused.contains("day.label.toml") && refused.contains("slackside label"), "{refused}");
     fs::write(directory.path().join("day.label.toml"), "nothing_wrong = true\n").unwrap();
     assert!(study_in(directory.path(), &text).is_ok());

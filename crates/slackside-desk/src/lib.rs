@@ -9,6 +9,7 @@ pub mod crew;
 pub mod demo;
 pub mod files;
 pub mod plant;
+pub mod problem;
 pub mod recording;
 pub mod replay;
 pub mod report;

@@ -2,7 +2,7 @@
 //!
 //! Seven kinds of body: the face of the head pulley (lagging over rim, or bare), the belt as it comes round, the piece of belt
 //! under the head while it stands, the boot pulley, the piece of the boot pulley under the belt while *it* stands, the casing where
-//! the belt's edge rubs with the edges themselves, and the bearings. Heat made between two of them parts by [`parting`]; all of it
+//! the belt's edge rubs with the edges themselves, and the bearings. Heat made between two of them parts by [`super::parting`]; all of it
 //! is held or lost, and the sums say so.
 
 use core::f64::consts::PI;

@@ -1,7 +1,7 @@
 //! Scenarios: small TOML files that say which leg, what people do, what goes wrong, and what should come of it.
 
+mod check;
 pub mod due;
-pub mod error;
 pub mod fault;
 pub mod guard;
 pub mod heard;
@@ -17,11 +17,10 @@ use std::path::Path;
 use serde::Deserialize;
 
 use crate::files::Files;
-use crate::plant::Plant;
 use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
-use error::{ScenarioError, Wrong, line_of};
-use fault::{Fault, Where};
+use crate::problem::{Refused, of_toml, place_of};
+use fault::Fault;
 use timeline::{Act, Routine};
 
 /// What the author says of it. The plant's truth decides whether a stop was called for; this says what was meant.
@@ -72,6 +71,9 @@ struct File {
     label: Label,
 }
 
+/// What such a file is called in messages.
+const WHAT: &str = "scenario";
+
 const fn one() -> u64 {
     1
 }
@@ -112,14 +114,10 @@ impl Scenario {
     ///
     /// # Errors
     /// The file cannot be read, is not TOML, has an unknown or a missing key, or a figure breaks a rule: each with its line.
-    pub fn read(files: &dyn Files, path: &Path) -> Result<Self, ScenarioError> {
-        let text = files.text(path).map_err(|error| ScenarioError {
-            file: path.to_path_buf(),
-            wrong: vec![Wrong {
-                line: None,
-                field: String::new(),
-                message: format!("cannot be read: {error}; give the path of a scenario file (TOML, UTF-8)"),
-            }],
+    pub fn read(files: &dyn Files, path: &Path) -> Result<Self, Refused> {
+        let text = files.text(path).map_err(|error| {
+            let mend = "give the path of a scenario file (TOML, UTF-8)";
+            Refused::whole(WHAT, path.display().to_string(), format!("cannot be read: {error}; {mend}"))
         })?;
         Self::parse(&text, path)
     }
@@ -128,21 +126,21 @@ impl Scenario {
     ///
     /// # Errors
     /// As [`read`](Self::read).
-    pub fn parse(text: &str, path: &Path) -> Result<Self, ScenarioError> {
-        let failed = |wrong| ScenarioError { file: path.to_path_buf(), wrong };
-        let single = |line, field: &str, message| failed(vec![Wrong { line, field: field.to_owned(), message }]);
+    pub fn parse(text: &str, path: &Path) -> Result<Self, Refused> {
+        let name = path.display().to_string();
+        let single = |place, key: &str, message| Refused::one(WHAT, &name, place, key, message);
         let file: File = toml::from_str(text).map_err(|error| {
-            let line = error.span().map(|span| 1 + text[..span.start].matches('\n').count());
-            single(line, "", one_line(error.message()))
+            let (place, said) = of_toml(text, &error);
+            single(place, "", said)
         })?;
         let (mut table, own) = match file.leg {
-            LegGiven::Named(name) => match legs::built_in(&name) {
+            LegGiven::Named(named) => match legs::built_in(&named) {
                 Some(table) => (table, false),
                 None => {
                     let known = legs::NAMES.join(", ");
                     let message =
-                        format!("no leg is called \"{name}\"; the built-in legs are {known}, or give a [leg] table");
-                    return Err(single(line_of(text, &["leg"]), "leg", message));
+                        format!("no leg is called \"{named}\"; the built-in legs are {known}, or give a [leg] table");
+                    return Err(single(place_of(text, "leg"), "leg", message));
                 }
             },
             LegGiven::Whole(table) => (table, true),
@@ -156,16 +154,16 @@ impl Scenario {
                 let message = format!(
                     "no set of friction is called \"{name}\"; the built-in sets are {known}, or give a [friction] table"
                 );
-                single(line_of(text, &["friction"]), "friction", message)
+                single(place_of(text, "friction"), "friction", message)
             })?,
         };
         let mut leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
-            let message = one_line(error.message());
-            // The merged leg has no lines: the first name in backticks is the key it is about.
-            let key = message.split('`').nth(1).unwrap_or_default().to_owned();
-            let line = text.lines().position(|line| line.trim_start().starts_with(&key)).map(|at| at + 1);
-            let line = if key.is_empty() { None } else { line };
-            single(line.or_else(|| line_of(text, &[if own { "leg" } else { "leg_changes" }])), "leg", message)
+            let (_, message) = of_toml(text, &error);
+            // The merged leg has no places: the first name in backticks is the key it is about.
+            let key = message.split('`').nth(1).unwrap_or_default();
+            let line = text.lines().position(|line| line.trim_start().starts_with(key)).map(|at| (at + 1, 1));
+            let place = if key.is_empty() { None } else { line };
+            single(place.or_else(|| place_of(text, if own { "leg" } else { "leg_changes" })), "leg", message)
         })?;
         leg.grip = grip;
         let scenario = Self {
@@ -181,116 +179,8 @@ impl Scenario {
             faults: file.faults,
             label: file.label,
         };
-        let wrong = scenario.check(text, own);
-        if wrong.is_empty() { Ok(scenario) } else { Err(failed(wrong)) }
-    }
-
-    fn check(&self, text: &str, own_leg: bool) -> Vec<Wrong> {
-        let mut wrong = Vec::new();
-        let mut hold = |sound: bool, field: String, message: String| {
-            if !sound {
-                let path: Vec<&str> = field.split('.').collect();
-                wrong.push(Wrong { line: line_of(text, &path), field: field.clone(), message });
-            }
-        };
-        for bad in self.leg.faults() {
-            let table = if own_leg { "leg" } else { "leg_changes" };
-            let message = format!("is {}, expected {}: {}", bad.value, bad.expected, bad.mend);
-            hold(false, format!("{table}.{}", bad.field), message);
-        }
-        for (name, expected) in self.leg.grip.faults() {
-            hold(false, format!("friction.{name}"), format!("is no curve, expected {expected}"));
-        }
-        hold(
-            self.duration_s > 0.0 && self.duration_s <= 1e8,
-            "duration_s".to_owned(),
-            format!("is {}, expected above 0 and no more than 100,000,000 s (three years)", self.duration_s),
-        );
-        hold(
-            (100..=10_000).contains(&self.step_us) && Plant::SLOW_US.is_multiple_of(self.step_us),
-            "step_us".to_owned(),
-            format!(
-                "is {}, expected a divisor of {} from 100 to 10,000: leave it out for 2,000",
-                self.step_us,
-                Plant::SLOW_US
-            ),
-        );
-        for (i, act) in self.timeline.iter().enumerate() {
-            let field = |name: &str| format!("timeline.{i}.{name}");
-            hold(
-                act.at_s >= 0.0 && act.at_s.is_finite(),
-                field("at_s"),
-                format!("is {}, expected seconds from the beginning, 0 or more", act.at_s),
-            );
-            hold(
-                act.at_s < self.duration_s || act.at_s.is_infinite(),
-                field("at_s"),
-                format!("is {}, after the end: the scenario lasts {} s", act.at_s, self.duration_s),
-            );
-            let something =
-                act.press.is_some() || act.feed_pct.is_some() || act.speed_pct.is_some() || act.command.is_some();
-            hold(something, field("at_s"), "nothing is done: give press, feed_pct, speed_pct or command".to_owned());
-            for (name, value) in [("feed_pct", act.feed_pct), ("speed_pct", act.speed_pct)] {
-                let value = value.unwrap_or_default();
-                hold((0.0..=300.0).contains(&value), field(name), format!("is {value}, expected 0 to 300 per cent"));
-            }
-        }
-        if let Some(routine) = &self.routine {
-            for (name, value) in
-                [("run_s", routine.run_s), ("rest_s", routine.rest_s), ("feed_change_s", routine.feed_change_s)]
-            {
-                hold(value >= 1.0, format!("routine.{name}"), format!("is {value}, expected 1 s or more"));
-            }
-            for (name, value) in [("wet_share", routine.wet_share), ("wet_friction", routine.wet_friction)] {
-                hold((0.0..=1.0).contains(&value), format!("routine.{name}"), format!("is {value}, expected 0 to 1"));
-            }
-            hold(
-                0.0 <= routine.feed_min_pct && routine.feed_min_pct <= routine.feed_max_pct,
-                "routine.feed_min_pct".to_owned(),
-                format!("is {}, expected 0 or more and no more than feed_max_pct", routine.feed_min_pct),
-            );
-        }
-        for (i, fault) in self.faults.iter().enumerate() {
-            let field = |name: &str| format!("fault.{i}.{name}");
-            hold(
-                (0.0..=1.0).contains(&fault.severity),
-                field("severity"),
-                format!("is {}, expected 0 to 1, where 1 means: {}", fault.severity, fault.kind.meaning()),
-            );
-            hold(fault.from_s >= 0.0, field("from_s"), format!("is {}, expected 0 s or more", fault.from_s));
-            hold(
-                fault.from_s < self.duration_s,
-                field("from_s"),
-                format!("is {}, after the end: the scenario lasts {} s", fault.from_s, self.duration_s),
-            );
-            if let Some(until) = fault.until_s {
-                hold(
-                    until > fault.from_s,
-                    field("until_s"),
-                    format!("is {until}, expected more than from_s, {}: the fault would never act", fault.from_s),
-                );
-            }
-            hold(fault.ramp_s >= 0.0, field("ramp_s"), format!("is {}, expected 0 s or more", fault.ramp_s));
-            let needs = fault.kind.needs();
-            for (name, given, wanted, example) in [
-                ("side", fault.side.is_some(), needs == Where::Side, "\"left\" or \"right\""),
-                ("shaft", fault.shaft.is_some(), needs == Where::Shaft, "\"head\" or \"boot\""),
-                (
-                    "place",
-                    fault.place.is_some(),
-                    needs == Where::Place,
-                    "\"head_left\", \"head_right\", \"boot_left\" or \"boot_right\"",
-                ),
-            ] {
-                let message = if wanted {
-                    format!("is missing: this kind of fault needs {name} = {example}")
-                } else {
-                    format!("has no meaning for this kind of fault: leave it out ({example})")
-                };
-                hold(given == wanted, field(name), message);
-            }
-        }
-        wrong
+        check::check(&scenario, text, own).refuse(WHAT, &name)?;
+        Ok(scenario)
     }
 
     /// Give every fault this severity.
@@ -299,10 +189,6 @@ impl Scenario {
             fault.severity = severity;
         }
     }
-}
-
-fn one_line(message: &str) -> String {
-    message.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join("; ")
 }
 
 fn merge(into: &mut toml::Table, changes: toml::Table) {

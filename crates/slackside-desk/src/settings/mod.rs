@@ -4,7 +4,6 @@
 //! one value are refused, and everything that is wrong is told at once, each with its line and its key as written.
 
 mod decimal;
-mod error;
 mod keys;
 mod limits;
 mod machine;
@@ -17,12 +16,12 @@ use std::path::Path;
 use slackside::settings::{Advice, Checked, Settings, Violation};
 use toml::de::DeTable;
 
-pub use error::{Problem, SettingsError};
 pub use keys::key_of;
 pub use reasons::reason;
 pub use write::write;
 
 use crate::files::Files;
+use crate::problem::{self, Problem, Refused};
 use section::{Gathered, Section};
 
 /// The name that stands for the built-in leg in messages.
@@ -67,7 +66,7 @@ impl Loaded {
 ///
 /// # Errors
 /// If it cannot be read, is not TOML, says something that cannot be understood, or breaks a rule: all of it at once.
-pub fn read(files: &dyn Files, path: &Path) -> Result<Loaded, SettingsError> {
+pub fn read(files: &dyn Files, path: &Path) -> Result<Loaded, Refused> {
     let source_name = path.display().to_string();
     parse(&text_of(files, path, &source_name)?, &source_name)
 }
@@ -76,7 +75,7 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Loaded, SettingsError> {
 ///
 /// # Errors
 /// As [`read`].
-pub fn read_for_bench(files: &dyn Files, path: &Path) -> Result<Loaded, SettingsError> {
+pub fn read_for_bench(files: &dyn Files, path: &Path) -> Result<Loaded, Refused> {
     let source_name = path.display().to_string();
     parse_with(&text_of(files, path, &source_name)?, &source_name, Scope::Bench)
 }
@@ -85,7 +84,7 @@ pub fn read_for_bench(files: &dyn Files, path: &Path) -> Result<Loaded, Settings
 ///
 /// # Errors
 /// As [`read`].
-pub fn read_or_example(files: &dyn Files, path: Option<&Path>) -> Result<Loaded, SettingsError> {
+pub fn read_or_example(files: &dyn Files, path: Option<&Path>) -> Result<Loaded, Refused> {
     path.map_or_else(|| Ok(Loaded::example()), |path| read(files, path))
 }
 
@@ -93,7 +92,7 @@ pub fn read_or_example(files: &dyn Files, path: Option<&Path>) -> Result<Loaded,
 ///
 /// # Errors
 /// As [`read`].
-pub fn parse(text: &str, source_name: &str) -> Result<Loaded, SettingsError> {
+pub fn parse(text: &str, source_name: &str) -> Result<Loaded, Refused> {
     parse_with(text, source_name, Scope::Leg)
 }
 
@@ -103,17 +102,14 @@ enum Scope {
     Bench,
 }
 
-fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, SettingsError> {
-    let failed = |text: String| SettingsError {
-        source_name: source_name.to_owned(),
-        problems: vec![Problem { place: None, key: String::new(), text }],
-    };
+fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, Refused> {
+    let failed = |text: String| Refused::whole("settings", source_name, text);
     let bytes = files.bytes(path).map_err(|error| failed(format!("cannot be read: {error}")))?;
     String::from_utf8(bytes)
         .map_err(|error| failed(format!("is not text: byte {} is not UTF-8", error.utf8_error().valid_up_to())))
 }
 
-fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, SettingsError> {
+fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Refused> {
     let mut gathered = Gathered::default();
     let settings = understand(text, &mut gathered);
     if gathered.problems.is_empty()
@@ -136,9 +132,13 @@ fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Set
     problems.sort_by_key(|problem| problem.at.unwrap_or(usize::MAX));
     let problems = problems
         .into_iter()
-        .map(|found| Problem { place: found.at.map(|at| error::place(text, at)), key: found.key, text: found.text })
+        .map(|found: section::Found| Problem {
+            place: found.at.map(|at| problem::place(text, at)),
+            key: found.key,
+            text: found.text,
+        })
         .collect();
-    Err(SettingsError { source_name: source_name.to_owned(), problems })
+    Err(Refused { what: "settings", file: source_name.to_owned(), problems })
 }
 
 fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {

@@ -7,7 +7,7 @@ use serde::Deserialize;
 use slackside::judge::Condition;
 
 use crate::files::Files;
-use crate::scenario::error::{ScenarioError as Refused, Wrong, line_of};
+use crate::problem::{Refused, of_toml, place_of};
 
 /// A stretch of time in microseconds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -102,25 +102,22 @@ pub fn sidecar(trace: &Path) -> PathBuf {
 /// # Errors
 /// It is not there, is not TOML, or says something impossible: with file, line and mend.
 pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
-    let refused = |line, field: &str, message: String| Refused {
-        file: path.to_path_buf(),
-        wrong: vec![Wrong { line, field: field.to_owned(), message }],
-    };
+    let name = path.display().to_string();
+    let refused = |place, key: &str, message: String| Refused::one("label", &name, place, key, message);
     let text = files.text(path).map_err(|error| {
         refused(None, "", format!("cannot be read: {error}; write it with `slackside label TRACE`, so that it is known what should come of the trace"))
     })?;
     let file: File = toml::from_str(&text).map_err(|error| {
-        let line = error.span().map(|span| 1 + text[..span.start].matches('\n').count());
-        refused(line, "", error.message().lines().collect::<Vec<_>>().join("; "))
+        let (place, said) = of_toml(&text, &error);
+        refused(place, "", said)
     })?;
     let micros = |seconds: f64| (seconds * 1e6).round().max(0.0) as u64;
     let stretch = |field: &str, from: f64, to: f64| {
         if from >= 0.0 && to > from && to.is_finite() {
             Ok(Stretch { from_us: micros(from), to_us: micros(to) })
         } else {
-            let path: Vec<&str> = field.split('.').collect();
             Err(refused(
-                line_of(&text, &path),
+                place_of(&text, field),
                 field,
                 format!("runs from {from} s to {to} s: the end must come after the beginning"),
             ))
@@ -141,7 +138,7 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
             None => None,
             Some(name) => Some(Condition::from_name(&name).ok_or_else(|| {
                 refused(
-                    line_of(&text, &["alarm"]),
+                    place_of(&text, "alarm"),
                     "alarm.condition",
                     format!("\"{name}\" is no condition: use a name from the settings file, such as \"slip_high\""),
                 )
@@ -156,7 +153,7 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
         } else {
             "is missing: say nothing_wrong = true, or what should come ([stop], [[alarm]], [[may]])"
         };
-        return Err(refused(line_of(&text, &["nothing_wrong"]), "nothing_wrong", message.to_owned()));
+        return Err(refused(place_of(&text, "nothing_wrong"), "nothing_wrong", message.to_owned()));
     }
     Ok(label)
 }

@@ -33,7 +33,7 @@ use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
 use crate::files::Files;
-use crate::scenario::error::{ScenarioError as Refused, Wrong, line_of};
+use crate::problem::{Findings, Refused, of_toml};
 use crate::settings::{self, Loaded, key_of};
 
 /// How settings are picked.
@@ -69,6 +69,9 @@ struct File {
     limits: Vec<LimitEntry>,
     search: Search,
 }
+
+/// What such a file is called in messages.
+const WHAT: &str = "study";
 
 const fn thirty() -> f64 {
     30.0
@@ -179,137 +182,38 @@ impl Study {
     ///
     /// # Errors
     /// It cannot be read or cannot begin: all reasons at once, with file, line and mend.
-    pub fn read(files: &dyn Files, path: &Path) -> anyhow::Result<Self> {
-        let refused = |wrong: Vec<Wrong>| Refused { file: path.to_path_buf(), wrong };
-        let single = |line, field: &str, message| refused(vec![Wrong { line, field: field.to_owned(), message }]);
-        let text = files
-            .text(path)
-            .map_err(|error| single(None, "", format!("cannot be read: {error}; give the path of a study file")))?;
-        let file: File = toml::from_str(&text).map_err(|error| {
-            let line = error.span().map(|span| 1 + text[..span.start].matches('\n').count());
-            let said = error.message().lines().map(str::trim).collect::<Vec<_>>().join("; ");
-            single(line, "", plainly(&said))
+    pub fn read(files: &dyn Files, path: &Path) -> Result<Self, Refused> {
+        let name = path.display().to_string();
+        let text = files.text(path).map_err(|error| {
+            Refused::whole(WHAT, &name, format!("cannot be read: {error}; give the path of a study file"))
         })?;
-        let beside = |file: &Path| path.parent().unwrap_or(Path::new("")).join(file);
+        let file: File = toml::from_str(&text).map_err(|error| {
+            let (place, said) = of_toml(&text, &error);
+            Refused::one(WHAT, &name, place, "", plainly(&said))
+        })?;
+        let place = Directory { files, of: path.parent().unwrap_or(Path::new("")) };
         let loaded = match &file.settings {
-            Some(settings) => read_settings(files, &beside(settings), file.bench)?,
+            Some(settings) => read_settings(files, &place.beside(settings), file.bench)?,
             None => Loaded::example(),
         };
-        let mut wrong = Vec::new();
-        let mut tell = |field: String, message: String| {
-            let parts: Vec<&str> = field.split('.').collect();
-            wrong.push(Wrong { line: line_of(&text, &parts), field: field.clone(), message });
+        let mut found = Findings::new(&text);
+        whole(&mut found, &file);
+        for number in 0..file.traces.len() {
+            trace(&mut found, &file.traces, number, &place);
+        }
+        for number in 0..file.families.len() {
+            family(&mut found, &file.families, number, &place);
+        }
+        let knobs = knobs(&mut found, &file, &loaded.checked);
+        let search = search(&mut found, file.search, &knobs);
+        found.refuse(WHAT, &name)?;
+        let trace = |trace: Trace| Trace {
+            file: place.beside(&trace.file),
+            label: trace.label.as_deref().map(|path| place.beside(path)),
+            settings: trace.settings.as_deref().map(|path| place.beside(path)),
+            ..trace
         };
-        if !(0.0..=90.0).contains(&file.held_out_pct) {
-            tell("held_out_pct".to_owned(), format!("is {}, expected 0 to 90 per cent", file.held_out_pct));
-        }
-        if !(0.0..=3_600.0).contains(&file.grace_s) {
-            tell("grace_s".to_owned(), format!("is {}, expected 0 to 3,600 s", file.grace_s));
-        }
-        if file.traces.is_empty() && file.families.is_empty() {
-            tell("trace".to_owned(), "there is no [[trace]] and no [[family]]: name what to tune on".to_owned());
-        }
-        for (number, trace) in file.traces.iter().enumerate() {
-            let recording = beside(&trace.file);
-            let same = |other: &Trace| files.same_file(&beside(&other.file), &recording);
-            if file.traces.iter().take(number).any(same) {
-                let message = format!(
-                    "{} is there twice: remove one, since it would count double, and might be tuned on and held out at once",
-                    recording.display()
-                );
-                tell(format!("trace.{number}.file"), message);
-            }
-            let mut there = |field: &str, path: &Path, mend: &str| {
-                if !files.is_file(path) {
-                    tell(format!("trace.{number}.{field}"), format!("{} is not there: {mend}", path.display()));
-                }
-            };
-            there("file", &recording, "give the path of a recording, counted from the study's own directory");
-            if let Some(settings) = &trace.settings {
-                there("settings", &beside(settings), "give the path of the settings of its leg");
-            }
-            let label = trace.label.as_deref().map_or_else(|| super::label::sidecar(&recording), beside);
-            let field = if trace.label.is_some() { "label" } else { "file" };
-            there(field, &label, "say what should come of the trace with `slackside label`");
-        }
-        for (number, family) in file.families.iter().enumerate() {
-            let path = beside(&family.scenario);
-            if !files.is_file(&path) {
-                let message = format!(
-                    "{} is not there: give the path of a scenario, counted from the study's own directory",
-                    path.display()
-                );
-                tell(format!("family.{number}.scenario"), message);
-            }
-            if family.runs == 0 || family.runs > 100_000 {
-                tell(format!("family.{number}.runs"), format!("is {}, expected 1 to 100,000", family.runs));
-            }
-            if let Some([from, to]) = family.severity
-                && !(0.0 <= from && from <= to && to <= 1.0)
-            {
-                let message = format!("is [{from}, {to}], expected two numbers from 0 to 1, the smaller first");
-                tell(format!("family.{number}.severity"), message);
-            }
-        }
-        for (number, family) in file.families.iter().enumerate() {
-            if let Some(name) = family.alarm.as_ref().filter(|name| Condition::from_name(name).is_none()) {
-                let message =
-                    format!("\"{name}\" is no condition: use a name from the settings file, such as \"mistracking\"");
-                tell(format!("family.{number}.alarm"), message);
-            }
-        }
-        for (number, family) in file.families.iter().enumerate() {
-            let same = |other: &Family| {
-                let (one, two) = (other.seeds(), family.seeds());
-                files.same_file(&beside(&other.scenario), &beside(&family.scenario))
-                    && one.start < two.end
-                    && two.start < one.end
-            };
-            if let Some(first) = file.families.iter().take(number).position(same) {
-                let message = format!(
-                    "is that of family.{first}, and some of the seeds are the same: the same chance would count double, and might be tuned on and held out at once; give this one first_seed = {}",
-                    file.families.iter().map(|family| family.seeds().end).max().unwrap_or(1)
-                );
-                tell(format!("family.{number}.scenario"), message);
-            }
-        }
-        let mut knobs = Vec::new();
-        for (number, limit) in file.limits.iter().enumerate() {
-            match Knob::new(&limit.key, limit.from, limit.to, limit.step) {
-                Ok(knob) => {
-                    for (field, level) in [("from", 0), ("to", knob.levels() - 1)] {
-                        if let Some(reason) = out_of_the_question(&knob, level, &loaded.checked, file.bench) {
-                            tell(format!("limit.{number}.{field}"), reason);
-                        }
-                    }
-                    if knobs.iter().any(|other: &Knob| other.key == knob.key) {
-                        tell(format!("limit.{number}.key"), format!("\"{}\" is there twice: remove one", knob.key));
-                    }
-                    knobs.push(knob);
-                }
-                Err((field, reason)) => tell(format!("limit.{number}.{field}"), reason),
-            }
-        }
-        if file.limits.is_empty() {
-            tell("limit".to_owned(), "no [[limit]] varies: name one with its range".to_owned());
-        }
-        let all: f64 = knobs.iter().map(|knob| f64::from(knob.levels())).product();
-        let most =
-            file.search.settings.unwrap_or(if file.search.method == Method::Grid { MOST_SETTINGS } else { 2_000 });
-        if most == 0 || most > MOST_SETTINGS {
-            tell("search.settings".to_owned(), format!("is {most}, expected 1 to {MOST_SETTINGS}"));
-        } else if file.search.method == Method::Grid && all > most as f64 {
-            let message = format!(
-                "a grid of these limits has {all} settings, more than {most}: make steps larger, or use \"latin_hypercube\""
-            );
-            tell("search.method".to_owned(), message);
-        }
-        if !(8..=10_000).contains(&file.search.population) {
-            tell("search.population".to_owned(), format!("is {}, expected 8 to 10,000", file.search.population));
-        }
-        if !wrong.is_empty() {
-            return Err(refused(wrong).into());
-        }
+        let family = |family: Family| Family { scenario: place.beside(&family.scenario), ..family };
         Ok(Self {
             path: path.to_path_buf(),
             name: file.name,
@@ -319,23 +223,10 @@ impl Study {
             held_out: file.held_out_pct / 100.0,
             seed: file.seed,
             grace_us: (file.grace_s * 1e6) as u64,
-            traces: file
-                .traces
-                .into_iter()
-                .map(|trace| Trace {
-                    file: beside(&trace.file),
-                    label: trace.label.as_deref().map(beside),
-                    settings: trace.settings.as_deref().map(beside),
-                    ..trace
-                })
-                .collect(),
-            families: file
-                .families
-                .into_iter()
-                .map(|family| Family { scenario: beside(&family.scenario), ..family })
-                .collect(),
+            traces: file.traces.into_iter().map(trace).collect(),
+            families: file.families.into_iter().map(family).collect(),
             knobs,
-            search: Search { settings: Some(most), ..file.search },
+            search,
             fingerprint: fingerprint(text.as_bytes()),
         })
     }
@@ -360,12 +251,139 @@ impl Study {
     }
 }
 
+/// The directory from which a study counts its paths.
+struct Directory<'a> {
+    files: &'a dyn Files,
+    of: &'a Path,
+}
+
+impl Directory<'_> {
+    fn beside(&self, file: &Path) -> PathBuf {
+        self.of.join(file)
+    }
+
+    fn same_file(&self, one: &Path, other: &Path) -> bool {
+        self.files.same_file(&self.beside(one), &self.beside(other))
+    }
+}
+
+fn whole(found: &mut Findings<'_>, file: &File) {
+    if !(0.0..=90.0).contains(&file.held_out_pct) {
+        found.tell("held_out_pct", format!("is {}, expected 0 to 90 per cent", file.held_out_pct));
+    }
+    if !(0.0..=3_600.0).contains(&file.grace_s) {
+        found.tell("grace_s", format!("is {}, expected 0 to 3,600 s", file.grace_s));
+    }
+    if file.traces.is_empty() && file.families.is_empty() {
+        found.tell("trace", "there is no [[trace]] and no [[family]]: name what to tune on");
+    }
+    if file.limits.is_empty() {
+        found.tell("limit", "no [[limit]] varies: name one with its range");
+    }
+}
+
+fn trace(found: &mut Findings<'_>, all: &[Trace], number: usize, place: &Directory<'_>) {
+    let trace = &all[number];
+    let recording = place.beside(&trace.file);
+    if all[..number].iter().any(|other| place.same_file(&other.file, &trace.file)) {
+        let message = format!(
+            "{} is there twice: remove one, since it would count double, and might be tuned on and held out at once",
+            recording.display()
+        );
+        found.tell(format!("trace.{number}.file"), message);
+    }
+    let mut there = |field: &str, path: &Path, mend: &str| {
+        if !place.files.is_file(path) {
+            found.tell(format!("trace.{number}.{field}"), format!("{} is not there: {mend}", path.display()));
+        }
+    };
+    there("file", &recording, "give the path of a recording, counted from the study's own directory");
+    if let Some(settings) = &trace.settings {
+        there("settings", &place.beside(settings), "give the path of the settings of its leg");
+    }
+    let label = trace.label.as_deref().map_or_else(|| super::label::sidecar(&recording), |path| place.beside(path));
+    let field = if trace.label.is_some() { "label" } else { "file" };
+    there(field, &label, "say what should come of the trace with `slackside label`");
+}
+
+fn family(found: &mut Findings<'_>, all: &[Family], number: usize, place: &Directory<'_>) {
+    let family = &all[number];
+    let key = |name: &str| format!("family.{number}.{name}");
+    let path = place.beside(&family.scenario);
+    if !place.files.is_file(&path) {
+        let mend = "give the path of a scenario, counted from the study's own directory";
+        found.tell(key("scenario"), format!("{} is not there: {mend}", path.display()));
+    }
+    if family.runs == 0 || family.runs > 100_000 {
+        found.tell(key("runs"), format!("is {}, expected 1 to 100,000", family.runs));
+    }
+    if let Some([from, to]) = family.severity
+        && !(0.0 <= from && from <= to && to <= 1.0)
+    {
+        let message = format!("is [{from}, {to}], expected two numbers from 0 to 1, the smaller first");
+        found.tell(key("severity"), message);
+    }
+    if let Some(name) = family.alarm.as_ref().filter(|name| Condition::from_name(name).is_none()) {
+        let message = format!("\"{name}\" is no condition: use a name from the settings file, such as \"mistracking\"");
+        found.tell(key("alarm"), message);
+    }
+    let same = |other: &Family| {
+        let (one, two) = (other.seeds(), family.seeds());
+        place.same_file(&other.scenario, &family.scenario) && one.start < two.end && two.start < one.end
+    };
+    if let Some(first) = all[..number].iter().position(same) {
+        let message = format!(
+            "is that of family.{first}, and some of the seeds are the same: the same chance would count double, and might be tuned on and held out at once; give this one first_seed = {}",
+            all.iter().map(|family| family.seeds().end).max().unwrap_or(1)
+        );
+        found.tell(key("scenario"), message);
+    }
+}
+
+fn knobs(found: &mut Findings<'_>, file: &File, base: &Checked) -> Vec<Knob> {
+    let mut knobs: Vec<Knob> = Vec::new();
+    for (number, limit) in file.limits.iter().enumerate() {
+        match Knob::new(&limit.key, limit.from, limit.to, limit.step) {
+            Ok(knob) => {
+                for (field, level) in [("from", 0), ("to", knob.levels() - 1)] {
+                    if let Some(reason) = out_of_the_question(&knob, level, base, file.bench) {
+                        found.tell(format!("limit.{number}.{field}"), reason);
+                    }
+                }
+                if knobs.iter().any(|other| other.key == knob.key) {
+                    found.tell(format!("limit.{number}.key"), format!("\"{}\" is there twice: remove one", knob.key));
+                }
+                knobs.push(knob);
+            }
+            Err((field, reason)) => found.tell(format!("limit.{number}.{field}"), reason),
+        }
+    }
+    knobs
+}
+
+fn search(found: &mut Findings<'_>, search: Search, knobs: &[Knob]) -> Search {
+    let all: f64 = knobs.iter().map(|knob| f64::from(knob.levels())).product();
+    let most = search.settings.unwrap_or(if search.method == Method::Grid { MOST_SETTINGS } else { 2_000 });
+    if most == 0 || most > MOST_SETTINGS {
+        found.tell("search.settings", format!("is {most}, expected 1 to {MOST_SETTINGS}"));
+    } else if search.method == Method::Grid && all > most as f64 {
+        let message = format!(
+            "a grid of these limits has {all} settings, more than {most}: make steps larger, or use \"latin_hypercube\""
+        );
+        found.tell("search.method", message);
+    }
+    if !(8..=10_000).contains(&search.population) {
+        found.tell("search.population", format!("is {}, expected 8 to 10,000", search.population));
+    }
+    Search { settings: Some(most), ..search }
+}
+
 /// Read a leg's settings, or those of a test bench.
 ///
 /// # Errors
 /// They cannot be read, or break a rule.
-pub fn read_settings(files: &dyn Files, path: &Path, bench: bool) -> anyhow::Result<Loaded> {
-    Ok(if bench { settings::read_for_bench(files, path)? } else { settings::read(files, path)? })
+pub fn read_settings(files: &dyn Files, path: &Path, bench: bool) -> Result<Loaded, Refused> {
+    if bench { settings::read_for_bench(files, path) } else { settings::read(files, path) }
 }
 
 /// What the reader of the file says, in words instead of types.
