@@ -245,7 +245,7 @@ impl Signals {
     /// Hold past stamps; called at least every [`SWEEP`](crate::time::SWEEP).
     pub fn sweep(&mut self, now: u32) {
         let Self { head, boot, short, long, ratio_at, contacts, .. } = self;
-        let mut hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
         for slip in [short, long] {
             hold(&mut slip.at);
             hold(&mut slip.known_at);
