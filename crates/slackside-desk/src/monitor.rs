@@ -17,10 +17,14 @@ pub type Judge = Alone<Arc<Plan>>;
 /// The plan of these settings.
 #[must_use]
 pub fn plan_of(settings: &Checked) -> Sound<Arc<Plan>> {
-    match Sound::new(Arc::new(settings.plan())) {
-        Ok(plan) => plan,
-        Err(broken) => unreachable!("settings that passed every rule make a sound plan: {broken:?}"),
-    }
+    sound(settings.plan()).unwrap_or_else(|| unreachable!("settings that passed the rules make a sound plan"))
+}
+
+/// A plan, if it is sound: for a leg, or at least for a test bench.
+#[must_use]
+pub fn sound(plan: Plan) -> Option<Sound<Arc<Plan>>> {
+    let plan = Arc::new(plan);
+    Sound::new(Arc::clone(&plan)).or_else(|_| Sound::for_bench(plan)).ok()
 }
 
 /// A monitor that has seen nothing, with these settings and what survived the last loss of power.

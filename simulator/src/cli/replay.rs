@@ -4,12 +4,14 @@ use std::io::{self, Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use slackside::retained::Retained;
 use slackside::settings::Advice;
 use slackside::units::Span;
 
 use slackside_desk::demo;
+use slackside_desk::monitor::monitor;
 use slackside_desk::recording::{Prepared, Recording, recording_at};
-use slackside_desk::replay::{Begin, EventsCsv, Job, Outcome, SamplesCsv, replay_from};
+use slackside_desk::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay_from};
 use slackside_desk::report;
 use slackside_desk::settings::{self, Loaded};
 use slackside_desk::trace::{Progress, Reader};
@@ -82,7 +84,7 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         let bytes = demo::trace(settings);
         write_whole(path, |file| Ok(file.write_all(&bytes)?))?;
     }
-    let found = recording.as_ref().map(|recording| Prepared::new(recording, recorded.as_ref(), &loaded.checked));
+    let found = recording.as_ref().map(|recording| Prepared::new(recording, &loaded.checked));
     let reader = match (&args.trace, &found) {
         (Some(_), Some(found)) => found.reader()?,
         (Some(trace), None) => open_trace(trace)?,
@@ -116,7 +118,7 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     let settings_name = loaded.source_name.as_str();
     let mut notes = notes(args, loaded, found.is_some());
     notes.splice(0..0, found.iter().flat_map(|found| found.notes.iter().cloned()));
-    let begin = found.map_or(Begin::Fresh, Prepared::begin);
+    let monitor = found.map_or_else(|| monitor(settings, &Retained::default()), Prepared::monitor);
     let every = args.every.unwrap_or(Span::ZERO);
     let file = |path: &Option<PathBuf>| {
         path.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()
@@ -127,7 +129,7 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     let mut reading = Reading::default();
     let progress: &mut dyn FnMut(&Progress) = &mut |progress| reading.show(progress);
     let job = Job { reader, settings, settings_name, notes, samples, events, progress: Some(progress) };
-    let mut outcome = replay_from(job, begin)?;
+    let mut outcome = replay_from(job, monitor)?;
     for file in [samples_file, events_file].into_iter().flatten() {
         file.finish().context("a file could not be put in its place")?;
     }

@@ -13,7 +13,7 @@ use slackside::settings::Limits;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
-use slackside_desk::report::{WIDTH, event_words, meaning};
+use slackside_desk::report::{WIDTH, event_words};
 use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};

@@ -13,6 +13,7 @@ use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 
+use crate::monitor::sound;
 use crate::settings;
 
 const MAGIC: [u8; 4] = *b"SLrc";
@@ -98,15 +99,13 @@ impl MadeUnder {
     /// These settings.
     #[must_use]
     pub fn of(settings: &Checked) -> Self {
-        let plan = settings.plan();
-        let bytes = [plan.covered(), &plan.identity().to_le_bytes()].concat();
-        Self { settings: settings::write(settings), plan: bytes }
+        Self { settings: settings::write(settings), plan: settings.plan().bytes().to_vec() }
     }
 
     /// The plan, if it is known and sound.
     #[must_use]
     pub fn plan(&self) -> Option<Sound<Arc<Plan>>> {
-        Sound::new(Arc::new(Plan::copy_of(&self.plan).ok()?)).ok()
+        sound(Plan::copy_of(&self.plan).ok()?)
     }
 }
 

@@ -2,8 +2,7 @@ use proptest::prelude::*;
 use slackside::conditions::Condition;
 use slackside::input::{Place, Shaft};
 use slackside::settings::{
-    AcceptedRatio, AcceptedRatioPart, Action, BeltPart, ConditioningPart, CountedEdges, DrivePart, Field, LegPart,
-    Limits, Priority, SlipHeatPart, Spacing, SpeedReference, SpeedReferencePart, StartsPart, Strand, TargetsPart,
+    AcceptedRatio, Action, CountedEdges, Field, LegPart, Limits, Priority, Spacing, SpeedReference, Strand,
 };
 use slackside::units::{Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -129,8 +128,11 @@ fn every_key_that_messages_name_is_a_key() {
         }
         value.is_some()
     };
-    let mut fields = vec![Field::Fitted(Shaft::Head), Field::Fitted(Shaft::Boot)];
-    Section::each(&mut |section| section.fields(&mut |field| fields.push(field)));
+    let mut fields = vec![Field::Fitted(Shaft::Head), Field::Fitted(Shaft::Boot), Field::Leg(LegPart::Name)];
+    // What the leg does not have is an alternative to what it has.
+    slackside::settings::Section::each(&mut |section| {
+        section.fields(&mut |field| fields.extend(field.get(&leg).map(|_| field)));
+    });
     for field in fields {
         assert!(find(&field.key().to_string()), "{} of {field:?}", field.key());
     }
