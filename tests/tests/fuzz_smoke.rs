@@ -74,8 +74,8 @@ fn any_settings_text() {
 }
 
 #[test]
-fn any_settings_image() {
-    smoke("settings_image", fuzz::settings_image, 4_000);
+fn any_plan() {
+    smoke("plan", fuzz::plan, 2_000);
 }
 
 #[test]

@@ -56,14 +56,14 @@ fn a_stalled_belt_is_stamped_to_the_microsecond() {
     // One microsecond before its deadline a tick gives nothing, at the deadline the verdict.
     let mut judge = judge(&leg.settings, &Default::default());
     for event in leg.events.iter().filter(|(at, _)| *at <= start) {
-        judge.observe(show(event), &mut |_| {});
+        judge.observe(event, &mut |_| {});
     }
     let mut deadlines = 0;
     loop {
         let due = judge.next_deadline().unwrap();
-        judge.observe(show(&(due.get() - 1, What::Wake)), &mut |verdict| panic!("early: {verdict:?}"));
+        judge.observe(&(due.get() - 1, What::Wake), &mut |verdict| panic!("early: {verdict:?}"));
         let mut any = false;
-        judge.observe(show(&(due.get(), What::Wake)), &mut |verdict| {
+        judge.observe(&(due.get(), What::Wake), &mut |verdict| {
             assert_eq!(verdict.at, due);
             any = true;
         });
@@ -480,8 +480,8 @@ fn unsure_at_power_up_is_judged_when_it_turns_already() {
 
 #[test]
 fn nothing_is_allowed_before_settings() {
-    let mut judge = slackside::judge::Judge::new();
-    judge.observe(show(&(5, What::Drive(true))), &mut |verdict| panic!("{verdict:?}"));
+    let mut judge = judge_rig::Judge::new();
+    judge.observe(&(5, What::Drive(true)), &mut |verdict| panic!("{verdict:?}"));
     assert!(!judge.status().run_permit);
     assert_eq!(judge.next_deadline(), None);
     let _ = MicroturnsPerSecond::ZERO;

@@ -324,7 +324,7 @@ fn too_many_late_inputs_in_a_minute_are_a_fault() {
     assert_eq!(raised(&slower.play(), Condition::TimeBaseFault), []);
 }
 
-fn power_cycle(survivor: &Retained) -> Box<slackside::judge::Judge> {
+fn power_cycle(survivor: &Retained) -> Box<judge_rig::Judge> {
     let stored = Retained::from_image(&survivor.to_image()).expect("it reads back");
     assert_eq!(stored, *survivor);
     judge(&Settings::example(), &stored)
@@ -345,8 +345,8 @@ fn power_cycling_resets_nothing() {
     let mut after = power_cycle(&survivor);
     assert_eq!(after.survivor(), survivor, "before anything is observed");
     let mut verdicts = Vec::new();
-    let mut tell = |judge: &mut slackside::judge::Judge, at: u64, what: What| {
-        judge.observe(show(&(at, what)), &mut |verdict| verdicts.push(verdict));
+    let mut tell = |judge: &mut judge_rig::Judge, at: u64, what: What| {
+        judge.observe(&(at, what), &mut |verdict| verdicts.push(verdict));
     };
     tell(&mut after, 9_000 * SECOND, What::Drive(false));
     assert_eq!(after.survivor(), survivor, "no time has passed");
@@ -357,7 +357,7 @@ fn power_cycling_resets_nothing() {
     assert!(permits(&verdicts, Permit::Run).is_empty(), "the permit was never given: {verdicts:?}");
     for command in [Command::Acknowledge, Command::Reset, Command::BootCleared] {
         assert!(!after.status().run_permit);
-        after.observe(show(&(9_020 * SECOND, What::Command(slackside::input::Origin::Leg, command))), &mut |_| {});
+        after.observe(&(9_020 * SECOND, What::Command(slackside::input::Origin::Leg, command)), &mut |_| {});
     }
     assert!(after.status().run_permit);
 }
@@ -365,7 +365,7 @@ fn power_cycling_resets_nothing() {
 #[test]
 fn what_cannot_be_read_counts_as_tripped() {
     let mut judge = judge(&Settings::example(), &Retained::unreadable());
-    judge.observe(show(&(1, What::Drive(false))), &mut |_| {});
+    judge.observe(&(1, What::Drive(false)), &mut |_| {});
     assert!(!judge.status().run_permit);
     assert_eq!(state(&judge, Condition::SettingsFault), AlarmState::LatchedUnacknowledged);
     assert!(judge.status().boot_cleared_needed);

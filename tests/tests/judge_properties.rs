@@ -6,7 +6,7 @@ use judge_rig::*;
 use proptest::prelude::*;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Origin, Place};
-use slackside::judge::Judge;
+use judge_rig::Judge;
 use slackside::motion::{Distrust, Pitch, SeenRatio, SlipReading, TargetPattern};
 use slackside::retained::Retained;
 use slackside::settings::Settings;
@@ -232,16 +232,16 @@ proptest! {
             for _ in 0..200 {
                 let Some(due) = judge.next_deadline().filter(|due| due.get() < event.0) else { break };
                 let mut early = Vec::new();
-                judge.observe(show(&(due.get() - 1, What::Wake)), &mut |verdict| early.push(verdict));
+                judge.observe(&(due.get() - 1, What::Wake), &mut |verdict| early.push(verdict));
                 prop_assert_eq!(early, vec![]);
                 let mut wrong = Vec::new();
-                judge.observe(show(&(due.get(), What::Wake)), &mut |verdict| {
+                judge.observe(&(due.get(), What::Wake), &mut |verdict| {
                     if verdict.at != due { wrong.push(verdict); }
                 });
                 prop_assert_eq!(wrong, vec![]);
                 prop_assert!(judge.next_deadline().is_none_or(|next| next > due));
             }
-            judge.observe(show(event), &mut |_| {});
+            judge.observe(event, &mut |_| {});
         }
     }
 
@@ -254,7 +254,7 @@ proptest! {
         let mut shown = judge.status().clone();
         for event in &leg.events {
             let mut list = Vec::new();
-            judge.observe(show(event), &mut |verdict| list.push(verdict));
+            judge.observe(event, &mut |verdict| list.push(verdict));
             for Verdict { at, change } in list {
                 prop_assert!(at >= newest && at.get() <= event.0);
                 newest = at;
@@ -294,10 +294,10 @@ proptest! {
             if matches!(event.1, What::Command(Origin::Leg, Command::Reset | Command::ResetButton(_))) {
                 continue;
             }
-            with.observe(show(event), &mut |_| {});
-            without.observe(show(event), &mut |_| {});
+            with.observe(event, &mut |_| {});
+            without.observe(event, &mut |_| {});
             if index % step == 0 && let Some(command) = commands.next() {
-                with.observe(show(&(event.0, What::Command(Origin::Link, command))), &mut |_| {});
+                with.observe(&(event.0, What::Command(Origin::Link, command)), &mut |_| {});
             }
             prop_assert!(without.status().run_permit || !with.status().run_permit);
             prop_assert!(without.status().feed_permit || !with.status().feed_permit);
@@ -310,14 +310,14 @@ proptest! {
         let mut judge = judge(&leg.settings, &Retained::default());
         let cut = leg.events.len() * share / 1_000;
         for event in leg.events.iter().take(cut) {
-            judge.observe(show(event), &mut |_| {});
+            judge.observe(event, &mut |_| {});
         }
         let survivor = judge.survivor();
         let stored = Retained::from_image(&survivor.to_image()).unwrap();
         prop_assert_eq!(&stored, &survivor);
         let latched: Vec<_> = survivor.latched.iter().collect();
         let mut after = judge_rig::judge(&leg.settings, &stored);
-        after.observe(show(&(77, What::Drive(false))), &mut |_| {});
+        after.observe(&(77, What::Drive(false)), &mut |_| {});
         for condition in latched {
             prop_assert!(state(&after, condition).holds());
             let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
@@ -366,8 +366,8 @@ proptest! {
             ];
             for what in whats {
                 let event = (at, what);
-                judge.observe(show(&event), &mut |verdict| verdicts.0.push(verdict));
-                plain.observe_plainly(show(&event), &mut |verdict| verdicts.1.push(verdict));
+                judge.observe(&event, &mut |verdict| verdicts.0.push(verdict));
+                plain.observe_plainly(&event, &mut |verdict| verdicts.1.push(verdict));
                 let _ = (judge.survivor(), judge.slip_heat_at(Micros::new(edge)), judge.next_deadline());
             }
         }
@@ -423,7 +423,7 @@ fn equal_inputs_give_equal_verdicts() {
         used.configure(&checked, &Retained::default());
         let mut verdicts = Vec::new();
         for event in &leg.events {
-            used.observe(show(event), &mut |verdict| verdicts.push(verdict));
+            used.observe(event, &mut |verdict| verdicts.push(verdict));
         }
         runs.push(verdicts);
     }

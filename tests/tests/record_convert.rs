@@ -57,7 +57,7 @@ fn fetched() -> (Recording, Vec<Verdict>) {
     recorder.anchor(&monitor, anchor);
     let mut verdicts = Vec::new();
     for input in slipping_leg() {
-        recorder.observe(&mut monitor, input, &mut |verdict| verdicts.push(verdict));
+        recorder.observe(&mut monitor, input, &mut |verdict| verdicts.push(*verdict));
     }
     assert!(recorder.trips() > 0, "it tripped");
     let segments: Vec<u8> = recorder.held().flat_map(|held| held.bytes.to_vec()).collect();

@@ -1,7 +1,7 @@
 //! What a recording costs and how far back it reaches, leg by leg. Print the table of the integrator's page with
 //! `cargo test -p slackside-tests --test record_figures -- --nocapture`.
 
-use slackside::Monitor;
+use slackside_desk::monitor::monitor;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{AFTER_TRIP, BEFORE_TRIP, Reader, Record, Recorder, SLOTS};
 use slackside::retained::Retained;
@@ -168,8 +168,7 @@ fn what_a_recording_costs() {
 /// segment may open.
 fn longest_keyframe(targets: u8, edges: CountedEdges) -> usize {
     let settings = leg(targets, edges, 1.31);
-    let mut monitor = Box::new(Monitor::<64>::with_room());
-    monitor.configure(&settings, &Retained::default());
+    let mut monitor = monitor(&settings, &Retained::default());
     let mut longest = 0;
     for input in inputs(&settings, targets, 1.31, 60.0) {
         longest = longest.max(monitor.keyframe_length(input.at));

@@ -1,7 +1,7 @@
 //! Recordings: what goes in comes out, restores, and replays to the same verdicts and the same state.
 
 use proptest::prelude::*;
-use slackside::Monitor;
+use slackside_desk::monitor::monitor;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::record::{
     AFTER_TRIP, BEFORE_TRIP, Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter,
@@ -76,8 +76,7 @@ fn inputs(segment: &Segment<'_>) -> Vec<Input> {
 
 /// Record in segments of `slot` bytes without a ring; the recording and the verdicts on the way.
 fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdict>) {
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Retained::default());
+    let mut monitor = monitor(settings, &Retained::default());
     let mut opening = Opening::first(settings, 1);
     let mut memory = vec![0; slot];
     let mut recording = Vec::new();
@@ -93,7 +92,7 @@ fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdi
         }
         writer.push(&mut memory, input).expect("room");
         newest = newest.max(input.at);
-        monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
     }
     let length = writer.close(&mut memory, newest, monitor.state_crc(newest));
     recording.extend(&memory[..length]);
@@ -116,7 +115,7 @@ fn every_segment_restores_and_goes_on_as_if_uninterrupted() {
         // What it keeps it keeps to the last bit, and so it goes on to the very end, not only of its own segment.
         let mut replayed = Vec::new();
         for input in segments[index..].iter().flat_map(inputs) {
-            monitor.observe(input, &mut |verdict| replayed.push(verdict));
+            monitor.observe(input, &mut |verdict| replayed.push(*verdict));
         }
         let tail = &verdicts[verdicts.len() - replayed.len()..];
         assert_eq!(replayed, tail, "from segment {index}");
@@ -182,7 +181,7 @@ fn a_monitor_of_another_size_reads_the_same_keyframe() {
     monitor.restore(&settings, &segments[2].header, segments[2].keyframe).expect("room for eight marks");
     let mut replayed = Vec::new();
     for input in segments[2..].iter().flat_map(inputs) {
-        monitor.observe(input, &mut |verdict| replayed.push(verdict));
+        monitor.observe(input, &mut |verdict| replayed.push(*verdict));
     }
     assert_eq!(replayed, &verdicts[verdicts.len() - replayed.len()..]);
 }
@@ -294,7 +293,7 @@ fn ticks_need_not_be_recorded() {
         recorder.configure(&mut monitor, &settings, &Retained::default(), 3).expect("room");
         let mut verdicts = Vec::new();
         for input in &all {
-            recorder.observe(&mut monitor, *input, &mut |verdict| verdicts.push(verdict));
+            recorder.observe(&mut monitor, *input, &mut |verdict| verdicts.push(*verdict));
         }
         recorder.freeze(&monitor);
         let recording = drain(&mut recorder);
@@ -306,10 +305,10 @@ fn ticks_need_not_be_recorded() {
         fresh.restore(&settings, &segments[0].header, segments[0].keyframe).expect("its own keyframe");
         for segment in &segments {
             for input in inputs(segment) {
-                fresh.observe(input, &mut |verdict| replayed.push(verdict));
+                fresh.observe(input, &mut |verdict| replayed.push(*verdict));
             }
             let end = segment.end.expect("an end");
-            fresh.observe(Input::new(end.newest, Signal::Tick), &mut |verdict| replayed.push(verdict));
+            fresh.observe(Input::new(end.newest, Signal::Tick), &mut |verdict| replayed.push(*verdict));
             assert_eq!(fresh.state_crc(end.newest), end.state, "segment {}", segment.header.sequence);
         }
         assert_eq!(replayed, verdicts);
@@ -409,8 +408,7 @@ proptest! {
         }
         all.sort_by_key(|input| input.at);
         let cut = (all.len() as f64 * cut) as usize;
-        let mut whole = Box::new(Monitor::<64>::with_room());
-        whole.configure(&settings, &Retained::default());
+        let mut whole = monitor(&settings, &Retained::default());
         for input in &all[..cut] {
             whole.observe(*input, &mut |_| {});
         }
@@ -427,8 +425,8 @@ proptest! {
         prop_assert_eq!(restored.survivor(), whole.survivor());
         for input in &all[cut..] {
             let (mut one, mut other) = (Vec::new(), Vec::new());
-            whole.observe(*input, &mut |verdict| one.push(verdict));
-            restored.observe(*input, &mut |verdict| other.push(verdict));
+            whole.observe(*input, &mut |verdict| one.push(*verdict));
+            restored.observe(*input, &mut |verdict| other.push(*verdict));
             prop_assert_eq!(one, other);
             prop_assert_eq!(restored.motion(), whole.motion());
             prop_assert_eq!(restored.next_deadline(), whole.next_deadline());

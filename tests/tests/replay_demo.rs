@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use slackside::Monitor;
+use slackside_desk::monitor::monitor;
 use slackside::conditions::Condition;
 use slackside::diagnose::{Cause, Confidence, findings};
 use slackside::input::{Input, Signal};
@@ -96,12 +96,11 @@ fn the_run_up_rises_to_the_trip() {
 fn the_driver_gives_what_the_monitor_gives() {
     let settings = example();
     let inputs = demo::inputs(&settings);
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(&settings, &Retained::default());
+    let mut monitor = monitor(&settings, &Retained::default());
     let mut expected: Vec<Verdict> = Vec::new();
     let last = inputs.last().expect("inputs").at;
     for input in inputs.iter().copied().chain([Input::new(last, Signal::Tick)]) {
-        monitor.observe(input, &mut |verdict| expected.push(verdict));
+        monitor.observe(input, &mut |verdict| expected.push(*verdict));
     }
     let outcome = run(as_trace(&inputs), &settings);
     assert!(expected.len() > 10);

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use slackside::Monitor;
+use slackside_desk::monitor::monitor;
 use slackside::input::Input;
 use slackside::retained::Retained;
 use slackside::verdict::{Change, Permit};
@@ -256,8 +256,7 @@ fn a_score_is_what_a_plain_run_gives() {
     let mut stops = 0;
     for (number, case) in cases.iter().enumerate() {
         let inputs = simulated(case);
-        let mut monitor = Box::new(Monitor::new());
-        monitor.configure(&case.settings, &Retained::default());
+        let mut monitor = monitor(&case.settings, &Retained::default());
         let (mut given, mut stopped) = (false, None);
         for input in inputs {
             monitor.observe(input, &mut |verdict| {

@@ -100,7 +100,7 @@ impl Leg {
     fn observe(&mut self, seconds: f64, signal: Signal) {
         self.now = (seconds * 1e6) as u64;
         let events = &mut self.events;
-        self.monitor.observe(Input::new(Micros::new(self.now), signal), &mut |verdict| events.push(verdict));
+        self.monitor.observe(Input::new(Micros::new(self.now), signal), &mut |verdict| events.push(*verdict));
     }
 
     /// Long enough without an edge to prove standstill.

@@ -1,9 +1,9 @@
 //! What the fuzz targets do with their bytes. Each body takes any bytes at all and panics if what must always hold does not.
 
-mod image;
+mod plan;
 mod operations;
 mod text;
 
-pub use image::settings_image;
+pub use plan::plan;
 pub use operations::monitor;
 pub use text::{settings_text, trace};

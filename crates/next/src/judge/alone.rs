@@ -43,11 +43,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         Self { plan, judge, signals: Signals::NONE, newest: 0, swept: 0, begun: false, plainly: false }
     }
 
-    /// The same, in which every motion takes a step: the oracle of the tests.
-    #[must_use]
-    pub const fn plainly(mut self) -> Self {
+    /// Begin afresh, with a plan and what survived the last loss of power.
+    pub fn configure(&mut self, plan: Sound<P>, retained: &Retained) {
+        self.judge.configure(&plan, retained);
+        (self.plan, self.signals, self.begun) = (plan, Signals::NONE, false);
+        self.newest = 0;
+    }
+
+    /// From here on every motion takes a step: the oracle of the tests.
+    pub const fn plainly(&mut self) {
         self.plainly = true;
-        self
     }
 
     /// What it goes by.

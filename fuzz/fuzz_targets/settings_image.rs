@@ -1,3 +1,0 @@
-#![no_main]
-
-libfuzzer_sys::fuzz_target!(|data: &[u8]| slackside_tests::fuzz::settings_image(data));
