@@ -144,7 +144,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
         self.state.contacts.sweep(now);
         let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.state.signals;
-        let mut hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
         for slip in [short, long] {
             hold(&mut slip.at);
             hold(&mut slip.known_at);
