@@ -165,7 +165,7 @@ impl<'b> Recorder<'b> {
     pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
         self.anchor = Some(anchor);
         // The next segment begins with it.
-        if self.has_room() { self.write_anchor() } else { self.roll(monitor) }
+        if self.has_room() { self.write_anchor() } else { self.roll(monitor, anchor.at) }
     }
 
     /// The newest anchor, if the desk has told its time in this session.
@@ -265,13 +265,13 @@ impl<'b> Recorder<'b> {
         let newest = monitor.newest();
         let late = input.at < newest;
         if !self.has_room() {
-            self.roll(monitor);
+            self.roll(monitor, input.at);
         }
         let mut pushed = self.writer.is_open();
         if pushed && late && self.writer.newest() < newest {
             pushed = self.push(&Input::new(newest, Signal::Tick));
             if !self.has_room() {
-                self.roll(monitor);
+                self.roll(monitor, input.at);
             }
         }
         pushed = pushed && self.push(input);
@@ -311,9 +311,9 @@ impl<'b> Recorder<'b> {
         found
     }
 
-    /// Close what is open, and open the next segment if there is a slot.
+    /// Close what is open, and open the next segment if there is a slot; its first record is of the moment `first`.
     #[inline(never)]
-    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, first: Micros) {
         self.close(monitor);
         let mut next = self.next_slot();
         if next.is_none() && self.tripped {
@@ -324,8 +324,11 @@ impl<'b> Recorder<'b> {
         let Some(index) = next else { return };
         self.open = index as u8;
         let opening = self.opening;
+        let newest = monitor.newest();
+        // A monitor that has observed nothing knows no time yet.
+        let now = if newest == Micros::ZERO { first } else { newest };
         let (writer, slot) = self.writing();
-        let opened = SegmentWriter::open(slot, &opening, monitor);
+        let opened = SegmentWriter::open(slot, &opening, now, monitor);
         // What was there is overwritten, if only in part.
         let state = if opened.is_ok() { State::Open } else { State::Free };
         if let Ok(opened) = opened {
