@@ -8,9 +8,9 @@
     reason = "a test that panics has failed, as it should"
 )]
 
-use slackside::judge::{Condition, ConditionSet};
+use slackside::conditions::{Condition, ConditionSet};
+use slackside::retained::Retained;
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
-use slackside::survivor::Survivor;
 use slackside_box::bench::Flash;
 use slackside_box::fault::Faults;
 use slackside_box::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};

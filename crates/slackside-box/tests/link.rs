@@ -166,7 +166,7 @@ fn nothing_by_the_link_gives_a_permit_back() {
         Command::Key(true),
         Command::Inch(true),
         Command::EndBypass,
-        Command::Bypass(slackside::judge::Condition::SlipHigh, slackside::units::Span::from_millis(1_000)),
+        Command::Bypass(slackside::conditions::Condition::SlipHigh, slackside::units::Span::from_millis(1_000)),
     ];
     for key in [false, true] {
         rig.panel.key.set(key);

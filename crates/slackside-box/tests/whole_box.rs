@@ -11,8 +11,8 @@
 mod rig;
 
 use rig::{Chip, Rig, image, set_up, settings};
+use slackside::conditions::Condition;
 use slackside::input::{Command, Origin, Place, Shaft};
-use slackside::judge::Condition;
 use slackside::record::{Reader, Record};
 use slackside::verdict::{Change, Permit, Phase};
 use slackside_box::ArmRefusal;
@@ -256,7 +256,7 @@ fn a_cut_or_shorted_rub_contact_alarms() {
         rig.run(2_000);
         assert!(!rig.panel.alarm.get(), "{level:?}");
         let status = rig.sensor_box.monitor().status();
-        assert!(!matches!(status.alarms[Condition::ContactFault.index()], slackside::judge::AlarmState::Normal));
+        assert!(!matches!(status.alarms[Condition::ContactFault.index()], slackside::alarm::AlarmState::Normal));
         assert!(rig.panel.may_run(), "the belt's place is not known; that alone stops no leg");
     }
 }
