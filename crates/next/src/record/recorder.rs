@@ -72,7 +72,9 @@ pub struct Recorder<'b> {
     memory: &'b mut [u8],
     writer: SegmentWriter,
     opening: Opening,
-    anchor: Option<Anchor>,
+    anchor_at: Micros,
+    anchor_desk_us: i64,
+    anchor_uncertainty: Span,
     /// The coarse time from which on a trip needs everything.
     needed_from: u32,
     /// The last coarse time that belongs to it.
@@ -85,6 +87,8 @@ pub struct Recorder<'b> {
     open: u8,
     tripped: bool,
     configured: bool,
+    /// The desk has told its time.
+    anchored: bool,
 }
 
 impl<'b> Recorder<'b> {
@@ -96,7 +100,10 @@ impl<'b> Recorder<'b> {
             memory,
             writer: SegmentWriter::NONE,
             opening: Opening::first(0),
-            anchor: None,
+            anchor_at: Micros::ZERO,
+            anchor_desk_us: 0,
+            anchor_uncertainty: Span::ZERO,
+            anchored: false,
             needed_from: 0,
             needed_until: 0,
             until: [0; SLOTS],
@@ -163,7 +170,8 @@ impl<'b> Recorder<'b> {
 
     /// The desk told its time: from now on each segment says so.
     pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
-        self.anchor = Some(anchor);
+        Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty } = anchor;
+        self.anchored = true;
         // The next segment begins with it.
         if self.has_room() { self.write_anchor() } else { self.roll(monitor, anchor.at) }
     }
@@ -171,7 +179,11 @@ impl<'b> Recorder<'b> {
     /// The newest anchor, if the desk has told its time in this session.
     #[must_use]
     pub const fn newest_anchor(&self) -> Option<Anchor> {
-        self.anchor
+        if self.anchored {
+            Some(Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty })
+        } else {
+            None
+        }
     }
 
     /// Hold everything there is, as after a trip: for a person who asks for a recording.
@@ -286,7 +298,7 @@ impl<'b> Recorder<'b> {
     }
 
     fn write_anchor(&mut self) {
-        if let Some(anchor) = self.anchor {
+        if let Some(anchor) = self.newest_anchor() {
             let (writer, slot) = self.writing();
             // Without room the next segment has it.
             let _ = writer.push_anchor(slot, &anchor);
