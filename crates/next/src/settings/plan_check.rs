@@ -13,7 +13,7 @@ use super::cross::{
     slowest_pitch, speed_error, wait_for_edges,
 };
 use super::derived::{ONE, compared, has_no_band, shaft_of, turn_at};
-use super::plan::{MAGIC, Plan, RowPlan, ShaftPlan, VERSION, fitted, set};
+use super::plan::{MAGIC, Plan, RowPlan, ShaftPlan, VERSION, act, fitted};
 use crate::arith::{divide, high, mul_div, ppm_of_turn};
 use crate::conditions::{Condition, Must, Needs, Row, Rule};
 use crate::input::Shaft;
@@ -300,13 +300,14 @@ fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> 
     let at = |value| compared(of.sense, rule.unit, value, turn);
     hold(row.limit == at(row.setpoint), PlanRule::Limit, rank)?;
     let is_fitted = has(plan, of.needs);
-    if !set(plan.judged).contains(rank) {
+    let acts = plan.acts(rank);
+    if acts & act::JUDGED == 0 {
         return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged, rank);
     }
     hold(is_fitted, PlanRule::NotFitted, rank)?;
-    let stops = set(plan.stopping).contains(rank);
+    let stops = acts & act::STOP != 0;
     hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop, rank)?;
-    hold(!stops || set(plan.latching).contains(rank), PlanRule::MustLatch, rank)?;
+    hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch, rank)?;
     let (least, most) = rule.setpoint;
     hold(least <= row.setpoint && row.setpoint <= most, PlanRule::Setpoint, rank)?;
     // A deadband smaller than the setpoint.
@@ -318,8 +319,7 @@ fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> 
 
 fn pairs(plan: &Plan) -> Result<(), Broken> {
     for (number, (alarm, stop)) in PAIRS.into_iter().enumerate() {
-        let judged = set(plan.judged);
-        if !judged.contains(alarm.rank()) || !judged.contains(stop.rank()) {
+        if plan.acts(alarm.rank()) & plan.acts(stop.rank()) & act::JUDGED == 0 {
             continue;
         }
         let (first, second) = (plan.row(alarm.rank()), plan.row(stop.rank()));

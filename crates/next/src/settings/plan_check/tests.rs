@@ -48,7 +48,7 @@ fn fields() -> Vec<Field> {
 /// What only the desk can know: the pulleys that a ratio came from, a number that the plan does not hold, or what is set for a condition
 /// that lacks its sensor and so is not judged.
 fn only_at_the_desk(violation: &Violation, settings: &Settings) -> bool {
-    let judged = |condition: Condition| set(plan(settings).judged).contains(condition.rank());
+    let judged = |condition: Condition| plan(settings).acts(condition.rank()) & act::JUDGED != 0;
     match violation.field {
         Field::Pulley(..) | Field::Belt(_) | Field::Ratio | Field::AcceptedRatio(_) => true,
         // Of these the box has the product, and holds that.
@@ -214,34 +214,26 @@ fn is_free(offset: usize) -> bool {
             drive.assumed_power,
             drive.heat_left_half,
             fitted,
-            judged,
-            latching,
-            stopping,
-            dropping_feed,
-            high,
-            medium,
         )
         .into_iter()
         .any(|free| free == offset)
-        || [offset_of!(Plan, judged), offset_of!(Plan, latching), offset_of!(Plan, stopping)]
-            .into_iter()
-            .chain([offset_of!(Plan, dropping_feed), offset_of!(Plan, high), offset_of!(Plan, medium)])
-            .any(|set| offset == set + 4)
+        || (offset_of!(Plan, acts)..offset_of!(Plan, rows)).contains(&offset)
 }
 
 /// What a changed word may not have done, even where it is a setting of its own.
 fn is_no_weaker(before: &Plan, after: &Plan) {
-    let (was, is) = (set(before.judged), set(after.judged));
     for condition in Condition::ALL {
         let (rank, entry) = (condition.rank(), condition.entry());
-        if entry.must == Must::Stop && was.contains(rank) {
-            assert!(is.contains(rank) && set(after.stopping).contains(rank) && set(after.latching).contains(rank));
+        let (was, is) = (before.acts(rank), after.acts(rank));
+        let whole = act::JUDGED | act::STOP | act::LATCHING;
+        if entry.must == Must::Stop && was & act::JUDGED != 0 {
+            assert_eq!(is & whole, whole, "{condition:?}");
         }
-        if entry.must == Must::Alarm && was.contains(rank) && has(after, entry.needs) {
-            assert!(is.contains(rank), "{condition:?}");
+        if entry.must == Must::Alarm && was & act::JUDGED != 0 && has(after, entry.needs) {
+            assert!(is & act::JUDGED != 0, "{condition:?}");
         }
         let row = after.row(rank);
-        assert!(!is.contains(rank) || row.on_delay <= entry.longest_on_delay_ms * 1_000);
+        assert!(is & act::JUDGED == 0 || row.on_delay <= entry.longest_on_delay_ms * 1_000);
         assert_eq!(row.limit, before.row(rank).limit);
     }
     assert_eq!((before.head.normal_turn, before.boot.normal_turn), (after.head.normal_turn, after.boot.normal_turn));
