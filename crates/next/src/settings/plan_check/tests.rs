@@ -186,7 +186,7 @@ fn is_free(offset: usize) -> bool {
         ($($($field:ident).+),* $(,)?) => { [$(offset_of!(Plan, $($field).+)),*] };
     }
     let rows = offset_of!(Plan, rows);
-    if offset >= rows && offset < offset_of!(Plan, crc) {
+    if (rows..offset_of!(Plan, leg)).contains(&offset) {
         // Within its range: clear level, on-delay, off-delay. The limit follows from the setpoint, which is for people.
         return (offset - rows) % size_of::<RowPlan>() / 4 != 1;
     }
