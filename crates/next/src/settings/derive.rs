@@ -193,7 +193,7 @@ fn drive(settings: &Settings) -> LegPlan {
 fn left(tau: Span) -> u32 {
     // x below 2^-3 in 2^-60: twelve terms leave nothing.
     let tau = u128::from(tau.get().max(1_000_000));
-    let x = (1_u128 << (16 + 60)) / tau;
+    let x = (1_u128 << (16 + 60)).checked_div(tau).unwrap_or(0);
     let one = 1_u128 << 60;
     let mut term = one;
     let mut sum = 0_u128;
