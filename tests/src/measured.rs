@@ -33,4 +33,10 @@ impl Measure {
     pub fn observe(&mut self, input: Input, told: impl FnMut(Micros, &Motion)) {
         self.0.observe_with(input, &mut Taps(told), &mut |_| {});
     }
+
+    /// What is known now.
+    pub fn motion(&self) -> Motion {
+        let plan = self.0.plan().expect("it was given one");
+        Motion::of(self.0.signals(), plan, self.0.newest())
+    }
 }

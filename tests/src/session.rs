@@ -1,6 +1,5 @@
 //! Runs inputs through the monitor and keeps what came out.
 
-use slackside_desk::monitor::{Monitor, monitor};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{Input, Signal};
@@ -8,6 +7,7 @@ use slackside::retained::Retained;
 use slackside::settings::{Action, Checked};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::monitor::{Monitor, monitor};
 
 /// All verdicts on `inputs`, from a monitor without a past.
 pub fn verdicts(settings: &Checked, inputs: &[Input]) -> Vec<Verdict> {

@@ -82,3 +82,8 @@ fn any_plan() {
 fn any_sequence_of_inputs() {
     smoke("monitor", fuzz::monitor, 500);
 }
+
+#[test]
+fn any_settings_image() {
+    smoke("settings_image", fuzz::settings_image, 4_000);
+}

@@ -5,7 +5,7 @@ mod judge_rig;
 use judge_rig::*;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::Command;
+use slackside::input::{Command, Input, Signal};
 use slackside::motion::SlipReading;
 use slackside::settings::Settings;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};
@@ -187,7 +187,7 @@ fn four_changes_in_two_seconds_are_no_chatter_yet() {
     }
     leg.wait(2 * SECOND);
     leg.drive(true);
-    assert_eq!(raised(&leg.play(), Condition::DriveContactFault), []);
+    assert_eq!(raised(&leg.play(), Condition::DriveContactFault), [0_u64; 0]);
 }
 
 #[test]
@@ -322,7 +322,7 @@ fn a_silent_head_under_a_turning_boot_is_said_and_stops() {
     leg.turn(5 * SECOND, 0, 1_000_000, None);
     let verdicts = leg.play();
     assert_eq!(raised(&verdicts, Condition::HeadSilent).len(), 1);
-    assert_eq!(raised(&verdicts, Condition::BeltNotFollowing), []);
+    assert_eq!(raised(&verdicts, Condition::BeltNotFollowing), [0_u64; 0]);
     assert!(!leg.judged().status().run_permit);
 }
 
@@ -480,9 +480,10 @@ fn unsure_at_power_up_is_judged_when_it_turns_already() {
 
 #[test]
 fn nothing_is_allowed_before_settings() {
-    let mut judge = judge_rig::Judge::new();
-    judge.observe(&(5, What::Drive(true)), &mut |verdict| panic!("{verdict:?}"));
-    assert!(!judge.status().run_permit);
-    assert_eq!(judge.next_deadline(), None);
+    let mut monitor = slackside_desk::monitor::Monitor::new();
+    let on = Input::new(Micros::new(5), Signal::DriveRunning(true));
+    monitor.observe(on, &mut |verdict| panic!("{verdict:?}"));
+    assert!(!monitor.status().run_permit);
+    assert_eq!(monitor.next_deadline(), None);
     let _ = MicroturnsPerSecond::ZERO;
 }

@@ -6,7 +6,6 @@ use judge_rig::*;
 use proptest::prelude::*;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Origin, Place};
-use judge_rig::Judge;
 use slackside::motion::{Distrust, Pitch, SeenRatio, SlipReading, TargetPattern};
 use slackside::retained::Retained;
 use slackside::settings::Settings;
@@ -272,7 +271,7 @@ proptest! {
                 }
             }
             shown.boot_cleared_needed = judge.status().boot_cleared_needed;
-            prop_assert_eq!(&shown, judge.status());
+            prop_assert_eq!(&shown, &judge.status());
             prop_assert!(!shown.feed_permit || shown.run_permit);
             for condition in Condition::ALL {
                 let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
@@ -415,7 +414,7 @@ fn equal_inputs_give_equal_verdicts() {
     let mut leg = Leg::at_rest();
     leg.run_up();
     leg.turn(20 * SECOND, 1_000_000, 880_000, Some(120_000));
-    let mut used = Judge::new();
+    let mut used = judge(&leg.settings, &Retained::default());
     let checked = leg.settings.clone().check().unwrap();
     // A judge that has lived before starts afresh when configured.
     let mut runs = Vec::new();

@@ -7,6 +7,7 @@ use slackside::input::{Input, Shaft, Signal};
 use slackside::motion::{Distrust, Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm, Span};
+use slackside_tests::measured::Measure;
 use slackside_tests::{couple, recordings};
 
 struct Bench {

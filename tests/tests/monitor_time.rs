@@ -1,13 +1,13 @@
 //! Time runs inside the core: who ticks, how often, and where time begins change nothing in the verdict stream.
 
 use proptest::prelude::*;
-use slackside_desk::monitor::monitor;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Permit, Verdict};
+use slackside_desk::monitor::monitor;
 use slackside_tests::session::{at, dropped, merge, verdicts};
 use slackside_tests::wheels::{Random, Wheel, Wheels};
 
@@ -96,7 +96,7 @@ fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdi
             }
             monitor.observe(Input::new(due, Signal::Tick), &mut |verdict| {
                 assert_eq!(verdict.at, due);
-                all.push(verdict);
+                all.push(*verdict);
             });
             now = due;
             asked += 1;

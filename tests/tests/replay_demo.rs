@@ -2,7 +2,6 @@
 
 use std::io::Cursor;
 
-use slackside_desk::monitor::monitor;
 use slackside::conditions::Condition;
 use slackside::diagnose::{Cause, Confidence, findings};
 use slackside::input::{Input, Signal};
@@ -11,6 +10,7 @@ use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 use slackside_desk::demo;
+use slackside_desk::monitor::monitor;
 use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
 use slackside_desk::report::{WIDTH, object, page, words};
 use slackside_desk::trace::{HEADER, Reader, write_row};
@@ -106,7 +106,7 @@ fn the_driver_gives_what_the_monitor_gives() {
     assert!(expected.len() > 10);
     assert_eq!(outcome.verdicts, expected);
     assert_eq!(outcome.verdicts_in_all, expected.len() as u64);
-    assert_eq!(&outcome.status, monitor.status());
+    assert_eq!(outcome.status, monitor.status());
 }
 
 #[test]

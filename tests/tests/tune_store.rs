@@ -1,13 +1,13 @@
 //! Judging stored motion with leaps gives the same verdicts as judging live, whatever happens on the leg and whatever the limits.
 
 use proptest::prelude::*;
-use slackside_desk::monitor::monitor;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
+use slackside_desk::monitor::monitor;
 use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
 

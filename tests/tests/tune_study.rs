@@ -3,10 +3,10 @@
 use std::fs;
 use std::path::Path;
 
-use slackside_desk::monitor::monitor;
 use slackside::input::Input;
 use slackside::retained::Retained;
 use slackside::verdict::{Change, Permit};
+use slackside_desk::monitor::monitor;
 use slackside_desk::trace::Reader;
 use slackside_desk::tune::choose::choose;
 use slackside_desk::tune::corpus::{Case, load};

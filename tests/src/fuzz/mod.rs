@@ -1,9 +1,11 @@
 //! What the fuzz targets do with their bytes. Each body takes any bytes at all and panics if what must always hold does not.
 
-mod plan;
+mod image;
 mod operations;
+mod plan;
 mod text;
 
-pub use plan::plan;
+pub use image::settings_image;
 pub use operations::monitor;
+pub use plan::plan;
 pub use text::{settings_text, trace};

@@ -1,12 +1,12 @@
 //! Sequences of inputs through the monitor, against what must hold whatever comes.
 
-use slackside_desk::monitor::monitor as monitor_of;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, SpeedReference, Targets};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::monitor::monitor as monitor_of;
 
 /// Bytes as a leg and a sequence of inputs.
 ///

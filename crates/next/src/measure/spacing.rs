@@ -87,7 +87,8 @@ pub struct Spacing {
 impl Spacing {
     /// Begin with what the settings say.
     pub fn begin(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) {
-        for mark in marks {
+        // Places not in use stay zero, so that a keyframe does not depend on how many there are.
+        for mark in marks.iter_mut().take(plan.marks.into()) {
             mark.share = plan.even;
         }
         // One mark is one turn: nothing to learn.

@@ -49,15 +49,16 @@ pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = I
     let mut monitor = monitor(settings, &Retained::default());
     let mut opening = Opening::first(0);
     let mut memory = vec![0; SEGMENT];
-    let mut newest = Micros::ZERO;
+    let mut inputs = inputs.into_iter().peekable();
+    let mut newest = inputs.peek().map_or(Micros::ZERO, |first| first.at);
     let mut segments = Vec::new();
-    let mut writer = SegmentWriter::open(&mut memory, &opening, &monitor).ok().context(no_room)?;
+    let mut writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
     for input in inputs {
         if !writer.has_room(&memory) {
             let length = writer.close(&mut memory, newest, monitor.state_crc());
             segments.extend_from_slice(&memory[..length]);
             opening = opening.next();
-            writer = SegmentWriter::open(&mut memory, &opening, &monitor).ok().context(no_room)?;
+            writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
         }
         writer.push(&mut memory, &input).ok().context(no_room)?;
         newest = newest.max(input.at);

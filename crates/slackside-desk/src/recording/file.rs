@@ -8,9 +8,9 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::{Deserialize, Serialize};
 use slackside::input::Input;
 use slackside::record::{Anchor, End, Header, Reader, Record};
-use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
+use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 
 use crate::monitor::sound;
@@ -186,7 +186,9 @@ impl Recording {
             let plan = part(&mut rest).unwrap_or(&[]).to_vec();
             MadeUnder { settings: String::from_utf8_lossy(text).into_owned(), plan }
         } else {
-            MadeUnder::default()
+            let settings =
+                Settings::from_image(text).map_or_else(|_| String::new(), |settings| settings::write(&settings));
+            MadeUnder { settings, plan: Vec::new() }
         };
         // A file cut off has less than it says.
         let length = rest.split_off(..4.min(rest.len())).and_then(|length| <[u8; 4]>::try_from(length).ok());

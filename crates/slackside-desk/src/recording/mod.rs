@@ -15,8 +15,8 @@
 //! | 4 bytes, then so many | length and bytes of the segments, one behind the other: see `slackside::record` |
 //! | last 4 | CRC-32/ISO-HDLC of everything before |
 //!
-//! Files of version 1 are read too: in place of text and plan they have an image of the settings that this program knows no more, so
-//! the settings must be named, and keyframes of a core that is no more, so the replay begins afresh.
+//! Files of version 1 are read too: in place of text and plan they have an image of the settings, and their keyframes are of a core
+//! that is no more, so the replay begins afresh.
 //!
 //! The bytes of a box as they come, without a file around them, are read too; then the settings must be named.
 

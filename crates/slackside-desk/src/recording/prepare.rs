@@ -5,12 +5,13 @@ use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::Context as _;
+use slackside::record::{BadKeyframe, CoreVersion};
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 
 use super::file::{Part, Recording, Run, Seconds, Source};
-use super::prove::prove;
+use super::prove::{Proof, prove};
 use super::what_if::what_if;
 use crate::files::Files;
 use crate::monitor::{Monitor, measure_alike, on, plan_of};
@@ -68,7 +69,11 @@ impl<'a> Prepared<'a> {
         let plan = plan_of(settings);
         let identity = run.first().map_or(0, |part| part.header.plan);
         let recorded = recording.made_under.plan().filter(|recorded| recorded.identity() == identity);
-        let begins = if identity == plan.identity() {
+        let core = run.first().map_or(CoreVersion::THIS, |part| part.header.core);
+        let begins = if core != CoreVersion::THIS {
+            notes.push(Proof { no_claim: Some(BadKeyframe::Core(core)), ..Proof::default() }.to_string());
+            Beginning::Fresh
+        } else if identity == plan.identity() {
             let proof = prove(run, &plan);
             notes.push(proof.to_string());
             if proof.no_claim.is_some() { Beginning::Fresh } else { Beginning::Whole }

@@ -1,25 +1,35 @@
 //! Recordings: what goes in comes out, restores, and replays to the same verdicts and the same state.
+#![cfg(feature = "desk")]
 
+mod leg;
+
+use std::sync::Arc;
+
+use leg::{BEGIN_US, Random, example, plan, plan_of, sound};
 use proptest::prelude::*;
-use slackside_desk::monitor::monitor;
-use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::record::{
+use slackside_next::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
+use slackside_next::record::{
     AFTER_TRIP, BEFORE_TRIP, Damage, Header, Opening, Reader, Record, Recorder, SLOTS, Segment, SegmentWriter,
 };
-use slackside::retained::Retained;
-use slackside::settings::{Checked, Settings};
-use slackside::units::Micros;
-use slackside::verdict::Verdict;
-use slackside_tests::session::{at, merge};
-use slackside_tests::wheels::{Random, Wheel, Wheels};
+use slackside_next::retained::Retained;
+use slackside_next::settings::plan::Plan;
+use slackside_next::units::Micros;
+use slackside_next::verdict::{Change, Permit, Verdict};
 
-fn example() -> Checked {
-    Settings::example().check().expect("the example is sound")
+type Monitor<const MARKS: usize = 64> = slackside_next::Monitor<Arc<Plan>, MARKS>;
+
+fn fresh<const MARKS: usize>(plan: &Arc<Plan>) -> Box<Monitor<MARKS>> {
+    let mut monitor = Box::new(Monitor::new());
+    monitor.configure(sound(plan), &Retained::default()).expect("room");
+    monitor
+}
+
+fn tripped(verdict: &Verdict) -> bool {
+    matches!(verdict.change, Change::Permit { permit: Permit::Run, allowed: false, .. })
 }
 
 /// A leg that starts, runs, slips more and more, and stands; with rubs, power and people.
-fn eventful(settings: &Checked, seed: u64) -> Vec<Input> {
-    let ratio = f64::from(settings.ratio().get()) * 1e-6;
+fn eventful(seed: u64) -> Vec<Input> {
     let speed = |time: f64| match time {
         ..2.0 => 0.0,
         2.0..6.0 => 1.31 * (time - 2.0) / 4.0,
@@ -27,33 +37,24 @@ fn eventful(settings: &Checked, seed: u64) -> Vec<Input> {
         80.0..88.0 => 1.31 * (88.0 - time) / 8.0,
         _ => 0.0,
     };
-    let wheels = Wheels {
-        head: Some(Wheel::with_spacing_error(4, 0.02, seed).jittered(5.0)),
-        boot: Some(Wheel::with_spacing_error(4, 0.02, seed + 1).jittered(5.0)),
-        ratio,
-        head_speed: &speed,
-        slip: &|time| if time > 50.0 { ((time - 50.0) * 0.01).min(0.2) } else { 0.004 },
-        begin_us: 1_000_000,
-        seed,
-    };
-    let edges = wheels.edges(90.0);
-    let contact = |seconds, place, state| at(1_000_000, seconds, Signal::Contact(place, state));
+    let slip = |time: f64| if time > 50.0 { ((time - 50.0) * 0.01).min(0.2) } else { 0.004 };
     let others = [
-        at(1_000_000, 0.5, Signal::Command(Origin::Leg, Command::Acknowledge)),
-        at(1_000_000, 1.0, Signal::Command(Origin::Leg, Command::Reset)),
-        at(1_000_000, 2.0, Signal::DriveRunning(true)),
-        contact(20.0, Place::HeadLeft, ContactState::Rubbing),
-        contact(20.1, Place::HeadLeft, ContactState::Clear),
-        contact(20.2, Place::HeadLeft, ContactState::Rubbing),
-        contact(21.0, Place::HeadLeft, ContactState::Clear),
-        at(1_000_000, 30.0, Signal::EdgesLost(Shaft::Boot)),
-        contact(40.0, Place::BootRight, ContactState::Faulty),
-        contact(44.0, Place::BootRight, ContactState::Clear),
-        at(1_000_000, 45.0, Signal::Command(Origin::Link, Command::Acknowledge)),
-        at(1_000_000, 80.0, Signal::DriveRunning(false)),
-        at(1_000_000, 89.5, Signal::Command(Origin::Leg, Command::Acknowledge)),
+        (0.0, Signal::DriveRunning(false)),
+        (0.5, Signal::Command(Origin::Leg, Command::Acknowledge)),
+        (1.0, Signal::Command(Origin::Leg, Command::Reset)),
+        (2.0, Signal::DriveRunning(true)),
+        (20.0, Signal::Contact(Place::HeadLeft, ContactState::Rubbing)),
+        (20.1, Signal::Contact(Place::HeadLeft, ContactState::Clear)),
+        (20.2, Signal::Contact(Place::HeadLeft, ContactState::Rubbing)),
+        (21.0, Signal::Contact(Place::HeadLeft, ContactState::Clear)),
+        (30.0, Signal::EdgesLost(Shaft::Boot)),
+        (40.0, Signal::Contact(Place::BootRight, ContactState::Faulty)),
+        (44.0, Signal::Contact(Place::BootRight, ContactState::Clear)),
+        (45.0, Signal::Command(Origin::Link, Command::Acknowledge)),
+        (80.0, Signal::DriveRunning(false)),
+        (89.5, Signal::Command(Origin::Leg, Command::Acknowledge)),
     ];
-    merge(&[&edges, &others])
+    leg::leg(4, leg::ratio(&example()), &speed, &slip, 90.0, seed, &others)
 }
 
 /// Whole segments, each with its bytes.
@@ -75,17 +76,17 @@ fn inputs(segment: &Segment<'_>) -> Vec<Input> {
 }
 
 /// Record in segments of `slot` bytes without a ring; the recording and the verdicts on the way.
-fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdict>) {
-    let mut monitor = monitor(settings, &Retained::default());
-    let mut opening = Opening::first(settings, 1);
+fn record(plan: &Arc<Plan>, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdict>) {
+    let mut monitor = fresh::<64>(plan);
+    let mut opening = Opening::first(1);
     let mut memory = vec![0; slot];
     let mut recording = Vec::new();
     let mut verdicts = Vec::new();
-    let mut newest = Micros::ZERO;
+    let mut newest = Micros::new(BEGIN_US);
     let mut writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).expect("room");
     for input in all {
         if !writer.has_room(&memory) {
-            let length = writer.close(&mut memory, newest, monitor.state_crc(newest));
+            let length = writer.close(&mut memory, newest, monitor.state_crc());
             recording.extend(&memory[..length]);
             opening = opening.next();
             writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).expect("room");
@@ -94,24 +95,24 @@ fn record(settings: &Checked, all: &[Input], slot: usize) -> (Vec<u8>, Vec<Verdi
         newest = newest.max(input.at);
         monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
     }
-    let length = writer.close(&mut memory, newest, monitor.state_crc(newest));
+    let length = writer.close(&mut memory, newest, monitor.state_crc());
     recording.extend(&memory[..length]);
     (recording, verdicts)
 }
 
 #[test]
 fn every_segment_restores_and_goes_on_as_if_uninterrupted() {
-    let settings = example();
-    let all = eventful(&settings, 7);
-    let (recording, verdicts) = record(&settings, &all, 1_200);
+    let plan = plan();
+    let all = eventful(7);
+    let (recording, verdicts) = record(&plan, &all, 1_200);
     let segments = segments(&recording);
     assert!(segments.len() > 3, "{}", segments.len());
     let back: Vec<Input> = segments.iter().flat_map(inputs).collect();
     assert_eq!(back, all);
-    let mut monitor = Box::new(Monitor::<64>::with_room());
+    let mut monitor = Box::new(Monitor::<64>::new());
     for (index, segment) in segments.iter().enumerate() {
         assert_eq!(segment.header.sequence as usize, index);
-        monitor.restore(&settings, &segment.header, segment.keyframe).expect("its own keyframe");
+        monitor.restore(sound(&plan), &segment.header, segment.keyframe).expect("its own keyframe");
         // What it keeps it keeps to the last bit, and so it goes on to the very end, not only of its own segment.
         let mut replayed = Vec::new();
         for input in segments[index..].iter().flat_map(inputs) {
@@ -120,20 +121,20 @@ fn every_segment_restores_and_goes_on_as_if_uninterrupted() {
         let tail = &verdicts[verdicts.len() - replayed.len()..];
         assert_eq!(replayed, tail, "from segment {index}");
         let end = segments[segments.len() - 1].end.expect("an end");
-        assert_eq!(monitor.state_crc(end.newest), end.state, "from segment {index}");
+        assert_eq!(monitor.state_crc(), end.state, "from segment {index}");
     }
 }
 
 #[test]
 fn the_state_at_the_end_of_a_segment_tells_a_replay_that_disagrees() {
-    let settings = example();
-    let all = eventful(&settings, 8);
-    let (recording, _) = record(&settings, &all, 1_200);
+    let plan = plan();
+    let all = eventful(8);
+    let (recording, _) = record(&plan, &all, 1_200);
     let segment = segments(&recording)[1];
     let end = segment.end.expect("an end");
-    let mut monitor = Box::new(Monitor::<64>::with_room());
+    let mut monitor = Box::new(Monitor::<64>::new());
     let mut run = |change: Option<usize>| {
-        monitor.restore(&settings, &segment.header, segment.keyframe).expect("its own keyframe");
+        monitor.restore(sound(&plan), &segment.header, segment.keyframe).expect("its own keyframe");
         for (index, mut input) in inputs(&segment).into_iter().enumerate() {
             if change == Some(index) {
                 input.at = Micros::new(input.at.get() + 1);
@@ -141,7 +142,7 @@ fn the_state_at_the_end_of_a_segment_tells_a_replay_that_disagrees() {
             monitor.observe(input, &mut |_| {});
         }
         monitor.observe(Input::new(end.newest, Signal::Tick), &mut |_| {});
-        monitor.state_crc(end.newest)
+        monitor.state_crc()
     };
     assert_eq!(run(None), end.state);
     // One microsecond in the last turns of one edge that counts.
@@ -151,34 +152,34 @@ fn the_state_at_the_end_of_a_segment_tells_a_replay_that_disagrees() {
 
 #[test]
 fn other_settings_and_other_cores_are_told() {
-    let settings = example();
-    let (recording, _) = record(&settings, &eventful(&settings, 9), 1_200);
+    let plan = plan();
+    let (recording, _) = record(&plan, &eventful(9), 1_200);
     let segment = segments(&recording)[0];
-    let mut monitor = Box::new(Monitor::<64>::with_room());
-    let mut other = Settings::example();
-    other.limits.starts.window = slackside::units::Span::new(other.limits.starts.window.get() - 1);
-    let other = other.check().expect("sound");
-    let error = monitor.restore(&other, &segment.header, segment.keyframe).expect_err("other settings");
-    assert!(error.to_string().contains("settings"), "{error}");
+    let mut monitor = Box::new(Monitor::<64>::new());
+    let mut other = example();
+    other.limits.starts.window = slackside_next::units::Span::new(other.limits.starts.window.get() - 10_000_000);
+    let other = plan_of(other);
+    let error = monitor.restore(sound(&other), &segment.header, segment.keyframe).expect_err("other settings");
+    assert!(error.to_string().contains("plan"), "{error}");
     let mut header: Header = segment.header;
     header.core.patch += 1;
-    let error = monitor.restore(&settings, &header, segment.keyframe).expect_err("another core");
+    let error = monitor.restore(sound(&plan), &header, segment.keyframe).expect_err("another core");
     assert!(error.to_string().contains("core"), "{error}");
     let mut keyframe = segment.keyframe.to_vec();
     keyframe[5] ^= 1;
-    let error = monitor.restore(&settings, &segment.header, &keyframe).expect_err("damaged");
+    let error = monitor.restore(sound(&plan), &segment.header, &keyframe).expect_err("damaged");
     assert!(error.to_string().contains("damaged"), "{error}");
-    let mut small = Box::new(Monitor::<2>::with_room());
-    assert!(small.restore(&settings, &segment.header, segment.keyframe).is_err());
+    let mut small = Box::new(Monitor::<2>::new());
+    assert!(small.restore(sound(&plan), &segment.header, segment.keyframe).is_err());
 }
 
 #[test]
 fn a_monitor_of_another_size_reads_the_same_keyframe() {
-    let settings = example();
-    let (recording, verdicts) = record(&settings, &eventful(&settings, 10), 1_200);
+    let plan = plan();
+    let (recording, verdicts) = record(&plan, &eventful(10), 1_200);
     let segments = segments(&recording);
-    let mut monitor = Box::new(Monitor::<8>::with_room());
-    monitor.restore(&settings, &segments[2].header, segments[2].keyframe).expect("room for eight marks");
+    let mut monitor = Box::new(Monitor::<8>::new());
+    monitor.restore(sound(&plan), &segments[2].header, segments[2].keyframe).expect("room for eight marks");
     let mut replayed = Vec::new();
     for input in segments[2..].iter().flat_map(inputs) {
         monitor.observe(input, &mut |verdict| replayed.push(*verdict));
@@ -188,9 +189,9 @@ fn a_monitor_of_another_size_reads_the_same_keyframe() {
 
 #[test]
 fn every_cut_is_told_and_what_is_before_it_stays() {
-    let settings = example();
-    let all = eventful(&settings, 11);
-    let (recording, _) = record(&settings, &all[..600], 1_200);
+    let plan = plan();
+    let all = eventful(11);
+    let (recording, _) = record(&plan, &all[..640], 900);
     let whole = segments(&recording);
     let last = whole[whole.len() - 1].begins_at;
     assert!(last > 0);
@@ -211,10 +212,10 @@ fn every_cut_is_told_and_what_is_before_it_stays() {
 
 #[test]
 fn every_bit_flip_is_told_and_what_is_before_it_stays() {
-    let settings = example();
-    let all = eventful(&settings, 12);
+    let plan = plan();
+    let all = eventful(12);
     // A slow search through every bit: two segments, one of them long enough for a check in its middle.
-    let (recording, _) = record(&settings, &all[300..800], 1_250);
+    let (recording, _) = record(&plan, &all[300..1_000], 1_000);
     let whole = segments(&recording);
     assert!(whole.len() >= 2);
     let mut kept = 0;
@@ -247,11 +248,11 @@ fn every_bit_flip_is_told_and_what_is_before_it_stays() {
 
 #[test]
 fn another_version_is_told_not_guessed() {
-    let settings = example();
-    let (mut recording, _) = record(&settings, &eventful(&settings, 13)[..50], 1_200);
-    recording[4] = 2;
+    let plan = plan();
+    let (mut recording, _) = record(&plan, &eventful(13)[..50], 1_200);
+    recording[4] = 3;
     let (segment, damage) = Reader::new(&recording).next().expect("something");
-    assert_eq!((segment, damage), (None, Some((0, Damage::Version(2)))));
+    assert_eq!((segment, damage), (None, Some((0, Damage::Version(3)))));
 }
 
 /// Ticks wherever they may come, the ring small enough to turn.
@@ -284,13 +285,13 @@ fn drain(recorder: &mut Recorder<'_>) -> Vec<u8> {
 
 #[test]
 fn ticks_need_not_be_recorded() {
-    let settings = example();
+    let plan = plan();
     for seed in 0..6 {
-        let all = with_ticks(&eventful(&settings, 20 + seed), seed);
+        let all = with_ticks(&eventful(20 + seed), seed);
         let mut memory = vec![0; 64 * 1_024];
         let mut recorder = Recorder::new(&mut memory);
-        let mut monitor = Box::new(Monitor::<8>::with_room());
-        recorder.configure(&mut monitor, &settings, &Retained::default(), 3).expect("room");
+        let mut monitor = Box::new(Monitor::<8>::new());
+        recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 3).expect("room");
         let mut verdicts = Vec::new();
         for input in &all {
             recorder.observe(&mut monitor, *input, &mut |verdict| verdicts.push(*verdict));
@@ -301,15 +302,15 @@ fn ticks_need_not_be_recorded() {
         let recorded: usize = segments.iter().map(|segment| inputs(segment).len()).sum();
         assert!(recorded < all.len() / 2 + 600, "{recorded} of {}", all.len());
         let mut replayed = Vec::new();
-        let mut fresh = Box::new(Monitor::<64>::with_room());
-        fresh.restore(&settings, &segments[0].header, segments[0].keyframe).expect("its own keyframe");
+        let mut fresh = Box::new(Monitor::<64>::new());
+        fresh.restore(sound(&plan), &segments[0].header, segments[0].keyframe).expect("its own keyframe");
         for segment in &segments {
             for input in inputs(segment) {
                 fresh.observe(input, &mut |verdict| replayed.push(*verdict));
             }
             let end = segment.end.expect("an end");
             fresh.observe(Input::new(end.newest, Signal::Tick), &mut |verdict| replayed.push(*verdict));
-            assert_eq!(fresh.state_crc(end.newest), end.state, "segment {}", segment.header.sequence);
+            assert_eq!(fresh.state_crc(), end.state, "segment {}", segment.header.sequence);
         }
         assert_eq!(replayed, verdicts);
     }
@@ -317,14 +318,14 @@ fn ticks_need_not_be_recorded() {
 
 #[test]
 fn a_late_input_replays_as_late() {
-    let settings = example();
+    let plan = plan();
     let edge = |at, level| Input::new(Micros::new(at), Signal::Edge(Shaft::Head, level));
     let tick = |at| Input::new(Micros::new(at), Signal::Tick);
     let all = [edge(1_000, true), edge(50_000, false), tick(90_000), edge(80_000, true), edge(120_000, false)];
     let mut memory = vec![0; 32 * 1_024];
     let mut recorder = Recorder::new(&mut memory);
-    let mut monitor = Box::new(Monitor::<64>::with_room());
-    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
+    let mut monitor = Box::new(Monitor::<64>::new());
+    recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 0).expect("room");
     for input in &all {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
@@ -335,42 +336,42 @@ fn a_late_input_replays_as_late() {
 
 #[test]
 fn new_settings_begin_a_new_segment_that_names_the_old() {
-    let settings = example();
-    let mut other = Settings::example();
-    other.limits.starts.window = slackside::units::Span::new(other.limits.starts.window.get() - 1);
-    let other = other.check().expect("sound");
+    let plan = plan();
+    let mut other = example();
+    other.limits.starts.window = slackside_next::units::Span::new(other.limits.starts.window.get() - 10_000_000);
+    let other = plan_of(other);
     let mut memory = vec![0; 32 * 1_024];
     let mut recorder = Recorder::new(&mut memory);
-    let mut monitor = Box::new(Monitor::<64>::with_room());
+    let mut monitor = Box::new(Monitor::<64>::new());
     let tick = |at| Input::new(Micros::new(at), Signal::Tick);
-    recorder.configure(&mut monitor, &settings, &Retained::default(), 5).expect("room");
+    recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 5).expect("room");
     recorder.observe(&mut monitor, tick(10), &mut |_| {});
-    let survivor = monitor.survivor();
-    recorder.configure(&mut monitor, &other, &survivor, 5).expect("room");
+    let survivor = monitor.retained().expect("a plan");
+    recorder.configure(&mut monitor, sound(&other), &survivor, 5).expect("room");
     recorder.observe(&mut monitor, tick(20), &mut |_| {});
     recorder.freeze(&monitor);
     let recording = drain(&mut recorder);
     let headers: Vec<Header> = segments(&recording).iter().map(|segment| segment.header).collect();
     assert_eq!(headers.len(), 2);
-    assert!(headers[0].first && !headers[0].settings_changed && headers[0].settings == settings.identity());
-    assert!(!headers[1].first && headers[1].settings_changed && headers[1].sequence == 1);
-    assert_eq!((headers[1].previous_settings, headers[1].settings), (settings.identity(), other.identity()));
+    assert!(headers[0].first && !headers[0].plan_changed && headers[0].plan == plan.identity());
+    assert!(!headers[1].first && headers[1].plan_changed && headers[1].sequence == 1);
+    assert_eq!((headers[1].previous_plan, headers[1].plan), (plan.identity(), other.identity()));
     assert_eq!(headers[1].session, 5);
 }
 
 #[test]
 fn without_a_free_slot_inputs_are_counted_as_missed() {
-    let settings = example();
-    let all = eventful(&settings, 30);
+    let plan = plan();
+    let all = eventful(30);
     let mut memory = vec![0; SLOTS * 950];
     let mut recorder = Recorder::new(&mut memory);
-    let mut monitor = Box::new(Monitor::<8>::with_room());
-    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
+    let mut monitor = Box::new(Monitor::<8>::new());
+    recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 0).expect("room");
     for input in &all[..500] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
     recorder.freeze(&monitor);
-    assert_eq!((recorder.held().count(), recorder.trips()), (SLOTS, 0));
+    assert_eq!(recorder.held().count(), SLOTS);
     for input in &all[500..510] {
         recorder.observe(&mut monitor, *input, &mut |_| {});
     }
@@ -394,8 +395,8 @@ proptest! {
     /// Restore and continue equals an uninterrupted run, wherever it is broken off, whatever went in.
     #[test]
     fn restored_anywhere_it_goes_on_the_same(seed in 0_u64..1_000, cut in 0.0..1.0_f64, noise in 0_u64..40) {
-        let settings = example();
-        let mut all = eventful(&settings, seed);
+        let plan = plan();
+        let mut all = eventful(seed);
         let mut random = Random(seed);
         let end = all.last().expect("edges").at.get();
         for _ in 0..noise {
@@ -408,36 +409,36 @@ proptest! {
         }
         all.sort_by_key(|input| input.at);
         let cut = (all.len() as f64 * cut) as usize;
-        let mut whole = monitor(&settings, &Retained::default());
+        let mut whole = Box::new(Monitor::<64>::new());
+        whole.configure(sound(&plan), &Retained::default()).expect("room");
         for input in &all[..cut] {
             whole.observe(*input, &mut |_| {});
         }
         let now = all[..cut].last().map_or(Micros::ZERO, |input| input.at);
         let mut memory = vec![0; 4_096];
-        let opening = Opening::first(&settings, 0);
+        let opening = Opening::first(0);
         let writer = SegmentWriter::open(&mut memory, &opening, now, &whole).expect("room");
-        let length = writer.close(&mut memory, now, whole.state_crc(now));
+        let length = writer.close(&mut memory, now, whole.state_crc());
         let segment = segments(&memory[..length])[0];
-        let mut restored = Box::new(Monitor::<64>::with_room());
-        restored.restore(&settings, &segment.header, segment.keyframe).expect("its own keyframe");
-        prop_assert_eq!(restored.motion(), whole.motion());
+        let mut restored = Box::new(Monitor::<64>::new());
+        restored.restore(sound(&plan), &segment.header, segment.keyframe).expect("its own keyframe");
+        prop_assert_eq!(restored.signals(), whole.signals());
         prop_assert_eq!(restored.status(), whole.status());
-        prop_assert_eq!(restored.survivor(), whole.survivor());
+        prop_assert_eq!(restored.retained(), whole.retained());
         for input in &all[cut..] {
             let (mut one, mut other) = (Vec::new(), Vec::new());
             whole.observe(*input, &mut |verdict| one.push(*verdict));
             restored.observe(*input, &mut |verdict| other.push(*verdict));
             prop_assert_eq!(one, other);
-            prop_assert_eq!(restored.motion(), whole.motion());
+            prop_assert_eq!(restored.signals(), whole.signals());
             prop_assert_eq!(restored.next_deadline(), whole.next_deadline());
         }
-        let end = all.last().expect("edges").at;
-        prop_assert_eq!(restored.state_crc(end), whole.state_crc(end));
+        prop_assert_eq!(restored.state_crc(), whole.state_crc());
     }
 
     #[test]
     fn any_bytes_can_be_read_as_segments(bytes in proptest::collection::vec(any::<u8>(), 0..400), magic in any::<bool>()) {
-        let mut all = if magic { b"SLsg\x01\0\x08\x08".to_vec() } else { Vec::new() };
+        let mut all = if magic { b"SLsg\x02\0\x08\x08".to_vec() } else { Vec::new() };
         all.extend(bytes);
         for (segment, damage) in Reader::new(&all) {
             prop_assert!(segment.is_some() || damage.is_some());
@@ -448,16 +449,19 @@ proptest! {
 /// A flood after the trip, and one before it: what led to the trip is held, whatever comes after.
 #[test]
 fn a_flood_after_the_trip_never_overwrites_what_led_to_it() {
-    let settings = example();
+    let plan = plan();
     let mut memory = vec![0; 32 * 1_024];
     let mut recorder = Recorder::new(&mut memory);
-    let mut monitor = Box::new(Monitor::<8>::with_room());
-    recorder.configure(&mut monitor, &settings, &Retained::default(), 0).expect("room");
+    let mut monitor = Box::new(Monitor::<8>::new());
+    recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 0).expect("room");
     let mut tripped_at = None;
-    for input in eventful(&settings, 50) {
-        recorder.observe(&mut monitor, input, &mut |_| {});
-        if recorder.trips() > 0 {
-            tripped_at = Some(input.at);
+    for input in eventful(50) {
+        recorder.observe(&mut monitor, input, &mut |verdict| {
+            if tripped(verdict) && verdict.at.get() > BEGIN_US + 10_000_000 {
+                tripped_at = Some(verdict.at);
+            }
+        });
+        if tripped_at.is_some() {
             break;
         }
     }
