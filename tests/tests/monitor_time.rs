@@ -126,7 +126,9 @@ proptest! {
     }
 
     #[test]
-    fn where_time_begins_changes_nothing(seed in any::<u32>(), slip in 0.0..0.2_f64, shift in 1_u64..(1 << 45)) {
+    fn where_time_begins_changes_nothing(seed in any::<u32>(), slip in 0.0..0.2_f64, steps in 1_u64..(1 << 35)) {
+        // Bypasses end on a grid of 1,024 µs.
+        let shift = steps << 10;
         let settings = example();
         let inputs = story(u64::from(seed), 1_000_000, slip);
         let moved: Vec<_> = inputs.iter().map(|input| Input::new(Micros::new(input.at.get() + shift), input.signal)).collect();

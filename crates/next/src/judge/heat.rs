@@ -45,10 +45,8 @@ impl Heat {
     /// Begin with what survived.
     pub fn begin(&mut self, plan: &LegPlan, heat: Joules, now: u32) {
         *self = Self { at: now, check: now, ..Self::default() };
-        self.heat = divide(
-            (u64::from(heat.get()) << BUDGET_SHIFT).saturating_add(u64::from(plan.heat_budget.saturating_sub(1))),
-            plan.heat_budget,
-        );
+        // Rounded down: what was stored is whole joules, rounded up, so that none is lost, and the same comes out again.
+        self.heat = divide(u64::from(heat.get()) << BUDGET_SHIFT, plan.heat_budget);
     }
 
     /// The heat at `now`.
