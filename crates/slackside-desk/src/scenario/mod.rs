@@ -1,6 +1,7 @@
 //! Scenarios: small TOML files that say which leg, what people do, what goes wrong, and what should come of it.
 
 mod check;
+pub mod estimate;
 pub mod fault;
 pub mod guard;
 pub mod heard;
