@@ -276,8 +276,8 @@ fn a_score_is_what_a_plain_run_gives() {
             if let Some(stopped) = stopped.filter(|at| *at >= due.from_us as i64) {
                 stops += 1;
                 assert_eq!(outcome.took_us, stopped - due.from_us as i64);
-                // The plant calls for the stop a second of grace before it counts as late, and after something went wrong.
-                assert_eq!(outcome.due_us, due.to_us as i64 - 1_000_000);
+                // Without grace it is late the moment after it was due, which is after something went wrong.
+                assert_eq!(outcome.due_us, due.to_us as i64);
                 assert!(outcome.due_us >= due.from_us as i64, "{outcome:?}");
                 assert!(outcome.slid_mm >= 0 && outcome.heat_j >= 0 && outcome.margin_ppm > i32::MIN, "{outcome:?}");
             }

@@ -16,6 +16,7 @@ use slackside::verdict::{Change, Permit};
 
 use slackside_desk::cautions;
 use slackside_desk::report::{WIDTH, event_words, meaning};
+use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
@@ -49,6 +50,12 @@ pub struct Args {
     /// Draw the run into this SVG file.
     #[arg(long, value_name = "FILE.svg")]
     plot: Option<PathBuf>,
+    /// The picture begins here, in seconds of the run.
+    #[arg(long, value_name = "S", requires = "plot")]
+    from: Option<f64>,
+    /// The picture ends here, in seconds of the run.
+    #[arg(long, value_name = "S", requires = "plot")]
+    to: Option<f64>,
     /// The seed of all chance, in place of the scenario's. The same seed gives the same files on any machine.
     #[arg(long)]
     seed: Option<u64>,
@@ -91,6 +98,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
     refuse_overwriting(args, path)?;
     let mut scenario = Scenario::read(&Disk, path)?;
+    window(args, &scenario)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
             bail!("--severity is {severity}, expected 0 to 1");
@@ -130,6 +138,18 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     talk.words(table(args, &scenario, &runs, begun.elapsed().as_secs_f64()))?;
     talk.words(guessed(&guesses))?;
     talk.words(format!("\nCautions\n{}", cautions::as_text(WIDTH)))
+}
+
+/// The stretch of the picture, from and to in s.
+fn window(args: &Args, scenario: &Scenario) -> anyhow::Result<(f64, f64)> {
+    let (from, to) = (args.from.unwrap_or(0.0), args.to.unwrap_or(scenario.duration_s));
+    if !(from >= 0.0 && to - from >= 1.0 && to <= scenario.duration_s) {
+        bail!(
+            "--from {from} --to {to} is no stretch of this run: give two times from 0 to {} s, a second or more apart",
+            scenario.duration_s
+        );
+    }
+    Ok((from, to))
 }
 
 fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
@@ -233,7 +253,7 @@ fn one(job: &RunJob<'_>, seed: u64) -> anyhow::Result<One> {
     let said = files.guard.as_ref().map(|guard| said(guard, &settings.limits)).unwrap_or_default();
     if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
         let watched = files.guard.as_ref().map(watched).unwrap_or_default();
-        picture::draw(scenario, &summary, rows, heard, &watched, &path)?;
+        picture::draw(scenario, window(args, scenario)?, &summary, rows, heard, &watched, &path)?;
     }
     if let Some(writer) = files.trace {
         writer.into_inner().finish()?;
@@ -326,8 +346,8 @@ fn object(scenario: &Scenario, runs: &[One], guesses: &[Guess]) -> Value {
     let run = |One { seed, summary, stop, said }: &One| {
         json!({
             "seed": seed,
-            "stop_called_us": summary.stop_called_us,
-            "called_by": summary.stop_called_us.map(|_| if summary.called_by_belt { "belt" } else { "heat" }),
+            "stop_called_us": summary.call.map(|call| call.from_us),
+            "called_by": summary.why().map(Why::name),
             "lowest_belt_pct": summary.lowest_belt_pct,
             "largest_slip_pct": summary.largest_slip_pct,
             "most_heat_j": summary.most_heat_j,
@@ -384,40 +404,36 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     }
     let _ = writeln!(
         text,
-        "{:>5} {:>11} {:>5} {:>8} {:>7} {:>8} {:>8} {:>7}{}",
+        "{:>5} {:>11} {:>8} {:>8} {:>7} {:>6} {:>8} {:>7}{}",
         "seed",
         "stop due",
         "by",
         "slowest",
         "slip",
-        "heat",
+        "face",
         "offset",
         "rub",
         if args.replay { "     stopped" } else { "" }
     );
     for One { seed, summary: s, stop, .. } in runs {
-        let due = s.stop_called_us.map_or_else(|| "never".to_owned(), |at| format!("{:.3} s", at as f64 * 1e-6));
-        let by = match (s.stop_called_us, s.called_by_belt) {
-            (None, _) => "",
-            (Some(_), true) => "belt",
-            (Some(_), false) => "heat",
-        };
+        let due = s.call.map_or_else(|| "never".to_owned(), |call| format!("{:.3} s", call.due_us as f64 * 1e-6));
+        let by = s.why().map_or("", Why::name);
         let stopped = match stop {
             Some((at, _)) => format!("{:.3} s", at.get() as f64 * 1e-6),
             None if args.replay => "never".to_owned(),
             None => String::new(),
         };
         let row = format!(
-            "{seed:>5} {due:>11} {by:>5} {:>6.1} % {:>5.1} % {:>5.0} kJ {:>5.1} mm {:>5.1} s {stopped:>11}",
+            "{seed:>5} {due:>11} {by:>8} {:>6.1} % {:>5.1} % {:>3.0} °C {:>5.1} mm {:>5.1} s {stopped:>11}",
             s.lowest_belt_pct,
             s.largest_slip_pct,
-            s.most_heat_j / 1e3,
+            s.hottest_c.into_iter().fold(f64::NEG_INFINITY, f64::max),
             s.largest_offset_mm,
             s.rub_s
         );
         let _ = writeln!(text, "{}", row.trim_end());
     }
-    let called = runs.iter().filter(|run| run.summary.stop_called_us.is_some()).count();
+    let called = runs.iter().filter(|run| run.summary.call.is_some()).count();
     let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
     let mut last = format!("{called} of {} runs call for a stop", runs.len());
     if args.replay {

@@ -10,8 +10,9 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::due::LEAST_BELT;
 use slackside_desk::scenario::heard::{Bar, Heard};
-use slackside_desk::scenario::run::{LEAST_BELT, Summary};
+use slackside_desk::scenario::run::Summary;
 use slackside_desk::scenario::timeline::Button;
 use slackside_desk::scenario::truth::Row;
 
@@ -76,12 +77,13 @@ struct Panel {
     most: (f64, f64),
 }
 
-/// Draw the picture into an SVG file.
+/// Draw the picture of the stretch `window`, from and to in s, into an SVG file.
 ///
 /// # Errors
 /// The file cannot be written.
 pub fn draw(
     scenario: &Scenario,
+    window: (f64, f64),
     summary: &Summary,
     rows: &[Row],
     heard: &Heard,
@@ -89,18 +91,28 @@ pub fn draw(
     path: &Path,
 ) -> anyhow::Result<()> {
     let mut text = String::new();
+    let (from, to) = window;
+    let inside = |row: &Row| (from..=to).contains(&(row.time_us as f64 * 1e-6));
+    let rows: Vec<Row> = rows.iter().filter(|row| inside(row)).cloned().collect();
+    let rows = rows.as_slice();
     {
-        let (unit, scale) = match scenario.duration_s {
+        let (unit, scale) = match to - from {
             s if s > 3.0 * 7_200.0 => ("h", 3_600.0),
             s if s > 1_200.0 => ("min", 60.0),
             _ => ("s", 1.0),
         };
-        let panels = panels(scenario, rows, heard, scale);
+        let panels = panels(scenario, window, rows, heard, scale);
         let starts = scenario.timeline.iter().filter(|act| act.press == Some(Button::Start)).map(|act| act.at_s);
         let mut bars = vec![Bar::of_moments("start pressed", starts)];
         bars.retain(|bar| bar.stretches.len() > 1);
         bars.extend(heard.bars());
         bars.extend(watched.bars.iter().cloned());
+        for bar in &mut bars {
+            bar.stretches.retain(|(start, stop)| *start <= to && *stop >= from);
+            for (start, stop) in &mut bar.stretches {
+                (*start, *stop) = (start.max(from), stop.min(to));
+            }
+        }
         let bars_height = 50 + 17 * bars.len() as u32;
         let height = HEADING + MARKS + HEIGHT * panels.len() as u32 + bars_height;
         let root = SVGBackend::with_string(&mut text, (WIDTH, height)).into_drawing_area();
@@ -110,8 +122,9 @@ pub fn draw(
             heading(scenario, summary, watched, &head)?;
             let mut marks: Vec<Mark> = onsets(scenario);
             marks.extend(watched.marks.iter().cloned());
+            marks.retain(|mark| (from..=to).contains(&mark.at));
             marks.sort_by(|one, other| one.at.total_cmp(&other.at));
-            let ground = Ground { scenario, rows, scale, marks: &marks };
+            let ground = Ground { window, rows, scale, marks: &marks };
             for (i, panel) in panels.iter().enumerate() {
                 let (area, below) = rest.split_vertically(HEIGHT + if i == 0 { MARKS } else { 0 });
                 rest = below;
@@ -151,15 +164,20 @@ fn onsets(scenario: &Scenario) -> Vec<Mark> {
 
 /// What all panels share: time, the ground and the marks.
 struct Ground<'s> {
-    scenario: &'s Scenario,
+    /// From and to in s.
+    window: (f64, f64),
     rows: &'s [Row],
     scale: f64,
     marks: &'s [Mark],
 }
 
 impl Ground<'_> {
+    fn begin(&self) -> f64 {
+        self.window.0 / self.scale
+    }
+
     fn end(&self) -> f64 {
-        self.scenario.duration_s / self.scale
+        self.window.1 / self.scale
     }
 }
 
@@ -188,19 +206,24 @@ fn heading<'a>(scenario: &Scenario, summary: &Summary, watched: &Watched, area: 
         line.push_str(word);
     }
     area.draw(&Text::new(line, (14, y), small.clone()))?;
-    let verdict = summary.stop_called_us.map_or_else(
+    let verdict = summary.call.map_or_else(
         || {
             let stopped = watched.marks.iter().any(|mark| mark.stops);
             let first =
                 if stopped { " The monitor stopped the leg before one was, or for a reason of its own." } else { "" };
             format!("No stop is called for.{first}")
         },
-        |at| {
-            let why = if summary.called_by_belt { "belt below 80 %" } else { "slip heat above its budget" };
-            format!("A stop is called for at {:.2} s: {why}.", at as f64 * 1e-6)
+        |call| {
+            let at = |us: u64| us as f64 * 1e-6;
+            format!(
+                "A stop is called for at {:.2} s, due by {:.2} s: {}.",
+                at(call.from_us),
+                at(call.due_us),
+                call.why.sentence()
+            )
         },
     );
-    let colour = if summary.stop_called_us.is_some() { RED } else { INK };
+    let colour = if summary.call.is_some() { RED } else { INK };
     area.draw(&Text::new(verdict, (14, 70), ("sans-serif", 14).into_font().color(&colour)))?;
     // What grounds and lines mean.
     let mut x = 14;
@@ -219,8 +242,9 @@ fn heading<'a>(scenario: &Scenario, summary: &Summary, watched: &Watched, area: 
     Ok(())
 }
 
-fn panels(scenario: &Scenario, rows: &[Row], heard: &Heard, scale: f64) -> Vec<Panel> {
+fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, scale: f64) -> Vec<Panel> {
     let leg = &scenario.leg;
+    let (from, to) = (window.0 / scale, window.1 / scale);
     let solid = |name: &str, colour, points: Vec<(f64, f64)>| Series {
         name: name.to_owned(),
         colour,
@@ -231,7 +255,8 @@ fn panels(scenario: &Scenario, rows: &[Row], heard: &Heard, scale: f64) -> Vec<P
         solid(name, colour, rows.iter().map(|row| (row.time_us as f64 * 1e-6 / scale, value(row))).collect())
     };
     let wire = |name: &str, colour, points: &[(f64, f64)]| {
-        solid(name, colour, points.iter().map(|&(at, rpm)| (at / scale, rpm)).collect())
+        let points = points.iter().map(|&(at, rpm)| (at / scale, rpm));
+        solid(name, colour, points.filter(|(at, _)| (from..=to).contains(at)).collect())
     };
     let fastest = rows.iter().map(|row| row.truth.head_rpm.max(row.truth.boot_rpm)).fold(1.0, f64::max);
     let mut told = vec![wire("boot", ORANGE, heard.boot())];
@@ -242,9 +267,10 @@ fn panels(scenario: &Scenario, rows: &[Row], heard: &Heard, scale: f64) -> Vec<P
         name,
         colour,
         dashed: true,
-        points: vec![(0.0, value), (scenario.duration_s / scale, value)],
+        points: vec![(from, value), (to, value)],
     };
     let clearance = leg.lateral.clearance_mm;
+    let limit_c = leg.heat.dust.surface_limit_c();
     let least = 100.0 * LEAST_BELT;
     // With a variable-speed drive it is what was asked for that counts.
     let must_stop = if heard.reference().is_empty() {
@@ -252,7 +278,11 @@ fn panels(scenario: &Scenario, rows: &[Row], heard: &Heard, scale: f64) -> Vec<P
     } else {
         let mut points: Vec<(f64, f64)> =
             heard.reference().iter().map(|&(at, asked)| (at / scale, asked * LEAST_BELT)).collect();
-        points.extend(points.last().map(|&(_, last)| (scenario.duration_s / scale, last)));
+        points.extend(points.last().map(|&(_, last)| (to, last)));
+        // What held before the stretch holds as it begins.
+        let before = points.iter().rev().find(|(at, _)| *at <= from).map(|&(_, asked)| (from, asked));
+        points.retain(|(at, _)| (from..=to).contains(at));
+        points.splice(0..0, before);
         Series { name: format!("{least:.0} % of speed asked"), colour: RED, dashed: true, points }
     };
     vec![
@@ -306,19 +336,31 @@ fn panels(scenario: &Scenario, rows: &[Row], heard: &Heard, scale: f64) -> Vec<P
             most: (-1e9, 1e9),
         },
         Panel {
-            title: "rise in temperature, K",
+            title: "surfaces, °C",
             series: vec![
-                series("head rim, lagging", RED, &|row| row.truth.head_rise_k),
-                series("standing belt", ORANGE, &|row| row.truth.patch_rise_k),
-                series("rub point", BLUE, &|row| row.truth.rub_rise_k),
-                series("boot rim", GREEN, &|row| row.truth.boot_rise_k),
-                series("slip heat, as a rise", GREY, &|row| {
-                    row.truth.heat_j / 1e3 / leg.heat.budget_kj * budget_rise(scenario)
-                }),
-                level("its budget, as a rise".to_owned(), GREY, budget_rise(scenario)),
+                series("head face", RED, &|row| row.truth.head_face_c),
+                series("belt face, hottest", ORANGE, &|row| row.truth.belt_face_c),
+                series("rub, face", BLUE, &|row| row.truth.rub_face_c),
+                series("boot face", GREEN, &|row| row.truth.boot_face_c),
+                level(format!("must stop, {limit_c:.0} °C"), RED, limit_c),
             ],
-            least: (0.0, 1.0),
-            most: (0.0, 1e9),
+            least: (leg.heat.ambient_c, leg.heat.ambient_c + 10.0),
+            most: (-1e9, leg.heat.ambient_c.max(0.0) + 800.0),
+        },
+        Panel {
+            title: "bodies, °C",
+            series: vec![
+                series("head rim", RED, &|row| row.truth.head_rim_c),
+                series("rub, casing", BLUE, &|row| row.truth.rub_wall_c),
+                series("head bearings", ORANGE, &|row| row.truth.head_bearing_c),
+                series("boot bearings", GREEN, &|row| row.truth.boot_bearing_c),
+                series("slip heat / budget", GREY, &|row| {
+                    leg.heat.ambient_c + row.truth.heat_j / 1e3 / leg.heat.budget_kj * budget_rise(scenario)
+                }),
+                level("its budget, as a rise".to_owned(), GREY, leg.heat.ambient_c + budget_rise(scenario)),
+            ],
+            least: (leg.heat.ambient_c, leg.heat.ambient_c + 10.0),
+            most: (-1e9, 1e9),
         },
         Panel {
             title: "load, % of design",
@@ -365,7 +407,7 @@ fn draw_ground<'a>(ground: &Ground<'_>, chart: &mut Chart<'a, '_>, (bottom, top)
         Ok(())
     };
     fill(stretches(rows, |row| row.active != 0), GREY.mix(0.10))?;
-    fill(stretches(rows, |row| row.stop_called_for), RED.mix(0.12))?;
+    fill(stretches(rows, |row| row.called.is_some()), RED.mix(0.12))?;
     for mark in ground.marks {
         let x = mark.at / scale;
         chart.draw_series([PathElement::new([(x, bottom), (x, top)], INK.mix(0.6).stroke_width(1))])?;
@@ -376,7 +418,8 @@ fn draw_ground<'a>(ground: &Ground<'_>, chart: &mut Chart<'a, '_>, (bottom, top)
 /// Write what is marked over the first panel, each beside its moment, a line for each, and a lead down to it.
 fn draw_marks<'a>(ground: &Ground<'_>, area: &Area<'a>) -> Drawn<'a> {
     let left = f64::from(MARGIN + SCALE);
-    let place = |at: f64| (left + at / ground.scenario.duration_s * (f64::from(PANEL) - left)) as i32;
+    let (from, to) = ground.window;
+    let place = |at: f64| (left + (at - from) / (to - from) * (f64::from(PANEL) - left)) as i32;
     let mut told: Vec<&str> = Vec::new();
     for mark in ground.marks {
         // The same words again would only cover each other.
@@ -420,7 +463,7 @@ fn draw_panel<'a>(ground: &Ground<'_>, panel: &Panel, area: &Area<'a>, first: bo
         .margin_top(6 + above)
         .set_label_area_size(LabelAreaPosition::Left, SCALE)
         .set_label_area_size(LabelAreaPosition::Bottom, 26)
-        .build_cartesian_2d(0.0..ground.end(), low - room..high + room)?;
+        .build_cartesian_2d(ground.begin()..ground.end(), low - room..high + room)?;
     let (bottom, top) = (low - room, high + room);
     draw_ground(ground, &mut chart, (bottom, top))?;
     chart
@@ -470,7 +513,7 @@ fn draw_bars<'a>(ground: &Ground<'_>, bars: &[Bar], area: &Area<'a>, unit: &str)
         .margin_bottom(18)
         .set_label_area_size(LabelAreaPosition::Left, SCALE)
         .set_label_area_size(LabelAreaPosition::Bottom, 26)
-        .build_cartesian_2d(0.0..ground.end(), 0.0..count)?;
+        .build_cartesian_2d(ground.begin()..ground.end(), 0.0..count)?;
     draw_ground(ground, &mut chart, (0.0, count))?;
     chart
         .configure_mesh()
@@ -498,13 +541,13 @@ fn draw_bars<'a>(ground: &Ground<'_>, bars: &[Bar], area: &Area<'a>, unit: &str)
         for &(start, stop) in &bar.stretches {
             let from = start / ground.scale;
             // However short, it must be seen.
-            let to = (stop.min(ground.scenario.duration_s) / ground.scale).max(from + ground.end() / 900.0);
+            let to = (stop.min(ground.window.1) / ground.scale).max(from + (ground.end() - ground.begin()) / 900.0);
             chart.draw_series([Rectangle::new(
                 [(from, base + 0.2), (to.min(ground.end()), base + 0.8)],
                 colour.filled(),
             )])?;
         }
-        let (_, y) = chart.backend_coord(&(0.0, base + 0.5));
+        let (_, y) = chart.backend_coord(&(ground.begin(), base + 0.5));
         let (_, top) = area.get_base_pixel();
         key.draw(&Text::new(bar.name.clone(), (6, y - top - 8), ("sans-serif", 14).into_font().color(&INK)))?;
     }

@@ -36,6 +36,16 @@ impl Lump {
         self.rise += (power / self.loss - self.rise) * share;
     }
 
+    /// Move on by `dt` seconds under constant power; returns the heat in J it lost meanwhile.
+    pub fn step_by(&mut self, power: f64, dt: f64) -> f64 {
+        if power == 0.0 && self.rise.abs() < 1e-9 {
+            return 0.0;
+        }
+        let before = self.stored();
+        self.step(power, self.share(dt));
+        power * dt + before - self.stored()
+    }
+
     /// Heat stored in J.
     #[must_use]
     pub fn stored(&self) -> f64 {

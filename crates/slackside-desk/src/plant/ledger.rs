@@ -11,8 +11,10 @@ pub struct Ledger {
     pub lift: f64,
     /// Bringing grain to belt speed; half of it is lost in the impact, half leaves with the grain.
     pub acceleration: f64,
-    /// Reducer, bearings, bending, another leg on the drive.
+    /// Reducer, bending, another leg on the drive.
     pub losses: f64,
+    /// Bearings at head and boot.
+    pub bearings: [f64; 2],
     /// Digging, choke and whatever holds the belt.
     pub digging: f64,
     /// Slip between belt and head pulley, creep apart.
@@ -27,6 +29,8 @@ pub struct Ledger {
     pub strand: f64,
     /// Rubbing on the casing.
     pub rub: f64,
+    /// What pulleys out of round take and give back: nothing over a turn.
+    pub runout: f64,
 }
 
 impl Ledger {
@@ -37,6 +41,9 @@ impl Ledger {
             - (self.lift
                 + self.acceleration
                 + self.losses
+                + self.bearings[0]
+                + self.bearings[1]
+                + self.runout
                 + self.digging
                 + self.head_slip
                 + self.creep

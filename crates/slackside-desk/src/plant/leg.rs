@@ -6,10 +6,21 @@ use serde::Deserialize;
 
 use super::crown::steering_per_metre;
 use super::discharge::GRAVITY;
+use super::dust::Dust;
+use super::friction::Friction;
 use super::motor::Nameplate;
 use super::pit::Pit;
+use super::ripple::Ripple;
 use super::starter::Starter;
 use super::takeup::Takeup;
+
+const fn half() -> f64 {
+    0.5
+}
+
+const fn ten() -> f64 {
+    10.0
+}
 
 /// A pulley.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -29,6 +40,9 @@ pub struct Pulley {
     pub friction: f64,
     /// Coulomb torque of its bearings in N m.
     pub bearing_n_m: f64,
+    /// How far the face is out of round, as its largest less its mean radius in mm: lagging worn on one side, a bent shaft.
+    #[serde(default)]
+    pub runout_mm: f64,
 }
 
 /// The belt with its buckets.
@@ -67,6 +81,12 @@ pub struct Drive {
     pub inertia_kg_m2: f64,
     /// Whether a backstop is fitted.
     pub backstop: bool,
+    /// Share of the losses at rated torque that is there without load too, motor off or on: churned oil, seals.
+    #[serde(default = "half")]
+    pub idle_share: f64,
+    /// Trip class of the motor's overload relay: the longest time in s at 7.2 times rated current.
+    #[serde(default = "ten")]
+    pub overload_class: f64,
 }
 
 /// Where the belt may run.
@@ -101,6 +121,9 @@ pub struct Heat {
     pub rub_w_per_k: f64,
     /// Surrounding air in degrees Celsius.
     pub ambient_c: f64,
+    /// The dust in the casing: says how hot a surface may get.
+    #[serde(default)]
+    pub dust: Dust,
 }
 
 /// The targets on a shaft and what reads them.
@@ -167,6 +190,12 @@ pub struct Leg {
     pub lateral: Lateral,
     /// Heat.
     pub heat: Heat,
+    /// Periodic drags.
+    #[serde(default)]
+    pub ripple: Vec<Ripple>,
+    /// Friction between belt and head: the scenario names the set.
+    #[serde(skip)]
+    pub grip: Friction,
     /// Sensors.
     pub fitted: Fitted,
 }
@@ -260,6 +289,7 @@ impl Leg {
             ("heat.time_constant_s", self.heat.time_constant_s),
             ("heat.rub_kj_per_k", self.heat.rub_kj_per_k),
             ("heat.rub_w_per_k", self.heat.rub_w_per_k),
+            ("drive.overload_class", self.drive.overload_class),
         ] {
             rules.hold(field, value, value > 0.0, above, give);
         }
@@ -290,7 +320,20 @@ impl Leg {
             {
                 rules.hold(&format!("{end}.{name}"), value, value >= 0.0, least, give);
             }
+            rules.hold(
+                &format!("{end}.runout_mm"),
+                pulley.runout_mm,
+                (0.0..=0.05 * pulley.bare_diameter_mm).contains(&pulley.runout_mm),
+                "0 to a twentieth of the diameter",
+                "radial runout of the face, a millimetre or less on a sound pulley",
+            );
         }
+        for (i, ripple) in self.ripple.iter().enumerate() {
+            rules.hold(&format!("ripple.{i}.period"), ripple.period, ripple.period > 0.0, above, give);
+            rules.hold(&format!("ripple.{i}.drag_n"), ripple.drag_n, ripple.drag_n >= 0.0, least, give);
+        }
+        let share = self.drive.idle_share;
+        rules.hold("drive.idle_share", share, (0.0..=1.0).contains(&share), "0 to 1", "half is usual: 0.5");
         let motor = &self.drive.motor;
         rules.hold(
             "drive.motor.rated_rpm",

@@ -13,16 +13,24 @@ pub mod chance;
 pub mod creep;
 pub mod crown;
 pub mod discharge;
+pub mod dust;
+pub mod friction;
 pub mod heat;
 pub mod ledger;
 pub mod leg;
 pub mod motor;
+pub mod parting;
 pub mod pit;
+pub mod protection;
+pub mod ripple;
 pub mod starter;
+pub mod surface;
 pub mod takeup;
 pub mod tracking;
+mod truth;
 pub mod upset;
 pub mod wander;
+pub mod warmth;
 pub mod wrap;
 
 use core::f64::consts::PI;
@@ -31,15 +39,19 @@ use carry::Carry;
 use chain::Chain;
 use chance::Chance;
 use discharge::GRAVITY;
-use heat::Lump;
+use friction::{Curve, Face};
 use ledger::Ledger;
 use leg::Leg;
 use motor::Motor;
+use protection::Protection;
+use ripple::{At, Beat, wave};
 use starter::Feeding;
 use takeup::{Kind, Stretch};
 use tracking::{Lane, Steering, Tracking};
+pub use truth::Truth;
 use upset::Upset;
 use wander::Wander;
+use warmth::{Made, Moving, Warmth};
 
 /// What is done to the plant from outside.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -61,53 +73,6 @@ pub struct Turning {
     pub boot: [f64; 2],
 }
 
-/// What is true at one moment.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Truth {
-    /// Head shaft speed in rpm.
-    pub head_rpm: f64,
-    /// Boot shaft speed in rpm.
-    pub boot_rpm: f64,
-    /// Belt speed in m/s, where it enters the boot.
-    pub belt_m_per_s: f64,
-    /// Sliding between head rim and belt, of the rim's speed, in per cent. Creep is not part of it.
-    pub slip_pct: f64,
-    /// Creep in per cent.
-    pub creep_pct: f64,
-    /// Tension in N where the carrying strand meets the head pulley.
-    pub tight_n: f64,
-    /// Tension in N where the returning strand leaves the head pulley.
-    pub slack_n: f64,
-    /// Pull of the head pulley on the belt in N.
-    pub pull_n: f64,
-    /// The largest pull in N that friction allows.
-    pub limit_n: f64,
-    /// Offset of the belt at the head in mm, positive to the right.
-    pub head_offset_mm: f64,
-    /// Offset at the boot in mm.
-    pub boot_offset_mm: f64,
-    /// Power at the head shaft in W.
-    pub power_w: f64,
-    /// Slip heat held in rim and lagging in J, with its cooling.
-    pub heat_j: f64,
-    /// Rise of rim and lagging in K.
-    pub head_rise_k: f64,
-    /// Rise of the boot rim in K.
-    pub boot_rise_k: f64,
-    /// Rise of the belt under a turning head while it stands, in K.
-    pub patch_rise_k: f64,
-    /// Hottest rub point's rise in K.
-    pub rub_rise_k: f64,
-    /// How far the boot is choked, 0 to 1.
-    pub choke: f64,
-    /// Grain in the boot in kg.
-    pub pile_kg: f64,
-    /// Grain on the carrying strand in kg.
-    pub load_kg: f64,
-    /// Flow over the head into the spout in kg/s.
-    pub discharge_kg_per_s: f64,
-}
-
 /// Figures that follow from the leg's.
 #[derive(Clone, Copy, Debug)]
 struct Fixed {
@@ -126,11 +91,11 @@ struct Fixed {
     balance: f64,
     fall_time: f64,
     spout_kg: f64,
-    head_heat_share: f64,
     image_keep: f64,
-    boot_heat_share: f64,
-    patch_share: f64,
-    rub_share: f64,
+    /// Coulomb drag in N at the rim of a reducer without load.
+    idle_n: f64,
+    /// Share of the motor's pull that the reducer loses beside that.
+    load_loss: f64,
     lane: Lane,
 }
 
@@ -139,9 +104,14 @@ struct Fixed {
 struct Held {
     head_radius: f64,
     boot_radius: f64,
-    head_friction: f64,
+    curve: Curve,
+    /// What the curve was drawn for.
+    faced: Option<(Face, f64)>,
+    /// Share of the curve that the contact's temperature leaves.
+    warmth: f64,
     head_ratio: f64,
     boot_ratio: f64,
+    runout: [f64; 2],
     pickup_n: f64,
     dig_n: f64,
     rub_head_n: f64,
@@ -179,13 +149,25 @@ pub struct Plant {
     falling: f64,
     /// Where the belt runs.
     pub tracking: Tracking,
-    head_heat: Lump,
-    boot_heat: Lump,
-    patch_heat: Lump,
-    rub_heat: [Lump; 4],
+    /// What is warm.
+    pub warmth: Warmth,
+    protection: Protection,
+    closed: bool,
+    /// Square of the rotor's current over rated, summed over the steps of a slow part.
+    current: f64,
+    /// How far each pulley has turned, in turns.
+    turned: [f64; 2],
+    /// How far each ripple has gone in its own unit.
+    gone: Vec<f64>,
+    seconds: f64,
+    parted_for: f64,
+    slow_parts: u32,
     heat_image: f64,
-    heat_seen: [f64; 3],
-    rub_power: [f64; 4],
+    image_seen: f64,
+    /// Heat of rubbing by place, and all heat handed on to the bodies, in J since the start.
+    booked: Made,
+    handed_on: Made,
+    ran: f64,
     paths: [Wander; 2],
     dig_wobble: Wander,
     chance: Chance,
@@ -205,6 +187,9 @@ impl Plant {
     /// How often what changes slowly moves on, in microseconds.
     pub const SLOW_US: u32 = 20_000;
 
+    /// How many of those make a step of warmth.
+    const WARM_EVERY: u32 = 5;
+
     /// The leg at rest and empty. `step_us` is held to a divisor of [`Plant::SLOW_US`].
     #[must_use]
     pub fn new(leg: &Leg, step_us: u32, seed: u64) -> Self {
@@ -215,17 +200,8 @@ impl Plant {
         let stiffness = leg.strand_stiffness();
         let strand_kg = leg.belt.mass_kg_per_m * leg.lift_m;
         let motor = Motor::new(&leg.drive.motor);
-        // Friction heat enters the outer shell of the pulley; the budget's time constant is that of rim and lagging.
-        let head_heat =
-            Lump::new(leg.heat.head_kj_per_k * 1_000.0, leg.heat.head_kj_per_k * 1_000.0 / leg.heat.time_constant_s);
-        let boot_heat = Lump::new(
-            0.7 * leg.heat.head_kj_per_k * 1_000.0,
-            0.7 * leg.heat.head_kj_per_k * 1_000.0 / leg.heat.time_constant_s,
-        );
-        // A patch of rubber as long as the wrap, 4 mm deep: 1,150 kg/m^3, 1.9 kJ/(kg K); 15 W/(m^2 K) to the air.
-        let patch_area = leg.belt.width_mm / 1_000.0 * PI * head_radius;
-        let patch_heat = Lump::new(patch_area * 0.004 * 1_150.0 * 1_900.0, patch_area * 15.0);
-        let rub = Lump::new(leg.heat.rub_kj_per_k * 1_000.0, leg.heat.rub_w_per_k);
+        let efficiency = leg.drive.efficiency;
+        let rated_n = leg.drive.motor.rated_torque() * leg.drive.reduction / head_radius;
         let fixed = Fixed {
             dt,
             slow,
@@ -242,11 +218,9 @@ impl Plant {
             fall_time: (2.0 * leg.lift_m / GRAVITY).sqrt(),
             // The spout holds some two seconds of design flow before it backs up.
             spout_kg: 2.0 * leg.capacity_kg_per_s(),
-            head_heat_share: head_heat.share(slow),
             image_keep: libm::exp(-slow / leg.heat.time_constant_s),
-            boot_heat_share: boot_heat.share(slow),
-            patch_share: patch_heat.share(slow),
-            rub_share: rub.share(slow),
+            idle_n: (1.0 - efficiency) * leg.drive.idle_share * rated_n,
+            load_loss: (1.0 - efficiency) * (1.0 - leg.drive.idle_share),
             lane: Lane {
                 centres: leg.lift_m,
                 loop_length: leg.loop_length(),
@@ -259,7 +233,14 @@ impl Plant {
         let mut plant = Self {
             motor,
             fixed,
-            held: Held { head_radius, boot_radius, ..Held::default() },
+            held: Held {
+                head_radius,
+                boot_radius,
+                warmth: leg.grip.warmth_at(leg.heat.ambient_c),
+                boot_ratio: wrap::tension_ratio(leg.boot.friction, PI),
+                runout: [leg.head.runout_mm / 1_000.0 / head_radius, leg.boot.runout_mm / 1_000.0 / boot_radius],
+                ..Held::default()
+            },
             upset: Upset::NONE,
             feeding: Feeding::default(),
             top: Chain::new([1.0; 3]),
@@ -280,13 +261,20 @@ impl Plant {
             spout: 0.0,
             falling: 0.0,
             tracking: Tracking::default(),
-            head_heat,
-            boot_heat,
-            patch_heat,
-            rub_heat: [rub; 4],
+            warmth: Warmth::new(leg, slow * f64::from(Self::WARM_EVERY)),
+            protection: Protection::new(leg.drive.overload_class),
+            closed: false,
+            current: 0.0,
+            turned: [0.0; 2],
+            gone: vec![0.0; leg.ripple.len()],
+            seconds: 0.0,
+            parted_for: 0.0,
+            slow_parts: 0,
             heat_image: 0.0,
-            heat_seen: [0.0; 3],
-            rub_power: [0.0; 4],
+            image_seen: 0.0,
+            booked: Made::default(),
+            handed_on: Made::default(),
+            ran: 0.0,
             paths: [path.clone(), path],
             dig_wobble: Wander::new(0.1, 1.5, slow),
             chance: Chance::new(seed, 1),
@@ -317,10 +305,18 @@ impl Plant {
         let before = self.turning();
         if self.steps == 0 {
             self.slow_part(controls.feed_kg_per_s);
+            let current = protection::line_current_squared(self.current / f64::from(self.fixed.slow_steps));
+            let current = if self.closed { current } else { 0.0 };
+            self.current = 0.0;
+            self.closed = self.protection.step(controls.closed, current, self.upset.supply, self.fixed.slow);
         }
-        self.feeding.step(&self.leg.drive.starter, controls.closed, controls.reference, self.fixed.dt);
+        self.feeding.step(&self.leg.drive.starter, self.closed, controls.reference, self.fixed.dt);
         // A leg at rest with the motor off is looked at once a slow part: nothing else can set it going.
-        let asleep = !controls.closed && self.steps != 0 && self.top.speed == [0.0; 3] && self.bottom.speed == [0.0; 3];
+        let asleep = !self.closed
+            && self.steps != 0
+            && self.upset.rocking_n == 0.0
+            && self.top.speed == [0.0; 3]
+            && self.bottom.speed == [0.0; 3];
         if !asleep {
             self.fast_part();
         }
@@ -378,6 +374,9 @@ impl Plant {
         let motor_speed = self.top.speed[0] * to_rim;
         let (torque, damping) = self.feeding.torque(&self.leg.drive.starter, &self.motor, motor_speed, up.supply);
         let motor_n = torque * to_rim;
+        if self.closed {
+            self.current += self.feeding.current_squared(&self.leg.drive.starter, &self.motor, motor_speed, torque);
+        }
         // The motor's own damping is stiff: take it at the end of the step, which is to add it to the mass.
         let implicit = (damping * to_rim * to_rim).max(0.0) * dt;
         let creep = creep::lead(self.tight, self.boot_slack, self.fixed.elastic_n).clamp(-0.05, 0.05);
@@ -385,17 +384,19 @@ impl Plant {
         let ratio = if sliding.abs() < 1e-4 {
             held.head_ratio
         } else {
-            wrap::tension_ratio(held.head_friction * wrap::sliding_share(sliding), self.fixed.wrap)
+            wrap::tension_ratio(held.warmth * held.curve.at(sliding), self.fixed.wrap)
         };
         let speed_squared = self.top.speed[2] * self.top.speed[2];
         let centrifugal = self.leg.belt.mass_kg_per_m * speed_squared;
         self.head_limit = wrap::largest_pull(self.slack, centrifugal, ratio);
         let back_limit = wrap::largest_pull(self.tight, centrifugal, ratio);
         let parted = if up.belt_parted { GRAVITY } else { 0.0 };
+        let [ripple_drive, ripple_boot] = self.ripple();
         let bending = 0.5 * self.leg.belt.bending_n * up.losses;
-        let drive_brake =
-            (1.0 - self.leg.drive.efficiency) * up.losses * motor_n.abs() + up.shared_n_m / held.head_radius;
-        let head_brake = self.leg.head.bearing_n_m * up.losses / held.head_radius;
+        let drive_brake = up.losses * (self.fixed.load_loss * motor_n.abs() + self.fixed.idle_n)
+            + up.shared_n_m / held.head_radius
+            + ripple_drive;
+        let head_brake = self.leg.head.bearing_n_m * up.losses * up.bearing[0] / held.head_radius;
         let belt_brake = bending + held.rub_head_n + parted * self.top.mass[2];
         let drive_joint = up.drive_joint_n_m / held.head_radius;
         let top_before = self.top.speed;
@@ -403,7 +404,9 @@ impl Plant {
         self.top.brake = [drive_brake, head_brake, belt_brake];
         self.top.backstop = self.leg.drive.backstop && !up.backstop_failed;
         self.top.limit = [[-drive_joint, drive_joint], [-back_limit, self.head_limit]];
-        self.top.lead = [0.0, creep * self.top.speed[2]];
+        // Where the radius is larger, the rim runs ahead of what the shaft's speed says, and the belt with it.
+        let out = [0, 1].map(|i| if held.runout[i] > 0.0 { held.runout[i] * wave(self.turned[i]) } else { 0.0 });
+        self.top.lead = [0.0, (creep - out[0]) * self.top.speed[2]];
         self.top.mass[0] += implicit;
         self.top.solve(dt);
         self.top.mass[0] -= implicit;
@@ -412,15 +415,19 @@ impl Plant {
         let boot_carry = carrying - (half_strand + self.carry.lower) * (GRAVITY + self.acceleration[1]);
         let boot_limit = wrap::largest_pull(boot_carry.min(self.boot_slack), centrifugal, held.boot_ratio);
         let boot_joint = up.boot_joint_n_m / held.boot_radius;
-        let caught = held.dig_n + up.belt_held_n + parted * self.bottom.mass[0];
+        let caught = held.dig_n + up.belt_held_n + ripple_boot + parted * self.bottom.mass[0];
+        let rocking = if up.rocking_n > 0.0 { up.rocking_n * wave(0.5 * self.seconds) } else { 0.0 };
         let bottom_before = self.bottom.speed;
-        self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n, 0.0, 0.0];
+        self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n + rocking, 0.0, 0.0];
+        self.bottom.lead = [out[1] * self.bottom.speed[1], 0.0];
         self.bottom.brake = [
             caught + bending + held.rub_boot_n,
-            // A parted belt falls in a heap round the boot pulley and brakes it (engineering judgement).
-            up.boot_pulley_n_m / held.boot_radius + 0.3 * parted * self.fixed.strand_kg,
-            self.leg.boot.bearing_n_m * up.losses / held.boot_radius,
+            // What of a parted belt comes down on the boot pulley brakes it, once it has fallen so far (engineering judgement).
+            up.boot_pulley_n_m / held.boot_radius + 0.3 * parted * self.heap() * self.fixed.strand_kg,
+            self.leg.boot.bearing_n_m * up.losses * up.bearing[1] / held.boot_radius,
         ];
+        // A parted belt hangs on nothing and turns nothing.
+        let boot_limit = if up.belt_parted { 0.0 } else { boot_limit };
         self.bottom.limit = [[-boot_limit, boot_limit], [-boot_joint, boot_joint]];
         self.bottom.solve(dt);
 
@@ -428,6 +435,9 @@ impl Plant {
         let [head_now, boot_now] = [self.top.speed[2], self.bottom.speed[0]];
         self.shift += dt * (head_now - boot_now);
         self.metres += dt * 0.5 * (boot_now + bottom_before[0]);
+        self.seconds += dt;
+        self.turned[0] += dt * self.top.speed[1] / (2.0 * PI * held.head_radius);
+        self.turned[1] += dt * self.bottom.speed[1] / (2.0 * PI * held.boot_radius);
         let smooth = (dt / 0.02).min(1.0);
         self.acceleration[0] += smooth * ((head_now - top_before[2]) / dt - self.acceleration[0]);
         self.acceleration[1] += smooth * ((boot_now - bottom_before[0]) / dt - self.acceleration[1]);
@@ -445,6 +455,8 @@ impl Plant {
         let used = motor_n - (self.top.speed[0] - top_before[0]) * implicit / dt;
         let [j0, j1] = self.top.joint;
         let creeping = j1 * creep * t[2];
+        let wobbling = -j1 * out[0] * t[2];
+        let boot_wobbling = self.bottom.joint[0] * out[1] * b[1];
         let (top_belt, bottom_belt) = (self.top.braking[2] * t[2], self.bottom.braking[0] * b[0]);
         let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
         let rub_top = share(held.rub_head_n, self.top.brake[2]);
@@ -453,17 +465,19 @@ impl Plant {
         ledger.motor += dt * used * t[0];
         ledger.losses -= dt
             * (self.top.braking[0] * t[0]
-                + self.top.braking[1] * t[1]
                 + (1.0 - rub_top) * top_belt
                 + (1.0 - rub_bottom - dig) * bottom_belt
                 + self.bottom.braking[1] * b[1]
-                + self.bottom.braking[2] * b[2]);
+                - rocking * b[0]);
+        ledger.bearings[0] -= dt * self.top.braking[1] * t[1];
+        ledger.bearings[1] -= dt * self.bottom.braking[2] * b[2];
+        ledger.runout += dt * (wobbling + boot_wobbling);
         ledger.rub -= dt * (rub_top * top_belt + rub_bottom * bottom_belt);
         ledger.digging -= dt * dig * bottom_belt;
         ledger.joint_slip += dt * (j0 * (t[0] - t[1]) + self.bottom.joint[1] * (b[1] - b[2]));
         ledger.creep += dt * creeping;
-        ledger.head_slip += dt * (j1 * (t[1] - t[2]) - creeping);
-        ledger.boot_slip += dt * self.bottom.joint[0] * (b[0] - b[1]);
+        ledger.head_slip += dt * (j1 * (t[1] - t[2]) - creeping - wobbling);
+        ledger.boot_slip += dt * (self.bottom.joint[0] * (b[0] - b[1]) - boot_wobbling);
         ledger.lift += dt * GRAVITY * (self.carry.upper * t[2] + self.carry.lower * b[0]);
         ledger.acceleration += dt * held.pickup_n * b[0];
         let spring = |stretch: f64| self.fixed.stiffness * stretch.max(0.0);
@@ -472,6 +486,30 @@ impl Plant {
         ledger.strand += dt
             * ((carrying - spring(self.stretch.mean + shift)) - (returning - spring(self.stretch.mean - shift)))
             * apart;
+    }
+
+    /// Periodic drags in N at drive and boot, and how far they have gone.
+    fn ripple(&mut self) -> [f64; 2] {
+        let mut drags = [0.0, 0.0];
+        if self.upset.surge_n > 0.0 {
+            drags[1] += 0.5 * self.upset.surge_n * (1.0 + wave(self.seconds / 3.0));
+        }
+        let dt = self.fixed.dt;
+        for (ripple, gone) in self.leg.ripple.iter().zip(&mut self.gone) {
+            *gone += dt
+                * match ripple.beat {
+                    Beat::Second => 1.0,
+                    Beat::Metre => self.bottom.speed[0],
+                    Beat::HeadTurn => self.top.speed[1] / (2.0 * PI * self.held.head_radius),
+                };
+            drags[usize::from(ripple.at == At::Boot)] += ripple.drag(*gone);
+        }
+        drags
+    }
+
+    /// How much of the heap lies on the boot pulley: it comes down within the time a thing takes to fall from the head.
+    fn heap(&self) -> f64 {
+        self.upset.heap * (self.parted_for / self.fixed.fall_time).min(1.0)
     }
 
     fn slow_part(&mut self, feed: f64) {
@@ -515,15 +553,22 @@ impl Plant {
             self.bottom.speed[2] *= change;
             self.held.boot_radius = boot_radius;
         }
+        self.held.runout[0] = (self.leg.head.runout_mm + up.runout_mm) / 1_000.0 / self.held.head_radius;
         self.set_masses();
-        let friction = self.leg.head.friction * up.head_friction;
-        if friction != self.held.head_friction || self.held.head_ratio == 0.0 {
-            self.held.head_friction = friction;
-            self.held.head_ratio = wrap::tension_ratio(friction, self.fixed.wrap);
-            self.held.boot_ratio = wrap::tension_ratio(self.leg.boot.friction, PI);
+        self.parted_for = if up.belt_parted { self.parted_for + h } else { 0.0 };
+        if self.held.faced != Some((up.face, up.head_friction)) {
+            self.held.faced = Some((up.face, up.head_friction));
+            let curve = self.leg.grip.curve(&up.face, self.leg.head.friction * up.head_friction);
+            self.held.curve = curve;
+            self.held.head_ratio = wrap::tension_ratio(self.held.warmth * curve.at_rest(), self.fixed.wrap);
         }
         self.track(metres);
-        self.warm();
+        self.ran += metres;
+        self.keep_image();
+        self.slow_parts = (self.slow_parts + 1) % Self::WARM_EVERY;
+        if self.slow_parts == 0 {
+            self.warm();
+        }
     }
 
     fn move_load(&mut self, feed: f64, metres: f64) {
@@ -595,35 +640,66 @@ impl Plant {
         let [hl, hr, bl, br] = self.tracking.side_force.map(|force| force * leg.lateral.rub_friction);
         self.held.rub_head_n = hl + hr;
         self.held.rub_boot_n = bl + br;
-        let speed = metres.abs() / self.fixed.slow;
-        self.rub_power = [hl, hr, bl, br].map(|force| force * speed);
+        // What was rubbed off since is booked where it rubs.
+        let rubbed = (self.ledger.rub - self.booked.rub.iter().sum::<f64>()).max(0.0);
+        let all = hl + hr + bl + br;
+        if all > 0.0 {
+            for (booked, force) in self.booked.rub.iter_mut().zip([hl, hr, bl, br]) {
+                *booked += rubbed * force / all;
+            }
+        }
     }
 
-    fn warm(&mut self) {
-        let h = self.fixed.slow;
-        let [slip, creep, boot] = [self.ledger.head_slip, self.ledger.creep, self.ledger.boot_slip];
-        let power = [
-            ((slip - self.heat_seen[0]) / h).max(0.0),
-            ((creep - self.heat_seen[1]) / h).max(0.0),
-            ((boot - self.heat_seen[2]) / h).max(0.0),
-        ];
-        self.heat_seen = [slip, creep, boot];
-        // Half of the creep is lost in the belt, not in the rim.
-        self.head_heat.step(power[0] + 0.5 * power[1], self.fixed.head_heat_share);
-        self.boot_heat.step(power[2], self.fixed.boot_heat_share);
-        // The image holds sliding heat only, as a closed form over the step.
+    /// The monitor's own idea of slip heat, from the truth: sliding alone, in one lump, with the leg's time constant.
+    fn keep_image(&mut self) {
+        let slid = (self.ledger.head_slip - self.image_seen).max(0.0) / self.fixed.slow;
+        self.image_seen = self.ledger.head_slip;
         let keep = self.fixed.image_keep;
-        self.heat_image = self.heat_image * keep + power[0] * self.leg.heat.time_constant_s * (1.0 - keep);
-        let belt = self.top.speed[2];
-        // While the belt stands the half that does not go into the lagging heats one patch of it; a moving belt spreads it.
-        if belt.abs() < 0.02 * self.top.speed[1].abs() {
-            self.patch_heat.step(0.5 * power[0], self.fixed.patch_share);
-        } else {
-            self.patch_heat.rise = 0.0;
+        self.heat_image = self.heat_image * keep + slid * self.leg.heat.time_constant_s * (1.0 - keep);
+    }
+
+    /// Hand the heat that friction made to the bodies it warms.
+    fn warm(&mut self) {
+        let made = Made {
+            head: self.ledger.head_slip + self.ledger.creep,
+            boot: self.ledger.boot_slip,
+            rub: self.booked.rub,
+            bearing: self.ledger.bearings,
+        };
+        // A sum may go back by a little where a joint lets go; what it lacks is made up before more is handed on.
+        let since = |now: f64, given: &mut f64| {
+            let new = (now - *given).max(0.0);
+            *given += new;
+            new
+        };
+        let booked = &mut self.handed_on;
+        let mut new = Made {
+            head: since(made.head, &mut booked.head),
+            boot: since(made.boot, &mut booked.boot),
+            ..Made::default()
+        };
+        for i in 0..4 {
+            new.rub[i] = since(made.rub[i], &mut booked.rub[i]);
         }
-        for (lump, power) in self.rub_heat.iter_mut().zip(self.rub_power) {
-            lump.step(0.5 * power, self.fixed.rub_share);
+        for i in 0..2 {
+            new.bearing[i] = since(made.bearing[i], &mut booked.bearing[i]);
         }
+        let moving = Moving {
+            head: self.top.speed[1],
+            belt: self.top.speed[2],
+            boot: self.bottom.speed[1],
+            metres: core::mem::take(&mut self.ran),
+        };
+        self.warmth.step(&new, &moving);
+        let contact = self.leg.heat.ambient_c + self.warmth.faces().head;
+        self.held.warmth = self.leg.grip.warmth_at(contact);
+        self.held.head_ratio = wrap::tension_ratio(self.held.warmth * self.held.curve.at_rest(), self.fixed.wrap);
+    }
+
+    /// Heat made, less heat held and heat lost to the air, in J since the start: what the bodies cannot account for.
+    #[must_use]
+    pub fn heat_missing(&self) -> f64 {
+        self.warmth.taken - self.warmth.held() - self.warmth.lost()
     }
 
     fn kinetic(&self) -> f64 {
@@ -657,7 +733,7 @@ impl Plant {
     /// Temperature of each rub point in degrees Celsius.
     #[must_use]
     pub fn rub_temperatures(&self) -> [f64; 4] {
-        self.rub_heat.map(|lump| self.leg.heat.ambient_c + lump.rise)
+        self.warmth.walls().map(|rise| self.leg.heat.ambient_c + rise)
     }
 
     /// Power at the head shaft in W, as a meter would have it: what passes the joint between drive and head.
@@ -690,41 +766,15 @@ impl Plant {
         self.feeding.level
     }
 
+    /// Whether the contactor is closed.
+    #[must_use]
+    pub const fn contactor(&self) -> bool {
+        self.closed
+    }
+
     /// Slip heat held in J.
     #[must_use]
     pub const fn slip_heat(&self) -> f64 {
         self.heat_image
-    }
-
-    /// What is true now.
-    #[must_use]
-    pub fn truth(&self) -> Truth {
-        let [head, boot] = self.turning();
-        let creep = creep::lead(self.tight, self.boot_slack, self.fixed.elastic_n).clamp(-0.05, 0.05);
-        let rim = self.top.speed[1];
-        let slip = if rim.abs() > 1e-3 { 1.0 - self.top.speed[2] * (1.0 + creep) / rim } else { 0.0 };
-        Truth {
-            head_rpm: head * 60.0,
-            boot_rpm: boot * 60.0,
-            belt_m_per_s: self.bottom.speed[0],
-            slip_pct: 100.0 * slip,
-            creep_pct: 100.0 * creep / (1.0 + creep),
-            tight_n: self.tight,
-            slack_n: self.slack,
-            pull_n: self.top.joint[1],
-            limit_n: self.head_limit,
-            head_offset_mm: self.tracking.head * 1_000.0,
-            boot_offset_mm: self.tracking.boot * 1_000.0,
-            power_w: self.shaft_power(),
-            heat_j: self.heat_image,
-            head_rise_k: self.head_heat.rise,
-            boot_rise_k: self.boot_heat.rise,
-            patch_rise_k: self.patch_heat.rise,
-            rub_rise_k: self.rub_heat.iter().map(|lump| lump.rise).fold(0.0, f64::max),
-            choke: self.leg.pit.choke(self.pile),
-            pile_kg: self.pile,
-            load_kg: self.carry.lower + self.carry.upper,
-            discharge_kg_per_s: self.held.discharge_kg_per_s,
-        }
     }
 }

@@ -59,6 +59,8 @@ pub struct Motor {
     pub synchronous: f64,
     /// Rated torque in N m.
     pub rated_torque: f64,
+    /// How far rated speed lags synchronous speed, in rad/s.
+    pub rated_lag: f64,
     breakdown: f64,
     critical: f64,
     second: f64,
@@ -72,6 +74,7 @@ impl Motor {
         let mut motor = Self {
             synchronous: plate.synchronous_rpm / 60.0 * TAU,
             rated_torque: rated,
+            rated_lag: slip * plate.synchronous_rpm / 60.0 * TAU,
             breakdown: rated * plate.breakdown_ratio,
             critical: slip * critical_over_rated(plate.breakdown_ratio),
             second: 0.0,

@@ -56,6 +56,14 @@ impl Feeding {
         }
     }
 
+    /// Square of the rotor's current over rated: torque times the speed it lags, over the same at rated speed.
+    #[must_use]
+    pub fn current_squared(&self, starter: &Starter, motor: &Motor, speed: f64, torque: f64) -> f64 {
+        let frequency = if matches!(starter, Starter::Variable { .. }) { self.level } else { 1.0 };
+        let lag = frequency * motor.synchronous - speed;
+        torque * lag / (motor.rated_torque * motor.rated_lag)
+    }
+
     /// Torque in N m, and its change with speed in N m s, at `speed` rad/s and a supply voltage of `voltage` (1 = nominal).
     #[must_use]
     pub fn torque(&self, starter: &Starter, motor: &Motor, speed: f64, voltage: f64) -> (f64, f64) {

@@ -14,6 +14,9 @@ pub(super) fn check<'t>(scenario: &Scenario, text: &'t str, own_leg: bool) -> Fi
         let message = format!("is {}, expected {}: {}", bad.value, bad.expected, bad.mend);
         found.tell(format!("{table}.{}", bad.field), message);
     }
+    for (name, expected) in scenario.leg.grip.faults() {
+        found.tell(format!("friction.{name}"), format!("is no curve, expected {expected}"));
+    }
     let duration_s = scenario.duration_s;
     found.hold(
         duration_s > 0.0 && duration_s <= 1e8,

@@ -103,6 +103,11 @@ pub fn plant_of(settings: &Checked) -> anyhow::Result<Estimated> {
         leg.drive.reduction *= found / wanted;
     }
     guesses.take("drive.reduction", leg.drive.reduction, "so that the head turns at its normal speed at design flow");
+    guesses.0.push(Guess {
+        field: "everything else",
+        value: "as on Millbrook leg 3".to_owned(),
+        rule: "efficiency, backstop, the motor's torque curve, damping, ripple, dust, what rubs, how targets are seen",
+    });
     Ok(Estimated { leg, guesses: guesses.0 })
 }
 

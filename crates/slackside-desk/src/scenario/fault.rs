@@ -26,6 +26,7 @@ pub enum Kind {
     HeadPulleyLoose,
     BootPulleyLoose,
     BeltParted,
+    SpliceLettingGo,
     BeltCaught,
     BootPulleyDragging,
     TakeupJammed,
@@ -33,6 +34,7 @@ pub enum Kind {
     HeadBuildup,
     BootBuildup,
     SlipperyFeed,
+    WetHead,
     Cold,
     OutletPlugged,
     SharedDrive,
@@ -43,6 +45,10 @@ pub enum Kind {
     CrownMissing,
     SpliceOutOfSquare,
     BeltEdgeDamaged,
+    HeadOutOfRound,
+    BearingFailing,
+    PeriodicDrag,
+    Rocking,
     PowerDip,
     TargetMissing,
     TargetLoose,
@@ -90,7 +96,7 @@ impl Kind {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::LaggingWorn => "friction down to a fifth, 60 % of the lagging's thickness gone",
+            Self::LaggingWorn => "worn smooth, friction down to a fifth, 60 % of the lagging's thickness gone",
             Self::LaggingMissing => {
                 "all lagging gone; bare steel at friction 0.25 for severity 0, greasy at 0.06 for 1"
             }
@@ -100,14 +106,18 @@ impl Kind {
             Self::DriveBeltSlipping => "the drive belt passes a twentieth of rated torque; 1.5 times at 0",
             Self::HeadPulleyLoose => "the head pulley's hub passes a twentieth of rated torque; 1.5 times at 0",
             Self::BootPulleyLoose => "the boot pulley's hub holds a tenth of its bearings' drag; three times at 0",
-            Self::BeltParted => "the belt is parted (at any severity above 0)",
+            Self::BeltParted => {
+                "the belt is parted and heaps up on the boot pulley; near 0 it falls clear and the pulley coasts"
+            }
+            Self::SpliceLettingGo => "the splice has slipped by 0.4 % of the belt and parts",
             Self::BeltCaught => "the belt is held with 30 kN: frozen in, or caught by a loose bucket",
             Self::BootPulleyDragging => "2 kN m hold the boot pulley: seized bearing, packed, iced",
             Self::TakeupJammed => "a gravity take-up no longer moves (at any severity above 0)",
             Self::BeltStretch => "the belt is 0.6 % longer",
             Self::HeadBuildup => "15 mm of caked material on the head pulley, friction down by 40 %",
             Self::BootBuildup => "15 mm of caked material on the boot pulley",
-            Self::SlipperyFeed => "friction at the head down to 15 %: fat, molasses, wet grain",
+            Self::SlipperyFeed => "the head's face under a film: fat, molasses, meal paste",
+            Self::WetHead => "the head's face is wet",
             Self::Cold => "all drags six times as large, friction down by 30 %",
             Self::OutletPlugged => "nothing leaves by the outlet",
             Self::SharedDrive => "another leg on the same drive takes three times rated torque",
@@ -120,7 +130,11 @@ impl Kind {
             Self::CrownMissing => "no crown on either pulley",
             Self::SpliceOutOfSquare => "the splice leads the belt aside by 30 mm each time it passes",
             Self::BeltEdgeDamaged => "the right edge stands out by 40 mm over a metre of belt",
-            Self::PowerDip => "no voltage",
+            Self::HeadOutOfRound => "the head's face runs out by 6 mm: lagging torn off on one side",
+            Self::BearingFailing => "the bearings of that shaft drag forty times as much",
+            Self::PeriodicDrag => "a drag of up to half the full load's pull comes and goes every three seconds",
+            Self::Rocking => "the belt is rocked with up to 30 % of the take-up's tension, once in two seconds",
+            Self::PowerDip => "no voltage; below half of it the contactor lets go",
             Self::TargetMissing => "one target is gone (at any severity above 0)",
             Self::TargetLoose => "one target has moved by 40 % of a pitch",
             Self::SensorOutOfReach => "the sensor sees nothing; below 1 targets look narrower and the farthest vanish",
@@ -148,7 +162,8 @@ impl Kind {
     pub const fn needs(self) -> Where {
         match self {
             Self::HeadOutOfLevel | Self::BootEndLoose | Self::CasingOutOfPlumb => Where::Side,
-            Self::TargetMissing
+            Self::BearingFailing
+            | Self::TargetMissing
             | Self::TargetLoose
             | Self::SensorOutOfReach
             | Self::SensorCut
@@ -252,11 +267,14 @@ impl Fault {
         let rated_n_m = rated_at_head(leg);
         match self.kind {
             Kind::LaggingWorn => {
-                plant.head_friction *= 1.0 - 0.8 * s;
+                plant.face.polished = plant.face.polished.max(s);
+                plant.head_friction *= 1.0 - 0.55 * s;
                 plant.lagging_lost_mm += 0.6 * s * leg.head.lagging_mm;
             }
             Kind::LaggingMissing => {
-                plant.head_friction *= (0.25 + (0.06 - 0.25) * s) / leg.head.friction;
+                plant.face.bare = true;
+                plant.face.filmed = plant.face.filmed.max(0.9 * s);
+                plant.head_friction *= 0.25 / leg.head.friction;
                 plant.lagging_lost_mm = leg.head.lagging_mm;
             }
             Kind::TakeupSlack => plant.takeup_pull *= 1.0 - s,
@@ -268,7 +286,17 @@ impl Fault {
                 plant.joint_at_pulley = true;
             }
             Kind::BootPulleyLoose => plant.boot_joint_n_m = leg.boot.bearing_n_m * (3.0 - 2.9 * s),
-            Kind::BeltParted => plant.belt_parted = true,
+            Kind::BeltParted => {
+                plant.belt_parted = true;
+                plant.heap = s;
+            }
+            Kind::SpliceLettingGo => {
+                plant.belt_longer += 0.004 * s.min(1.0);
+                if s >= 0.999 {
+                    plant.belt_parted = true;
+                    plant.heap = 0.3;
+                }
+            }
             Kind::BeltCaught => plant.belt_held_n += 30_000.0 * s,
             Kind::BootPulleyDragging => plant.boot_pulley_n_m += 2_000.0 * s,
             Kind::TakeupJammed => plant.takeup_jammed = true,
@@ -278,7 +306,8 @@ impl Fault {
                 plant.head_friction *= 1.0 - 0.4 * s;
             }
             Kind::BootBuildup => plant.boot_buildup_mm += 15.0 * s,
-            Kind::SlipperyFeed => plant.head_friction *= 1.0 - 0.85 * s,
+            Kind::SlipperyFeed => plant.face.filmed = plant.face.filmed.max(s),
+            Kind::WetHead => plant.face.wet = plant.face.wet.max(s),
             Kind::Cold => {
                 plant.losses += 5.0 * s;
                 plant.head_friction *= 1.0 - 0.3 * s;
@@ -292,6 +321,13 @@ impl Fault {
             Kind::CrownMissing => plant.crown *= 1.0 - s.min(1.0),
             Kind::SpliceOutOfSquare => plant.splice_mm_per_m += 30.0 * s,
             Kind::BeltEdgeDamaged => plant.edge_mm += 40.0 * s,
+            Kind::HeadOutOfRound => plant.runout_mm += 6.0 * s,
+            Kind::BearingFailing => {
+                let end = usize::from(self.shaft == Some(End::Boot));
+                plant.bearing[end] *= 1.0 + 39.0 * s;
+            }
+            Kind::PeriodicDrag => plant.surge_n += 0.5 * s * full_pull(leg),
+            Kind::Rocking => plant.rocking_n += 0.3 * s * leg.takeup.tension_n,
             Kind::PowerDip => plant.supply *= 1.0 - s.min(1.0),
             Kind::DriveContactChatter => sensors.drive_chatter_per_s += 10.0 * s,
             Kind::DriveContactCut => sensors.drive_cut = true,

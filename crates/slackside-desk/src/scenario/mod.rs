@@ -1,6 +1,7 @@
 //! Scenarios: small TOML files that say which leg, what people do, what goes wrong, and what should come of it.
 
 mod check;
+pub mod due;
 pub mod estimate;
 pub mod fault;
 pub mod guard;
@@ -17,6 +18,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use crate::files::Files;
+use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
 use crate::problem::{Refused, of_toml, place_of};
 use fault::Fault;
@@ -42,10 +44,18 @@ enum LegGiven {
 }
 
 #[derive(Deserialize)]
+#[serde(untagged)]
+enum FrictionGiven {
+    Named(String),
+    Whole(Box<Friction>),
+}
+
+#[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct File {
     description: String,
     leg: LegGiven,
+    friction: Option<FrictionGiven>,
     #[serde(default)]
     leg_changes: toml::Table,
     duration_s: f64,
@@ -137,7 +147,18 @@ impl Scenario {
             LegGiven::Whole(table) => (table, true),
         };
         merge(&mut table, file.leg_changes);
-        let leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
+        let grip = match file.friction {
+            None => Friction::default(),
+            Some(FrictionGiven::Whole(given)) => *given,
+            Some(FrictionGiven::Named(name)) => friction::built_in(&name).ok_or_else(|| {
+                let known = friction::SETS.join(", ");
+                let message = format!(
+                    "no set of friction is called \"{name}\"; the built-in sets are {known}, or give a [friction] table"
+                );
+                single(place_of(text, "friction"), "friction", message)
+            })?,
+        };
+        let mut leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
             let (_, message) = of_toml(text, &error);
             // The merged leg has no places: the first name in backticks is the key it is about.
             let key = message.split('`').nth(1).unwrap_or_default();
@@ -145,6 +166,7 @@ impl Scenario {
             let place = if key.is_empty() { None } else { line };
             single(place.or_else(|| place_of(text, if own { "leg" } else { "leg_changes" })), "leg", message)
         })?;
+        leg.grip = grip;
         let scenario = Self {
             name: path.file_stem().map_or_else(String::new, |stem| stem.to_string_lossy().into_owned()),
             description: file.description,

@@ -1,8 +1,10 @@
 //! One run of a scenario: people, faults, plant and sensors, step by step.
 
-use slackside::input::{Input, Signal};
+use slackside::input::{Input, Shaft, Signal};
+use slackside::units::Micros;
 
 use super::Scenario;
+use super::due::{Call, Due, Moment, Why};
 use super::settings::Commissioned;
 use super::timeline::{Act, Button, Drawn};
 use super::truth::Row;
@@ -45,17 +47,8 @@ pub const TRUTH_US: u64 = 100_000;
 /// From a permit dropping to contacts opening or the feed gate closed, in microseconds.
 const CONTACTOR_US: u64 = 50_000;
 
-/// The part of normal belt speed below which the leg must be stopped: 29 CFR 1910.272(q), no more than 20 % lost.
-pub const LEAST_BELT: f64 = 0.8;
-
-/// How long a start may take before the belt must be at speed, in s: the starting value of "start failed".
-pub const START_TIME_S: f64 = 10.0;
-
 /// How long the strands swing after a start, in microseconds.
 const SWING_US: u64 = 5_000_000;
-
-/// Most calls for a stop that a summary keeps.
-pub const MOST_CALLS: usize = 1_000;
 
 /// How fast the control room turns the speed reference, of normal speed in a second.
 const REFERENCE_RAMP: f64 = 0.05;
@@ -63,12 +56,16 @@ const REFERENCE_RAMP: f64 = 0.05;
 /// What came of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Summary {
-    /// When a stop was first called for, in microseconds.
-    pub stop_called_us: Option<u64>,
-    /// Whether the belt, not the heat, called for it.
-    pub called_by_belt: bool,
-    /// Every call: from when to when in microseconds, and whether the belt made it. Only the first [`MOST_CALLS`].
-    pub calls: Vec<(u64, u64, bool)>,
+    /// The first call for a stop that lasted until it was due.
+    pub call: Option<Call>,
+    /// Calls that ended before they were due.
+    pub lapsed: usize,
+    /// When the belt first touched the casing, in microseconds.
+    pub touched_us: Option<u64>,
+    /// When an alarm for a belt that does not track was called for, in microseconds.
+    pub astray_us: Option<u64>,
+    /// When an alarm for a slow belt was called for, in microseconds.
+    pub slow_us: Option<u64>,
     /// Inputs given.
     pub inputs: u64,
     /// Seconds with the motor on.
@@ -85,6 +82,12 @@ pub struct Summary {
     pub rub_s: f64,
     /// What the plant's energy ledger cannot account for, in J, and the motor's work, in J.
     pub energy: [f64; 2],
+    /// What the warm bodies cannot account for, in J, and the heat they were given, in J.
+    pub heat: [f64; 2],
+    /// Highest temperatures in degrees Celsius of head, belt, boot and rub.
+    pub hottest_c: [f64; 4],
+    /// How often overload relay or low voltage opened the contactor.
+    pub opened: u32,
 }
 
 struct Doings {
@@ -121,17 +124,16 @@ pub fn run(
     let step_us = u64::from(plant.step_us());
     let dt = step_us as f64 * 1e-6;
     let end_us = (scenario.duration_s * 1e6) as u64;
-    let budget = leg.heat.budget_kj * 1_000.0;
     let variable = matches!(leg.drive.starter, Starter::Variable { .. });
 
-    let mut summary = Summary { lowest_belt_pct: 100.0, ..Summary::default() };
+    let mut summary = Summary { lowest_belt_pct: 100.0, hottest_c: [leg.heat.ambient_c; 4], ..Summary::default() };
+    let mut due = Due::new(leg, commissioned);
     let mut controls = Controls { reference: 1.0, ..Controls::default() };
     let mut permits = Permits { run: true, feed: true };
     let mut dropped_us = [None::<u64>; 2];
-    let mut closed_since: Option<u64> = None;
-    let mut at_speed: Option<u64> = None;
     let mut active = 0_u64;
-    let mut calling = false;
+    let mut ran = 0.0;
+    let mut was_closed = false;
     let mut now = 0_u64;
     let mut failed = None;
     while now < end_us {
@@ -149,7 +151,8 @@ pub fn run(
                 }
             }
             let feed_held = dropped_us[1].is_some_and(|since| now >= since + CONTACTOR_US);
-            let mut upset = Upset { head_friction: doings.friction, ..Upset::NONE };
+            let mut upset = Upset::NONE;
+            upset.face.wet = leg.grip.wetness(doings.friction);
             let mut wires = SensorUpset::NONE;
             active = 0;
             for (i, fault) in scenario.faults.iter().enumerate() {
@@ -165,10 +168,14 @@ pub fn run(
                 feed_kg_per_s: if feed_held { 0.0 } else { doings.feed },
                 reference: doings.reference,
             };
-            if controls.closed != closed_since.is_some() {
-                closed_since = controls.closed.then_some(now);
-                at_speed = None;
+            // Relay or coil let go: it takes a new start.
+            let opened = was_closed && controls.closed && !plant.contactor();
+            if opened {
+                summary.opened += 1;
+                doings.wanted = false;
+                controls.closed = false;
             }
+            was_closed = controls.closed;
             sensors.contactor(controls.closed);
             sensors.look(&plant, doings.reference, now);
         }
@@ -178,28 +185,13 @@ pub fn run(
 
         let expected = commissioned.belt * if variable { plant.feed_level().min(doings.reference) } else { 1.0 };
         let belt = plant.belt_speed() / commissioned.belt;
-        let mut called = false;
-        if let Some(since) = closed_since {
-            if at_speed.is_none() && plant.belt_speed() > 0.9 * expected && expected > 0.3 * commissioned.belt {
-                at_speed = Some(now);
-            }
-            let started = at_speed.is_some() || (now - since) as f64 * 1e-6 > START_TIME_S;
-            let slow = started && plant.belt_speed() < LEAST_BELT * expected;
-            let hot = plant.slip_heat() > budget;
-            called = slow || hot;
-            if called && summary.stop_called_us.is_none() {
-                summary.stop_called_us = Some(now);
-                summary.called_by_belt = slow;
-            }
-            if called && !calling && summary.calls.len() < MOST_CALLS {
-                summary.calls.push((now, now, slow));
-            }
-            if let (true, Some(last)) = (called, summary.calls.last_mut()) {
-                last.1 = now;
-            }
+        let closed = plant.contactor();
+        let called = due.look(&Moment { now_us: now, closed, belt: plant.belt_speed(), expected });
+        ran += plant.belt_speed() * dt;
+        if closed {
             summary.drive_s += dt;
             // The strands swing for a few seconds after a start; the figures for people leave that out.
-            if started && at_speed.is_none_or(|since| now > since + SWING_US) {
+            if due.started(now) && due.at_speed_us().is_none_or(|since| now > since + SWING_US) {
                 summary.lowest_belt_pct = summary.lowest_belt_pct.min(100.0 * belt);
                 let rim = plant.rim_speed();
                 if rim > 0.1 {
@@ -208,8 +200,9 @@ pub fn run(
                 }
             }
         }
-        calling = called;
         if plant.at_slow_part() {
+            due.surfaces(&plant.warmth.faces());
+            due.ran(core::mem::take(&mut ran), plant.touches().contains(&true), now);
             summary.most_heat_j = summary.most_heat_j.max(plant.slip_heat());
             let tracking = &plant.tracking;
             let offset = 1_000.0 * tracking.head.abs().max(tracking.boot.abs());
@@ -220,19 +213,24 @@ pub fn run(
             let until = now.saturating_sub(Outbox::HOLD_US);
             sensors.out.flush(until, |input| {
                 summary.inputs += 1;
+                if input.signal == Signal::Edge(Shaft::Boot, true) {
+                    due.edge(input.at.get());
+                }
                 if failed.is_none() {
                     failed = watch.input(&input).err();
                 }
             });
             if now.is_multiple_of(TRUTH_US) && failed.is_none() {
-                let row = Row {
-                    time_us: now,
-                    truth: plant.truth(),
-                    drive: closed_since.is_some(),
-                    belt_pct: 100.0 * belt,
-                    active,
-                    stop_called_for: called,
-                };
+                let truth = plant.truth();
+                for (most, now) in summary.hottest_c.iter_mut().zip([
+                    truth.head_face_c,
+                    truth.belt_face_c,
+                    truth.boot_face_c,
+                    truth.rub_face_c,
+                ]) {
+                    *most = most.max(now);
+                }
+                let row = Row { time_us: now, truth, drive: closed, belt_pct: 100.0 * belt, active, called };
                 failed = watch.truth(&row).err();
             }
             if let Some(error) = failed {
@@ -247,11 +245,35 @@ pub fn run(
             failed = watch.input(&input).err();
         }
     });
+    // Whatever was silent to the end was silent until then.
+    summary.inputs += 1;
+    if failed.is_none() {
+        failed = watch.input(&Input::new(Micros::new(now), Signal::Tick)).err();
+    }
     if let Some(error) = failed {
         return Err(error);
     }
+    due.end();
+    summary.call = due.first();
+    summary.lapsed = due.calls.iter().filter(|call| !call.lasts()).count();
+    (summary.touched_us, summary.astray_us, summary.slow_us) = (due.touched_us, due.astray_us, due.slow_us);
+    summary.heat = [plant.heat_missing(), plant.warmth.taken];
     summary.energy = [plant.energy_missing(), plant.ledger.motor];
     Ok(summary)
+}
+
+impl Summary {
+    /// When a stop was called for, in microseconds.
+    #[must_use]
+    pub fn called_us(&self) -> Option<u64> {
+        self.call.map(|call| call.from_us)
+    }
+
+    /// Why.
+    #[must_use]
+    pub fn why(&self) -> Option<Why> {
+        self.call.map(|call| call.why)
+    }
 }
 
 impl Doings {

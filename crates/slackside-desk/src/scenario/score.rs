@@ -10,11 +10,12 @@ use std::io;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use anyhow::Context;
-use slackside::input::{Input, Shaft, Signal};
+use slackside::input::Input;
 use slackside::judge::Condition;
-use slackside::settings::{Checked, CountedEdges};
+use slackside::settings::Checked;
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
+use super::due::Why;
 use super::guard::Guard;
 use super::run::{Permits, Watch, run};
 use super::settings::{Commissioned, settings_for};
@@ -56,8 +57,8 @@ pub struct Scored {
     pub due_us: Option<u64>,
     /// Alarms of each condition.
     pub raised: [u32; Condition::COUNT],
-    /// Whether the belt called for it, not the heat.
-    pub by_belt: bool,
+    /// What called for it.
+    pub why: Option<Why>,
     /// Other calls, most of which ended before they were due.
     pub lapsed: usize,
     /// Seconds with the motor on.
@@ -66,22 +67,10 @@ pub struct Scored {
 
 struct Looking {
     guard: Guard,
-    counted: CountedEdges,
-    /// Counted edges of the boot shaft, in microseconds.
-    boot_edges: Vec<u64>,
 }
 
 impl Watch for Looking {
     fn input(&mut self, input: &Input) -> io::Result<()> {
-        if let Signal::Edge(Shaft::Boot, rising) = input.signal
-            && match self.counted {
-                CountedEdges::Rising => rising,
-                CountedEdges::Falling => !rising,
-                CountedEdges::Both => true,
-            }
-        {
-            self.boot_edges.push(input.at.get());
-        }
         self.guard.take(input);
         Ok(())
     }
@@ -106,47 +95,6 @@ pub fn checked(leg: &Leg, commissioned: &Commissioned) -> anyhow::Result<Checked
     })
 }
 
-/// How long a stop may take from the beginning of what proves it, in microseconds.
-struct Allowed {
-    /// One boot pitch at the speed of the setpoint, spacing error included; four boot turns where heat calls for it.
-    proof: u64,
-    /// The on-delay, and 50 ms.
-    wait: u64,
-}
-
-impl Allowed {
-    fn of(settings: &Checked, by_belt: bool) -> Self {
-        let machine = &settings.machine;
-        let marks = machine.boot_targets.map_or(1.0, |targets| f64::from(targets.marks()));
-        let turns = f64::from(machine.normal_boot.get()) * 1e-6;
-        let limit = settings.limits.of(if by_belt { Condition::DeepUnderspeed } else { Condition::SlipHeat });
-        let proof = if by_belt {
-            let setpoint = 1.0 - f64::from(limit.setpoint) * 1e-6;
-            1.02 / (marks * turns * setpoint)
-        } else {
-            // Slip is known a window of four boot turns late.
-            4.0 / turns
-        };
-        Self { proof: (proof * 1e6) as u64, wait: u64::from(limit.on_delay.get()) + 50_000 }
-    }
-
-    /// The shortest call that needs a stop: the belt was quicker to recover from a shorter one than any delay.
-    const fn least(&self) -> u64 {
-        self.proof + self.wait
-    }
-
-    /// When a stop called for at `call` is due. The pitch in which the belt fell below holds some of its good speed too, and
-    /// nobody who sees edges alone can part them: proof begins with the next edge, at most a pitch later.
-    fn due(&self, call: u64, by_belt: bool, boot_edges: &[u64]) -> u64 {
-        let next = boot_edges.get(boot_edges.partition_point(|edge| *edge < call));
-        let begins = match next {
-            Some(edge) if by_belt && *edge <= call + self.proof => *edge,
-            _ => call,
-        };
-        begins + self.least()
-    }
-}
-
 /// Run once with the monitor looking on. `obey`: the leg does what the monitor says.
 ///
 /// # Errors
@@ -158,17 +106,13 @@ pub fn score(
     seed: u64,
     obey: bool,
 ) -> anyhow::Result<Scored> {
-    let counted = settings.machine.boot_targets.map_or(CountedEdges::Rising, |targets| targets.edges);
-    let mut looking = Looking { guard: Guard::new(settings), counted, boot_edges: Vec::new() };
+    let mut looking = Looking { guard: Guard::new(settings) };
     let summary = run(scenario, commissioned, seed, obey, &mut looking)?;
     let guard = looking.guard;
     let stop = guard.dropped.map(|(at, because)| (at.get(), because));
-    let lasting = summary.calls.iter().find(|(from, to, by_belt)| to - from >= Allowed::of(settings, *by_belt).least());
-    let called_us = lasting.map(|(from, ..)| *from);
-    let due_us =
-        lasting.map(|(from, _, by_belt)| Allowed::of(settings, *by_belt).due(*from, *by_belt, &looking.boot_edges));
-    let by_belt = lasting.is_some_and(|(.., by_belt)| *by_belt);
-    let lapsed = summary.calls.len() - usize::from(lasting.is_some());
+    let (called_us, due_us) = (summary.called_us(), summary.call.map(|call| call.due_us));
+    let why = summary.why();
+    let lapsed = summary.lapsed;
     let class = match (called_us, due_us, stop) {
         (None, _, None) => Class::Quiet,
         (None, _, Some(_)) => Class::Uncalled,
@@ -179,7 +123,7 @@ pub fn score(
     };
     let feed = guard.feed_dropped.map(|(_, because)| because);
     let raised = guard.raised;
-    Ok(Scored { class, stop, feed, called_us, due_us, by_belt, lapsed, raised, drive_s: summary.drive_s })
+    Ok(Scored { class, stop, feed, called_us, due_us, why, lapsed, raised, drive_s: summary.drive_s })
 }
 
 /// The largest rate for each hour that `events` in `hours` leave open, one-sided at 95 % (exact, by chi-squared).
@@ -446,7 +390,7 @@ fn late_and_missed(
             return;
         }
         let called = one.called_us.unwrap_or_default() as f64 * 1e-6;
-        let why = if one.by_belt { "belt" } else { "heat" };
+        let why = one.why.map_or("", Why::name);
         let level = severity.map_or_else(|| "as written".to_owned(), |level| format!("severity {level}"));
         let what = match (one.stop, one.due_us) {
             (Some((at, because)), Some(due)) => {

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::due::Why;
 use crate::plant::Truth;
 
 /// One row of truth.
@@ -17,14 +18,15 @@ pub struct Row {
     pub belt_pct: f64,
     /// Which faults are at work, a bit for each of the scenario's.
     pub active: u64,
-    /// Whether the leg ought to be stopped now: belt below 80 % after the start, or heat above the budget.
-    pub stop_called_for: bool,
+    /// What calls for a stop now, if anything does.
+    pub called: Option<Why>,
 }
 
 /// The first line of a truth file.
 pub const HEADER: &str = "time_us,head_rpm,boot_rpm,belt_m_per_s,belt_pct,slip_pct,creep_pct,tight_n,slack_n,pull_n,\
-friction_limit_n,head_offset_mm,boot_offset_mm,power_w,heat_j,head_rise_k,boot_rise_k,patch_rise_k,rub_rise_k,choke,\
-pile_kg,load_kg,discharge_kg_per_s,drive,label,stop_called_for";
+friction_limit_n,head_offset_mm,boot_offset_mm,power_w,heat_j,friction,head_face_c,head_rim_c,\
+belt_face_c,boot_face_c,rub_face_c,rub_wall_c,head_bearing_c,boot_bearing_c,choke,\
+pile_kg,load_kg,discharge_kg_per_s,drive,label,stop_called_for,called_by";
 
 /// Write one row. `names` are the scenario's faults, in order.
 ///
@@ -34,7 +36,7 @@ pub fn write_row(row: &Row, names: &[&str], out: &mut impl Write) -> io::Result<
     let t = &row.truth;
     write!(
         out,
-        "{},{:.4},{:.4},{:.5},{:.3},{:.4},{:.4},{:.1},{:.1},{:.1},{:.1},{:.3},{:.3},{:.0},{:.0},{:.3},{:.3},{:.3},{:.3},{:.4},{:.2},{:.2},{:.3},{},",
+        "{},{:.4},{:.4},{:.5},{:.3},{:.4},{:.4},{:.1},{:.1},{:.1},{:.1},{:.3},{:.3},{:.0},{:.0},{:.4},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.2},{:.4},{:.2},{:.2},{:.3},{},",
         row.time_us,
         plain(t.head_rpm),
         plain(t.boot_rpm),
@@ -50,10 +52,15 @@ pub fn write_row(row: &Row, names: &[&str], out: &mut impl Write) -> io::Result<
         plain(t.boot_offset_mm),
         plain(t.power_w),
         t.heat_j,
-        t.head_rise_k,
-        t.boot_rise_k,
-        t.patch_rise_k,
-        t.rub_rise_k,
+        t.friction,
+        t.head_face_c,
+        t.head_rim_c,
+        t.belt_face_c,
+        t.boot_face_c,
+        t.rub_face_c,
+        t.rub_wall_c,
+        t.head_bearing_c,
+        t.boot_bearing_c,
         t.choke,
         t.pile_kg,
         t.load_kg,
@@ -67,7 +74,7 @@ pub fn write_row(row: &Row, names: &[&str], out: &mut impl Write) -> io::Result<
             first = false;
         }
     }
-    writeln!(out, ",{}", u8::from(row.stop_called_for))
+    writeln!(out, ",{},{}", u8::from(row.called.is_some()), row.called.map_or("", Why::name))
 }
 
 /// No minus in front of a zero: the same text on every run.

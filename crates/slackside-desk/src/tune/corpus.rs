@@ -201,11 +201,12 @@ fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Opti
     let from = scenario.label.from_s.map(f64::from).or(faults).map(micros);
     let end_us = micros(scenario.duration_s);
     let mut label = Label { wrong: scenario.label.wrong.clone(), ..Label::default() };
-    match summary.stop_called_us {
-        Some(called) => {
-            let by = called + grace_us;
-            label.due_us = Some(called);
-            label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: by });
+    match summary.call {
+        Some(call) => {
+            // By the time it is due, and the grace a study gives on top.
+            let called = call.from_us;
+            label.due_us = Some(call.due_us);
+            label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: call.due_us + grace_us });
         }
         // A mild run: whatever comes while something is wrong is right, and so is nothing.
         None if scenario.label.stop || !scenario.label.wrong.is_empty() => {

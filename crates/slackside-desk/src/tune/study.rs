@@ -59,7 +59,7 @@ struct File {
     held_out_pct: f64,
     #[serde(default = "one")]
     seed: u64,
-    #[serde(default = "one_second")]
+    #[serde(default)]
     grace_s: f64,
     #[serde(default, rename = "trace")]
     traces: Vec<Trace>,
@@ -78,9 +78,6 @@ const fn thirty() -> f64 {
 }
 const fn one() -> u64 {
     1
-}
-const fn one_second() -> f64 {
-    1.0
 }
 
 /// A recording.
