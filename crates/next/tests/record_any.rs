@@ -1,5 +1,13 @@
 //! A recorder through anything: floods, late inputs, trips, anchors, freezes and new plans, in any order.
 #![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 use proptest::prelude::*;
 use slackside_next::input::{Command, Input, Origin, Shaft, Signal};
