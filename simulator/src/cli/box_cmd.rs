@@ -8,8 +8,8 @@ use std::time::Duration;
 use anyhow::bail;
 use clap::Subcommand;
 use serde_json::{Value, json};
-use slackside::input::Command as Asked;
 use slackside::conditions::Condition;
+use slackside::input::Command as Asked;
 use slackside::record::Anchor;
 use slackside::wire::{Event, RecordingInfo, Reply, Request};
 
