@@ -330,13 +330,15 @@ impl<const MARKS: usize> Core<MARKS> {
     /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
     #[inline(never)]
     fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let mut sweeps = 0_u32;
+        let (mut sweeps, mut since) = (0_u32, self.clock.newest);
         while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            // Nothing but sweeps for so long: the rest of the wait, but for what is less than a round, changes nothing.
-            if sweeps >= SETTLED {
+            // Nothing but sweeps for so long, or a whole round without an input: the rest of the wait, but for what is less than a round,
+            // changes nothing.
+            if sweeps >= SETTLED || self.clock.newest.wrapping_sub(since) >> ROUND_SHIFT != 0 {
                 sweeps = 0;
                 let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
                 self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
+                since = self.clock.newest;
                 continue;
             }
             sweeps = if self.clock.due >= SWEEP { sweeps.saturating_add(1) } else { 0 };

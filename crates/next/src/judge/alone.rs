@@ -109,16 +109,17 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             self.swept = self.now().us();
             self.judge.begin(&self.plan, &self.signals, list, self.now(), sink);
         }
-        let mut sweeps = 0_u32;
+        let (mut sweeps, mut since) = (0_u32, self.newest);
         loop {
             let due = self.due();
             if at.wrapping_sub(self.newest) < u64::from(due) {
                 break;
             }
-            if sweeps >= SETTLED {
+            if sweeps >= SETTLED || self.newest.wrapping_sub(since) >> ROUND_SHIFT != 0 {
                 sweeps = 0;
                 let rounds = at.wrapping_sub(self.newest) >> ROUND_SHIFT;
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
+                since = self.newest;
                 continue;
             }
             sweeps = if due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
