@@ -239,6 +239,6 @@ pub mod moved {
     pub const HEAD: u8 = 1;
     /// A boot edge counted.
     pub const BOOT: u8 = 2;
-    /// A contact, a line, or trust in a signal.
+    /// Anything else that judge looks at: a contact, a line, trust in a signal, its pattern, a block of the ratio that ended.
     pub const OTHER: u8 = 4;
 }

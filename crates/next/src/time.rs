@@ -48,6 +48,12 @@ impl Now {
         Self(self.0.saturating_add(wait as u64))
     }
 
+    /// The slow count `span` microseconds later: early by up to one step, never late.
+    #[must_use]
+    pub const fn slow_after(self, span: u32) -> u32 {
+        self.after(span).slow()
+    }
+
     /// The whole time of a stamp no later than this moment and no older than the low half holds.
     #[must_use]
     pub const fn whole(self, stamp: u32) -> Micros {

@@ -67,7 +67,7 @@ impl AlarmState {
         let unacknowledged = bits & bits::UNACKNOWLEDGED != 0;
         if bits & bits::SHELVED != 0 {
             Self::Shelved
-        } else if bits & bits::ACTIVE != 0 && bits & (bits::OUT | bits::SUPPRESSED) == 0 {
+        } else if bits & bits::ACTIVE != 0 {
             if unacknowledged { Self::Unacknowledged } else { Self::Acknowledged }
         } else if bits & bits::LATCHED != 0 {
             if unacknowledged { Self::LatchedUnacknowledged } else { Self::LatchedAcknowledged }

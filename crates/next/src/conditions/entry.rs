@@ -85,7 +85,7 @@ pub enum Flag {
 pub enum Value {
     /// Head angle since the last boot edge, in 2^-24 turn.
     SinceBoot,
-    /// Slip heat, in 2^-26 of its budget.
+    /// Slip heat, in 2^-30 of its budget.
     Heat,
     /// The worst duty of a rub contact, in ppm.
     Duty,

@@ -2,6 +2,9 @@
 
 mod entry;
 mod list;
+mod set;
+
+pub use set::ConditionSet;
 
 pub use entry::{
     Action, Entry, Flag, Gate, Must, Needs, Priority, Row, Rule, Sense, Stamp, Starting, Unit, Value, Window,

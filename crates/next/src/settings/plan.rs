@@ -1,18 +1,29 @@
 //! The plan: what the box runs on. Plain bytes, every number derived at the desk, read where they lie.
 //!
 //! The desk makes it from settings; the box checks it by rows ([`super::plan_check`]) and never computes a setting. Its identity is
-//! its CRC: two boxes with the same identity run on the same numbers.
+//! its CRC: two boxes with the same identity run on the same numbers. Which numbers follow from which others is in
+//! [`super::derived`].
 
+use core::mem::offset_of;
+
+use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::alarm::Set;
 use crate::conditions::Condition;
-use crate::input::Place;
+use crate::input::{Place, Shaft};
 
 /// The first four bytes of a plan.
 pub const MAGIC: [u8; 4] = *b"SLpl";
 /// The version of the layout.
 pub const VERSION: u16 = 1;
+/// Bins in one belt loop, for rub contacts. A power of two.
+pub const BINS: u32 = 32;
+/// Heat is in 2^-30 of its budget.
+pub const HEAT_SHIFT: u32 = 30;
+
+/// Computed bit by bit: a plan is read seldom, and a table would take 1 KiB of flash.
+const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
 /// A set of conditions by rank, as it lies in a plan: low word first.
 pub type RowBits = [u32; 2];
@@ -21,7 +32,7 @@ pub type RowBits = [u32; 2];
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct ShaftPlan {
-    /// An even pitch: 2^32 over the marks a turn, rounded down.
+    /// An even pitch: 2^32 less one over the marks a turn, rounded down; a shaft not fitted counts as one mark.
     pub even: u32,
     /// The smallest and the largest a pitch can be before the spacing is learned, in 2^-32 turn.
     pub least: u32,
@@ -117,6 +128,12 @@ pub mod fitted {
     pub const REFERENCE: u8 = 4;
     /// The outlet switch.
     pub const OUTLET: u8 = 8;
+    /// The head sensor's line is supervised.
+    pub const HEAD_SUPERVISED: u8 = 16;
+    /// The boot sensor's line is supervised.
+    pub const BOOT_SUPERVISED: u8 = 32;
+    /// All of them.
+    pub const ALL: u8 = 63;
 }
 
 /// Speeds, starts, power and heat.
@@ -139,17 +156,17 @@ pub struct LegPlan {
     pub bypass_time: u32,
     /// The shortest time the leg takes to run down, in microseconds; 0 if not known.
     pub coast_down: u32,
-    /// The lowest speed reference, in ppm of normal.
+    /// The lowest speed reference, in ppm of normal; one whole where none is fitted.
     pub reference_minimum: u32,
     /// How fast the drive can change speed, with its margin, in ppm of normal a second; never 0 where a reference is fitted.
     pub reference_rate: u32,
     /// Power where it is not measured, in watts.
     pub assumed_power: u32,
-    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-26 of the budget, in 2^-16.
+    /// Heat that one watt makes in one cell (2^17 µs) at 100 % slip, in 2^-30 of the budget, in 2^-16; rounded up.
     pub heat_a_watt: u32,
-    /// What is left of heat after one cell, in 2^-32.
+    /// What is left of heat after one cell, in 2^-32; rounded up.
     pub heat_left: u32,
-    /// What is left after half a cell, in 2^-32.
+    /// What is left after half a cell, in 2^-32; rounded up.
     pub heat_left_half: u32,
     /// The budget in joules: for people and for what survives a loss of power.
     pub heat_budget: u32,
@@ -225,7 +242,52 @@ pub const fn set([low, high]: RowBits) -> Set {
     Set::from_bits((high as u64) << 32 | low as u64)
 }
 
+/// Why bytes are no plan.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NotAPlan;
+
 impl Plan {
+    /// The length of a plan in bytes.
+    pub const LENGTH: usize = size_of::<Self>();
+
+    /// The plan that these bytes are, where they lie. Whether it is sound is for [`Sound`](super::plan_check::Sound) to say.
+    ///
+    /// # Errors
+    /// If there are more bytes or fewer, or they do not lie on a word boundary.
+    pub fn from_bytes(bytes: &[u8]) -> Result<&Self, NotAPlan> {
+        Self::ref_from_bytes(bytes).map_err(|_| NotAPlan)
+    }
+
+    /// What tells this plan from others: its CRC. Not proof against intent.
+    #[must_use]
+    pub const fn identity(&self) -> u32 {
+        self.crc
+    }
+
+    /// The CRC that its other bytes should have.
+    #[must_use]
+    pub fn computed_crc(&self) -> u32 {
+        let (covered, _) = self.as_bytes().split_at_checked(offset_of!(Self, crc)).unwrap_or_default();
+        CRC.checksum(covered)
+    }
+
+    /// The leg's name; nothing where it is not UTF-8.
+    #[must_use]
+    pub fn leg_name(&self) -> &str {
+        let end = self.leg.iter().position(|byte| *byte == 0).unwrap_or(self.leg.len());
+        self.leg.get(..end).and_then(|name| core::str::from_utf8(name).ok()).unwrap_or_default()
+    }
+
+    /// One of the shafts.
+    #[must_use]
+    pub const fn shaft(&self, shaft: Shaft) -> &ShaftPlan {
+        match shaft {
+            Shaft::Head => &self.head,
+            Shaft::Boot => &self.boot,
+        }
+    }
+
     /// The limit of the condition of that rank; of the first where there is none such.
     #[must_use]
     pub fn row(&self, rank: usize) -> &RowPlan {

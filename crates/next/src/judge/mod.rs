@@ -1,0 +1,499 @@
+//! Judge knows limits, nothing of pulses.
+//!
+//! # Time
+//! Whatever falls due is settled first, in order of time, each stamped with its own; delays end before a sample is taken, at equal
+//! times too. At one moment the order is: what a command says and moves, delays that end (by rank of their condition), a bypass
+//! that ends, phase, all other alarms (by rank), first-out (the lowest rank of all that were raised at that moment), run permit,
+//! feed permit. Ticks change nothing but how promptly the box acts.
+//!
+//! # Permits and latches
+//! A stop holds both permits dropped while it is wrong or latched ([`AlarmState::holds`]); what drops feed holds the feed
+//! permit so. A latched alarm that gets wrong again is raised again after its on-delay, and cannot be reset while it is
+//! wrong, on-delay or not. See `operator` for who may do what, `phase` for starts and standstill, `sense` for what each
+//! condition looks at.
+//!
+//! # Two ways, one result
+//! A motion within everything that could change a condition costs a few comparisons (`quiet`); any other takes a step. With
+//! [`Judge::plainly`] set every motion takes a step: tests hold the one against the other.
+
+mod heat;
+mod leg;
+mod operator;
+mod permits;
+mod phase;
+mod quiet;
+mod recent;
+mod reference;
+mod rest;
+mod rows;
+mod sense;
+mod speed;
+mod survive;
+mod value;
+mod view;
+
+use zerocopy::IntoBytes;
+
+use crate::alarm::{AlarmState, bits};
+use crate::conditions::{Condition, Row};
+use crate::input::Signal;
+use crate::settings::plan::{Plan, fitted, set};
+use crate::signals::Signals;
+use crate::time::{Now, SWEEP, age, wait};
+use crate::units::{Micros, Ppm};
+use crate::verdict::{Phase, Verdict};
+
+use leg::{Leg, mark};
+use phase::turn;
+use rows::{Rows, Turned};
+use sense::{Look, Waits};
+use view::{Out, View};
+
+pub use permits::of_rank_and_one;
+
+/// Measured power older than this is stale, in microseconds: rated power is used instead.
+const POWER_STALE: u32 = 60_000_000;
+/// Late inputs are counted over a minute.
+const LATE_WINDOW: u32 = 60_000_000;
+
+/// What judge holds now, for screens and outputs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Status {
+    /// The drive may run.
+    pub run_permit: bool,
+    /// The leg may be fed.
+    pub feed_permit: bool,
+    /// What the leg is doing.
+    pub phase: Phase,
+    /// The first-out of the present trip group.
+    pub first_out: Option<Condition>,
+    /// Whether the boot must be reported clear before the next start.
+    pub boot_cleared_needed: bool,
+    /// The condition under a bypass.
+    pub bypassed: Option<Condition>,
+}
+
+/// Holds motion against limits, by a list of `N` conditions.
+#[derive(Clone, Debug)]
+pub struct Judge<const N: usize = { Condition::COUNT }> {
+    leg: Leg,
+    rows: Rows<N>,
+    clock: Clock,
+}
+
+/// When judge must be looked at.
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    zerocopy::FromBytes,
+    zerocopy::IntoBytes,
+    zerocopy::Immutable,
+    zerocopy::KnownLayout,
+)]
+#[repr(C)]
+struct Clock {
+    /// The earliest moment at which anything may change by itself.
+    due: u32,
+    /// The earliest at which anything but silence and slip heat may.
+    other: u32,
+}
+
+impl<const N: usize> Judge<N> {
+    /// A judge without a plan: nothing is allowed.
+    #[must_use]
+    pub const fn new() -> Self {
+        const LEG: Leg = leg::ZERO;
+        Self { leg: LEG, rows: Rows::new(), clock: Clock { due: 0, other: 0 } }
+    }
+
+    /// A motion: what moved.
+    pub fn moved(
+        &mut self,
+        moved: u8,
+        plan: &Plan,
+        signals: &Signals,
+        list: &[Row],
+        now: Now,
+        sink: &mut dyn FnMut(&Verdict),
+    ) {
+        let view = View { plan, signals, list, now };
+        if self.stays_quiet(moved, &view) {
+            return;
+        }
+        let mut out = Out { now, sink };
+        if signals.short.reading.is_known() {
+            self.leg.heat.slip = signals.short.reading.least;
+        }
+        self.leg.follow(moved, &view, &mut out);
+        self.step(&view, &mut out);
+    }
+
+    /// Anything else that came in.
+    #[inline(never)]
+    pub fn take(
+        &mut self,
+        signal: &Signal,
+        plan: &Plan,
+        signals: &Signals,
+        list: &[Row],
+        now: Now,
+        sink: &mut dyn FnMut(&Verdict),
+    ) {
+        let view = View { plan, signals, list, now };
+        let mut out = Out { now, sink };
+        match *signal {
+            Signal::DriveRunning(on) => self.leg.drive(on, &view, &mut out),
+            Signal::DrivePower(watts) => {
+                self.leg.power = watts.get();
+                self.leg.power_at = now.us();
+                self.leg.put(mark::POWER, true);
+            }
+            Signal::SpeedReference(share) => self.leg.reference.read(plan, share.get(), now.us()),
+            Signal::Temperature(place, celsius) => {
+                if let Some(slot) = self.leg.temperatures.get_mut(place.index()) {
+                    *slot = celsius.get();
+                }
+            }
+            Signal::OutletPlugged(plugged) => self.leg.put(mark::OUTLET, plugged),
+            Signal::Command(origin, command) => self.command(origin, command, &view, &mut out),
+            _ => return,
+        }
+        self.step(&view, &mut out);
+    }
+
+    /// An input came late.
+    #[inline(never)]
+    pub fn late(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
+        let end = now.us().wrapping_add(LATE_WINDOW);
+        recent::push(&mut self.leg.lates, &mut self.leg.lates_count, end);
+        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+    }
+
+    /// The plan is not what it was when it was taken: nothing that is measured or judged by it can be trusted.
+    pub fn plan_damaged(
+        &mut self,
+        plan: &Plan,
+        signals: &Signals,
+        list: &[Row],
+        now: Now,
+        sink: &mut dyn FnMut(&Verdict),
+    ) {
+        self.leg.put(mark::PLAN_DAMAGED, true);
+        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+    }
+
+    /// Settle what falls due at `now`.
+    pub fn settle(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
+        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+    }
+
+    /// Hold what is old.
+    pub fn sweep(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now) {
+        self.leg.sweep(&View { plan, signals, list, now });
+    }
+
+    /// How long until something falls due by itself, in microseconds. May be early where only a look is due, never late.
+    #[must_use]
+    pub fn wait(&self, now: u32) -> u32 {
+        if !self.leg.has(mark::BEGUN) {
+            return SWEEP;
+        }
+        wait(now, self.clock.due)
+    }
+
+    /// The first thing is observed: time becomes known.
+    #[inline(never)]
+    pub fn begin(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
+        let view = View { plan, signals, list, now };
+        self.leg.put(mark::BEGUN, true);
+        self.leg.base = now.us();
+        for stamp in [
+            &mut self.leg.opened,
+            &mut self.leg.off_at,
+            &mut self.leg.pressed,
+            &mut self.leg.unknown_since,
+            &mut self.leg.power_at,
+        ] {
+            *stamp = now.us();
+        }
+        self.leg.reference.begin(now.us());
+        self.leg.heat.started(now.us());
+        // Until now these were ages.
+        let window = plan.drive.start_window;
+        for start in &mut self.leg.starts {
+            *start = now.slow().wrapping_add(window.saturating_sub(*start));
+        }
+        self.find_first(&view);
+        self.step(&view, &mut Out { now, sink });
+    }
+
+    /// Bring everything to now.
+    #[inline(never)]
+    fn step(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+        let now = view.now.us();
+        self.end_delays(view, out);
+        self.settle_operator(view, out);
+        self.leg.settle_phase(view, out);
+        let judged = set(view.plan.judged);
+        let running = self.leg.is_running(view);
+        let head = self.leg.head(view);
+        let reference = running && judged.contains(Condition::ReferenceFault.rank());
+        if self.leg.reference.settle(view.plan, &head, reference, now) {
+            self.find_first(view);
+        }
+        let leg = &mut self.leg;
+        recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
+        recent::settle(&mut leg.changes, &mut leg.changes_count, now);
+        recent::settle(&mut leg.lates, &mut leg.lates_count, now);
+        self.settle_slip_unknown(running && judged.contains(Condition::SlipUnknown.rank()), view);
+        self.feed_heat(view);
+        let mut waits = self.evaluate(view, out);
+        if self.leg.phase() == Phase::Standstill && self.rows.has(Condition::Rollback.rank(), bits::BEYOND) {
+            self.leg.leave_standstill(view, out);
+            waits = self.evaluate(view, out);
+        }
+        self.resolve(view, out);
+        let quiet = self.is_quiet(view);
+        self.leg.put(mark::QUIET, quiet);
+        let heat = Condition::SlipHeat.rank();
+        let beyond = self.rows.has(heat, bits::BEYOND);
+        self.leg.heat.next(&view.plan.drive, (view.limit(heat).limit, beyond), now);
+        // While all is quiet standstill comes by silence alone.
+        let phase = if quiet { SWEEP } else { self.leg.next_phase(view) };
+        waits.other = waits.other.min(phase).min(self.next_operator(view)).min(self.power_goes_stale(view)).max(1);
+        self.clock.other = now.wrapping_add(waits.other);
+        self.waits(waits, view);
+    }
+
+    /// Note how long to wait.
+    fn waits(&mut self, waits: Waits, view: &View<'_>) {
+        let now = view.now.us();
+        // Every step leaves time behind it, whatever a deadline may say.
+        let soonest = waits.silence.min(waits.other).min(self.leg.heat.wait(now)).clamp(1, SWEEP);
+        self.clock.due = now.wrapping_add(soonest);
+    }
+
+    /// How long until anything but silence and heat may change something.
+    fn other_left(&self, view: &View<'_>) -> u32 {
+        wait(view.now.us(), self.clock.other)
+    }
+
+    fn head_silent(&self) -> bool {
+        self.rows.has(Condition::HeadSilent.rank(), bits::BEYOND)
+    }
+
+    /// Delays that end at this moment turn their alarms.
+    fn end_delays(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+        let now = view.now.us();
+        let pending = self.rows.which(|bits| bits & bits::PENDING != 0);
+        let mut due = pending;
+        if !due.any(|rank| self.rows.wait(rank, now) == 0) {
+            return;
+        }
+        let look = self.leg.look(view, self.head_silent());
+        for rank in pending {
+            let turned = self.rows.settle(rank, now);
+            self.turn(rank, turned, &look, view, out);
+        }
+    }
+
+    /// Look at every condition, and turn the alarms that follow.
+    #[inline(never)]
+    fn evaluate(&mut self, view: &View<'_>, out: &mut Out<'_>) -> Waits {
+        let now = view.now.us();
+        let look = self.leg.look(view, self.head_silent());
+        let mut waits = Waits { silence: SWEEP, other: look.wait };
+        let judged = set(view.plan.judged);
+        for (rank, row) in view.list.iter().enumerate() {
+            if !judged.contains(rank) {
+                continue;
+            }
+            let limit = view.limit(rank);
+            let says = look.says(row, limit, &mut waits);
+            let turned = self.rows.sample(rank, says, limit, now);
+            self.turn(rank, turned, &look, view, out);
+            self.suppress(rank, look.suppresses && row.gate == crate::conditions::Gate::LiveOnceStarted, view, out);
+            waits.other = waits.other.min(self.rows.wait(rank, now));
+        }
+        waits
+    }
+
+    /// Only a quiet alarm is suppressed: what was raised or latched stays in sight.
+    fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
+        let is = self.rows.has(rank, bits::SUPPRESSED);
+        if suppresses != is && (is || self.rows.state(rank) == AlarmState::Normal) {
+            self.turn_bits(rank, bits::SUPPRESSED, suppresses, view, out);
+        }
+    }
+
+    /// What the end of a delay does to the alarm.
+    fn turn(&mut self, rank: usize, turned: Turned, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
+        if turned == Turned::No {
+            return;
+        }
+        let raised = turned == Turned::Raised;
+        // The state before: with the alarm the other way round.
+        let mut before = self.rows.get(rank) ^ bits::ACTIVE;
+        if !raised {
+            before &= !bits::PENDING;
+        }
+        let from = AlarmState::of(before);
+        if raised && !self.rows.has(rank, bits::SHELVED) {
+            self.rows.put(rank, bits::UNACKNOWLEDGED, true);
+            if set(view.plan.latching).contains(rank) && !self.stops_softly(rank, view) {
+                self.rows.put(rank, bits::LATCHED, true);
+            }
+            self.tripped(rank, view);
+        }
+        self.tell_alarm_with(rank, from, look, view, out);
+    }
+
+    /// An alarm was raised: if it stops the leg, note what follows.
+    fn tripped(&mut self, rank: usize, view: &View<'_>) {
+        if !set(view.plan.stopping).contains(rank) {
+            return;
+        }
+        let raised = (rank as u8).wrapping_add(1);
+        self.leg.raised = if self.leg.raised == 0 { raised } else { self.leg.raised.min(raised) };
+        let needs = view.list.get(rank).is_some_and(Row::needs_boot_cleared);
+        if needs && !self.stops_softly(rank, view) {
+            self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
+        }
+    }
+
+    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
+    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high.
+    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
+        let slow = [Condition::DeepUnderspeed, Condition::NoMotion].iter().any(|condition| condition.rank() == rank);
+        let high = |condition: Condition| self.rows.has(condition.rank(), bits::BEYOND);
+        let short = view.signals.short.reading;
+        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+            && self.leg.head_is_slow(view)
+            && !high(Condition::SlipHigh)
+            && !high(Condition::SlipVeryHigh)
+            && short.least < view.limit_of(Condition::SlipHigh).limit
+    }
+
+    /// Change bits of an alarm and tell if its state changed with them.
+    fn turn_bits(&mut self, rank: usize, bit: u8, is: bool, view: &View<'_>, out: &mut Out<'_>) {
+        let from = self.rows.state(rank);
+        self.rows.put(rank, bit, is);
+        self.tell_alarm(rank, from, view, out);
+    }
+
+    #[inline(never)]
+    fn tell_alarm(&mut self, rank: usize, from: AlarmState, view: &View<'_>, out: &mut Out<'_>) {
+        let look = self.leg.look(view, self.head_silent());
+        self.tell_alarm_with(rank, from, &look, view, out);
+    }
+
+    #[inline(never)]
+    fn tell_alarm_with(&self, rank: usize, from: AlarmState, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
+        let to = self.rows.state(rank);
+        if let Some(row) = view.list.get(rank).filter(|_| from != to) {
+            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), look, view);
+            out.alarm(rank, (from, to), value, view.limit(rank).setpoint);
+        }
+    }
+
+    /// Slip became unknown, or known again.
+    fn settle_slip_unknown(&mut self, judged: bool, view: &View<'_>) {
+        let known = self.leg.slip_counts(view, self.head_silent()) && view.signals.short.reading.is_known();
+        if !judged || known {
+            self.leg.put(mark::SLIP_UNKNOWN, false);
+        } else if !self.leg.has(mark::SLIP_UNKNOWN) {
+            self.leg.put(mark::SLIP_UNKNOWN, true);
+            self.leg.unknown_since = view.now.us();
+        }
+    }
+
+    /// Let power times slip go into the heat. Whether its limit may now be reached sooner than at the last check.
+    fn feed_heat(&mut self, view: &View<'_>) -> bool {
+        let standing = self.leg.drive_off(view) || self.leg.phase() == Phase::Standstill;
+        let power = if standing {
+            0
+        } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
+            self.leg.power
+        } else {
+            view.plan.drive.assumed_power
+        };
+        let limit = view.limit_of(Condition::SlipHeat).limit;
+        self.leg.heat.feed(&view.plan.drive, power, limit, view.now.us())
+    }
+
+    /// How long the newest reading of the power meter still counts.
+    fn power_goes_stale(&self, view: &View<'_>) -> u32 {
+        let old = age(view.now.us(), self.leg.power_at);
+        let counts = view.plan.has(fitted::POWER_METER) && self.leg.has(mark::POWER) && old < POWER_STALE;
+        if counts { POWER_STALE.saturating_sub(old) } else { SWEEP }
+    }
+
+    /// Find the first speed limit of each shaft that silence crosses.
+    fn find_first(&mut self, view: &View<'_>) {
+        let plan = view.plan;
+        let row = |condition| self.leg.scaled(turn(view.limit_of(condition).limit));
+        let head = row(Condition::HeadUnderspeed)
+            .min(self.leg.scaled(plan.drive.head_deep))
+            .min(self.leg.scaled(plan.head.sudden));
+        let boot = row(Condition::DeepUnderspeed).min(row(Condition::Underspeed)).min(row(Condition::NoMotion));
+        let boot = boot.min(self.leg.scaled(plan.boot.sudden));
+        self.leg.first = [head.min(plan.head.standing), boot.min(plan.boot.standing)];
+    }
+
+    /// What judge holds now.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        Status {
+            run_permit: self.leg.has(mark::RUN),
+            feed_permit: self.leg.has(mark::FEED),
+            phase: self.leg.phase(),
+            first_out: of_rank_and_one(self.leg.first_out),
+            boot_cleared_needed: self.leg.has(mark::BOOT_CLEARED_NEEDED),
+            bypassed: self.bypassed(),
+        }
+    }
+
+    /// The state of an alarm.
+    #[must_use]
+    pub fn alarm(&self, condition: Condition) -> AlarmState {
+        self.rows.state(condition.rank())
+    }
+
+    /// Slip heat at `now`, as a share of the budget.
+    #[must_use]
+    pub fn slip_heat_at(&self, plan: &Plan, now: Micros) -> Ppm {
+        heat::Heat::share(self.leg.heat.at(&plan.drive, Now::new(now).us()))
+    }
+
+    /// Take every motion the long way from the next step on: the oracle of the tests.
+    #[doc(hidden)]
+    pub fn plainly(&mut self) {
+        self.leg.put(mark::QUIET, false);
+    }
+
+    /// The state's own bytes.
+    pub fn parts(&self, each: &mut dyn FnMut(&[u8])) {
+        each(self.leg.as_bytes());
+        each(self.rows.due.as_bytes());
+        each(&self.rows.bits);
+        each(self.clock.as_bytes());
+    }
+
+    /// The same, to be put back.
+    pub fn parts_mut(&mut self, each: &mut dyn FnMut(&mut [u8])) {
+        each(self.leg.as_mut_bytes());
+        each(self.rows.due.as_mut_bytes());
+        each(&mut self.rows.bits);
+        each(self.clock.as_mut_bytes());
+    }
+}
+
+impl<const N: usize> Default for Judge<N> {
+    fn default() -> Self {
+        Self::new()
+    }
+}

@@ -1,0 +1,113 @@
+//! The short way: a motion within everything that could change a condition.
+//!
+//! Where the leg runs at speed with nothing beyond a limit, a step would find every condition as it was as long as no signal reaches
+//! one of the limits here; only the moments of silence and the slip heat move on.
+
+use super::Judge;
+use super::leg::mark;
+use super::sense::Waits;
+use super::view::View;
+use crate::alarm::{Set, bits};
+use crate::conditions::{Condition, Flag, Row, Sense, Stamp, Value};
+use crate::settings::plan::{ShaftPlan, fitted, set};
+use crate::signals::{ShaftSignals, Slip, moved};
+use crate::time::{SWEEP, age};
+use crate::verdict::Phase;
+
+/// Conditions that every motion may change: none of them may be beyond.
+const fn watched(list: &[Row]) -> Set {
+    let mut set = Set::EMPTY;
+    let (mut rest, mut rank) = (list, 0_usize);
+    while let [row, more @ ..] = rest {
+        let is = matches!(
+            row.sense,
+            Sense::RangeAbove(_)
+                | Sense::RangeBelow(_)
+                | Sense::Slow(_)
+                | Sense::BothSilent
+                | Sense::Since(Stamp::Rubbing)
+                | Sense::Upper(Value::SinceBoot | Value::Duty)
+                | Sense::Flag(Flag::HeadSilent | Flag::Reference)
+        );
+        set = set.put(rank, is);
+        rest = more;
+        rank = rank.saturating_add(1);
+    }
+    set
+}
+
+const WATCHED: Set = watched(&Condition::ROWS);
+
+/// Below which a signal must stay; what is not judged bounds nothing.
+fn bound(view: &View<'_>, condition: Condition) -> i32 {
+    if set(view.plan.judged).contains(condition.rank()) { view.limit_of(condition).limit } else { i32::MAX }
+}
+
+/// Whether one exact reading lies between two limits, neither reached.
+fn holds(view: &View<'_>, slip: &Slip, above: Condition, below: Condition) -> bool {
+    let ppm = slip.reading.least;
+    slip.reading.is_exact() && ppm < bound(view, above) && ppm.saturating_neg() < bound(view, below)
+}
+
+impl<const N: usize> Judge<N> {
+    /// Whether the short way may be taken from now on.
+    pub(super) fn is_quiet(&self, view: &View<'_>) -> bool {
+        let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN;
+        self.leg.phase() == Phase::Running
+            && self.leg.marks & marks == mark::AT_SPEED
+            && view.plan.boot.is_fitted()
+            && self.rows.which(|bits| bits & bits::BEYOND != 0).and(WATCHED).is_empty()
+    }
+
+    /// How long until silence of a shaft may change something; nothing if its last pitch already may.
+    fn silence(&self, view: &View<'_>, shaft: &ShaftSignals, plan: &ShaftPlan, first: u32) -> u32 {
+        if !plan.is_fitted() {
+            return SWEEP;
+        }
+        let now = view.now.us();
+        let before_start = self.leg.opened().is_some_and(|opened| age(now, shaft.last_edge) > age(now, opened));
+        if shaft.pitch == 0 || before_start || shaft.too_slow(first) {
+            return 0;
+        }
+        super::speed::silence(shaft.last_edge, shaft.next_largest, first, now)
+    }
+
+    /// Take the motion by the short way, if it lies within; whether it did.
+    pub(super) fn stays_quiet(&mut self, moved: u8, view: &View<'_>) -> bool {
+        if !self.leg.has(mark::QUIET) || moved & moved::OTHER != 0 {
+            return false;
+        }
+        let (plan, signals) = (view.plan, view.signals);
+        let [head_first, boot_first] = self.leg.first;
+        let head = self.silence(view, &signals.head, &plan.head, head_first);
+        let silence = head.min(self.silence(view, &signals.boot, &plan.boot, boot_first));
+        if silence == 0 {
+            return false;
+        }
+        if plan.head.is_fitted() {
+            let slips = holds(view, &signals.short, Condition::SlipVeryHigh, Condition::SlipImpossible)
+                && holds(view, &signals.long, Condition::SlipHigh, Condition::SlipNegative);
+            if !slips || signals.since_boot >= bound(view, Condition::BeltNotFollowing).unsigned_abs() {
+                return false;
+            }
+        }
+        if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
+            let most = bound(view, Condition::MistrackingDuty);
+            if signals.contacts.iter().any(|contact| contact.duty >= most) {
+                return false;
+            }
+        }
+        if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(plan, &self.leg.head(view)) {
+            return false;
+        }
+        // Power and drive are as they were at the last step: only slip can have changed what goes in.
+        if signals.short.reading.least != self.leg.heat.slip {
+            self.leg.heat.slip = signals.short.reading.least;
+            if self.feed_heat(view) {
+                return false;
+            }
+        }
+        self.waits(Waits { silence, other: self.other_left(view) }, view);
+        true
+    }
+}

@@ -1,0 +1,69 @@
+//! Counting within a rolling window: the moments at which counted things leave it, oldest first. More than there is room for count
+//! as many as there is room for.
+
+use crate::time::{reached, wait};
+
+/// Count one that leaves at `end`, no sooner than those before it.
+#[inline(never)]
+pub fn push(ends: &mut [u32], count: &mut u8, end: u32) {
+    if usize::from(*count) >= ends.len() {
+        drop_first(ends, count);
+    }
+    if let Some(slot) = ends.get_mut(usize::from(*count)) {
+        *slot = end;
+        *count = count.saturating_add(1);
+    }
+}
+
+fn drop_first(ends: &mut [u32], count: &mut u8) {
+    *count = count.saturating_sub(1);
+    let mut rest: &mut [u32] = ends;
+    while let [first, second, ..] = rest {
+        *first = *second;
+        rest = match rest {
+            [_, more @ ..] => more,
+            [] => &mut [],
+        };
+    }
+}
+
+/// Forget what has left by `now`.
+#[inline(never)]
+pub fn settle(ends: &mut [u32], count: &mut u8, now: u32) {
+    for _ in 0..ends.len() {
+        match ends.first() {
+            Some(end) if *count > 0 && reached(now, *end) => drop_first(ends, count),
+            _ => return,
+        }
+    }
+}
+
+/// How long until the first leaves, in the unit of the stamps; `None` if there is none.
+pub fn next(ends: &[u32], count: u8, now: u32) -> Option<u32> {
+    ends.first().filter(|_| count > 0).map(|end| wait(now, *end))
+}
+
+/// When the one leaves that came so many before the newest.
+pub fn before_newest(ends: &[u32], count: u8, by: u8) -> Option<u32> {
+    ends.get(usize::from(count.checked_sub(by)?.checked_sub(1)?)).copied()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_leaves_is_forgotten_at_its_own_time() {
+        let (mut ends, mut count) = ([0; 3], 0);
+        for end in [10, 20, 30, 40] {
+            push(&mut ends, &mut count, end);
+        }
+        assert_eq!((count, next(&ends, count, 15)), (3, Some(5)));
+        assert_eq!(before_newest(&ends, count, 1), Some(30));
+        assert_eq!(before_newest(&ends, count, 3), None);
+        settle(&mut ends, &mut count, 29);
+        assert_eq!(count, 2);
+        settle(&mut ends, &mut count, 40);
+        assert_eq!((count, next(&ends, count, 40)), (0, None));
+    }
+}

@@ -1,0 +1,190 @@
+//! Rub contacts: chatter bridged, dwell, count, and the share of the last belt loop on which the belt rubbed.
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::arith::{divide, high, mul_div};
+use crate::input::{ContactState, Place};
+use crate::settings::plan::ContactPlan;
+use crate::signals::{ContactSignals, rub};
+use crate::time::{age, held, reached};
+
+/// Bins in one belt loop. A power of two, so that the ring wraps by masking.
+const BINS: u8 = 32;
+/// A bin on which the belt rubbed all the time.
+const FULL: u8 = 255;
+
+/// The rub contacts, in the order of [`Place::ALL`].
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Contacts {
+    each: [Contact; Place::COUNT],
+    /// Belt passed since the newest bin began, in micrometres, and the time that took.
+    in_bin: u32,
+    bin_time: u32,
+    /// The oldest bin, to be written next.
+    oldest: u8,
+    /// Contacts that rub or have rubbed within the last loop, as bits.
+    touched: u8,
+    /// Contacts that are clear but still bridged, as bits.
+    bridged: u8,
+    spare: u8,
+}
+
+/// One rub contact.
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct Contact {
+    /// Rubbing in the bin under way, in microseconds, as far as counted.
+    rubbed: u32,
+    /// Up to when rubbing is counted, while the belt rubs.
+    counted: u32,
+    /// Sum of the bins.
+    sum: u16,
+    spare: u16,
+    /// What share of each bin of the last belt loop the belt rubbed, [`FULL`] for all of it; a ring.
+    bins: [u8; BINS as usize],
+}
+
+impl Contact {
+    const fn count(&mut self, until: u32) {
+        if reached(until, self.counted) {
+            self.rubbed = self.rubbed.saturating_add(age(until, self.counted));
+            self.counted = until;
+        }
+    }
+
+    /// The belt moved on by `bins` bins, in `time`: one share for all of them, from the `oldest` on. Whether any bin is not empty.
+    #[inline(never)]
+    fn advance(&mut self, bins: u32, time: u32, oldest: u8, signals: &mut ContactSignals) -> bool {
+        let rubbed = core::mem::replace(&mut self.rubbed, 0);
+        let share = if rubbed == 0 || time == 0 { 0 } else { mul_div(rubbed, u32::from(FULL), time).min(255) as u8 };
+        if share == 0 && self.sum == 0 {
+            return false;
+        }
+        for step in 0..bins.min(u32::from(BINS)) {
+            let index = usize::from(oldest).wrapping_add(step as usize) & usize::from(BINS - 1);
+            if let Some(bin) = self.bins.get_mut(index) {
+                self.sum = self.sum.wrapping_add(u16::from(share)).wrapping_sub(u16::from(*bin));
+                *bin = share;
+            }
+        }
+        // 1,000,000 over 32 bins of 255.
+        signals.duty = divide(u64::from(self.sum).wrapping_mul(6_250), 51) as i32;
+        self.sum != 0
+    }
+}
+
+impl Contacts {
+    /// The contact there says `state` from `at` on.
+    pub fn change(
+        &mut self,
+        plan: &ContactPlan,
+        at: u32,
+        place: Place,
+        state: ContactState,
+        signals: &mut [ContactSignals; Place::COUNT],
+    ) {
+        let (Some(contact), Some(signals)) = (self.each.get_mut(place.index()), signals.get_mut(place.index())) else {
+            return;
+        };
+        let bit = 1_u8 << place.index();
+        match state {
+            ContactState::Rubbing => {
+                if signals.rubs == 0 {
+                    signals.rubs = 1;
+                    signals.since = at;
+                    signals.count = signals.count.wrapping_add(1);
+                    contact.counted = at;
+                    self.touched |= bit;
+                }
+                // A gap that was bridged counts as rubbing.
+                contact.count(at);
+                signals.bridged = 0;
+                signals.state = rub::RUBBING;
+            }
+            ContactState::Clear if signals.rubs == 0 => signals.state = rub::CLEAR,
+            ContactState::Clear => {
+                // Still rubbing until it has been clear for the bridging time.
+                signals.state = rub::RUBBING;
+                if signals.bridged == 0 {
+                    contact.count(at);
+                    signals.bridged = 1;
+                    signals.bridged_until = at.wrapping_add(plan.bridge);
+                }
+            }
+            ContactState::Faulty => {
+                // What the belt does is not known: a rub under way is held to go on.
+                signals.state = rub::FAULTY;
+                signals.bridged = 0;
+            }
+        }
+        self.bridged = if signals.bridged == 0 { self.bridged & !bit } else { self.bridged | bit };
+    }
+
+    /// How long until the first bridged rub ends if it stays clear, at most `most`.
+    pub fn wait(&self, now: u32, most: u32, signals: &[ContactSignals; Place::COUNT]) -> u32 {
+        let mut least = most;
+        if self.bridged != 0 {
+            for signals in signals.iter().filter(|signals| signals.bridged != 0) {
+                least = least.min(crate::time::wait(now, signals.bridged_until));
+            }
+        }
+        least
+    }
+
+    /// End bridged rubs that stayed clear until `now`. Whether any did.
+    pub fn settle(&mut self, now: u32, signals: &mut [ContactSignals; Place::COUNT]) -> bool {
+        let before = self.bridged;
+        for (place, signals) in signals.iter_mut().enumerate() {
+            if signals.bridged != 0 && reached(now, signals.bridged_until) {
+                signals.bridged = 0;
+                signals.rubs = 0;
+                signals.state = rub::CLEAR;
+                self.bridged &= !1_u8.wrapping_shl(place as u32);
+            }
+        }
+        before != self.bridged
+    }
+
+    /// The belt moved with the boot by a pitch of that angle (2^-32 turn) and time, which ended at `at`. Whether a duty may have changed.
+    pub fn move_belt(
+        &mut self,
+        plan: &ContactPlan,
+        circumference: u32,
+        at: u32,
+        (angle, time): (u32, u32),
+        signals: &mut [ContactSignals; Place::COUNT],
+    ) -> bool {
+        self.in_bin = self.in_bin.saturating_add(high(angle, circumference));
+        self.bin_time = self.bin_time.saturating_add(time);
+        if self.in_bin < plan.bin_length {
+            return false;
+        }
+        let bins = divide(u64::from(self.in_bin), plan.bin_length);
+        self.in_bin = self.in_bin.wrapping_sub(bins.wrapping_mul(plan.bin_length));
+        let time = core::mem::replace(&mut self.bin_time, 0);
+        let touched = self.touched;
+        if touched != 0 {
+            for (place, (contact, signals)) in self.each.iter_mut().zip(signals).enumerate() {
+                let bit = 1_u8.wrapping_shl(place as u32);
+                if touched & bit == 0 {
+                    continue;
+                }
+                if signals.rubs != 0 && signals.bridged == 0 {
+                    contact.count(at);
+                }
+                if !contact.advance(bins, time, self.oldest, signals) && signals.rubs == 0 {
+                    self.touched &= !bit;
+                }
+            }
+        }
+        self.oldest = self.oldest.wrapping_add(bins as u8) & (BINS - 1);
+        touched != 0
+    }
+
+    pub fn sweep(&mut self, now: u32) {
+        for contact in &mut self.each {
+            contact.counted = held(now, contact.counted);
+        }
+    }
+}

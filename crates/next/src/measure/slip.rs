@@ -1,0 +1,328 @@
+//! Slip from angle, not from two speeds.
+//!
+//! At each boot edge that closes a window of whole boot turns, the head angle is taken at both ends of that very stretch of
+//! time, interpolated between head edges: `slip = 1 - boot turns / (R * head turns)`. Both shafts then cover the same
+//! stretch, so a ramp of speed makes no false slip, and the spacing of the boot targets cancels over whole turns.
+//!
+//! While the next boot edge is waited for, each head edge gives a lower limit of what its window will say: the same
+//! formula with the head angle so far. It grows until the edge comes and then equals the exact value, so that the exact value
+//! and the limit are one definition and never disagree.
+//!
+//! Of more than eight boot marks a turn only some, evenly picked, close windows: eight readings a turn are as many as a
+//! window of a whole turn can use, and memory and the cost of one head edge stay bounded.
+//!
+//! Head angles are in 2^-24 turn here: less than a tenth of a millionth. They wrap after 256 turns; where the head turns more than
+//! its share of that between two marks the belt stood, and what comes after is a new stretch.
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::arith::{divide, mul_div};
+use crate::settings::plan::SlipPlan;
+use crate::signals::{Reading, Signals};
+use crate::time::age;
+
+/// Boot turns of the long window.
+const LONG_TURNS: u8 = 4;
+/// Head angles remembered: one at each of at most eight closing marks a turn over the long window, and its start.
+const REMEMBERED: u8 = 8 * LONG_TURNS + 1;
+/// Boot marks that may wait for the next head edge.
+const MOST_WAITING: usize = 24;
+/// A lower limit is told only once the window is this part (1/2^10) longer than the last whole one: otherwise it says
+/// nothing that the last reading did not say.
+const TELLING_SHIFT: u32 = 10;
+
+/// A head edge that counted, with the two pitches that ended with it and before it: each its angle in 2^-32 turn and its time in
+/// microseconds.
+#[derive(Clone, Copy, Debug)]
+pub struct HeadEdge {
+    /// When it happened.
+    pub at: u32,
+    /// When that was known.
+    pub known_at: u32,
+    /// The head's angle when the pitch began, in 2^-24 turn.
+    pub start: u32,
+    pub pitch: (u32, u32),
+    pub before: (u32, u32),
+    /// Error of one reading over a short window while the head's spacing is not known, in 2^-24 turn; 0 once it is.
+    pub doubt: u32,
+}
+
+/// The two windows.
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Windows {
+    /// Head angle at the closing marks, a ring.
+    at_marks: [u32; REMEMBERED as usize],
+    /// Times of the closing marks not yet placed between two head edges.
+    waiting: [u32; MOST_WAITING],
+    /// The newest boot edge.
+    boot_edge: u32,
+    /// Head angle from the newest placed boot edge, and from the newest closing mark, to the newest head edge. Held at 256 turns.
+    since_boot: u32,
+    since_mark: u32,
+    /// Head angle of the newest whole window, short and long.
+    whole: [u32; 2],
+    /// Rim length slid up to the newest closing mark, in micrometres.
+    slipped: i32,
+    /// Where the newest closing mark lies in the ring, and how many there are.
+    newest: u8,
+    remembered: u8,
+    /// How many closing marks wait.
+    waits: u8,
+    /// Head edges since what came before was forgotten, up to two.
+    heads: u8,
+    /// Whether the head gained speed (1) or lost it (-1) over the last two pitches.
+    trend: i8,
+    /// Whether the newest boot edge is not yet placed, 0 or 1.
+    boot_waits: u8,
+    /// Whether a boot edge was placed, or its place taken by where the head began, 0 or 1.
+    is_placed: u8,
+    spare: u8,
+}
+
+impl Windows {
+    /// Forget everything but the slipped length: what was before is not one stretch with what follows.
+    pub const fn restart(&mut self) {
+        self.begin_anew();
+        self.waits = 0;
+        self.boot_waits = 0;
+        self.is_placed = 0;
+        self.heads = 0;
+        self.trend = 0;
+    }
+
+    /// Forget the slipped length too: a new run from rest.
+    pub const fn restart_from_rest(&mut self) {
+        self.restart();
+        self.slipped = 0;
+    }
+
+    /// What follows is not one stretch with the marks remembered.
+    const fn begin_anew(&mut self) {
+        self.remembered = 0;
+        self.whole = [0; 2];
+    }
+
+    /// A boot edge counts, at `at`; `index` is its mark.
+    pub fn boot(&mut self, plan: &SlipPlan, at: u32, index: u8) {
+        self.boot_edge = at;
+        self.boot_waits = 1;
+        let mut left = index;
+        // At most as often as there are closing marks.
+        while left >= plan.stride && plan.stride > 0 {
+            left = left.wrapping_sub(plan.stride);
+        }
+        if left != 0 {
+            return;
+        }
+        if let Some(slot) = self.waiting.get_mut(usize::from(self.waits)) {
+            *slot = at;
+            self.waits = self.waits.wrapping_add(1);
+        } else {
+            // More boot marks than a turning head can leave waiting: no common stretch any more.
+            self.begin_anew();
+            self.waits = 0;
+        }
+    }
+
+    /// A head edge counts. What the windows say then goes to `signals`, whose head angle is up to date. Whether the long one said
+    /// anything.
+    pub fn head(&mut self, plan: &SlipPlan, edge: &HeadEdge, signals: &mut Signals) -> bool {
+        if self.heads == 0 {
+            // Before the first head edge nothing can be placed.
+            self.heads = 1;
+            self.waits = 0;
+            self.boot_waits = 0;
+            return false;
+        }
+        let mut bend = 0;
+        if self.heads == 1 {
+            // Over the first pitch the head may have gathered speed in any way: nothing can be placed within it.
+            self.heads = 2;
+            self.waits = 0;
+        } else {
+            bend = bend_between(edge.before, edge.pitch);
+            // A pull that comes and goes with every pitch is no ramp: the straight line is nearer then.
+            let before = core::mem::replace(&mut self.trend, bend.signum() as i8);
+            if before != 0 && before != self.trend {
+                bend = 0;
+            }
+        }
+        if self.boot_waits != 0 && self.is_placed != 0 && self.since_boot > plan.apart {
+            // The belt stood until now: count what slid, and begin anew.
+            if self.remembered != 0 {
+                self.slipped = self.slipped.saturating_add(slid(plan, self.since_mark));
+            }
+            self.begin_anew();
+        }
+        let angle = signals.head.angle;
+        let turned = angle.wrapping_sub(edge.start);
+        self.since_boot = self.since_boot.saturating_add(turned);
+        self.since_mark = self.since_mark.saturating_add(turned);
+        let closed = self.place_all(plan, edge, bend, angle);
+        let mut told = false;
+        for (slot, slip) in [&mut signals.short, &mut signals.long].into_iter().enumerate() {
+            let said = self.say(plan, slot, closed.is_some(), edge.doubt);
+            told = said.is_some();
+            if let Some(reading) = said {
+                slip.reading = reading;
+                slip.at = closed.unwrap_or(edge.at);
+                slip.known_at = edge.known_at;
+            }
+        }
+        told
+    }
+
+    /// Place the boot edges that waited for this head edge, with the head at `angle`. The time of the last closing mark among them.
+    fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, bend: i32, angle: u32) -> Option<u32> {
+        let begun = edge.at.wrapping_sub(edge.pitch.1);
+        let place = |at: u32| {
+            let part = between(edge.pitch, age(at, begun), bend);
+            edge.start.wrapping_add(part >> 8)
+        };
+        let mut closed = None;
+        for index in 0..usize::from(core::mem::replace(&mut self.waits, 0)) {
+            let Some(mark) = self.waiting.get(index).copied() else { break };
+            let head = place(mark);
+            self.remember(plan, head);
+            closed = Some((mark, head));
+        }
+        if let Some((_, head)) = closed {
+            self.since_mark = angle.wrapping_sub(head);
+        }
+        if core::mem::replace(&mut self.boot_waits, 0) != 0 {
+            let head = match closed {
+                Some((mark, head)) if mark == self.boot_edge => head,
+                _ => place(self.boot_edge),
+            };
+            self.since_boot = angle.wrapping_sub(head);
+            self.is_placed = 1;
+        }
+        closed.map(|(mark, _)| mark)
+    }
+
+    /// Remember the head angle at the next closing mark, and count what slid past since the last.
+    fn remember(&mut self, plan: &SlipPlan, head: u32) {
+        if let Some(last) = self.before_newest(0) {
+            let step = head.wrapping_sub(last);
+            self.slipped = self.slipped.saturating_add(slid(plan, step));
+            if step > plan.apart {
+                self.begin_anew();
+            }
+        }
+        self.newest = if self.newest >= REMEMBERED - 1 { 0 } else { self.newest.wrapping_add(1) };
+        if let Some(slot) = self.at_marks.get_mut(usize::from(self.newest)) {
+            *slot = head;
+        }
+        if self.remembered < REMEMBERED {
+            self.remembered = self.remembered.wrapping_add(1);
+        }
+    }
+
+    /// The head angle remembered so many closing marks before the newest.
+    fn before_newest(&self, marks: u8) -> Option<u32> {
+        if marks >= self.remembered {
+            return None;
+        }
+        let index = self.newest.wrapping_sub(marks);
+        let index = if marks > self.newest { index.wrapping_add(REMEMBERED) } else { index };
+        self.at_marks.get(usize::from(index)).copied()
+    }
+
+    /// What a window says at a head edge: the short one (0) or the long one. Where no mark `closed` it, what the window that the next
+    /// mark will close says at least, if that is news.
+    fn say(&mut self, plan: &SlipPlan, slot: usize, closed: bool, doubt: u32) -> Option<Reading> {
+        let turns = if slot == 0 { 1 } else { LONG_TURNS };
+        let marks = plan.closings.wrapping_mul(turns);
+        let newest = self.before_newest(0)?;
+        let no_slip = plan.head_per_boot.wrapping_mul(u32::from(turns));
+        let begun = self.before_newest(if closed { marks } else { marks.wrapping_sub(1) })?;
+        let mut span = newest.wrapping_sub(begun);
+        let whole = self.whole.get_mut(slot)?;
+        if closed {
+            *whole = span;
+        } else {
+            // Without a whole window yet, the no-slip angle is the mark to beat.
+            let beaten = if *whole == 0 { no_slip } else { *whole };
+            span = span.saturating_add(self.since_mark);
+            if span <= beaten.saturating_add(beaten >> TELLING_SHIFT) {
+                return None;
+            }
+        }
+        // `1 - turns / (R * span)` in ppm, held between -200 % and 100 %.
+        let parts = u64::from(no_slip).wrapping_mul(1_000_000);
+        let ppm = 1_000_000_i32.wrapping_sub(divide(parts, span.saturating_sub(doubt)).min(3_000_000) as i32);
+        Some(if closed && doubt == 0 { Reading::exact(ppm) } else { Reading::at_least(ppm) })
+    }
+
+    /// There is no boot edge yet: count head angle from the newest head edge.
+    pub const fn boot_rests_here(&mut self) {
+        if self.is_placed == 0 {
+            self.is_placed = 1;
+            self.since_boot = 0;
+        }
+    }
+
+    /// Head angle since the newest boot edge, as of the newest head edge; 0 while that edge waits to be placed.
+    pub const fn since_boot(&self) -> u32 {
+        if self.heads == 0 || self.is_placed == 0 || self.boot_waits != 0 { 0 } else { self.since_boot }
+    }
+
+    /// Rim length slid past the belt since rest, with what the overdue boot has lost so far, in micrometres.
+    pub fn slipped(&self, plan: &SlipPlan) -> i32 {
+        let open = if self.remembered == 0 { 0 } else { slid(plan, self.since_mark) };
+        self.slipped.saturating_add(if open > 0 { open } else { 0 })
+    }
+}
+
+/// Rim length slid over a head angle in which the boot went from one closing mark to the next, in micrometres.
+fn slid(plan: &SlipPlan, head: u32) -> i32 {
+    let boot = (u64::from(head).wrapping_mul(u64::from(plan.boot_per_head)) >> 24).min(u64::from(u32::MAX));
+    let slid = (boot as i64).wrapping_sub(i64::from(plan.closing_share));
+    // Below 2^33, times circumferences below 2^25.
+    (slid.wrapping_mul(i64::from(plan.boot_circumference)) >> 24).clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
+}
+
+/// Bends below this part (2^-16 of a pitch) are noise: a quarter of it is the largest error left.
+const LEAST_BEND: u32 = 1 << 9;
+
+/// How far a pitch is from straight, in 2^-16: the head turned `angle * (x + bend * x * (x - 1))` in the part `x` of its
+/// time, which is exact while the speed changes steadily. From the pitch `before` and the pitch `now`, each angle and time.
+fn bend_between(before: (u32, u32), now: (u32, u32)) -> i32 {
+    let product = |one: u32, other: u32| u64::from(one).wrapping_mul(u64::from(other));
+    let (fast, slow) = (product(before.0, now.1), product(now.0, before.1));
+    // Half of the least bend in speed, of which the bend is but a part.
+    if fast.abs_diff(slow) < slow >> 8 {
+        return 0;
+    }
+    // The speed before over the speed now, in 2^-16, held at two; both brought to a word.
+    let zeros = slow.leading_zeros();
+    let (fast, slow) = (fast.min(slow.wrapping_shl(1)), slow);
+    let slower = if zeros >= 32 {
+        divide(fast.wrapping_shl(16), slow as u32)
+    } else {
+        let by = 32_u32.wrapping_sub(zeros);
+        divide(fast.wrapping_shr(by).wrapping_shl(16), slow.wrapping_shr(by) as u32)
+    };
+    let gained = (1_i32 << 16).wrapping_sub(slower.min(1 << 17) as i32);
+    // The times are below 2^30.
+    let part = divide(u64::from(now.1) << 16, now.1.wrapping_add(before.1)).min(1 << 16);
+    // Beyond 1 the curve would turn back.
+    let bend = (i64::from(gained).wrapping_mul(i64::from(part)) >> 16) as i32;
+    if bend.unsigned_abs() < LEAST_BEND { 0 } else { bend.clamp(-(1 << 16), 1 << 16) }
+}
+
+/// The part of a pitch (its angle and its time) turned after `waited` of it, with its bend.
+fn between((pitch, time): (u32, u32), waited: u32, bend: i32) -> u32 {
+    // No time passed only if two edges coincide: then either end is right.
+    let straight = if time == 0 { 0 } else { mul_div(pitch, waited, time).min(pitch) };
+    if bend == 0 {
+        return straight;
+    }
+    // Every factor is at most 2^16, and the last product at most 2^14 (x * (1 - x) is at most a quarter).
+    let x = divide(u64::from(waited) << 16, time).min(1 << 16);
+    let hump = x.wrapping_mul((1_u32 << 16).wrapping_sub(x)) >> 16;
+    let short = (hump as i32).wrapping_mul(bend.clamp(-(1 << 16), 1 << 16)) >> 16;
+    let bent = i64::from(straight).wrapping_sub(i64::from(short).wrapping_mul(i64::from(pitch)) >> 16);
+    bent.clamp(0, i64::from(pitch)) as u32
+}

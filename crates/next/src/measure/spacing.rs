@@ -1,0 +1,395 @@
+//! How the marks lie around the shaft, learned from whole turns.
+//!
+//! Over eight turns in a row each mark's pitches are summed. Its share is its sum over what eight turns would have taken at its
+//! own place in them: their true time, and for each part of a turn by which the pitch lies before or behind the middle, that part
+//! of what the turns became longer over the eight. So a steady ramp of speed cancels. A new table moves past angles; when it does
+//! so materially, what was measured across the change is no longer one stretch.
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::arith::divide;
+use crate::settings::plan::ShaftPlan;
+use crate::time::age;
+
+/// Turns averaged before a table is judged.
+const TURNS_TO_LEARN: u16 = 8;
+/// What a learned pitch may still be off by: this part of itself (1/2^9, 0.2 %).
+const SLACK_SHIFT: u32 = 9;
+/// A pitch that differs by more than this part of itself (1/2^6, 1.6 %) is a material change. Less than that, spread over a
+/// window of a whole turn, is within what a reading may be off by before anything is learned.
+const MATERIAL_SHIFT: u32 = 6;
+/// Two turns in a row may differ by this part (1/2^3) for the pitches between them to be learned from.
+const STEADY_SHIFT: u32 = 3;
+/// A turn that takes as long (4.5 minutes) is not learned from: eight of them would not fit.
+const SLOWEST_SHIFT: u32 = 28;
+
+/// What is remembered of one mark.
+#[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Mark {
+    /// Time of the last pass.
+    time: u32,
+    /// Share of the turn of the pitch that ends here, in 2^-32 turn.
+    pub share: u32,
+    /// Sum of its pitches so far, in microseconds; while concluding, the new share.
+    sum: u32,
+}
+
+/// So many marks passed since steady turning began; learning needs two whole turns behind it.
+const LISTENING: u8 = 0;
+/// Summing, so many marks done.
+const SUMMING: u8 = 1;
+/// Turning sums into shares, one mark an edge, so that no single edge costs more.
+const CONCLUDING: u8 = 2;
+
+/// What a new table would mean, as bits.
+const MATERIAL: u8 = 1;
+const UNLIKE: u8 = 2;
+
+/// One pitch as the table has it, in 2^-32 turn. A whole turn is held at the end of the type.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Share {
+    /// Best estimate.
+    pub angle: u32,
+    /// The smallest it can be.
+    pub least: u32,
+    /// The largest it can be.
+    pub largest: u32,
+}
+
+/// The spacing of one shaft's marks.
+#[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Spacing {
+    /// The turn that ended at the mark passed last.
+    last_turn: u32,
+    /// When summing began; while concluding, the time of the eight turns.
+    began: u32,
+    /// The turn that ended when summing began; while concluding, by how much of their time turns became longer, in 2^-31 (signed).
+    first_turn: u32,
+    /// The turn that ended a turn's beginning ago, for steadiness; while concluding, the time of the pitches concluded.
+    lap: u32,
+    /// Marks passed in this stage.
+    passed: u16,
+    /// The mark passed last.
+    pub index: u8,
+    stage: u8,
+    /// Whether shares are learned, 0 or 1.
+    learned: u8,
+    /// Whether what was learned is not what the settings say, 0 or 1.
+    unlike: u8,
+    /// What the table being concluded would mean.
+    meaning: u8,
+    spare: u8,
+}
+
+impl Spacing {
+    /// Begin with what the settings say.
+    pub fn begin(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) {
+        for mark in marks {
+            mark.share = plan.even;
+        }
+        // One mark is one turn: nothing to learn.
+        self.learned = u8::from(plan.marks == 1);
+    }
+
+    /// Whether a pitch may differ from its best estimate by so much that neighbours cannot be compared.
+    pub const fn is_unknown(&self, plan: &ShaftPlan) -> bool {
+        self.learned == 0 && plan.uneven != 0
+    }
+
+    /// Whether the marks' shares are learned.
+    pub const fn is_learned(&self) -> bool {
+        self.learned != 0
+    }
+
+    /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
+    pub const fn is_unlike_settings(&self) -> bool {
+        self.unlike != 0
+    }
+
+    /// Whether a pass may change what is known of the spacing.
+    pub const fn is_concluding(&self) -> bool {
+        self.stage >= CONCLUDING
+    }
+
+    /// The mark after the one passed last.
+    pub const fn following(&self, plan: &ShaftPlan) -> u8 {
+        let next = self.index.wrapping_add(1);
+        if next >= plan.marks { 0 } else { next }
+    }
+
+    /// The mark before the one passed last.
+    pub const fn preceding(&self, plan: &ShaftPlan) -> u8 {
+        (if self.index == 0 { plan.marks } else { self.index }).wrapping_sub(1)
+    }
+
+    fn mark(marks: &[Mark], index: u8) -> Mark {
+        marks.get(usize::from(index)).copied().unwrap_or_default()
+    }
+
+    /// The pitch that ends at a mark.
+    pub fn share(&self, plan: &ShaftPlan, marks: &[Mark], index: u8) -> Share {
+        let angle = Self::mark(marks, index).share;
+        if self.learned == 0 {
+            return Share { angle, least: plan.least, largest: plan.largest };
+        }
+        // A whole turn is known exactly.
+        let slack = if plan.marks == 1 { 0 } else { angle >> SLACK_SHIFT };
+        Share { angle, least: angle.saturating_sub(slack), largest: angle.saturating_add(slack) }
+    }
+
+    /// How long the pitch to the next mark took a turn ago, in microseconds. Both turns must have been whole.
+    pub fn gap_to_next(&self, plan: &ShaftPlan, marks: &[Mark]) -> u32 {
+        let then = Self::mark(marks, self.index).time.wrapping_sub(self.last_turn);
+        Self::mark(marks, self.following(plan)).time.wrapping_sub(then)
+    }
+
+    /// A mark went by unseen: move on by one.
+    pub const fn skip(&mut self, plan: &ShaftPlan) {
+        self.index = self.following(plan);
+        self.forget_turns();
+    }
+
+    /// An edge came that was no mark: move back by one.
+    pub const fn unskip(&mut self, plan: &ShaftPlan) {
+        self.index = self.preceding(plan);
+        self.forget_turns();
+    }
+
+    /// Turning was broken off: sums and past times mean nothing any more. The table stays.
+    pub const fn forget_turns(&mut self) {
+        self.stage = LISTENING;
+        self.passed = 0;
+    }
+
+    /// The next mark passes at `time`. Whether what is known of the spacing changed materially.
+    pub fn pass(&mut self, plan: &ShaftPlan, marks: &mut [Mark], time: u32) -> bool {
+        let gap = age(time, Self::mark(marks, self.index).time);
+        self.index = self.following(plan);
+        let Some(mark) = marks.get_mut(usize::from(self.index)) else { return false };
+        let turn = age(time, mark.time);
+        mark.time = time;
+        self.last_turn = turn;
+        let count = u16::from(plan.marks);
+        if count <= 1 {
+            return false;
+        }
+        self.passed = self.passed.wrapping_add(1);
+        match self.stage {
+            LISTENING => {
+                // Two turns: every mark then has a pitch, and a turn that ended there.
+                if self.passed >= count.wrapping_mul(2) {
+                    self.begin_sums(time);
+                }
+                false
+            }
+            SUMMING => {
+                if turn.abs_diff(self.lap) > self.lap >> STEADY_SHIFT || turn >> SLOWEST_SHIFT != 0 {
+                    self.begin_sums(time);
+                    return false;
+                }
+                mark.sum = if self.passed <= count { gap } else { mark.sum.wrapping_add(gap) };
+                // Every turn takes as many passes as there are marks.
+                if self.index == self.meaning {
+                    self.lap = turn;
+                    if self.passed >= count.wrapping_mul(TURNS_TO_LEARN) {
+                        self.end_sums(time);
+                    }
+                }
+                false
+            }
+            _ => self.conclude(plan, marks),
+        }
+    }
+
+    /// From the mark passed last on. While summing, `meaning` is where the turn began.
+    const fn begin_sums(&mut self, time: u32) {
+        self.stage = SUMMING;
+        self.passed = 0;
+        self.began = time;
+        self.first_turn = self.last_turn;
+        self.lap = self.last_turn;
+        self.meaning = self.index;
+    }
+
+    fn end_sums(&mut self, time: u32) {
+        let total = age(time, self.began);
+        let longer = self.last_turn.abs_diff(self.first_turn);
+        // Each turn is longer than the one before by an eighth of that at most, and the eight of them are longer than one.
+        let part = (divide(u64::from(longer) << 32, total) >> 1) as i32;
+        self.first_turn = if self.last_turn < self.first_turn { part.wrapping_neg() } else { part } as u32;
+        self.began = total;
+        self.lap = 0;
+        self.meaning = 0;
+        self.passed = 0;
+        self.stage = CONCLUDING;
+    }
+
+    /// The share of the mark passed last; with the last of them, the new table.
+    #[inline(never)]
+    fn conclude(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
+        let total = self.began;
+        let Some(mark) = marks.get_mut(usize::from(self.index)) else { return false };
+        let middle = self.lap.wrapping_add(mark.sum >> 1);
+        self.lap = self.lap.wrapping_add(mark.sum);
+        // How far the pitch lies behind the middle of the turn, times how much longer turns became.
+        let behind = i64::from(middle.wrapping_sub(total >> 1) as i32);
+        let longer = (i64::from(self.first_turn as i32).wrapping_mul(behind) >> 31) as u32;
+        let fresh = divide(u64::from(mark.sum) << 32, total.wrapping_add(longer));
+        mark.sum = fresh;
+        if fresh.abs_diff(mark.share) > mark.share >> MATERIAL_SHIFT {
+            self.meaning |= MATERIAL;
+        }
+        if fresh < plan.allowed_least || fresh > plan.allowed_most {
+            self.meaning |= UNLIKE;
+        }
+        if self.passed < u16::from(plan.marks) {
+            return false;
+        }
+        // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
+        let is_news = self.meaning & MATERIAL != 0 || self.is_unknown(plan);
+        self.unlike = u8::from(self.meaning & UNLIKE != 0);
+        self.learned = 1;
+        self.forget_turns();
+        adopt(plan, marks);
+        is_news
+    }
+}
+
+/// Take the new shares, scaled so that they add up to one turn exactly; what rounding leaves goes to the last mark.
+fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) {
+    let count = usize::from(plan.marks);
+    let total = marks.iter().take(count).fold(0_u32, |total, mark| total.wrapping_add(mark.sum));
+    // The sums were one stretch of time, so little is missing of a turn, or too much.
+    let missing = i64::from(total.wrapping_neg() as i32);
+    let mut left = u32::MAX;
+    for (index, mark) in marks.iter_mut().take(count).enumerate() {
+        let more = (missing.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
+        mark.share = if index.wrapping_add(1) == count { left } else { mark.sum.wrapping_add(more).min(left) };
+        left = left.wrapping_sub(mark.share);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const MARKS: usize = 64;
+
+    struct Learner {
+        plan: ShaftPlan,
+        marks: [Mark; MARKS],
+        spacing: Spacing,
+    }
+
+    impl Learner {
+        /// So many marks, which may be from `least` to `most` thousandths of a turn.
+        fn new(marks: u8, uneven: bool, least: u32, most: u32) -> Self {
+            let thousandths = |value: u32| (u64::from(value) * (1 << 32) / 1_000) as u32;
+            let even = u32::MAX / u32::from(marks);
+            let margin = if uneven { even >> 6 } else { (thousandths(most) - thousandths(least)) / 2 };
+            let plan = ShaftPlan {
+                marks,
+                even,
+                uneven: u8::from(uneven),
+                least: thousandths(least),
+                largest: thousandths(most),
+                allowed_least: thousandths(least) - margin,
+                allowed_most: thousandths(most) + margin,
+                ..ShaftPlan::default()
+            };
+            let mut learner = Self { plan, marks: [Mark::default(); MARKS], spacing: Spacing::default() };
+            learner.spacing.begin(&learner.plan, &mut learner.marks);
+            learner
+        }
+
+        /// Pass marks of the given shares (in thousandths of a turn) while the turn time changes by `growth` each turn.
+        fn turn(&mut self, shares: &[u32], turns: usize, turn_us: f64, growth: f64) -> usize {
+            let (mut adopted, mut angle) = (0, 0.0);
+            for _ in 0..turns {
+                for share in shares {
+                    angle += f64::from(*share) / 1_000.0;
+                    // Time as a quadratic of angle: a steady ramp of the turn time. It wraps on the way.
+                    let time = 4_294_000_000.0 + turn_us * (angle + growth * angle * angle / 2.0);
+                    let time = time.round() as u64 as u32;
+                    adopted += usize::from(self.spacing.pass(&self.plan, &mut self.marks, time));
+                }
+            }
+            adopted
+        }
+
+        fn shares(&self) -> [f64; MARKS] {
+            core::array::from_fn(|index| f64::from(self.marks[index].share) / 4_294_967_296.0)
+        }
+    }
+
+    #[test]
+    fn uneven_marks_are_learned_while_the_speed_ramps() {
+        // 70 and 110 degrees in turn; a turn is given in thousandths here.
+        let pattern = [194, 306, 194, 306];
+        for growth in [0.0, -0.004, 0.004, 0.03] {
+            let mut learner = Learner::new(4, true, 180, 320);
+            assert!(learner.spacing.is_unknown(&learner.plan));
+            assert_eq!(learner.turn(&pattern, 14, 800_000.0, growth), 1);
+            assert!(learner.spacing.is_learned());
+            let learned = learner.shares();
+            // The table starts one mark after the first edge: its order is the pattern's, turned.
+            for pair in learned[..4].chunks(2) {
+                let (small, large) = if pair[0] < pair[1] { (pair[0], pair[1]) } else { (pair[1], pair[0]) };
+                assert!((small - 0.194).abs() < 0.000_1, "{growth}: {learned:?}");
+                assert!((large - 0.306).abs() < 0.000_1, "{growth}: {learned:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn even_marks_move_nothing_but_are_known_better() {
+        let mut learner = Learner::new(4, false, 245, 255);
+        let before = learner.spacing.share(&learner.plan, &learner.marks, 1).largest;
+        assert_eq!(learner.turn(&[250; 4], 14, 760_000.0, 0.0), 0);
+        assert!(learner.spacing.is_learned());
+        assert!(learner.spacing.share(&learner.plan, &learner.marks, 1).largest < before);
+        for share in &learner.shares()[..4] {
+            // Two edges rounded to a microsecond, eight times over.
+            assert!((share - 0.25).abs() < 2e-7, "{share}");
+        }
+    }
+
+    #[test]
+    fn a_target_that_moved_is_noticed_and_one_within_tolerance_is_not() {
+        for (uneven, pattern, unlike) in [
+            (false, [250, 250, 250, 250], false),
+            (false, [255, 245, 245, 255], false),
+            (false, [250, 265, 235, 250], true),
+            (false, [310, 190, 250, 250], true),
+            (true, [190, 310, 190, 310], false),
+            (true, [190, 310, 170, 330], true),
+        ] {
+            let (least, most) = if uneven { (190, 310) } else { (245, 255) };
+            let mut learner = Learner::new(4, uneven, least, most);
+            learner.turn(&pattern, 14, 760_000.0, 0.0);
+            assert!(learner.spacing.is_learned());
+            assert_eq!(learner.spacing.is_unlike_settings(), unlike, "{pattern:?}");
+        }
+    }
+
+    #[test]
+    fn shares_add_up_to_one_turn() {
+        for growth in [0.0, 0.05, -0.02] {
+            let mut learner = Learner::new(7, false, 136, 150);
+            learner.turn(&[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, growth);
+            let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share)).sum();
+            assert_eq!(total, u64::from(u32::MAX));
+        }
+    }
+
+    #[test]
+    fn turns_that_differ_by_more_than_an_eighth_teach_nothing() {
+        let mut learner = Learner::new(4, false, 245, 255);
+        for turn in 0..20 {
+            learner.turn(&[250; 4], 1, if turn % 2 == 0 { 700_000.0 } else { 900_000.0 }, 0.0);
+        }
+        assert!(!learner.spacing.is_learned());
+    }
+}

@@ -1,0 +1,286 @@
+//! Measure and judge in one: inputs in, verdicts out.
+
+use core::ops::Deref;
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::alarm::AlarmState;
+use crate::conditions::Condition;
+use crate::input::{Input, Signal};
+use crate::judge::{Judge, Status};
+use crate::measure::Measure;
+use crate::retained::Retained;
+use crate::settings::plan::Plan;
+use crate::settings::plan_check::Sound;
+use crate::signals::Signals;
+use crate::time::{Now, SWEEP, age};
+use crate::units::{Micros, Ppm};
+use crate::verdict::Verdict;
+
+/// So many sweeps in a row with nothing else falling due leave a state that no later sweep changes: heat has gone by then whatever its
+/// time constant.
+const SETTLED: u32 = 256;
+/// After so long both the low half of time and the slow count are as before.
+const ROUND_SHIFT: u32 = 42;
+
+/// There is no room for this machine's marks: the monitor was built for fewer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NoRoom;
+
+/// What the monitor itself remembers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct Clock {
+    /// The newest time.
+    newest: u64,
+    /// How long from then until anything falls due by itself, in microseconds.
+    due: u32,
+    /// When old stamps were held last.
+    swept: u32,
+    /// Whether anything was observed since the plan was taken, 0 or 1.
+    begun: u32,
+    /// Always 0.
+    spare: u32,
+}
+
+/// Sees what the monitor does on the way, so that nobody has to join measure and judge by hand.
+pub trait Tap {
+    /// Measure told judge that something moved, or judge was told of another input, at this moment.
+    fn told(&mut self, now: Micros, signals: &Signals);
+}
+
+/// Sees nothing.
+impl Tap for () {
+    fn told(&mut self, _: Micros, _: &Signals) {}
+}
+
+/// What does not depend on where the plan lies.
+#[derive(Clone, Debug)]
+struct Core<const MARKS: usize> {
+    clock: Clock,
+    measure: Measure<MARKS>,
+    judge: Judge,
+}
+
+/// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
+///
+/// `P` says where the plan lies: a `&'static Plan` on a box, an `Arc<Plan>` on a desk. `MARKS` is the most counted edges a turn that it
+/// has room for: 64 is room for every machine, and 8 do for four targets and save RAM.
+///
+/// Built by `const fn new` so that it can be placed in a static: by value it would make a large stack frame.
+#[derive(Clone, Debug)]
+pub struct Monitor<P, const MARKS: usize = 64> {
+    plan: Option<Sound<P>>,
+    core: Core<MARKS>,
+}
+
+impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
+    /// A monitor that knows nothing and allows nothing.
+    #[must_use]
+    pub const fn new() -> Self {
+        let clock = Clock { newest: 0, due: SWEEP, swept: 0, begun: 0, spare: 0 };
+        Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new() } }
+    }
+
+    /// Take a plan, and what survived the last loss of power. Starts afresh otherwise.
+    ///
+    /// # Errors
+    /// [`NoRoom`] if a shaft has more counted edges a turn than `MARKS`. The monitor then has no plan: it allows nothing.
+    pub fn configure(&mut self, plan: Sound<P>, retained: &Retained) -> Result<(), NoRoom> {
+        self.plan = None;
+        let room = Measure::<MARKS>::has_room(&plan);
+        self.core.configure(&plan, retained);
+        if !room {
+            return Err(NoRoom);
+        }
+        self.plan = Some(plan);
+        Ok(())
+    }
+
+    /// Take one input: first everything that fell due before it, each with its own time, then the input itself.
+    /// A tick promises that no earlier input follows.
+    pub fn observe(&mut self, input: Input, sink: &mut dyn FnMut(&Verdict)) {
+        self.observe_with(input, &mut (), sink);
+    }
+
+    /// The same, with a tap on what measure tells judge.
+    pub fn observe_with(&mut self, input: Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        if let Some(plan) = &self.plan {
+            self.core.observe(plan, &input, tap, sink);
+        }
+    }
+
+    /// When to come back with a tick, if nothing else comes sooner. `None`: nothing will fall due by itself.
+    #[must_use]
+    pub fn next_deadline(&self) -> Option<Micros> {
+        self.plan.as_ref()?;
+        Some(Micros::new(self.core.clock.newest.saturating_add(u64::from(self.core.clock.due))))
+    }
+
+    /// The newest time.
+    #[must_use]
+    pub const fn newest(&self) -> Micros {
+        Micros::new(self.core.clock.newest)
+    }
+
+    /// What it runs on.
+    #[must_use]
+    pub fn plan(&self) -> Option<&Plan> {
+        self.plan.as_deref()
+    }
+
+    /// What measure knows now.
+    #[must_use]
+    pub const fn signals(&self) -> &Signals {
+        self.core.measure.signals()
+    }
+
+    /// What judge holds now.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        self.core.judge.status()
+    }
+
+    /// The state of an alarm.
+    #[must_use]
+    pub fn alarm(&self, condition: Condition) -> AlarmState {
+        self.core.judge.alarm(condition)
+    }
+
+    /// Slip heat at `now`, as a share of the budget.
+    #[must_use]
+    pub fn slip_heat_at(&self, now: Micros) -> Ppm {
+        self.plan().map_or(Ppm::ZERO, |plan| self.core.judge.slip_heat_at(plan, now))
+    }
+
+    /// What must survive a loss of power, as it stands now; without a plan, nothing.
+    #[must_use]
+    pub fn retained(&self) -> Option<Retained> {
+        self.plan().map(|plan| self.core.judge.retained(plan, Now::new(self.newest())))
+    }
+
+    /// Take every motion the long way from here on, until the next step: the oracle of the tests.
+    #[doc(hidden)]
+    pub fn plainly(&mut self) {
+        self.core.judge.plainly();
+    }
+
+    /// The state's own bytes, part by part.
+    pub fn parts(&self, each: &mut dyn FnMut(&[u8])) {
+        each(self.core.clock.as_bytes());
+        self.core.measure.parts(each);
+        self.core.judge.parts(each);
+    }
+
+    /// The same, to be put back.
+    pub fn parts_mut(&mut self, each: &mut dyn FnMut(&mut [u8])) {
+        each(self.core.clock.as_mut_bytes());
+        self.core.measure.parts_mut(each);
+        self.core.judge.parts_mut(each);
+    }
+}
+
+impl<P: Deref<Target = Plan>, const MARKS: usize> Default for Monitor<P, MARKS> {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl<const MARKS: usize> Core<MARKS> {
+    fn configure(&mut self, plan: &Plan, retained: &Retained) {
+        self.clock = Clock { due: SWEEP, ..Clock::default() };
+        self.judge.configure(plan, retained);
+    }
+
+    fn now(&self) -> Now {
+        Now::new(Micros::new(self.clock.newest))
+    }
+
+    fn observe(&mut self, plan: &Plan, input: &Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        let at = input.at.get().max(self.clock.newest);
+        if self.clock.begun == 0 {
+            self.begin(plan, at, sink);
+        }
+        if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            self.catch_up(plan, at, tap, sink);
+        }
+        if input.at.get() < at {
+            let now = self.now();
+            self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        }
+        // Below the wait, which is below 2^32.
+        self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
+        self.clock.newest = at;
+        let now = self.now();
+        match input.signal {
+            Signal::Tick => return,
+            Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
+                let moved = self.measure.take(plan, now, &input.signal);
+                self.tell(moved, plan, now, tap, sink);
+            }
+            _ => {
+                self.judge.take(&input.signal, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+                tap.told(now.at(), self.measure.signals());
+            }
+        }
+        self.find_due(plan);
+    }
+
+    #[cold]
+    fn begin(&mut self, plan: &Plan, at: u64, sink: &mut dyn FnMut(&Verdict)) {
+        self.clock.newest = at;
+        self.clock.begun = 1;
+        let now = self.now();
+        self.clock.swept = now.us();
+        self.measure.begin(plan, now);
+        self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        self.find_due(plan);
+    }
+
+    /// Tell judge what moved.
+    fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        if moved != 0 {
+            self.judge.moved(moved, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            tap.told(now.at(), self.measure.signals());
+        }
+    }
+
+    fn find_due(&mut self, plan: &Plan) {
+        let now = self.now().us();
+        let sweep = SWEEP.saturating_sub(age(now, self.clock.swept));
+        self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now)).min(sweep);
+    }
+
+    /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
+    #[inline(never)]
+    fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        let mut sweeps = 0_u32;
+        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            // Nothing but sweeps for so long: the rest of the wait, but for what is less than a round, changes nothing.
+            if sweeps >= SETTLED {
+                sweeps = 0;
+                let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
+                self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
+                continue;
+            }
+            sweeps = if self.clock.due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
+            self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
+            let now = self.now();
+            let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
+            if sweeps_now {
+                self.clock.swept = now.us();
+                self.measure.sweep(now.us());
+                self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
+            }
+            // With a sweep judge steps too, so that both come together from there on.
+            if sweeps_now || self.judge.wait(now.us()) == 0 {
+                self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            } else {
+                let moved = self.measure.settle(plan, now);
+                self.tell(moved, plan, now, tap, sink);
+            }
+            self.find_due(plan);
+        }
+    }
+}

@@ -1,0 +1,137 @@
+//! What in a plan follows from the rest of it. The desk fills it in by these functions; the box fills in a copy by the same ones and
+//! refuses a plan that says anything else.
+
+use super::plan::{HEAT_SHIFT, LegPlan, RowPlan, ShaftPlan, SlipPlan};
+use crate::arith::{divide, high, mul_div, share};
+use crate::conditions::{Sense, Unit, Value};
+use crate::input::Shaft;
+
+/// One whole in ppm.
+pub(super) const ONE: u32 = 1_000_000;
+/// A turn in 2^-24.
+const TURN: u32 = 1 << 24;
+/// The most head angle that all remembered closing marks together may span, with room for a last interval below the 256 turns after
+/// which angles in 2^-24 turn wrap.
+const STRETCH: u32 = 224 * TURN;
+/// Closing marks in one boot turn, at most.
+const MOST_CLOSINGS: u32 = 8;
+/// Boot marks that may wait for the next head edge; 20 of them by the settings, the rest to spare.
+const WAITING: u32 = 20;
+/// Boot turns of the long window.
+const LONG_TURNS: u32 = 4;
+/// Boot turns in a block of the long-run ratio.
+const BLOCK_TURNS: u32 = 64;
+/// A learned pitch may differ from what the settings say by this part of an even one (1/2^6, 1.6 %), if the tolerance is not larger.
+const MATERIAL_SHIFT: u32 = 6;
+/// A cell of slip heat is 2^17 µs: what one watt makes in it, in 2^-16 of 2^-30 of a budget of 1 J, rounded up.
+const HEAT_A_WATT: u64 = (1_u64 << (17 + 16 + HEAT_SHIFT)).div_ceil(1_000_000);
+/// The most starts that may be allowed: the box remembers eight.
+const MOST_STARTS: i32 = 7;
+/// The most late inputs that are counted.
+const MOST_LATES: i32 = 16;
+
+/// How long a turn takes at `share` ppm of a speed at which it takes `turn`; the end of the type where it would never end.
+pub(super) const fn turn_at(turn: u32, share: i32) -> u32 {
+    if share <= 0 { u32::MAX } else { mul_div(turn, ONE, share as u32) }
+}
+
+const fn to_i32(value: u32) -> i32 {
+    if value > i32::MAX as u32 { i32::MAX } else { value as i32 }
+}
+
+/// `value` ppm in parts of `1 / 2^shift`, rounded down; less than none is none.
+const fn parts(value: i32, shift: u32) -> i32 {
+    let value = if value < 0 { 0 } else { value as u64 };
+    to_i32(divide(value.wrapping_shl(shift), ONE))
+}
+
+/// `value` of a condition's setpoint in the unit that its sense compares in. `turn` is a turn of its shaft at normal speed.
+pub(super) const fn compared(sense: Sense, unit: Unit, value: i32, turn: u32) -> i32 {
+    match (sense, unit) {
+        (Sense::Slow(_), _) => to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
+        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24),
+        (Sense::Upper(Value::Heat), _) => parts(value, HEAT_SHIFT),
+        (Sense::Over(Value::Starts), _) => held(value, 0, MOST_STARTS),
+        (Sense::Upper(Value::EdgesAtRest), _) => held(value, 1, i32::MAX),
+        (Sense::Upper(Value::Lates), _) => held(value, 1, MOST_LATES),
+        (_, Unit::Milliseconds) => held(value, 0, i32::MAX).saturating_mul(1_000),
+        _ => value,
+    }
+}
+
+const fn held(value: i32, least: i32, most: i32) -> i32 {
+    if value < least {
+        least
+    } else if value > most {
+        most
+    } else {
+        value
+    }
+}
+
+/// Whether a condition has no band between beyond and within: what is only counted, and yes or no.
+pub(super) const fn has_no_band(sense: Sense) -> bool {
+    matches!(
+        sense,
+        Sense::Flag(_) | Sense::Over(_) | Sense::Upper(Value::EdgesAtRest | Value::Lates) | Sense::BothSilent
+    )
+}
+
+/// Which shaft's normal speed a sense compares with.
+pub(super) const fn shaft_of(sense: Sense) -> Shaft {
+    match sense {
+        Sense::Slow(shaft) => shaft,
+        _ => Shaft::Boot,
+    }
+}
+
+impl ShaftPlan {
+    /// Fill in what follows from marks, `least`, `largest`, `normal`, `top_turn` and `standing`.
+    pub(super) fn complete(&mut self) {
+        self.even = u32::MAX.checked_div(u32::from(self.marks).max(1)).unwrap_or(u32::MAX);
+        let tolerance = if self.uneven == 0 { self.even.saturating_sub(self.least) } else { 0 };
+        let margin = tolerance.max(self.even >> MATERIAL_SHIFT);
+        self.allowed_least = self.least.saturating_sub(margin);
+        self.allowed_most = self.largest.saturating_add(margin);
+        // To the nearest microsecond.
+        self.normal_turn = divide(1_000_000_000_000_u64.saturating_add(u64::from(self.normal >> 1)), self.normal);
+        // A fifth below the gap at top speed, so that a shaft over top speed is still seen as one.
+        self.minimum_gap = share(high(self.least, self.top_turn), 800_000);
+        // A tenth of normal speed over the widest pitch.
+        self.rest = high(self.largest, self.normal_turn).saturating_mul(10);
+        self.reject_window = self.normal_turn.saturating_mul(10);
+        self.brisk = turn_at(self.normal_turn, 800_000);
+        self.sudden = turn_at(self.normal_turn, 625_000);
+    }
+}
+
+impl SlipPlan {
+    /// Fill in what follows from `ratio` and the shafts.
+    pub(super) fn complete(&mut self, head: &ShaftPlan, boot: &ShaftPlan) {
+        self.head_per_boot = mul_div(TURN, ONE, self.ratio);
+        self.boot_per_head = mul_div(TURN, self.ratio, ONE);
+        let marks = u32::from(boot.marks).max(1);
+        // Boot turns in one head pitch, in 2^-8 turn, rounded up.
+        let boot_in_pitch = mul_div(head.largest >> 24, self.ratio, ONE).saturating_add(2);
+        let most = divide(u64::from(WAITING << 8), boot_in_pitch).clamp(1, MOST_CLOSINGS);
+        let stride = divide(u64::from(marks.saturating_add(most).saturating_sub(1)), most);
+        let closings = divide(u64::from(marks.saturating_add(stride).saturating_sub(1)), stride);
+        self.stride = stride as u8;
+        self.closings = closings as u8;
+        self.closing_share = divide(u64::from(TURN), closings);
+        self.apart = divide(u64::from(STRETCH), closings.saturating_mul(LONG_TURNS));
+        self.block = BLOCK_TURNS.saturating_mul(closings) as u16;
+    }
+}
+
+impl LegPlan {
+    /// Fill in what follows from the shafts, the limit of deep underspeed, the start time in milliseconds and the heat budget.
+    pub(super) fn complete(&mut self, head: &ShaftPlan, boot: &ShaftPlan, deep: &RowPlan, start_failed: &RowPlan) {
+        self.head_deep = turn_at(head.normal_turn, 1_000_000_i32.saturating_sub(deep.setpoint));
+        self.head_silent = turn_at(head.normal_turn, 166_667);
+        self.boot_turns = turn_at(boot.normal_turn, 333_333);
+        self.start_time = start_failed.limit.unsigned_abs();
+        self.heat_a_watt =
+            divide(HEAT_A_WATT.saturating_add(u64::from(self.heat_budget.saturating_sub(1))), self.heat_budget);
+    }
+}
