@@ -15,10 +15,14 @@
 pub mod alarm;
 pub mod arith;
 pub mod conditions;
+#[cfg(feature = "desk")]
+pub mod diagnose;
 pub mod input;
 pub mod judge;
 pub mod measure;
 pub mod monitor;
+#[cfg(feature = "desk")]
+pub mod motion;
 pub mod retained;
 pub mod settings;
 pub mod signals;

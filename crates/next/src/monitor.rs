@@ -13,7 +13,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age};
+use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -44,6 +44,42 @@ struct Clock {
     spare: u32,
 }
 
+/// Goes over the plan again and again, a piece a second: memory that changed under way must not go on being judged by. What it has
+/// got to is no state of the leg's and so in no snapshot.
+#[derive(Clone, Copy, Debug)]
+struct Guard {
+    /// The CRC of what was gone over, and how far that is.
+    crc: u32,
+    at: u16,
+    /// When the next piece is due.
+    due: u32,
+}
+
+/// Bytes of a piece: the whole takes less than a minute.
+const PIECE: usize = 32;
+/// A piece a second.
+const PIECE_TIME: u32 = 1_000_000;
+
+impl Guard {
+    const NEW: Self = Self { crc: 0, at: 0, due: 0 };
+
+    /// Go over the next piece. Whether the plan is still what it was.
+    #[inline(never)]
+    fn piece(&mut self, plan: &Plan, now: u32) -> bool {
+        self.due = now.wrapping_add(PIECE_TIME);
+        let covered = plan.covered();
+        let from = usize::from(self.at);
+        let to = from.saturating_add(PIECE).min(covered.len());
+        self.crc = Plan::crc_on(self.crc, covered.get(from..to).unwrap_or(&[]));
+        self.at = if to >= covered.len() { 0 } else { to as u16 };
+        let is_sound = self.at != 0 || self.crc == plan.crc;
+        if self.at == 0 {
+            self.crc = 0;
+        }
+        is_sound
+    }
+}
+
 /// Sees what the monitor does on the way, so that nobody has to join measure and judge by hand.
 pub trait Tap {
     /// Measure told judge that something moved, or judge was told of another input, at this moment.
@@ -61,6 +97,7 @@ struct Core<const MARKS: usize> {
     clock: Clock,
     measure: Measure<MARKS>,
     judge: Judge,
+    guard: Guard,
 }
 
 /// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
@@ -80,7 +117,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     #[must_use]
     pub const fn new() -> Self {
         let clock = Clock { newest: 0, due: SWEEP, swept: 0, begun: 0, spare: 0 };
-        Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new() } }
+        Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new(), guard: Guard::NEW } }
     }
 
     /// Take a plan, and what survived the last loss of power. Starts afresh otherwise.
@@ -191,6 +228,7 @@ impl<const MARKS: usize> Core<MARKS> {
     fn configure(&mut self, plan: &Plan, retained: &Retained) {
         self.clock = Clock { due: SWEEP, ..Clock::default() };
         self.judge.configure(plan, retained);
+        self.guard = Guard::NEW;
     }
 
     fn now(&self) -> Now {
@@ -213,6 +251,9 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
         self.clock.newest = at;
         let now = self.now();
+        if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
+            self.judge.plan_damaged(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        }
         match input.signal {
             Signal::Tick => return,
             Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
@@ -233,6 +274,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.begun = 1;
         let now = self.now();
         self.clock.swept = now.us();
+        self.guard.due = now.us();
         self.measure.begin(plan, now);
         self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
         self.find_due(plan);

@@ -425,11 +425,14 @@ fn compare_whole(seed: u64) -> Result<usize, String> {
         let translated = match input.signal {
             old::input::Signal::Contact(place, state) => new::input::Signal::Contact(
                 new::input::Place::ALL[place.index()],
-                [new::input::ContactState::Clear, new::input::ContactState::Rubbing, new::input::ContactState::Faulty][state as usize],
+                [new::input::ContactState::Clear, new::input::ContactState::Rubbing, new::input::ContactState::Faulty]
+                    [state as usize],
             ),
             other => translate(&other),
         };
-        anew.observe(new::input::Input::new(Micros::new(input.at.get()), translated), &mut |verdict| others.push(key(verdict)));
+        anew.observe(new::input::Input::new(Micros::new(input.at.get()), translated), &mut |verdict| {
+            others.push(key(verdict))
+        });
     }
     agree(seed, &verdicts, &others)
 }
@@ -450,4 +453,13 @@ fn the_whole_says_the_same() {
     }
     eprintln!("{total} verdicts, {wrong} legs differ");
     assert_eq!(wrong, 0);
+}
+
+/// The catalogue's check value of CRC-32/ISO-HDLC, in one piece and in three.
+#[test]
+fn a_plan_may_be_summed_in_pieces() {
+    assert_eq!(Plan::crc_on(0, b"123456789"), 0xCBF4_3926);
+    assert_eq!(Plan::crc_on(Plan::crc_on(Plan::crc_on(0, b"12"), b"3456"), b"789"), 0xCBF4_3926);
+    let plan = plan_of();
+    assert_eq!(Plan::crc_on(0, plan.covered()), plan.crc);
 }

@@ -215,7 +215,8 @@ impl ShaftView<'_> {
             // As little as the largest of weights against it: nothing can be taken from a score of nothing.
             return (counted::EDGE, -1);
         }
-        let (bits, weight) = if seen && time <= self.plan.rest { self.turning(at, time) } else { self.begin_turning(at) };
+        let (bits, weight) =
+            if seen && time <= self.plan.rest { self.turning(at, time) } else { self.begin_turning(at) };
         let told = before != (self.signals.distrust, self.signals.pattern);
         (bits | if told { counted::TOLD } else { 0 }, weight)
     }
@@ -265,10 +266,7 @@ impl ShaftView<'_> {
     fn plainly(&mut self, at: u32, time: u32) -> bool {
         let state = &mut *self.state;
         let then = state.spacing.gap_to_next(self.plan, self.marks);
-        if time.abs_diff(then) > then >> PLAIN_SHIFT
-            || time > self.plan.rest >> 1
-            || state.spacing.is_concluding()
-        {
+        if time.abs_diff(then) > then >> PLAIN_SHIFT || time > self.plan.rest >> 1 || state.spacing.is_concluding() {
             return false;
         }
         let next = state.spacing.share(self.plan, self.marks, state.spacing.following(self.plan));
@@ -401,7 +399,8 @@ impl ShaftView<'_> {
     fn resolve(&mut self, time: u32) -> u8 {
         let suspect = core::mem::replace(&mut self.state.suspect, 0);
         let spacing = &self.state.spacing;
-        let whole = if suspect == pattern::MISSING { spacing.following(self.plan) } else { spacing.preceding(self.plan) };
+        let whole =
+            if suspect == pattern::MISSING { spacing.following(self.plan) } else { spacing.preceding(self.plan) };
         // What this pitch should take at the speed of the pitch before the suspect one.
         let whole = mul_div(self.state.unsuspected, self.share(whole).angle, self.state.unsuspected_share);
         if suspect == pattern::EXTRA {

@@ -268,8 +268,21 @@ impl Plan {
     /// The CRC that its other bytes should have.
     #[must_use]
     pub fn computed_crc(&self) -> u32 {
-        let (covered, _) = self.as_bytes().split_at_checked(offset_of!(Self, crc)).unwrap_or_default();
-        CRC.checksum(covered)
+        CRC.checksum(self.covered())
+    }
+
+    /// The bytes that its CRC covers.
+    #[must_use]
+    pub fn covered(&self) -> &[u8] {
+        self.as_bytes().get(..offset_of!(Self, crc)).unwrap_or_default()
+    }
+
+    /// The CRC of `more` bytes behind those of which it is `so_far`; 0 of none.
+    #[must_use]
+    pub fn crc_on(so_far: u32, more: &[u8]) -> u32 {
+        let mut digest = CRC.digest_with_initial((so_far ^ u32::MAX).reverse_bits());
+        digest.update(more);
+        digest.finalize()
     }
 
     /// The leg's name; nothing where it is not UTF-8.
