@@ -128,7 +128,8 @@ mod tests {
 
         #[test]
         fn every_way_gives_what_the_machine_gives(above in any_width(), below in any_width(), c in any_width()) {
-            prop_assume!(above < c);
+            let c = c.max(1);
+            let above = above % c;
             let a = u64::from(above) << 32 | u64::from(below);
             let whole = (a / u64::from(c)) as u32;
             prop_assert_eq!(by_machine(a, c), whole);

@@ -14,6 +14,7 @@
 
 pub mod alarm;
 pub mod arith;
+pub mod codec;
 pub mod conditions;
 #[cfg(feature = "desk")]
 pub mod diagnose;
@@ -23,11 +24,13 @@ pub mod measure;
 pub mod monitor;
 #[cfg(feature = "desk")]
 pub mod motion;
+pub mod record;
 pub mod retained;
 pub mod settings;
 pub mod signals;
 pub mod time;
 pub mod units;
 pub mod verdict;
+pub mod wire;
 
 pub use monitor::{Monitor, NoRoom};

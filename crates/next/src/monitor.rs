@@ -116,7 +116,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {
-        let clock = Clock { newest: 0, due: SWEEP, swept: 0, begun: 0, spare: 0 };
+        let clock = Clock { newest: 0, due: 0, swept: 0, begun: 0, spare: 0 };
         Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new(), guard: Guard::NEW } }
     }
 

@@ -335,10 +335,10 @@ fn compare(seed: u64) -> Result<usize, String> {
             anew.told(seen, Some(translated), &mut blocks, &mut last);
         });
     }
-    agree(seed, &verdicts, &anew.verdicts)
+    agree(2_100, seed, &verdicts, &anew.verdicts)
 }
 
-fn agree(seed: u64, verdicts: &[(u64, String)], anew: &[(u64, String)]) -> Result<usize, String> {
+fn agree(slack: u64, seed: u64, verdicts: &[(u64, String)], anew: &[(u64, String)]) -> Result<usize, String> {
     let simple = |text: &str| {
         // Without values.
         let text = text.replace("setpoint", "\u{1}setpoint");
@@ -349,7 +349,7 @@ fn agree(seed: u64, verdicts: &[(u64, String)], anew: &[(u64, String)]) -> Resul
     };
     for (index, (one, other)) in verdicts.iter().zip(anew).enumerate() {
         if simple(&one.1).replace('\u{1}', "") != simple(&other.1).replace('\u{1}', "")
-            || one.0.abs_diff(other.0) > 2_100 && !one.1.contains("SlipHeat")
+            || one.0.abs_diff(other.0) > slack && !one.1.contains("SlipHeat")
         {
             // The landed core loses an alarm that is raised, without an on-delay, in the very step in which its suppression ends.
             if one.1.contains("from: Suppressed, to: Normal")
@@ -387,7 +387,7 @@ fn agree(seed: u64, verdicts: &[(u64, String)], anew: &[(u64, String)]) -> Resul
 }
 
 fn plan_of() -> Plan {
-    new::settings::Settings::example().unchecked().plan()
+    new::settings::Settings::example().check().unwrap().plan()
 }
 
 #[test]
@@ -395,53 +395,6 @@ fn both_say_the_same() {
     let (mut wrong, mut total) = (0, 0);
     for seed in 0..300 {
         match compare(seed) {
-            Ok(count) => total += count,
-            Err(text) => {
-                wrong += 1;
-                if wrong < 6 {
-                    eprintln!("{text}");
-                }
-            }
-        }
-    }
-    eprintln!("{total} verdicts, {wrong} legs differ");
-    assert_eq!(wrong, 0);
-}
-
-/// The same with measure anew too.
-fn compare_whole(seed: u64) -> Result<usize, String> {
-    let settings = old::settings::Settings::example().check().unwrap();
-    let plan = plan_of();
-    let mut landed = old::Monitor::<64>::with_room();
-    landed.try_configure(&settings, &old::survivor::Survivor::default()).unwrap();
-    let mut anew = new::Monitor::<&Plan, 64>::new();
-    anew.configure(new::settings::plan_check::Sound::new(&plan).unwrap(), &new::retained::Retained::default()).unwrap();
-    let (mut verdicts, mut others) = (Vec::new(), Vec::new());
-    let mut inputs = life(seed);
-    let end = inputs.last().unwrap().at.get() + 5_000_000;
-    inputs.push(old::input::Input::new(old::units::Micros::new(end), old::input::Signal::Tick));
-    for input in &inputs {
-        landed.observe(*input, &mut |verdict| verdicts.push((verdict.at.get(), format!("{:?}", verdict.change))));
-        let translated = match input.signal {
-            old::input::Signal::Contact(place, state) => new::input::Signal::Contact(
-                new::input::Place::ALL[place.index()],
-                [new::input::ContactState::Clear, new::input::ContactState::Rubbing, new::input::ContactState::Faulty]
-                    [state as usize],
-            ),
-            other => translate(&other),
-        };
-        anew.observe(new::input::Input::new(Micros::new(input.at.get()), translated), &mut |verdict| {
-            others.push(key(verdict))
-        });
-    }
-    agree(seed, &verdicts, &others)
-}
-
-#[test]
-fn the_whole_says_the_same() {
-    let (mut wrong, mut total) = (0, 0);
-    for seed in 0..300 {
-        match compare_whole(seed) {
             Ok(count) => total += count,
             Err(text) => {
                 wrong += 1;

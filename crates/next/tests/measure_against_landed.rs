@@ -19,13 +19,19 @@ fn run<const MARKS: usize>(seed: u64) -> Option<Result<Tally, String>> {
         tells(&mut landed, *input, &mut before);
         rig.observe(input.at.get(), &new_signal(&input.signal), &mut |at, _, signals| after.push((at, *signals)));
         let times = |times: &[u64]| times.to_vec();
-        let (one, other) = (before.iter().map(|told| told.0).collect::<Vec<_>>(), after.iter().map(|told| told.0).collect::<Vec<_>>());
+        let (one, other) =
+            (before.iter().map(|told| told.0).collect::<Vec<_>>(), after.iter().map(|told| told.0).collect::<Vec<_>>());
         if times(&one) != times(&other) {
             return Some(Err(format!("input {index} {input:?}: told at {one:?}, now at {other:?}")));
         }
         for ((at, motion), (_, signals)) in before.iter().zip(&after) {
             if let Err(what) = comparison.compare(motion, signals, *at) {
-                return Some(Err(format!("input {index} of {} at {at}, {:?} {:?}: {what}", leg.inputs.len(), leg.settings.machine.head_targets, leg.settings.machine.boot_targets)));
+                return Some(Err(format!(
+                    "input {index} of {} at {at}, {:?} {:?}: {what}",
+                    leg.inputs.len(),
+                    leg.settings.machine.head_targets,
+                    leg.settings.machine.boot_targets
+                )));
             }
         }
     }

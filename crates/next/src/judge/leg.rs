@@ -68,10 +68,26 @@ pub const TOGGLES: u8 = 10;
 /// No temperature was told.
 const NO_TEMPERATURE: i16 = i16::MIN;
 
-/// Everything that judge remembers but the alarms.
+/// Everything that judge remembers but the alarms. What is small and often used comes first: a small processor reaches it more cheaply.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Leg {
+    /// The phase, as its place in [`PHASES`].
+    pub phase: u8,
+    /// Boot pitches at speed since the last that was surely slow, up to two.
+    pub brisk: u8,
+    /// The condition bypassed, as its rank and one; 0 if none.
+    pub bypassed: u8,
+    /// The first-out of the present trip group, likewise.
+    pub first_out: u8,
+    /// The first by rank of the stops raised in the present step, likewise.
+    pub raised: u8,
+    /// How many starts, changes and late inputs are counted.
+    pub starts_count: u8,
+    /// See [`starts_count`](Self::starts_count).
+    pub changes_count: u8,
+    /// See [`starts_count`](Self::starts_count).
+    pub lates_count: u8,
     /// Bits of [`mark`].
     pub marks: u32,
     /// When the first thing was observed.
@@ -96,38 +112,22 @@ pub struct Leg {
     pub power: u32,
     /// See [`power`](Self::power).
     pub power_at: u32,
+    /// Slip heat.
+    pub heat: Heat,
+    /// The speed reference.
+    pub reference: Reference,
     /// The first speed limit of head and boot that silence crosses, in microseconds a turn.
     pub first: [u32; 2],
+    /// Temperatures of the rub points, in tenths of a degree.
+    pub temperatures: [i16; Place::COUNT],
+    /// The shafts with the drive off.
+    pub rest: Rest,
     /// When starts leave the rolling window, in the slow count; before anything was observed their ages.
     pub starts: [u32; 8],
     /// When changes of the drive contact leave theirs.
     pub changes: [u32; TOGGLES as usize + 1],
     /// When late inputs leave theirs.
     pub lates: [u32; 16],
-    /// The shafts with the drive off.
-    pub rest: Rest,
-    /// The speed reference.
-    pub reference: Reference,
-    /// Slip heat.
-    pub heat: Heat,
-    /// Temperatures of the rub points, in tenths of a degree.
-    pub temperatures: [i16; Place::COUNT],
-    /// How many starts, changes and late inputs are counted.
-    pub starts_count: u8,
-    /// See [`starts_count`](Self::starts_count).
-    pub changes_count: u8,
-    /// See [`starts_count`](Self::starts_count).
-    pub lates_count: u8,
-    /// The phase, as its place in [`PHASES`].
-    pub phase: u8,
-    /// Boot pitches at speed since the last that was surely slow, up to two.
-    pub brisk: u8,
-    /// The condition bypassed, as its rank and one; 0 if none.
-    pub bypassed: u8,
-    /// The first-out of the present trip group, likewise.
-    pub first_out: u8,
-    /// The first by rank of the stops raised in the present step, likewise.
-    pub raised: u8,
 }
 
 /// The phases in the order in which state keeps them.

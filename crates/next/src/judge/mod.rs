@@ -37,7 +37,7 @@ use zerocopy::IntoBytes;
 use crate::alarm::{AlarmState, bits};
 use crate::conditions::{Condition, Row};
 use crate::input::Signal;
-use crate::settings::plan::{Plan, fitted, set};
+use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
 use crate::time::{Now, SWEEP, age, wait};
 use crate::units::{Micros, Ppm};
@@ -238,10 +238,10 @@ impl<const N: usize> Judge<N> {
         self.end_delays(view, out);
         self.settle_operator(view, out);
         self.leg.settle_phase(view, out);
-        let judged = set(view.plan.judged);
+        let judged = |condition: Condition| view.plan.acts(condition.rank()) & act::JUDGED != 0;
         let running = self.leg.is_running(view);
         let head = self.leg.head(view);
-        let reference = running && judged.contains(Condition::ReferenceFault.rank());
+        let reference = running && judged(Condition::ReferenceFault);
         if self.leg.reference.settle(view.plan, &head, reference, now) {
             self.find_first(view);
         }
@@ -249,7 +249,7 @@ impl<const N: usize> Judge<N> {
         recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
         recent::settle(&mut leg.changes, &mut leg.changes_count, now);
         recent::settle(&mut leg.lates, &mut leg.lates_count, now);
-        self.settle_slip_unknown(running && judged.contains(Condition::SlipUnknown.rank()), view);
+        self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
         self.feed_heat(view);
         let mut waits = self.evaluate(view, out);
         if self.leg.phase() == Phase::Standstill && self.rows.has(Condition::Rollback.rank(), bits::BEYOND) {
@@ -289,15 +289,9 @@ impl<const N: usize> Judge<N> {
     /// Delays that end at this moment turn their alarms.
     fn end_delays(&mut self, view: &View<'_>, out: &mut Out<'_>) {
         let now = view.now.us();
-        let pending = self.rows.which(|bits| bits & bits::PENDING != 0);
-        let mut due = pending;
-        if !due.any(|rank| self.rows.wait(rank, now) == 0) {
-            return;
-        }
-        let look = self.leg.look(view, self.head_silent());
-        for rank in pending {
+        for rank in 0..N {
             let turned = self.rows.settle(rank, now);
-            self.turn(rank, turned, &look, view, out);
+            self.turn(rank, turned, None, view, out);
         }
     }
 
@@ -307,15 +301,14 @@ impl<const N: usize> Judge<N> {
         let now = view.now.us();
         let look = self.leg.look(view, self.head_silent());
         let mut waits = Waits { silence: SWEEP, other: look.wait };
-        let judged = set(view.plan.judged);
         for (rank, row) in view.list.iter().enumerate() {
-            if !judged.contains(rank) {
+            if self.rows.has(rank, bits::OUT) {
                 continue;
             }
             let limit = view.limit(rank);
             let says = look.says(row, limit, &mut waits);
             let turned = self.rows.sample(rank, says, limit, now);
-            self.turn(rank, turned, &look, view, out);
+            self.turn(rank, turned, Some(&look), view, out);
             self.suppress(rank, look.suppresses && row.gate == crate::conditions::Gate::LiveOnceStarted, view, out);
             waits.other = waits.other.min(self.rows.wait(rank, now));
         }
@@ -331,7 +324,7 @@ impl<const N: usize> Judge<N> {
     }
 
     /// What the end of a delay does to the alarm.
-    fn turn(&mut self, rank: usize, turned: Turned, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
+    fn turn(&mut self, rank: usize, turned: Turned, look: Option<&Look<'_>>, view: &View<'_>, out: &mut Out<'_>) {
         if turned == Turned::No {
             return;
         }
@@ -344,17 +337,20 @@ impl<const N: usize> Judge<N> {
         let from = AlarmState::of(before);
         if raised && !self.rows.has(rank, bits::SHELVED) {
             self.rows.put(rank, bits::UNACKNOWLEDGED, true);
-            if set(view.plan.latching).contains(rank) && !self.stops_softly(rank, view) {
+            if view.plan.acts(rank) & act::LATCHING != 0 && !self.stops_softly(rank, view) {
                 self.rows.put(rank, bits::LATCHED, true);
             }
             self.tripped(rank, view);
         }
-        self.tell_alarm_with(rank, from, look, view, out);
+        match look {
+            Some(look) => self.tell_alarm_with(rank, from, look, view, out),
+            None => self.tell_alarm(rank, from, view, out),
+        }
     }
 
     /// An alarm was raised: if it stops the leg, note what follows.
     fn tripped(&mut self, rank: usize, view: &View<'_>) {
-        if !set(view.plan.stopping).contains(rank) {
+        if view.plan.acts(rank) & act::STOP == 0 {
             return;
         }
         let raised = (rank as u8).wrapping_add(1);

@@ -10,7 +10,7 @@ use super::view::{Out, View};
 use crate::alarm::{AlarmState, bits};
 use crate::conditions::Condition;
 use crate::input::{Command, Origin};
-use crate::settings::plan::set;
+use crate::settings::plan::act;
 use crate::time::{SWEEP, age, reached};
 use crate::units::Span;
 use crate::verdict::{Change, Phase, Refusal};
@@ -19,6 +19,16 @@ use crate::verdict::{Change, Phase, Refusal};
 const SHORTEST_PRESS: u32 = 100_000;
 /// Beyond that the button counts as held or stuck.
 const LONGEST_PRESS: u32 = 3_000_000;
+
+/// Alarms by a mask of their bits and what is left under it: a person has still to acknowledge it.
+const WANTS_ACKNOWLEDGEMENT: (u8, u8) = (bits::SHELVED | bits::UNACKNOWLEDGED, bits::UNACKNOWLEDGED);
+/// Latched, and not bypassed.
+const LATCHED: (u8, u8) = (bits::SHELVED | bits::LATCHED, bits::LATCHED);
+/// Latched and no longer wrong, not acknowledged.
+const LATCHED_UNACKNOWLEDGED: (u8, u8) =
+    (LATCHED.0 | bits::ACTIVE | bits::UNACKNOWLEDGED, bits::LATCHED | bits::UNACKNOWLEDGED);
+/// Latched, acknowledged, and right again.
+const RESETTABLE: (u8, u8) = (LATCHED_UNACKNOWLEDGED.0 | bits::BEYOND, bits::LATCHED);
 
 /// How long until a button pressed then counts as held: one microsecond after the longest press.
 pub const fn held(now: u32, pressed: u32) -> u32 {
@@ -49,10 +59,7 @@ impl<const N: usize> Judge<N> {
         let by_link = matches!(command, Command::Acknowledge | Command::ProofTest(_));
         unless(origin == Origin::Link && !by_link, No::OnlyAtTheLeg)?;
         match command {
-            Command::Acknowledge => {
-                let wanted = self.rows.which(|bits| AlarmState::of(bits).wants_acknowledgement());
-                unless(wanted.is_empty(), No::NothingToDo)
-            }
+            Command::Acknowledge => unless(!self.rows.any(WANTS_ACKNOWLEDGEMENT), No::NothingToDo),
             Command::Reset => self.may_reset(),
             Command::ResetButton(true) => unless(leg.has(mark::PRESSED), No::NothingToDo),
             Command::ResetButton(false) => {
@@ -92,13 +99,12 @@ impl<const N: usize> Judge<N> {
 
     /// A reset takes what it can: what is latched, acknowledged, and right again.
     fn may_reset(&self) -> Result<(), Refusal> {
-        let any = |is: fn(u8) -> bool| !self.rows.which(is).is_empty();
-        if any(resettable) {
+        if self.rows.any(RESETTABLE) {
             return Ok(());
         }
-        Err(if any(|bits| AlarmState::of(bits) == AlarmState::LatchedUnacknowledged) {
+        Err(if self.rows.any(LATCHED_UNACKNOWLEDGED) {
             Refusal::NotAcknowledged
-        } else if any(|bits| AlarmState::of(bits).holds() && bits & bits::LATCHED != 0) {
+        } else if self.rows.any(LATCHED) {
             Refusal::StillPresent
         } else if self.leg.has(mark::BOOT_CLEARED_NEEDED) {
             Refusal::BootNotCleared
@@ -108,7 +114,7 @@ impl<const N: usize> Judge<N> {
     }
 
     fn why_no_run(&self, view: &View<'_>) -> Refusal {
-        if self.first_holding_stop(view).is_none() && self.leg.has(mark::BOOT_CLEARED_NEEDED) {
+        if !self.is_stopped(view) && self.leg.has(mark::BOOT_CLEARED_NEEDED) {
             Refusal::BootNotCleared
         } else {
             Refusal::StillPresent
@@ -118,14 +124,10 @@ impl<const N: usize> Judge<N> {
     fn carry_out(&mut self, command: Command, view: &View<'_>, out: &mut Out<'_>) {
         match command {
             Command::Acknowledge => {
-                for rank in self.rows.which(|bits| AlarmState::of(bits).wants_acknowledgement()) {
-                    self.turn_bits(rank, bits::UNACKNOWLEDGED, false, view, out);
-                }
+                self.take_from_each(WANTS_ACKNOWLEDGEMENT, bits::UNACKNOWLEDGED, view, out);
             }
             Command::Reset | Command::ResetButton(false) => {
-                for rank in self.rows.which(resettable) {
-                    self.turn_bits(rank, bits::LATCHED, false, view, out);
-                }
+                self.take_from_each(RESETTABLE, bits::LATCHED, view, out);
             }
             Command::ResetButton(true) => {
                 self.leg.put(mark::PRESSED, true);
@@ -161,6 +163,15 @@ impl<const N: usize> Judge<N> {
         }
     }
 
+    /// Take a bit from each alarm of these bits, in order of rank.
+    fn take_from_each(&mut self, (mask, value): (u8, u8), bit: u8, view: &View<'_>, out: &mut Out<'_>) {
+        let mut from = 0;
+        while let Some(rank) = self.rows.next(from, mask, value) {
+            self.turn_bits(rank, bit, false, view, out);
+            from = rank.wrapping_add(1);
+        }
+    }
+
     /// End what a person's time limit ends.
     pub(super) fn settle_operator(&mut self, view: &View<'_>, out: &mut Out<'_>) {
         if self.leg.bypassed != 0 && reached(view.now.slow(), self.leg.bypass_end) {
@@ -181,7 +192,7 @@ impl<const N: usize> Judge<N> {
         self.rows.put(rank, bits::SHELVED | bits::SUPPRESSED, false);
         if self.rows.has(rank, bits::ACTIVE) {
             self.rows.put(rank, bits::UNACKNOWLEDGED, true);
-            if set(view.plan.latching).contains(rank) {
+            if view.plan.acts(rank) & act::LATCHING != 0 {
                 self.rows.put(rank, bits::LATCHED, true);
             }
             self.tripped(rank, view);
@@ -193,9 +204,4 @@ impl<const N: usize> Judge<N> {
     pub(super) fn bypassed(&self) -> Option<Condition> {
         Condition::of_rank(usize::from(self.leg.bypassed.checked_sub(1)?))
     }
-}
-
-/// Latched, acknowledged, and right again.
-fn resettable(bits: u8) -> bool {
-    AlarmState::of(bits) == AlarmState::LatchedAcknowledged && bits & bits::BEYOND == 0
 }

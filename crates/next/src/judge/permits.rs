@@ -2,55 +2,61 @@
 
 use super::Judge;
 use super::leg::mark;
+use super::rows::holds;
 use super::view::{Out, View};
-use crate::alarm::Set;
 use crate::conditions::Condition;
-use crate::settings::plan::set;
+use crate::settings::plan::act;
 use crate::verdict::{Change, Permit, Phase};
 
 /// High slip and a slow belt keep feed away whatever their action.
-const HINDER: Set = Set::EMPTY
-    .put(Condition::SlipVeryHigh.rank(), true)
-    .put(Condition::SlipHigh.rank(), true)
-    .put(Condition::Underspeed.rank(), true);
-const SLOW: Set = Set::EMPTY.put(Condition::Underspeed.rank(), true).put(Condition::DeepUnderspeed.rank(), true);
+const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed];
+/// While one of these holds the belt is not at speed.
+const SLOW: [Condition; 2] = [Condition::DeepUnderspeed, Condition::Underspeed];
 
 /// The condition of a rank and one; 0 stands for none.
 pub fn of_rank_and_one(rank: u8) -> Option<Condition> {
     Condition::of_rank(usize::from(rank.checked_sub(1)?))
 }
 
-fn rank_and_one(rank: Option<usize>) -> u8 {
-    rank.map_or(0, |rank| (rank as u8).wrapping_add(1))
-}
-
 impl<const N: usize> Judge<N> {
-    /// The first stop, by rank, that holds the permits dropped.
-    pub(super) fn first_holding_stop(&self, view: &View<'_>) -> Option<usize> {
-        self.rows.holding().and(set(view.plan.stopping)).first()
+    /// The first by rank of the alarms that hold and do `what`, or are one of `besides`: its rank and one, 0 if there is none.
+    #[inline(never)]
+    fn first_holding(&self, view: &View<'_>, what: u8, besides: &[Condition]) -> u8 {
+        for (rank, bits) in self.rows.bits.iter().enumerate() {
+            let acts = view.plan.acts(rank) & what != 0 || besides.iter().any(|condition| condition.rank() == rank);
+            if holds(*bits) && acts {
+                return (rank as u8).wrapping_add(1);
+            }
+        }
+        0
+    }
+
+    /// Whether a stop holds the permits dropped.
+    pub(super) fn is_stopped(&self, view: &View<'_>) -> bool {
+        self.first_holding(view, act::STOP, &[]) != 0
     }
 
     /// Tell first-out and permits where they changed.
     pub(super) fn resolve(&mut self, view: &View<'_>, out: &mut Out<'_>) {
-        let holding = self.rows.holding();
-        let stop = holding.and(set(view.plan.stopping)).first();
+        let stop = self.first_holding(view, act::STOP, &[]);
+        let hinders = self.first_holding(view, act::DROP_FEED, &HINDER);
+        let slow = self.first_holding(view, 0, &SLOW) != 0;
         let leg = &mut self.leg;
         let raised = core::mem::take(&mut leg.raised);
         if leg.first_out == 0 && raised != 0 {
             leg.first_out = raised;
             out.tell(Change::FirstOut(of_rank_and_one(raised)));
-        } else if leg.first_out != 0 && stop.is_none() {
+        } else if leg.first_out != 0 && stop == 0 {
             leg.first_out = 0;
             out.tell(Change::FirstOut(None));
         }
-        if !holding.and(SLOW).is_empty() {
+        if slow {
             leg.put(mark::AT_SPEED, false);
         }
-        let run = stop.is_none() && !leg.has(mark::BOOT_CLEARED_NEEDED);
-        let hinders = holding.and(set(view.plan.dropping_feed).or(HINDER)).first();
-        let feed = run && leg.phase() == Phase::Running && leg.has(mark::AT_SPEED) && hinders.is_none();
-        let stopped_by = if leg.first_out != 0 { leg.first_out } else { rank_and_one(stop) };
-        let dropped_by = if run { rank_and_one(hinders) } else { stopped_by };
+        let run = stop == 0 && !leg.has(mark::BOOT_CLEARED_NEEDED);
+        let feed = run && leg.phase() == Phase::Running && leg.has(mark::AT_SPEED) && hinders == 0;
+        let stopped_by = if leg.first_out != 0 { leg.first_out } else { stop };
+        let dropped_by = if run { hinders } else { stopped_by };
         if !run && leg.has(mark::RUN) && leg.has(mark::PROOF) {
             leg.put(mark::PROVEN, true);
         }

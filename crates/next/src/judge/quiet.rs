@@ -7,40 +7,30 @@ use super::Judge;
 use super::leg::mark;
 use super::sense::Waits;
 use super::view::View;
-use crate::alarm::{Set, bits};
-use crate::conditions::{Condition, Flag, Row, Sense, Stamp, Value};
-use crate::settings::plan::{ShaftPlan, fitted, set};
+use crate::alarm::bits;
+use crate::conditions::{Condition, Flag, Sense, Stamp, Value};
+use crate::settings::plan::{ShaftPlan, act, fitted};
 use crate::signals::{ShaftSignals, Slip, moved};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
 
-/// Conditions that every motion may change: none of them may be beyond.
-const fn watched(list: &[Row]) -> Set {
-    let mut set = Set::EMPTY;
-    let (mut rest, mut rank) = (list, 0_usize);
-    while let [row, more @ ..] = rest {
-        let is = matches!(
-            row.sense,
-            Sense::RangeAbove(_)
-                | Sense::RangeBelow(_)
-                | Sense::Slow(_)
-                | Sense::BothSilent
-                | Sense::Since(Stamp::Rubbing)
-                | Sense::Upper(Value::SinceBoot | Value::Duty)
-                | Sense::Flag(Flag::HeadSilent | Flag::Reference)
-        );
-        set = set.put(rank, is);
-        rest = more;
-        rank = rank.saturating_add(1);
-    }
-    set
+/// Whether every motion may change a condition: then it must not be beyond.
+const fn is_watched(sense: Sense) -> bool {
+    matches!(
+        sense,
+        Sense::RangeAbove(_)
+            | Sense::RangeBelow(_)
+            | Sense::Slow(_)
+            | Sense::BothSilent
+            | Sense::Since(Stamp::Rubbing)
+            | Sense::Upper(Value::SinceBoot | Value::Duty)
+            | Sense::Flag(Flag::HeadSilent | Flag::Reference)
+    )
 }
-
-const WATCHED: Set = watched(&Condition::ROWS);
 
 /// Below which a signal must stay; what is not judged bounds nothing.
 fn bound(view: &View<'_>, condition: Condition) -> i32 {
-    if set(view.plan.judged).contains(condition.rank()) { view.limit_of(condition).limit } else { i32::MAX }
+    if view.plan.acts(condition.rank()) & act::JUDGED != 0 { view.limit_of(condition).limit } else { i32::MAX }
 }
 
 /// Whether one exact reading lies between two limits, neither reached.
@@ -56,7 +46,12 @@ impl<const N: usize> Judge<N> {
         self.leg.phase() == Phase::Running
             && self.leg.marks & marks == mark::AT_SPEED
             && view.plan.boot.is_fitted()
-            && self.rows.which(|bits| bits & bits::BEYOND != 0).and(WATCHED).is_empty()
+            && !self
+                .rows
+                .bits
+                .iter()
+                .zip(view.list)
+                .any(|(bits, row)| bits & bits::BEYOND != 0 && is_watched(row.sense))
     }
 
     /// How long until silence of a shaft may change something; nothing if its last pitch already may.

@@ -4,7 +4,7 @@
 //! Part 9, Annex B.1.5 has it. A delay that ends at the moment of a sample ends before the sample.
 
 use super::sense::Says;
-use crate::alarm::{AlarmState, Set, bits};
+use crate::alarm::{AlarmState, bits};
 use crate::settings::plan::RowPlan;
 use crate::time::{SWEEP, reached, wait};
 
@@ -17,6 +17,11 @@ pub enum Turned {
     Raised,
     /// No longer one.
     Cleared,
+}
+
+/// Whether bits hold: wrong, or latched from when it was.
+pub const fn holds(bits: u8) -> bool {
+    bits & bits::SHELVED == 0 && bits & (bits::ACTIVE | bits::LATCHED) != 0
 }
 
 /// All alarms of a list of `N` conditions.
@@ -51,15 +56,16 @@ impl<const N: usize> Rows<N> {
         AlarmState::of(self.get(rank))
     }
 
-    /// Those of which `is` holds.
+    /// The first rank from `from` on of whose bits those of `mask` are `value`.
     #[inline(never)]
-    pub fn which(&self, is: impl Fn(u8) -> bool) -> Set {
-        self.bits.iter().enumerate().fold(Set::EMPTY, |set, (rank, bits)| set.put(rank, is(*bits)))
+    pub fn next(&self, from: usize, mask: u8, value: u8) -> Option<usize> {
+        let rest = self.bits.get(from..).unwrap_or(&[]);
+        rest.iter().position(|bits| bits & mask == value).map(|rank| rank.wrapping_add(from))
     }
 
-    /// Those whose state holds: wrong, or latched from when it was.
-    pub fn holding(&self) -> Set {
-        self.which(|bits| bits & bits::SHELVED == 0 && bits & (bits::ACTIVE | bits::LATCHED) != 0)
+    /// Whether there is one.
+    pub fn any(&self, (mask, value): (u8, u8)) -> bool {
+        self.next(0, mask, value).is_some()
     }
 
     /// End the delay of an alarm, if it is due at `now`.

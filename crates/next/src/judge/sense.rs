@@ -13,7 +13,7 @@
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
-use super::leg::{Leg, mark};
+use super::leg::{Leg, PHASES, mark};
 use super::phase::{slow_wait, turn};
 use super::recent;
 use super::speed::Pitches;
@@ -213,22 +213,45 @@ const fn mirrored(reading: Reading) -> Reading {
     Reading { least: reading.most.saturating_neg(), most: reading.least.saturating_neg() }
 }
 
+/// The gates that are open in each phase, with the drive not known to be off and with it off.
+const GATES: [[u8; 2]; PHASES.len()] = {
+    let mut table = [[0; 2]; PHASES.len()];
+    let (mut rest, mut phases): (&mut [[u8; 2]], &[Phase]) = (&mut table, &PHASES);
+    while let ([open, more @ ..], [phase, others @ ..]) = (rest, phases) {
+        *open = [gates(*phase, false), gates(*phase, true)];
+        (rest, phases) = (more, others);
+    }
+    table
+};
+
+const fn gates(phase: Phase, off: bool) -> u8 {
+    let (stands, down) = (matches!(phase, Phase::Standstill), matches!(phase, Phase::CoastDown));
+    let live = !off && !stands && !down;
+    let starting = matches!(phase, Phase::Starting);
+    let gates = [
+        (Gate::Always, true),
+        (Gate::Live, live),
+        (Gate::LiveOnceStarted, live),
+        (Gate::LiveOrRunningDown, live || down),
+        (Gate::StartedOrRunningDown, (live && !starting) || down),
+        (Gate::Running, matches!(phase, Phase::Running) && !off),
+        (Gate::DriveOff, off),
+        (Gate::Standstill, stands),
+    ];
+    let mut bits = 0;
+    let mut rest: &[(Gate, bool)] = &gates;
+    while let [(gate, is), more @ ..] = rest {
+        bits |= (*is as u8).wrapping_shl(*gate as u32);
+        rest = more;
+    }
+    bits
+}
+
 impl Leg {
     /// The gates that are open, a bit each.
     fn gates(&self, view: &View<'_>) -> u8 {
-        let (phase, off) = (self.phase(), self.drive_off(view));
-        let down = phase == Phase::CoastDown;
-        let stands = phase == Phase::Standstill;
-        let live = !off && !stands && !down;
-        let gate = |gate: Gate, open: bool| u8::from(open).wrapping_shl(gate as u32);
-        gate(Gate::Always, true)
-            | gate(Gate::Live, live)
-            | gate(Gate::LiveOnceStarted, live)
-            | gate(Gate::LiveOrRunningDown, live || down)
-            | gate(Gate::StartedOrRunningDown, (live && phase != Phase::Starting) || down)
-            | gate(Gate::Running, phase == Phase::Running && !off)
-            | gate(Gate::DriveOff, off)
-            | gate(Gate::Standstill, stands)
+        let [on, off] = GATES.get(usize::from(self.phase)).copied().unwrap_or_default();
+        if self.drive_off(view) { off } else { on }
     }
 
     /// Whether what is judged only while running is judged now.

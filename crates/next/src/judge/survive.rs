@@ -5,7 +5,7 @@ use super::leg::mark;
 use crate::alarm::{Set, bits};
 use crate::conditions::{Condition, ConditionSet};
 use crate::retained::Retained;
-use crate::settings::plan::{Plan, set};
+use crate::settings::plan::{Plan, act};
 use crate::time::{Now, SLOW_SHIFT, wait};
 use crate::units::Span;
 
@@ -16,9 +16,8 @@ impl<const N: usize> Judge<N> {
     pub fn configure(&mut self, plan: &Plan, retained: &Retained) {
         self.leg.clear();
         let (latched, acknowledged) = (retained.latched.ranks(), retained.acknowledged.ranks());
-        let out = set(plan.judged);
         for (rank, bits) in self.rows.bits.iter_mut().enumerate() {
-            *bits = if out.contains(rank) { 0 } else { bits::OUT };
+            *bits = if plan.acts(rank) & act::JUDGED != 0 { 0 } else { bits::OUT };
             if latched.contains(rank) {
                 *bits |= bits::LATCHED;
                 if !acknowledged.contains(rank) {
@@ -43,7 +42,7 @@ impl<const N: usize> Judge<N> {
         for (rank, bits) in self.rows.bits.iter().enumerate() {
             // Behind a bypass a latch is still a latch, and what is wrong would be raised afresh: bypasses lapse.
             let shelved_active = bits & (bits::SHELVED | bits::ACTIVE) == bits::SHELVED | bits::ACTIVE;
-            let afresh = shelved_active && set(plan.latching).contains(rank);
+            let afresh = shelved_active && plan.acts(rank) & act::LATCHING != 0;
             if bits & bits::LATCHED != 0 || afresh {
                 latched = latched.put(rank, true);
                 acknowledged = acknowledged.put(rank, bits & bits::UNACKNOWLEDGED == 0 && !shelved_active);

@@ -3,7 +3,7 @@
 use zerocopy::FromZeros;
 
 use super::derived::{compared, has_no_band, shaft_of, turn_at};
-use super::plan::{BINS, ContactPlan, LegPlan, MAGIC, Plan, RowBits, RowPlan, ShaftPlan, SlipPlan, VERSION, fitted};
+use super::plan::{BINS, ContactPlan, LegPlan, MAGIC, Plan, RowPlan, ShaftPlan, SlipPlan, VERSION, act, fitted};
 use super::{Action, Checked, CountedEdges, Machine, Priority, Settings, Spacing, Targets, turn_time};
 use crate::arith::{high, ppm_of_turn, share};
 use crate::conditions::{Condition, Needs};
@@ -40,14 +40,15 @@ pub(super) fn plan(settings: &Settings) -> Plan {
     plan.slip.complete(&plan.head, &plan.boot);
     plan.contacts = contacts(machine);
     plan.fitted = besides(machine);
-    for (rank, condition) in Condition::ALL.into_iter().enumerate() {
+    for (acts, condition) in plan.acts.iter_mut().zip(Condition::ALL) {
         let limit = limits.of(condition);
-        put(&mut plan.judged, rank, limit.enabled && has(machine, condition.entry().needs));
-        put(&mut plan.latching, rank, limit.latching);
-        put(&mut plan.stopping, rank, limit.action == Action::Stop);
-        put(&mut plan.dropping_feed, rank, limit.action == Action::DropFeed);
-        put(&mut plan.high, rank, limit.priority == Priority::High);
-        put(&mut plan.medium, rank, limit.priority == Priority::Medium);
+        let bit = |bit: u8, is: bool| if is { bit } else { 0 };
+        *acts = bit(act::JUDGED, limit.enabled && has(machine, condition.entry().needs))
+            | bit(act::LATCHING, limit.latching)
+            | bit(act::STOP, limit.action == Action::Stop)
+            | bit(act::DROP_FEED, limit.action == Action::DropFeed)
+            | bit(act::HIGH, limit.priority == Priority::High)
+            | bit(act::MEDIUM, limit.priority == Priority::Medium);
     }
     let (head, boot) = (plan.head, plan.boot);
     for (row, condition) in plan.rows.iter_mut().zip(Condition::ALL) {
@@ -58,13 +59,6 @@ pub(super) fn plan(settings: &Settings) -> Plan {
     plan.drive.complete(&head, &boot, &deep, &start);
     plan.crc = plan.computed_crc();
     plan
-}
-
-fn put([low, high]: &mut RowBits, rank: usize, inside: bool) {
-    let word = if rank < 32 { low } else { high };
-    if inside {
-        *word |= 1_u32.wrapping_shl(rank as u32);
-    }
 }
 
 /// Whether what a condition needs is fitted.
@@ -115,7 +109,7 @@ pub(super) fn shaft(settings: &Settings, which: Shaft) -> ShaftPlan {
 }
 
 /// The smallest and the largest a pitch can be before the spacing is learned.
-fn pitches(targets: &Targets) -> (u32, u32) {
+pub(super) fn pitches(targets: &Targets) -> (u32, u32) {
     let even = u32::MAX.checked_div(u32::from(targets.marks()).max(1)).unwrap_or(u32::MAX);
     match targets.spacing {
         // With one mark the pitch is the turn itself, whatever the tolerance.
@@ -178,7 +172,7 @@ fn drive(settings: &Settings) -> LegPlan {
     let slow = |span: Span| span.get() >> SLOW_SHIFT;
     let (minimum, ramp) = machine
         .speed_reference
-        .map_or((1_000_000, 0), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
+        .map_or((1_000_000, 1_000), |reference| (reference.minimum.get(), reference.ramp_per_second.get().max(1)));
     LegPlan {
         start_window: slow(limits.starts.window),
         inching_time: slow(limits.starts.inching_time),
@@ -248,7 +242,7 @@ mod tests {
         let deep = plan.row(Condition::DeepUnderspeed.rank());
         assert_eq!((deep.limit, deep.clear, deep.on_delay), (863_964, 844_103, 500_000));
         // Two head turns; the whole budget, 80 % of it; half a second.
-        assert_eq!(plan.row(Condition::BeltNotFollowing.rank()).limit, 2 << 24);
+        assert_eq!(plan.row(Condition::BeltNotFollowing.rank()).limit, (2 << 24) + 16);
         let heat = plan.row(Condition::SlipHeat.rank());
         assert_eq!((heat.limit, heat.clear), (1 << 30, 858_993_459));
         assert_eq!(plan.row(Condition::Mistracking.rank()).limit, 500_000);
@@ -259,8 +253,8 @@ mod tests {
         assert_eq!(plan.computed_crc(), plan.identity());
         assert_eq!(Plan::from_bytes(zerocopy::IntoBytes::as_bytes(&plan)), Ok(&plan));
         // Nothing fitted, nothing judged.
-        assert!(!super::super::plan::set(plan.judged).contains(Condition::RubHot.rank()));
-        assert!(super::super::plan::set(plan.judged).contains(Condition::Rollback.rank()));
+        assert!(plan.acts(Condition::RubHot.rank()) & act::JUDGED == 0);
+        assert!(plan.acts(Condition::Rollback.rank()) & act::JUDGED != 0);
     }
 
     #[test]
@@ -295,6 +289,6 @@ mod tests {
         assert!(!plan.head.is_fitted());
         assert_eq!((plan.head.normal_turn, plan.head.largest), (763_359, u32::MAX));
         assert_eq!((plan.drive.reference_minimum, plan.drive.reference_rate), (300_000, 150_000));
-        assert!(!super::super::plan::set(plan.judged).contains(Condition::SlipHigh.rank()));
+        assert!(plan.acts(Condition::SlipHigh.rank()) & act::JUDGED == 0);
     }
 }

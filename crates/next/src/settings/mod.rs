@@ -1,9 +1,14 @@
 //! Settings: what the leg is and what it is held against; and the plan derived from them, which is all that a box runs on.
 
+mod cross;
 mod derived;
 pub mod plan;
 pub mod plan_check;
 
+#[cfg(all(test, feature = "desk"))]
+mod arbitrary;
+#[cfg(feature = "desk")]
+mod check;
 #[cfg(feature = "desk")]
 mod derive;
 #[cfg(feature = "desk")]
@@ -11,17 +16,18 @@ mod example;
 #[cfg(feature = "desk")]
 mod geometry;
 #[cfg(feature = "desk")]
-mod limits;
-#[cfg(feature = "desk")]
-mod machine;
+pub mod schema;
 
+#[cfg(feature = "desk")]
+pub use check::{Advice, CODE_LOSS, Checked, MOST_VIOLATIONS, Mend, Promptness, Reason, Rule, Violation};
 #[cfg(feature = "desk")]
 pub use geometry::turn_time;
 #[cfg(feature = "desk")]
-pub use limits::{Limit, Limits, SlipHeat, Starts};
-#[cfg(feature = "desk")]
-pub use machine::{
-    AcceptedRatio, Belt, Conditioning, CountedEdges, Machine, Pulley, Spacing, SpeedReference, Strand, Targets,
+pub use schema::{
+    AcceptedRatio, AcceptedRatioPart, Belt, BeltPart, Conditioning, ConditioningPart, ContactsPart, CountedEdges,
+    DrivePart, Field, FieldUnit, LegPart, Limit, LimitPart, Limits, Machine, OutletPart, Pulley, PulleyPart, Quantity,
+    Section, SlipHeat, SlipHeatPart, Spacing, SpeedPart, SpeedReference, SpeedReferencePart, Starts, StartsPart,
+    Strand, Targets, TargetsPart, TemperaturesPart,
 };
 
 #[cfg(feature = "desk")]
@@ -35,27 +41,4 @@ pub struct Settings {
     pub machine: Machine,
     /// What it is held against.
     pub limits: Limits,
-}
-
-/// Settings that passed every rule. Only these become a plan.
-#[cfg(feature = "desk")]
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Checked(Settings);
-
-#[cfg(feature = "desk")]
-impl core::ops::Deref for Checked {
-    type Target = Settings;
-
-    fn deref(&self) -> &Settings {
-        &self.0
-    }
-}
-
-#[cfg(feature = "desk")]
-impl Settings {
-    /// Until the rules are carried over.
-    #[must_use]
-    pub fn unchecked(self) -> Checked {
-        Checked(self)
-    }
 }

@@ -9,7 +9,6 @@ use core::mem::offset_of;
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-use crate::alarm::Set;
 use crate::conditions::Condition;
 use crate::input::{Place, Shaft};
 
@@ -25,8 +24,24 @@ pub const HEAT_SHIFT: u32 = 30;
 /// Computed bit by bit: a plan is read seldom, and a table would take 1 KiB of flash.
 const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
-/// A set of conditions by rank, as it lies in a plan: low word first.
-pub type RowBits = [u32; 2];
+/// What a condition is and does, as bits.
+pub mod act {
+    /// It is judged: enabled, and with what it needs fitted.
+    pub const JUDGED: u8 = 1;
+    /// Its alarm stays until reset.
+    pub const LATCHING: u8 = 2;
+    /// It stops the leg.
+    pub const STOP: u8 = 4;
+    /// It drops feed.
+    pub const DROP_FEED: u8 = 8;
+    /// It is of high priority.
+    pub const HIGH: u8 = 16;
+    /// It is of medium priority; without both it is low.
+    pub const MEDIUM: u8 = 32;
+}
+
+/// Bytes that bring the acts to a whole number of words.
+pub const ACT_SPARE: usize = Condition::COUNT.next_multiple_of(4) - Condition::COUNT;
 
 /// One shaft.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
@@ -188,7 +203,7 @@ pub struct RowPlan {
     pub off_delay: u32,
 }
 
-/// Everything.
+/// Everything. What is often used comes first: a small processor reaches it more cheaply.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Plan {
@@ -198,48 +213,34 @@ pub struct Plan {
     pub version: u16,
     /// The length of the whole in bytes.
     pub length: u16,
-    /// The leg's name in UTF-8, filled with zeros.
-    pub leg: [u8; 32],
-    /// The leg's number at its plant, 0 if it has none.
-    pub number: u32,
-    /// A level counts only if held this long, in microseconds.
-    pub minimum_width: u32,
-    /// The head shaft.
-    pub head: ShaftPlan,
-    /// The boot shaft.
-    pub boot: ShaftPlan,
-    /// Slip.
-    pub slip: SlipPlan,
-    /// Contacts.
-    pub contacts: ContactPlan,
-    /// Speeds, starts, power and heat.
-    pub drive: LegPlan,
     /// What is [`fitted`] besides, as bits.
     pub fitted: u8,
     /// Always 0.
     pub spare: [u8; 3],
-    /// Conditions that are judged: enabled, and with what they need fitted.
-    pub judged: RowBits,
-    /// Conditions whose alarm stays until reset.
-    pub latching: RowBits,
-    /// Conditions that stop the leg.
-    pub stopping: RowBits,
-    /// Conditions that drop feed.
-    pub dropping_feed: RowBits,
-    /// Conditions of high priority.
-    pub high: RowBits,
-    /// Conditions of medium priority; the rest is low.
-    pub medium: RowBits,
+    /// A level counts only if held this long, in microseconds.
+    pub minimum_width: u32,
+    /// Speeds, starts, power and heat.
+    pub drive: LegPlan,
+    /// Contacts.
+    pub contacts: ContactPlan,
+    /// Slip.
+    pub slip: SlipPlan,
+    /// The head shaft.
+    pub head: ShaftPlan,
+    /// The boot shaft.
+    pub boot: ShaftPlan,
+    /// What each condition is and does, in order of rank: bits of [`act`].
+    pub acts: [u8; Condition::COUNT],
+    /// Always 0.
+    pub spare_act: [u8; ACT_SPARE],
     /// The limits, in order of rank.
     pub rows: [RowPlan; Condition::COUNT],
+    /// The leg's name in UTF-8, filled with zeros.
+    pub leg: [u8; 32],
+    /// The leg's number at its plant, 0 if it has none.
+    pub number: u32,
     /// CRC-32/ISO-HDLC of everything before.
     pub crc: u32,
-}
-
-/// A set from a plan.
-#[must_use]
-pub const fn set([low, high]: RowBits) -> Set {
-    Set::from_bits((high as u64) << 32 | low as u64)
 }
 
 /// Why bytes are no plan.
@@ -306,6 +307,12 @@ impl Plan {
     pub fn row(&self, rank: usize) -> &RowPlan {
         let [first, ..] = &self.rows;
         self.rows.get(rank).unwrap_or(first)
+    }
+
+    /// What the condition of that rank is and does: bits of [`act`]; nothing where there is none such.
+    #[must_use]
+    pub fn acts(&self, rank: usize) -> u8 {
+        self.acts.get(rank).copied().unwrap_or(0)
     }
 
     /// Whether one of [`fitted`] is.

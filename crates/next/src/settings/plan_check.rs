@@ -1,23 +1,162 @@
-//! Stand-in.
+//! The box's own check of a plan: no box runs on what a desk, of whatever age, only says is sound.
+//!
+//! Everything that follows from the rest is worked out again by the functions the desk used, and compared whole. What is free is held to
+//! its range, a row a number. Then come the rules between numbers, and those of the list of conditions.
+
+use core::mem::offset_of;
 use core::ops::Deref;
 
-use super::plan::Plan;
+use zerocopy::IntoBytes;
 
-/// A plan found sound.
-#[derive(Clone, Copy, Debug)]
+use super::cross::{
+    CODE_LOSS, LEARNED_PITCH_ERROR, PAIRS, WINDOW_ERROR, boot_by_ratio, feigning_hum, longest_width, loss,
+    slowest_pitch, speed_error, wait_for_edges,
+};
+use super::derived::{ONE, compared, has_no_band, shaft_of, turn_at};
+use super::plan::{MAGIC, Plan, RowPlan, ShaftPlan, VERSION, act, fitted};
+use crate::arith::{divide, high, mul_div, ppm_of_turn};
+use crate::conditions::{Condition, Must, Needs, Row, Rule};
+use crate::input::Shaft;
+use crate::time::SLOW_SHIFT;
+
+/// A plan that was found sound. Only such a plan can be given to the monitor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sound<P>(P);
 
-/// Which row is broken.
+/// What is wrong with a plan.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Broken(pub u16);
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Broken {
+    /// The kind of rule.
+    pub rule: PlanRule,
+    /// Where: the row of [`RANGES`] and then of those for legs, the rank of a condition, a shaft (0 or 1), or the row of the pairs.
+    pub at: u8,
+}
+
+/// A kind of rule that a plan must keep.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+#[non_exhaustive]
+pub enum PlanRule {
+    /// It begins as a plan does, with the version and length that this program knows.
+    Header,
+    /// Its CRC matches.
+    Crc,
+    /// A number lies in its range.
+    Range,
+    /// What follows from other numbers is what follows from them.
+    Derived,
+    /// Targets on the boot, and on the head or else a drive contact.
+    Fittings,
+    /// Marks, pitches and speeds of a shaft make sense.
+    Shaft,
+    /// The minimum width is at most a quarter of the closest pitch at top speed.
+    Width,
+    /// No mains hum on a line that is not supervised would look like a healthy speed.
+    Hum,
+    /// Normal speeds agree with the ratio.
+    Speeds,
+    /// What is judged has what it needs.
+    NotFitted,
+    /// What may not be switched off is judged where it can be.
+    MustBeJudged,
+    /// What must stop the leg does.
+    MustStop,
+    /// A stop latches.
+    MustLatch,
+    /// A setpoint lies in its condition's range.
+    Setpoint,
+    /// A limit is what its setpoint says.
+    Limit,
+    /// The level at which it is right again lies inside the limit.
+    Clear,
+    /// Delays are no longer than allowed.
+    Delay,
+    /// A stop lies above its alarm, deadbands between them.
+    Pair,
+    /// Setpoint, error, wait and delay together keep within the code's 20 %.
+    Late,
+}
+
+/// A number of the plan, where it lies, and the least and the most that it may be.
+type Bounds = (u16, u32, u32);
+
+macro_rules! bounds {
+    ($($($field:ident).+: $least:expr, $most:expr;)*) => {
+        &[$((offset_of!(Plan, $($field).+) as u16, $least, $most)),*]
+    };
+}
+
+const MINUTE: u32 = 60_000_000;
+
+/// Ranges that hold for every plan.
+const RANGES: &[Bounds] = bounds! {
+    minimum_width: 5, 1_000_000;
+    contacts.bridge: 1_000, 1_000_000;
+    drive.start_window: MINUTE >> SLOW_SHIFT, (71 * MINUTE) >> SLOW_SHIFT;
+    drive.inching_time: 1_000_000 >> SLOW_SHIFT, (10 * MINUTE) >> SLOW_SHIFT;
+    drive.bypass_time: 1_000_000, 60 * MINUTE;
+    drive.coast_down: 0, 2 * MINUTE;
+    drive.reference_minimum: 100_000, 1_000_000;
+    drive.reference_rate: 1_500, 3_000_000;
+    drive.assumed_power: 50, 2_000_000;
+    drive.heat_budget: 10_000, 50_000_000;
+    // Time constants of one to 71 minutes.
+    drive.heat_left: 4_285_594_972, 4_294_835_154;
+};
+
+/// What legs are built like, rounded outwards.
+const LEG: &[Bounds] = bounds! {
+    head.normal: 333_333, 5_000_000;
+    boot.normal: 333_333, 5_000_000;
+    slip.ratio: 500_000, 2_000_000;
+    slip.boot_circumference: 634_602, 6_565_929;
+    contacts.bin_length: 144_831, 9_580_200;
+};
+
+/// What the arithmetic bears.
+const BENCH: &[Bounds] = bounds! {
+    head.normal: 16_667, 100_000_000;
+    boot.normal: 16_667, 100_000_000;
+    slip.ratio: 200_000, 5_000_000;
+    slip.boot_circumference: 3_141, 40_840_705;
+    contacts.bin_length: 31, 31_250_000;
+};
+
+/// Belt speeds of legs: 1 to 5 m/s, in micrometres a second, with the rounding of one micrometre.
+const BELT_SPEED: (u32, u32) = (999_999, 5_000_001);
+/// Ten minutes, in microseconds.
+const LONGEST_OFF_DELAY: u32 = 10 * MINUTE;
+/// One part in a million of a turn.
+const PPM_OF_TURN: u64 = 4_295;
 
 impl<P: Deref<Target = Plan>> Sound<P> {
-    /// Check it.
+    /// Check a plan.
     ///
     /// # Errors
-    /// Never yet.
+    /// The first rule that it breaks.
     pub fn new(plan: P) -> Result<Self, Broken> {
+        check(&plan, LEG)?;
+        belt_speed(&plan)?;
+        prompt(&plan)?;
         Ok(Self(plan))
+    }
+
+    /// As [`new`](Self::new), for recordings from a test bench: without what legs are built like, and without asking that wheels so slow or
+    /// with so few teeth could stop a leg in time. Never for a leg.
+    ///
+    /// # Errors
+    /// As [`new`](Self::new).
+    #[doc(hidden)]
+    pub fn for_bench(plan: P) -> Result<Self, Broken> {
+        check(&plan, BENCH)?;
+        Ok(Self(plan))
+    }
+
+    /// The plan again.
+    pub fn into_inner(self) -> P {
+        self.0
     }
 }
 
@@ -28,3 +167,229 @@ impl<P: Deref<Target = Plan>> Deref for Sound<P> {
         &self.0
     }
 }
+
+const fn hold(kept: bool, rule: PlanRule, at: usize) -> Result<(), Broken> {
+    if kept { Ok(()) } else { Err(Broken { rule, at: at as u8 }) }
+}
+
+#[inline(never)]
+fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
+    let known = plan.magic == MAGIC && plan.version == VERSION && usize::from(plan.length) == Plan::LENGTH;
+    hold(known, PlanRule::Header, 0)?;
+    hold(plan.crc == plan.computed_crc(), PlanRule::Crc, 0)?;
+    // A name, so that boxes can be told apart.
+    hold(plan.leg.iter().any(|letter| *letter > b' '), PlanRule::Header, 1)?;
+    ranges(plan, built)?;
+    let boot = plan.boot.is_fitted() && (plan.head.is_fitted() || plan.has(fitted::DRIVE_CONTACT));
+    let places = plan.fitted <= fitted::ALL && (plan.contacts.fitted | plan.contacts.temperatures) < 16;
+    hold(boot && places, PlanRule::Fittings, 0)?;
+    shaft(plan, Shaft::Head)?;
+    shaft(plan, Shaft::Boot)?;
+    between(plan)?;
+    for ((rank, row), (rule, of)) in plan.rows.iter().enumerate().zip(Condition::RULES.iter().zip(&Condition::ROWS)) {
+        condition(plan, rank, row, rule, of)?;
+    }
+    pairs(plan)
+}
+
+fn ranges(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
+    let bytes = plan.as_bytes();
+    for (row, (offset, least, most)) in RANGES.iter().chain(built).enumerate() {
+        let word = bytes.get(usize::from(*offset)..).and_then(|rest| rest.first_chunk()).copied();
+        let value = u32::from_ne_bytes(word.unwrap_or_default());
+        hold(*least <= value && value <= *most, PlanRule::Range, row)?;
+    }
+    Ok(())
+}
+
+fn shaft(plan: &Plan, which: Shaft) -> Result<(), Broken> {
+    let at = which as usize;
+    let shaft = plan.shaft(which);
+    let mut again = *shaft;
+    again.complete();
+    hold(again == *shaft, PlanRule::Derived, at)?;
+    let both = shaft.edges == 2;
+    let marks = if both { shaft.marks.is_multiple_of(2) && shaft.marks <= 64 } else { shaft.marks <= 32 };
+    let turn = shaft.normal_turn;
+    // Top speed is 105 to 300 % of normal; it was rounded twice.
+    let slack = (turn >> 18).wrapping_add(4);
+    let top = shaft.top_turn.saturating_add(slack) >= turn_at(turn, 3_000_000)
+        && shaft.top_turn <= turn_at(turn, 1_050_000).saturating_add(slack);
+    // It stands below 2 to 30 % of normal.
+    let stands = shaft.standing >= turn_at(turn, 300_000) && shaft.standing <= turn_at(turn, 20_000);
+    let rejects = shaft.rejects_a_turn.wrapping_sub(1) < 64;
+    let words = shaft.edges <= 2 && shaft.uneven <= 1;
+    hold(marks && top && stands && rejects && words && pitches(shaft), PlanRule::Shaft, at)?;
+    if !shaft.is_fitted() {
+        return Ok(());
+    }
+    hold(plan.minimum_width <= longest_width(shaft), PlanRule::Width, at)?;
+    let line = match which {
+        Shaft::Head => fitted::HEAD_SUPERVISED,
+        Shaft::Boot => fitted::BOOT_SUPERVISED,
+    };
+    let edges_a_period = if both { 2 } else { 1 };
+    let minimum = plan.drive.reference_minimum;
+    let hum = feigning_hum(which, shaft.normal, shaft.marks.into(), edges_a_period, minimum);
+    hold(plan.has(line) || hum == 0, PlanRule::Hum, at)
+}
+
+/// Whether pitches of this size can add up to one turn.
+fn pitches(shaft: &ShaftPlan) -> bool {
+    let ShaftPlan { even, least, largest, .. } = *shaft;
+    if shaft.marks <= 1 {
+        return shaft.uneven == 0 && least == even && largest == even;
+    }
+    let below = even.saturating_sub(least);
+    if shaft.uneven == 0 {
+        // At most a fifth either way.
+        return least <= even && below <= high(even, ppm_of_turn(200_000)) && largest == even.saturating_add(below);
+    }
+    // The others share what the closest leaves: one of them at least its mean, and at most all that the rest at their closest leave.
+    // Some parts in a million of rounding are let pass.
+    let marks = u64::from(shaft.marks);
+    let slack = PPM_OF_TURN.wrapping_mul(marks.wrapping_add(2));
+    let others = marks.wrapping_sub(1);
+    let whole = (1_u64 << 32).wrapping_sub(u64::from(least.min(even)));
+    let rest = (1_u64 << 32).wrapping_sub(u64::from(least.min(even)).wrapping_mul(others));
+    let mean = u64::from(divide(whole, others as u32));
+    u64::from(least) <= u64::from(even).wrapping_add(slack)
+        && least >= ppm_of_turn(1_000)
+        && u64::from(largest).wrapping_add(slack) >= mean
+        && u64::from(largest) <= rest.wrapping_add(slack)
+}
+
+/// What follows from both shafts, and from the limits.
+fn between(plan: &Plan) -> Result<(), Broken> {
+    let (head, boot) = (&plan.head, &plan.boot);
+    let mut slip = plan.slip;
+    slip.complete(head, boot);
+    hold(slip == plan.slip, PlanRule::Derived, 2)?;
+    let row = |condition: Condition| plan.row(condition.rank());
+    let mut drive = plan.drive;
+    drive.complete(head, boot, row(Condition::DeepUnderspeed), row(Condition::StartFailed));
+    hold(drive == plan.drive, PlanRule::Derived, 3)?;
+    // What is left after half a cell is the root of what is left after a whole one.
+    let left = high(drive.heat_left_half, drive.heat_left_half);
+    hold(left.abs_diff(drive.heat_left) <= 3, PlanRule::Derived, 4)?;
+    let (least, most) = boot_by_ratio(head.normal, plan.slip.ratio);
+    hold(least <= boot.normal && boot.normal <= most, PlanRule::Speeds, 0)
+}
+
+fn belt_speed(plan: &Plan) -> Result<(), Broken> {
+    let speed = mul_div(plan.slip.boot_circumference, plan.boot.normal, ONE);
+    let (least, most) = BELT_SPEED;
+    hold(least <= speed && speed <= most, PlanRule::Speeds, 1)
+}
+
+/// Whether what a condition needs is fitted.
+const fn has(plan: &Plan, needs: Needs) -> bool {
+    let (head, boot) = (plan.head.is_fitted(), plan.boot.is_fitted());
+    match needs {
+        Needs::Nothing => true,
+        Needs::Head => head,
+        Needs::BothShafts => head && boot,
+        Needs::Contacts => plan.contacts.fitted != 0,
+        Needs::Temperatures => plan.contacts.temperatures != 0,
+        Needs::Outlet => plan.has(fitted::OUTLET),
+        Needs::Reference => plan.has(fitted::REFERENCE),
+        Needs::DriveContact => plan.has(fitted::DRIVE_CONTACT),
+        Needs::DriveContactOrHead => head || plan.has(fitted::DRIVE_CONTACT),
+    }
+}
+
+fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> Result<(), Broken> {
+    let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
+    let at = |value| compared(of.sense, rule.unit, value, turn);
+    hold(row.limit == at(row.setpoint), PlanRule::Limit, rank)?;
+    let is_fitted = has(plan, of.needs);
+    let acts = plan.acts(rank);
+    if acts & act::JUDGED == 0 {
+        return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged, rank);
+    }
+    hold(is_fitted, PlanRule::NotFitted, rank)?;
+    let stops = acts & act::STOP != 0;
+    hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop, rank)?;
+    hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch, rank)?;
+    let (least, most) = rule.setpoint;
+    hold(least <= row.setpoint && row.setpoint <= most, PlanRule::Setpoint, rank)?;
+    // A deadband smaller than the setpoint.
+    let lowest = if has_no_band(of.sense) { row.limit } else { at(1) };
+    hold(lowest <= row.clear && row.clear <= row.limit, PlanRule::Clear, rank)?;
+    let longest = rule.longest_on_delay_ms.saturating_mul(1_000);
+    hold(row.on_delay <= longest && row.off_delay <= LONGEST_OFF_DELAY, PlanRule::Delay, rank)
+}
+
+fn pairs(plan: &Plan) -> Result<(), Broken> {
+    for (number, (alarm, stop)) in PAIRS.into_iter().enumerate() {
+        if plan.acts(alarm.rank()) & plan.acts(stop.rank()) & act::JUDGED == 0 {
+            continue;
+        }
+        let (first, second) = (plan.row(alarm.rank()), plan.row(stop.rank()));
+        // The pair looks at the same thing, so that what one compares with the other can be compared with.
+        let (Some(of), Some(rule)) = (Condition::ROWS.get(alarm.rank()), Condition::RULES.get(alarm.rank())) else {
+            continue;
+        };
+        let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
+        let below = first.setpoint.saturating_mul(2).saturating_sub(second.setpoint);
+        let kept = second.setpoint > first.setpoint
+            && second.clear >= first.limit
+            && first.clear >= compared(of.sense, rule.unit, below, turn);
+        hold(kept, PlanRule::Pair, number)?;
+    }
+    Ok(())
+}
+
+/// 29 CFR 1910.272(q)(5): the leg is told to stop before belt speed has fallen by 20 %.
+fn prompt(plan: &Plan) -> Result<(), Broken> {
+    let deep = plan.row(Condition::DeepUnderspeed.rank());
+    let pitch = slowest_pitch(plan.boot.largest, plan.boot.normal_turn, plan.drive.reference_minimum);
+    let error = speed_error(LEARNED_PITCH_ERROR, deep.setpoint);
+    let lost = loss(deep.setpoint, error, wait_for_edges(pitch, deep.setpoint), deep.on_delay);
+    hold(lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late, Condition::DeepUnderspeed.rank())?;
+    let slip = plan.row(Condition::SlipVeryHigh.rank());
+    let lost = loss(slip.setpoint, WINDOW_ERROR, 0, slip.on_delay);
+    hold(!plan.head.is_fitted() || lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late, Condition::SlipVeryHigh.rank())
+}
+
+#[cfg(feature = "desk")]
+impl core::fmt::Display for Broken {
+    fn fmt(&self, out: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        let shaft = if self.at == 0 { "head" } else { "boot" };
+        let condition = Condition::of_rank(self.at.into()).map_or("?", Condition::name);
+        match self.rule {
+            PlanRule::Header => {
+                out.write_str("it does not begin as a plan of this version does, or the leg has no name")
+            }
+            PlanRule::Crc => out.write_str("its CRC does not match: a byte was changed on the way or in memory"),
+            PlanRule::Range => write!(out, "number {} of the list of ranges is out of range", self.at),
+            PlanRule::Derived => write!(out, "numbers of part {} do not follow from the settings in it", self.at),
+            PlanRule::Fittings => out.write_str("what is fitted cannot see the belt"),
+            PlanRule::Shaft => write!(out, "marks, pitches or speeds of the {shaft} shaft make no sense"),
+            PlanRule::Width => write!(out, "the minimum width would swallow true targets of the {shaft} shaft"),
+            PlanRule::Hum => write!(out, "mains hum on the {shaft} sensor's line would look like a healthy speed"),
+            PlanRule::Speeds => out.write_str("normal speeds contradict the ratio, or are no leg's"),
+            PlanRule::NotFitted => write!(out, "{condition} is judged without what it needs"),
+            PlanRule::MustBeJudged => write!(out, "{condition} may not be switched off"),
+            PlanRule::MustStop => write!(out, "{condition} may not do less than stop the leg"),
+            PlanRule::MustLatch => write!(out, "{condition} stops the leg and does not latch"),
+            PlanRule::Setpoint => write!(out, "the setpoint of {condition} is out of range"),
+            PlanRule::Limit => write!(out, "the limit of {condition} is not what its setpoint says"),
+            PlanRule::Clear => write!(out, "{condition} would be right again outside its limit, or never"),
+            PlanRule::Delay => write!(out, "a delay of {condition} is too long"),
+            PlanRule::Pair => {
+                let (alarm, stop) =
+                    PAIRS.get(usize::from(self.at)).copied().unwrap_or((Condition::SlipHigh, Condition::SlipVeryHigh));
+                write!(out, "{} must lie above {}, with room for the deadbands", stop.name(), alarm.name())
+            }
+            PlanRule::Late => write!(out, "{condition} would stop the leg beyond the 20 % of 29 CFR 1910.272(q)(5)"),
+        }?;
+        out.write_str("; check the settings file and make the plan anew, with a program as new as the box's")
+    }
+}
+
+#[cfg(feature = "desk")]
+impl core::error::Error for Broken {}
+
+#[cfg(all(test, feature = "desk"))]
+mod tests;

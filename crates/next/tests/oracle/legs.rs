@@ -165,12 +165,19 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
         let shaft = dice.one_of(&[Shaft::Head, Shaft::Boot]);
         let signal = match dice.below(100) {
             0 => Signal::EdgesLost(shaft),
-            1..4 => Signal::Line(shaft, dice.one_of(&[LineState::Sound, LineState::Sound, LineState::Open, LineState::Shorted])),
+            1..4 => Signal::Line(
+                shaft,
+                dice.one_of(&[LineState::Sound, LineState::Sound, LineState::Open, LineState::Shorted]),
+            ),
             4 => Signal::Tick,
             5..8 => Signal::Contact(place, ContactState::Faulty),
-            _ => Signal::Contact(place, dice.one_of(&[ContactState::Rubbing, ContactState::Clear, ContactState::Clear])),
+            _ => {
+                Signal::Contact(place, dice.one_of(&[ContactState::Rubbing, ContactState::Clear, ContactState::Clear]))
+            }
         };
-        if let Signal::Contact(place, _) = signal && contacts[place.index()].is_none() {
+        if let Signal::Contact(place, _) = signal
+            && contacts[place.index()].is_none()
+        {
             continue;
         }
         inputs.push(Input::new(Micros::new(at as u64), signal));

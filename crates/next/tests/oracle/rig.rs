@@ -232,7 +232,10 @@ impl Comparison {
         let off = old.abs_diff(new);
         self.tally.share = self.tally.share.max(f64::from(off) / f64::from(old));
         if off > old >> SHARE_SHIFT {
-            return Err(format!("{name} {what}: {old} became {new}, {} ppm", u64::from(off) * 1_000_000 / u64::from(old)));
+            return Err(format!(
+                "{name} {what}: {old} became {new}, {} ppm",
+                u64::from(off) * 1_000_000 / u64::from(old)
+            ));
         }
         Ok(())
     }

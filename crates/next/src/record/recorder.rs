@@ -1,0 +1,368 @@
+//! The ring of segments in the box's memory.
+//!
+//! The memory is cut into [`SLOTS`] equal slots, one segment each. The oldest is overwritten, unless it is held:
+//!
+//! ```text
+//!            roll                    trip + 15 s                  released
+//!  free ──► open ──► closed ──────────────────────► held ──────────────────► free
+//!                      │  ▲ (as far as 60 s before the trip)
+//!                      └──┘ overwritten by the next segment
+//! ```
+//!
+//! When the run permit drops, everything from [`BEFORE_TRIP`] before to [`AFTER_TRIP`] after is held, until the caller has
+//! stored it elsewhere and releases it. Recording goes on meanwhile in the slots that are not held. Where there are none, inputs are
+//! counted as missed. A flood after the trip never overwrites what led to it: the stretch after is then cut short.
+//!
+//! Ticks are not recorded: they change no verdict. The exceptions keep replay exact: a first tick that opens a segment, and a
+//! tick that an earlier input follows, because that input then counts as late.
+//!
+//! Which times a slot covers is remembered to the second or so (2^20 µs), and what a segment says of itself is read from there.
+
+use core::ops::Deref;
+
+use super::anchor::Anchor;
+use super::writer::{Opening, SegmentWriter};
+use crate::Monitor;
+use crate::input::{Input, Signal};
+use crate::retained::Retained;
+use crate::settings::plan::Plan;
+use crate::settings::plan_check::Sound;
+use crate::units::{Micros, Span};
+use crate::verdict::{Change, Permit, Verdict};
+
+/// Segments in the ring. Three: in 32 KiB the keyframe is then a small part of a segment, and two thirds of the memory always hold
+/// what was before.
+pub const SLOTS: usize = 3;
+/// What is held before a trip, if the ring has it.
+pub const BEFORE_TRIP: Span = Span::from_millis(60_000);
+/// What is held after a trip.
+pub const AFTER_TRIP: Span = Span::from_millis(15_000);
+
+/// The most bytes of a slot: lengths are kept in 16 bits.
+const MOST_SLOT: usize = u16::MAX as usize;
+/// Where in a segment its sequence number and its time lie.
+const SEQUENCE_AT: usize = 8;
+const TIME_AT: usize = 16;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+enum State {
+    Free,
+    Open,
+    Closed,
+    Held,
+}
+
+/// The coarse time of a moment: 2^20 µs, 142 years of them.
+const fn coarse(at: Micros) -> u32 {
+    (at.get() >> 20) as u32
+}
+
+/// A segment held for storing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Held<'a> {
+    /// Its number: [`Recorder::release`] it when it is stored.
+    pub sequence: u32,
+    /// The whole segment.
+    pub bytes: &'a [u8],
+}
+
+/// Records what goes into a monitor, in the memory given to it.
+pub struct Recorder<'b> {
+    memory: &'b mut [u8],
+    writer: SegmentWriter,
+    opening: Opening,
+    anchor: Option<Anchor>,
+    /// The coarse time from which on a trip needs everything.
+    needed_from: u32,
+    /// The last coarse time that belongs to it.
+    needed_until: u32,
+    /// The newest coarse time in each slot.
+    until: [u32; SLOTS],
+    lengths: [u16; SLOTS],
+    states: [State; SLOTS],
+    /// The slot that is open.
+    open: u8,
+    tripped: bool,
+    configured: bool,
+}
+
+impl<'b> Recorder<'b> {
+    /// A recorder in this memory: 32 KiB suit most legs, more than 192 KiB are not used. It records nothing before
+    /// [`configure`](Self::configure).
+    #[must_use]
+    pub const fn new(memory: &'b mut [u8]) -> Self {
+        Self {
+            memory,
+            writer: SegmentWriter::NONE,
+            opening: Opening::first(0),
+            anchor: None,
+            needed_from: 0,
+            needed_until: 0,
+            until: [0; SLOTS],
+            lengths: [0; SLOTS],
+            states: [State::Free; SLOTS],
+            open: 0,
+            tripped: false,
+            configured: false,
+        }
+    }
+
+    /// Configure the monitor, and record that it starts afresh under this plan. `session` counts the power-ups.
+    ///
+    /// # Errors
+    /// [`NoRoom`](crate::NoRoom) of the monitor; then nothing is recorded any more.
+    pub fn configure<P: Deref<Target = Plan>, const MARKS: usize>(
+        &mut self,
+        monitor: &mut Monitor<P, MARKS>,
+        plan: Sound<P>,
+        retained: &Retained,
+        session: u32,
+    ) -> Result<(), crate::NoRoom> {
+        self.close(monitor);
+        let previous_plan = monitor.plan().map_or(0, Plan::identity);
+        let changed = core::mem::take(&mut self.configured);
+        monitor.configure(plan, retained)?;
+        self.configured = true;
+        if changed {
+            self.opening = Opening { previous_plan, plan_changed: true, session, ..self.opening };
+        } else {
+            self.opening = Opening::first(session);
+        }
+        Ok(())
+    }
+
+    /// Give one input to the monitor, and record it.
+    pub fn observe<P: Deref<Target = Plan>, const MARKS: usize>(
+        &mut self,
+        monitor: &mut Monitor<P, MARKS>,
+        input: Input,
+        out: &mut dyn FnMut(&Verdict),
+    ) {
+        if self.tripped && self.needed_until < coarse(input.at) {
+            self.hold(monitor);
+        }
+        if input.signal != Signal::Tick || !self.writer.is_open() {
+            self.record(monitor, &input);
+        }
+        let mut tripped = None;
+        monitor.observe(input, &mut |verdict| {
+            if let Change::Permit { permit: Permit::Run, allowed: false, .. } = verdict.change {
+                tripped = Some(verdict.at);
+            }
+            out(verdict);
+        });
+        if let Some(at) = tripped {
+            // A second trip within the stretch after the first makes it longer.
+            if !core::mem::replace(&mut self.tripped, true) {
+                self.needed_from = coarse(Micros::new(at.get().saturating_sub(u64::from(BEFORE_TRIP.get()))));
+            }
+            self.needed_until = coarse(at.after(AFTER_TRIP));
+        }
+    }
+
+    /// The desk told its time: from now on each segment says so.
+    pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
+        self.anchor = Some(anchor);
+        // The next segment begins with it.
+        if self.has_room() { self.write_anchor() } else { self.roll(monitor) }
+    }
+
+    /// The newest anchor, if the desk has told its time in this session.
+    #[must_use]
+    pub const fn newest_anchor(&self) -> Option<Anchor> {
+        self.anchor
+    }
+
+    /// Hold everything there is, as after a trip: for a person who asks for a recording.
+    pub fn freeze<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        self.needed_from = 0;
+        self.hold(monitor);
+    }
+
+    /// What is held, oldest first.
+    pub fn held(&self) -> impl Iterator<Item = Held<'_>> {
+        let mut after = None;
+        core::iter::from_fn(move || {
+            let mut next: Option<Held<'_>> = None;
+            for (index, _) in self.states.iter().enumerate().filter(|(_, state)| **state == State::Held) {
+                let sequence = self.sequence(index);
+                let is_later = after.is_none_or(|after| sequence > after);
+                if is_later && next.is_none_or(|next| sequence < next.sequence) {
+                    let length = self.lengths.get(index).copied().unwrap_or(0);
+                    let bytes = self.slot(index).get(..length.into()).unwrap_or(&[]);
+                    next = Some(Held { sequence, bytes });
+                }
+            }
+            after = next.map(|next| next.sequence);
+            next
+        })
+    }
+
+    /// A held segment is stored: its slot may be used again.
+    pub fn release(&mut self, sequence: u32) {
+        for index in 0..SLOTS {
+            if self.states.get(index) == Some(&State::Held) && self.sequence(index) == sequence {
+                self.put(index, State::Free);
+            }
+        }
+    }
+
+    /// Since when everything is kept, if anything is.
+    #[must_use]
+    pub fn kept_since(&self) -> Option<Micros> {
+        let kept = self.states.iter().enumerate().filter(|(_, state)| **state != State::Free);
+        kept.map(|(index, _)| Micros::new(u64::from_le_bytes(self.told(index, TIME_AT)))).min()
+    }
+
+    /// Inputs missed since the last segment ended, for lack of room.
+    #[must_use]
+    pub const fn missed(&self) -> u32 {
+        self.opening.missed
+    }
+
+    fn slot_size(&self) -> usize {
+        (self.memory.len() / SLOTS).min(MOST_SLOT)
+    }
+
+    fn slot(&self, index: usize) -> &[u8] {
+        let begin = index.saturating_mul(self.slot_size());
+        self.memory.get(begin..begin.saturating_add(self.slot_size())).unwrap_or(&[])
+    }
+
+    /// A few bytes of a segment's header.
+    fn told<const N: usize>(&self, index: usize, at: usize) -> [u8; N] {
+        self.slot(index).get(at..).and_then(|bytes| bytes.first_chunk()).copied().unwrap_or([0; N])
+    }
+
+    fn sequence(&self, index: usize) -> u32 {
+        u32::from_le_bytes(self.told(index, SEQUENCE_AT))
+    }
+
+    fn put(&mut self, index: usize, state: State) {
+        if let Some(slot) = self.states.get_mut(index) {
+            *slot = state;
+        }
+    }
+
+    /// The writer, and the memory of the slot that is open.
+    fn writing(&mut self) -> (&mut SegmentWriter, &mut [u8]) {
+        let size = self.slot_size();
+        let begin = usize::from(self.open).saturating_mul(size);
+        (&mut self.writer, self.memory.get_mut(begin..begin.saturating_add(size)).unwrap_or_default())
+    }
+
+    fn has_room(&self) -> bool {
+        self.writer.is_open() && self.writer.has_room(self.slot(self.open.into()))
+    }
+
+    #[inline(never)]
+    fn record<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, input: &Input) {
+        if !self.configured {
+            return;
+        }
+        // A late input: what it is late against must be in the recording.
+        let newest = monitor.newest();
+        let late = input.at < newest;
+        if !self.has_room() {
+            self.roll(monitor);
+        }
+        let mut pushed = self.writer.is_open();
+        if pushed && late && self.writer.newest() < newest {
+            pushed = self.push(&Input::new(newest, Signal::Tick));
+            if !self.has_room() {
+                self.roll(monitor);
+            }
+        }
+        pushed = pushed && self.push(input);
+        if !pushed && input.signal != Signal::Tick {
+            self.opening.missed = self.opening.missed.saturating_add(1);
+        }
+    }
+
+    fn push(&mut self, input: &Input) -> bool {
+        let (writer, slot) = self.writing();
+        writer.is_open() && writer.push(slot, input).is_ok()
+    }
+
+    fn write_anchor(&mut self) {
+        if let Some(anchor) = self.anchor {
+            let (writer, slot) = self.writing();
+            // Without room the next segment has it.
+            let _ = writer.push_anchor(slot, &anchor);
+        }
+    }
+
+    /// The slot for the next segment: a free one, else the oldest closed one that no trip needs.
+    fn next_slot(&self) -> Option<usize> {
+        let mut found = None;
+        let mut oldest = u32::MAX;
+        for (index, (state, until)) in self.states.iter().zip(self.until).enumerate() {
+            let sequence = self.sequence(index);
+            match state {
+                State::Free => return Some(index),
+                State::Closed if sequence <= oldest && !(self.tripped && until >= self.needed_from) => {
+                    oldest = sequence;
+                    found = Some(index);
+                }
+                _ => {}
+            }
+        }
+        found
+    }
+
+    /// Close what is open, and open the next segment if there is a slot.
+    #[inline(never)]
+    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        self.close(monitor);
+        let mut next = self.next_slot();
+        if next.is_none() && self.tripped {
+            // No room for the rest of the stretch after the trip: what led to it counts more.
+            self.hold(monitor);
+            next = self.next_slot();
+        }
+        let Some(index) = next else { return };
+        self.open = index as u8;
+        let opening = self.opening;
+        let (writer, slot) = self.writing();
+        let opened = SegmentWriter::open(slot, &opening, monitor);
+        // What was there is overwritten, if only in part.
+        let state = if opened.is_ok() { State::Open } else { State::Free };
+        if let Ok(opened) = opened {
+            *writer = opened;
+            self.opening = opening.next();
+            self.write_anchor();
+        }
+        self.put(index, state);
+    }
+
+    /// Close what is open; nothing is open then.
+    fn close<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        if !self.writer.is_open() {
+            return;
+        }
+        let newest = monitor.newest();
+        let (writer, slot) = self.writing();
+        let length = writer.finish(slot, newest, monitor.state_crc());
+        *writer = SegmentWriter::NONE;
+        let index = usize::from(self.open);
+        self.put(index, State::Closed);
+        if let (Some(until), Some(kept)) = (self.until.get_mut(index), self.lengths.get_mut(index)) {
+            *until = coarse(newest);
+            // No longer than the slot.
+            *kept = length as u16;
+        }
+    }
+
+    /// The stretch after a trip is over: hold what belongs to it.
+    #[inline(never)]
+    fn hold<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        self.close(monitor);
+        self.tripped = false;
+        for (state, until) in self.states.iter_mut().zip(self.until) {
+            if *state == State::Closed && until >= self.needed_from {
+                *state = State::Held;
+            }
+        }
+    }
+}

@@ -1,0 +1,240 @@
+//! The box's end of the link.
+//!
+//! What it lets through, whoever sends:
+//!
+//! | request | key off | key on |
+//! |---|---|---|
+//! | reading anything, anchoring time | yes | yes |
+//! | acknowledge | yes | yes |
+//! | begin or end a proof test | no | yes, as judge decides |
+//! | staging a plan (changes nothing) | yes | yes |
+//! | arming it | handed to the box, which alone checks and arms | the same |
+//! | reset, boot cleared, bypass, inching, key | no | no: only at the leg |
+//!
+//! The server never holds the monitor to change it: a command comes out as an input for the box to put in its place in the
+//! order of time, with [`Origin::Link`], where judge looks at it once more.
+
+use core::ops::Deref;
+
+use zerocopy::IntoBytes;
+
+use super::events::EventLog;
+use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
+use super::status::LinkStatus;
+use crate::Monitor;
+use crate::input::{Command, Input, Origin, Signal};
+use crate::record::{Anchor, CoreVersion};
+use crate::settings::plan::Plan;
+use crate::units::Micros;
+
+/// The memory of the box could not be read or written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct StoreFault;
+
+/// What the box keeps, as the server needs it.
+pub trait Store {
+    /// The recording at this position, newest first; `None` beyond the last.
+    fn recording(&mut self, position: u8) -> Option<RecordingInfo>;
+
+    /// Read a piece of a recording; how many bytes were read, 0 at the end; `None` if there is no such recording.
+    ///
+    /// # Errors
+    /// The memory could not be read.
+    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault>;
+}
+
+/// What is true of the box at the moment of a request.
+#[derive(Clone, Copy, Debug)]
+pub struct Surroundings<'a> {
+    /// Its running time.
+    pub now: Micros,
+    /// Whether the key switch at the box is on, as its own input says. Never what the link says.
+    pub key_on: bool,
+    /// Its serial number.
+    pub serial: &'a str,
+    /// The version of its firmware.
+    pub firmware: &'a str,
+    /// How often it was powered up.
+    pub session: u32,
+    /// The newest anchor of this session.
+    pub anchor: Option<Anchor>,
+}
+
+/// What the box is to do after a request.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Asked<'r> {
+    /// Send the reply.
+    Nothing,
+    /// Besides sending the reply, give this input to the monitor, in its place in the order of time.
+    Observe(Input),
+    /// Besides sending the reply, give this to the recorder.
+    Anchor(Anchor),
+    /// Check and arm what is [staged](Server::staged), and send [`Reply::Armed`], or why not, in place of the reply.
+    Arm {
+        /// The name of the leg meant, in UTF-8.
+        leg: &'r [u8],
+        /// The identity that the desk wants armed.
+        identity: u32,
+    },
+    /// Send [`Reply::Box`] in place of the reply.
+    Box,
+}
+
+/// Answers requests. The memory for a staged plan is the caller's.
+pub struct Server<'b> {
+    staging: &'b mut Plan,
+    received: u16,
+    /// All of it was received and its CRC fits.
+    whole: bool,
+    piece: [u8; CHUNK],
+}
+
+impl<'b> Server<'b> {
+    /// A server with nothing staged.
+    #[must_use]
+    pub const fn new(staging: &'b mut Plan) -> Self {
+        Self { staging, received: 0, whole: false, piece: [0; CHUNK] }
+    }
+
+    /// Answer one request; `None` stands for a message that was not understood.
+    pub fn answer<'a, 'r, P: Deref<Target = Plan>, const MARKS: usize, const EVENTS: usize>(
+        &'a mut self,
+        request: Option<Request<'r>>,
+        around: &Surroundings<'a>,
+        monitor: &'a Monitor<P, MARKS>,
+        events: &EventLog<EVENTS>,
+        store: &mut impl Store,
+    ) -> (Reply<'a>, Asked<'r>) {
+        let mut asked = Asked::Nothing;
+        let answered = match request {
+            None => Err(Reason::NotUnderstood),
+            // Sent only by a box that does not know what it is asked.
+            Some(Request::Box) => {
+                asked = Asked::Box;
+                Err(Reason::NotUnderstood)
+            }
+            Some(Request::Arm { leg, identity }) => {
+                asked = Asked::Arm { leg, identity };
+                Err(Reason::NotUnderstood)
+            }
+            Some(Request::Hello) => Ok(Reply::Hello(hello(monitor.plan(), around))),
+            Some(Request::Anchor(anchor)) => {
+                asked = Asked::Anchor(anchor);
+                Ok(Reply::Done)
+            }
+            Some(Request::Status) => {
+                Ok(Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())))
+            }
+            Some(Request::Events { after }) => {
+                let (lost, events) = events.after(after);
+                Ok(Reply::Events { lost, events })
+            }
+            Some(Request::Recording { position }) => {
+                store.recording(position).map(Reply::Recording).ok_or(Reason::NoSuchRecording)
+            }
+            Some(Request::Read { window, offset }) => match window {
+                Window::Plan => {
+                    let plan = monitor.plan().map_or(&[][..], IntoBytes::as_bytes);
+                    let rest = usize::try_from(offset).ok().and_then(|begin| plan.get(begin..));
+                    let rest = rest.ok_or(Reason::NoSuchOffset);
+                    rest.map(|rest| Reply::Piece { offset, bytes: rest.get(..CHUNK).unwrap_or(rest) })
+                }
+                Window::Recording(number) => match store.read_recording(number, offset, &mut self.piece) {
+                    Ok(Some(length)) => {
+                        self.piece.get(..length).map(|bytes| Reply::Piece { offset, bytes }).ok_or(Reason::Memory)
+                    }
+                    Ok(None) => Err(Reason::NoSuchRecording),
+                    Err(StoreFault) => Err(Reason::Memory),
+                },
+            },
+            Some(Request::Stage { offset, bytes }) => self.stage(offset, bytes).map(Reply::Staged),
+            Some(Request::Command(command)) => match gate(command, around.key_on) {
+                Ok(()) => {
+                    let signal = Signal::Command(Origin::Link, command);
+                    asked = Asked::Observe(Input::new(around.now, signal));
+                    Ok(Reply::Done)
+                }
+                Err(reason) => Err(reason),
+            },
+        };
+        (answered.unwrap_or_else(Reply::Refused), asked)
+    }
+
+    /// What is staged, if it is whole and undamaged. Whether it is sound and may be armed is for the box to say.
+    #[must_use]
+    pub fn staged(&self) -> Option<&Plan> {
+        // Looked at anew: memory that changed since must not be armed.
+        (self.whole && self.staging.computed_crc() == self.staging.identity()).then_some(&*self.staging)
+    }
+
+    /// Nothing is staged any more: it has been armed.
+    pub const fn forget(&mut self) {
+        self.received = 0;
+        self.whole = false;
+    }
+
+    #[inline(never)]
+    fn stage(&mut self, offset: u16, bytes: &[u8]) -> Result<Staged, Reason> {
+        if offset == 0 {
+            self.forget();
+        }
+        if offset != self.received {
+            return Err(Reason::OutOfOrder { received: self.received });
+        }
+        let begin = usize::from(offset);
+        let end = begin.saturating_add(bytes.len());
+        let place = self.staging.as_mut_bytes().get_mut(begin..end).ok_or(Reason::TooLong)?;
+        for (slot, byte) in place.iter_mut().zip(bytes) {
+            *slot = *byte;
+        }
+        // Within a plan, whose length fits.
+        self.received = end as u16;
+        self.whole = end == Plan::LENGTH;
+        let identity = self.staged().map(Plan::identity);
+        if self.whole && identity.is_none() {
+            self.forget();
+            return Err(Reason::Damaged);
+        }
+        Ok(Staged { received: self.received, identity })
+    }
+}
+
+/// What the plan in force says of the box.
+fn hello<'a>(plan: Option<&'a Plan>, around: &Surroundings<'a>) -> Hello<'a> {
+    Hello {
+        leg: plan.map_or(&[], |plan| name(&plan.leg)),
+        serial: around.serial,
+        firmware: around.firmware,
+        core: CoreVersion::THIS,
+        plan: plan.map_or(0, Plan::identity),
+        session: around.session,
+        now: around.now,
+        anchor: around.anchor,
+    }
+}
+
+/// Without the zeros behind it.
+fn name(mut bytes: &[u8]) -> &[u8] {
+    while let [rest @ .., 0] = bytes {
+        bytes = rest;
+    }
+    bytes
+}
+
+/// Whether a command may come by the link at all.
+const fn gate(command: Command, key_on: bool) -> Result<(), Reason> {
+    match command {
+        Command::Acknowledge => Ok(()),
+        Command::ProofTest(_) if key_on => Ok(()),
+        Command::ProofTest(_) => Err(Reason::KeyOff),
+        Command::Reset
+        | Command::ResetButton(_)
+        | Command::BootCleared
+        | Command::Key(_)
+        | Command::Bypass(..)
+        | Command::EndBypass
+        | Command::Inch(_) => Err(Reason::OnlyAtTheLeg),
+    }
+}
