@@ -11,8 +11,8 @@ fn main() {
         fs::copy(root.join(from), out.join(to)).expect("the linker script is copied");
     }
     println!("cargo:rustc-link-search={}", out.display());
-    println!("cargo:rustc-link-arg-bin=surface=-Tsurface.x");
+    println!("cargo:rustc-link-arg-bin=next-surface=-Tsurface.x");
     if env::var("CARGO_CFG_TARGET_ARCH").is_ok_and(|arch| arch == "arm") {
-        println!("cargo:rustc-link-arg-bin=measured=-Tlink.x");
+        println!("cargo:rustc-link-arg-bin=next-measured=-Tlink.x");
     }
 }

@@ -7,9 +7,9 @@ fn main(){
   let leg = leg(seed, Frame::ANY);
   let mut old = Box::new(slackside::Monitor::new());
   old.configure(&leg.make.settings, &Default::default());
-  let p = Arc::new(plan(&leg.make.settings));
+  let p = Arc::new(checked(&leg.make.settings).unwrap().0.plan());
   let mut new = Box::new(slackside_next::Monitor::<Arc<_>>::new());
-  new.configure(Sound::new(p).unwrap(), &Default::default()).unwrap();
+  new.configure(Sound::for_bench(p).unwrap(), &Default::default()).unwrap();
   let mut n=0;
   let mut last=(0,0);
   for i in &leg.inputs {

@@ -65,13 +65,29 @@ impl Core for Landed {
 /// The core built anew.
 pub struct Anew {
     plan: Arc<Plan>,
+    is_leg: bool,
     monitor: Box<slackside_next::Monitor<Arc<Plan>>>,
 }
 
-/// The plan that the new core makes of these settings.
-#[must_use]
-pub fn plan(settings: &Checked) -> Plan {
-    translate::settings(settings).unchecked().plan()
+/// The settings as the new core checks them: for a leg where the landed core takes them for one, else for a bench.
+///
+/// # Errors
+/// If the new core's rules refuse what the landed one's accepted, or the other way round.
+pub fn checked(settings: &Checked) -> Result<(slackside_next::settings::Checked, bool), String> {
+    let is_leg = settings.clone().into_settings().check().is_ok();
+    let anew = translate::settings(settings);
+    let told = |violations: &[slackside_next::settings::Violation]| {
+        violations.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+    };
+    match (is_leg, anew.clone().check()) {
+        (true, Ok(checked)) => Ok((checked, true)),
+        (true, Err(violations)) => Err(format!("settings refused that the landed core accepts: {}", told(&violations))),
+        (false, Ok(_)) => Err("settings accepted that the landed core accepts for a bench only".to_owned()),
+        (false, Err(_)) => match anew.check_for_bench() {
+            Ok(checked) => Ok((checked, false)),
+            Err(violations) => Err(format!("settings refused for a bench: {}", told(&violations))),
+        },
+    }
 }
 
 impl Anew {
@@ -80,14 +96,17 @@ impl Anew {
     /// # Errors
     /// If the new core refuses the plan, with the row that says so.
     pub fn new(settings: &Checked) -> Result<Self, String> {
-        let plan = Arc::new(plan(settings));
-        let mut anew = Self { plan, monitor: Box::new(slackside_next::Monitor::new()) };
+        let (checked, is_leg) = checked(settings)?;
+        let plan = Arc::new(checked.plan());
+        let mut anew = Self { plan, is_leg, monitor: Box::new(slackside_next::Monitor::new()) };
         anew.configure(&Retained::default())?;
         Ok(anew)
     }
 
     fn configure(&mut self, retained: &Retained) -> Result<(), String> {
-        let sound = Sound::new(Arc::clone(&self.plan)).map_err(|broken| format!("the plan is refused: {broken:?}"))?;
+        let plan = Arc::clone(&self.plan);
+        let sound = if self.is_leg { Sound::new(plan) } else { Sound::for_bench(plan) };
+        let sound = sound.map_err(|broken| format!("the plan is refused: {broken:?}"))?;
         self.monitor.configure(sound, retained).map_err(|no_room| format!("{no_room:?}"))
     }
 }

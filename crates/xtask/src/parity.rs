@@ -12,7 +12,7 @@ use slackside_simulator::trace::Reader;
 use slackside_simulator::{demo, settings};
 
 use crate::emulator;
-use crate::image::{Image, Profile};
+use crate::image::{FIRMWARE, Image, Profile};
 use crate::log::Words;
 use crate::root::root;
 use crate::scenarios;
@@ -20,7 +20,7 @@ use crate::trace::{desk_stream, leg};
 
 /// The image that plays traces.
 fn player() -> Result<PathBuf> {
-    Image { target: "thumbv7m-none-eabi", bin: "emulated", profile: Profile::Release, features: "log" }.link()
+    Image { target: "thumbv7m-none-eabi", firmware: FIRMWARE, bin: "emulated", profile: Profile::Release, features: "log" }.link()
 }
 
 /// The image that plays traces, with the words of its log.

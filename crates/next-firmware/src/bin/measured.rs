@@ -20,9 +20,10 @@ use slackside_next::retained::Retained;
 use slackside_next::settings::plan::Plan;
 use slackside_next::settings::plan_check::Sound;
 
-/// The kinds told apart, in the order of the figures: edge, contact, tick, a tick that settles a deadline, all else.
-const KINDS: usize = 5;
+/// The kinds told apart, in the order of the figures: edge, contact, tick, a tick that settles a deadline, all else, the first input.
+const KINDS: usize = 6;
 const DEADLINE: usize = 3;
+const FIRST: usize = 5;
 
 type Monitor = slackside_next::Monitor<&'static Plan>;
 
@@ -138,16 +139,19 @@ fn run(monitor: &mut Monitor) -> Result<(), Failure> {
 
     let mut inputs = Inputs::open()?;
     let mut verdicts = Verdicts::create()?;
+    let mut begun = false;
     while let Some(input) = inputs.next()? {
         let mut settled = 0;
-        while let Some(due) = monitor.next_deadline().filter(|due| *due <= input.at) {
+        while let Some(due) = monitor.next_deadline().filter(|due| begun && *due <= input.at) {
             settled += 1;
             if settled > MOST_DEADLINES {
                 return Err(Failure::Stuck);
             }
             watch.observe(monitor, DEADLINE, Input::new(due, Signal::Tick), &mut verdicts);
         }
-        watch.observe(monitor, kind(input.signal), input, &mut verdicts);
+        let kind = if begun { kind(input.signal) } else { FIRST };
+        begun = true;
+        watch.observe(monitor, kind, input, &mut verdicts);
     }
     verdicts.finish()?;
     report(&watch, known, configured, configure_depth)

@@ -7,12 +7,22 @@ use core::cell::UnsafeCell;
 use core::hint::black_box;
 use core::panic::PanicInfo;
 
+#[cfg(feature = "link")]
+use slackside_next::conditions::Condition;
 use slackside_next::Monitor;
 use slackside_next::input::{Input, Signal};
 use slackside_next::retained::Retained;
 use slackside_next::settings::plan::Plan;
 use slackside_next::settings::plan_check::Sound;
 use slackside_next::units::Micros;
+#[cfg(any(feature = "record", feature = "link"))]
+use slackside_next::record::Anchor;
+#[cfg(feature = "record")]
+use slackside_next::record::Recorder;
+#[cfg(feature = "link")]
+use slackside_next::wire::{
+    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings, encode,
+};
 
 #[panic_handler]
 fn panic(_: &PanicInfo) -> ! {
@@ -33,6 +43,12 @@ pub extern "C" fn _start() -> ! {
         configure();
         monitor();
     }
+    #[cfg(feature = "check")]
+    check();
+    #[cfg(feature = "record")]
+    record();
+    #[cfg(feature = "link")]
+    link();
     #[cfg(feature = "plant-panic")]
     planted();
     loop {
@@ -88,7 +104,7 @@ impl<T> Volatile<T> {
 /// A box for legs of up to four targets, both edges counted.
 type Box = Monitor<&'static Plan, 8>;
 
-#[cfg(feature = "monitor")]
+#[cfg(any(feature = "monitor", feature = "record", feature = "link"))]
 static MONITOR: Volatile<Box> = Volatile::new(Box::new());
 static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
 static WORD: Volatile<u32> = Volatile::new(0);
@@ -98,12 +114,11 @@ static WORD: Volatile<u32> = Volatile::new(0);
 struct Flash([u8; 1024]);
 
 static PLAN: Volatile<Flash> = Volatile::new(Flash([0; 1024]));
-static RETAINED: Volatile<[u8; 96]> = Volatile::new([0; 96]);
+static RETAINED: Volatile<[u8; Retained::IMAGE]> = Volatile::new([0; Retained::IMAGE]);
 
 fn plan() -> Option<Sound<&'static Plan>> {
     let bytes: &'static [u8] = &PLAN.place().0;
-    let (plan, _) = <Plan as zerocopy::FromBytes>::ref_from_prefix(bytes).ok()?;
-    Sound::new(plan).ok()
+    Sound::new(Plan::from_bytes(bytes.get(..Plan::LENGTH)?).ok()?).ok()
 }
 
 /// What a box does with its plan at start-up.
@@ -115,9 +130,10 @@ fn configure() {
     }
 }
 
+#[cfg(any(feature = "monitor", feature = "record"))]
 fn retained() -> Retained {
-    black_box(RETAINED.place());
-    Retained::default()
+    let bytes: &[u8] = RETAINED.place();
+    Retained::from_image(bytes).unwrap_or_else(|_| Retained::unreadable())
 }
 
 #[cfg(feature = "monitor")]
@@ -130,5 +146,116 @@ fn monitor() {
         });
     }
     black_box((monitor.next_deadline(), monitor.signals(), monitor.status()));
-    black_box(monitor.retained());
+    black_box(monitor.retained().map(|retained| retained.to_image()));
+}
+
+/// Nothing but the check of a plan.
+#[cfg(feature = "check")]
+fn check() {
+    black_box(plan().is_some());
+}
+
+#[cfg(any(feature = "record", feature = "link"))]
+static LONG: Volatile<u64> = Volatile::new(0);
+
+#[cfg(any(feature = "record", feature = "link"))]
+fn micros() -> Micros {
+    Micros::new(LONG.get())
+}
+
+#[cfg(any(feature = "record", feature = "link"))]
+fn anchor() -> Option<Anchor> {
+    Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros())
+}
+
+#[cfg(feature = "record")]
+fn record() {
+    static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
+    let monitor = MONITOR.place();
+    let Some(plan) = plan() else { return };
+    let mut recorder = Recorder::new(SEGMENTS.place());
+    black_box(recorder.configure(monitor, plan, &retained(), WORD.get()).is_ok());
+    while WORD.get() != 0 {
+        recorder.observe(monitor, INPUT.get(), &mut |verdict| {
+            black_box(verdict);
+        });
+        if let Some(anchor) = anchor() {
+            recorder.anchor(monitor, anchor);
+        }
+    }
+    recorder.freeze(monitor);
+    for held in recorder.held() {
+        black_box((held.sequence, held.bytes));
+    }
+    recorder.release(WORD.get());
+    black_box((recorder.kept_since(), recorder.missed(), recorder.newest_anchor()));
+}
+
+/// A memory of which the compiler knows nothing.
+#[cfg(feature = "link")]
+struct AnyStore;
+
+#[cfg(feature = "link")]
+impl Store for AnyStore {
+    fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
+        let first_out = Condition::of_rank(WORD.get() as usize);
+        (u32::from(position) < WORD.get()).then(|| RecordingInfo {
+            number: WORD.get(),
+            length: WORD.get(),
+            session: WORD.get(),
+            tripped_at: micros(),
+            first_out,
+            plan: WORD.get(),
+        })
+    }
+
+    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+        black_box((number, offset));
+        into.fill(WORD.get() as u8);
+        match WORD.get() {
+            0 => Err(StoreFault),
+            1 => Ok(None),
+            // More than there is room for, too.
+            length => Ok(Some(length as usize)),
+        }
+    }
+}
+
+#[cfg(feature = "link")]
+fn link() {
+    static STAGING: Volatile<core::mem::MaybeUninit<Plan>> = Volatile::new(core::mem::MaybeUninit::zeroed());
+    static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
+    static DECODER: Volatile<Decoder> = Volatile::new(Decoder::new());
+    static FRAME: Volatile<[u8; MOST_FRAME]> = Volatile::new([0; MOST_FRAME]);
+    let monitor = MONITOR.place();
+    let events = EVENTS.place();
+    // SAFETY: a plan may be all zeros.
+    let mut server = Server::new(unsafe { STAGING.place().assume_init_mut() });
+    let decoder = DECODER.place();
+    while WORD.get() != 0 {
+        monitor.observe(INPUT.get(), &mut |verdict| events.push(verdict));
+        black_box((events.newest(), events.after(WORD.get()), decoder.errors()));
+        let Some(Ok(frame)) = decoder.feed(WORD.get() as u8) else { continue };
+        let around = Surroundings {
+            now: micros(),
+            key_on: WORD.get() == 1,
+            serial: "serial",
+            firmware: "firmware",
+            session: WORD.get(),
+            anchor: anchor(),
+        };
+        let mut store = AnyStore;
+        let request = frame.message::<Request<'_>>();
+        let number = frame.number;
+        let (reply, asked) = server.answer(request, &around, monitor, events, &mut store);
+        black_box(encode(number, &reply, FRAME.place()).is_some());
+        // The box alone checks and arms what is staged.
+        if let Asked::Arm { leg, identity } = asked {
+            black_box((leg, identity));
+            let sound = server.staged().is_some_and(|plan| Sound::new(plan).is_ok());
+            if sound {
+                black_box(encode(number, &Reply::Done, FRAME.place()).is_some());
+            }
+        }
+    }
 }
