@@ -18,47 +18,84 @@ fn run<const MARKS: usize>(seed: u64) -> Option<Result<Tally, String>> {
         after.clear();
         tells(&mut landed, *input, &mut before);
         rig.observe(input.at.get(), &new_signal(&input.signal), &mut |at, _, signals| after.push((at, *signals)));
-        let times = |times: &[u64]| times.to_vec();
-        let (one, other) =
-            (before.iter().map(|told| told.0).collect::<Vec<_>>(), after.iter().map(|told| told.0).collect::<Vec<_>>());
-        if times(&one) != times(&other) {
-            return Some(Err(format!("input {index} {input:?}: told at {one:?}, now at {other:?}")));
-        }
+        let times = before.iter().map(|told| told.0).eq(after.iter().map(|told| told.0));
+        let mut found = if times { Ok(()) } else { Err(format!("told {} and {} times", before.len(), after.len())) };
         for ((at, motion), (_, signals)) in before.iter().zip(&after) {
-            if let Err(what) = comparison.compare(motion, signals, *at) {
-                return Some(Err(format!(
-                    "input {index} of {} at {at}, {:?} {:?}: {what}",
-                    leg.inputs.len(),
-                    leg.settings.machine.head_targets,
-                    leg.settings.machine.boot_targets
-                )));
+            found = found.and_then(|()| comparison.compare(motion, signals, *at));
+        }
+        comparison.tally.inputs += 1;
+        if let Err(what) = found {
+            if comparison.apart {
+                comparison.tally.parted = 1;
+                comparison.tally.left = (leg.inputs.len() - index) as u64;
+                if std::env::var("TELL").is_ok() {
+                    println!("{seed} parts at {index} {}: {what}", leg.calm);
+                }
+                break;
             }
+            let machine = &leg.settings.machine;
+            return Some(Err(format!(
+                "seed {seed}, input {index} of {}, {input:?}: {what}\n{:?}\n{:?}",
+                leg.inputs.len(),
+                machine.head_targets,
+                machine.boot_targets
+            )));
         }
     }
+    comparison.tally.plain = rig.plain;
     Some(Ok(comparison.tally))
+}
+
+/// So many legs, or as many as the environment says.
+fn legs(usual: u64) -> u64 {
+    std::env::var("LEGS").ok().and_then(|legs| legs.parse().ok()).unwrap_or(usual)
 }
 
 #[test]
 fn both_say_the_same() {
-    let legs: u64 = std::env::var("LEGS").ok().and_then(|legs| legs.parse().ok()).unwrap_or(150);
-    let mut failed = 0;
-    let mut ran = 0;
-    for seed in 0..legs {
+    let (mut all, mut ran) = (Tally::default(), 0);
+    let mut failed = Vec::new();
+    for seed in 0..legs(300) {
         match run::<64>(seed) {
             None => {}
             Some(Ok(tally)) => {
                 ran += 1;
-                if legs < 20 {
-                    println!("{seed}: {tally:?}");
-                }
+                all.add(&tally);
             }
-            Some(Err(what)) => {
-                ran += 1;
-                failed += 1;
-                println!("{seed}: {what}");
-            }
+            Some(Err(what)) => failed.push(what),
         }
     }
-    println!("{failed} of {ran}");
-    assert_eq!(failed, 0);
+    println!("{ran} legs: {all:#?}");
+    assert!(failed.is_empty(), "{} of {}: {:#?}", failed.len(), ran, failed);
+    // It must have seen what it is to compare.
+    assert!(all.parted * 2 < ran && all.left * 2 < all.inputs, "{all:?}");
+    assert!(
+        all.exact > 10_000 && all.limits > 1_000 && all.retracted > 1_000 && all.duties > 1_000 && all.ratios > 1_000
+    );
+    assert!(all.distrust.iter().all(|seen| *seen > 0) && all.patterns.iter().all(|seen| *seen > 0), "{all:?}");
+}
+
+/// The short way of a plain pitch against the thorough one: the same signals to the last bit.
+#[test]
+fn the_short_way_says_what_the_thorough_one_says() {
+    let mut plain = 0;
+    for seed in 1_000_000..1_000_000 + legs(300) {
+        let Some(leg) = draw(seed, 64) else { continue };
+        let plan = oracle::plan::plan(&leg.settings);
+        let (mut short, mut thorough) = (Rig::<64>::new(plan), Rig::<64>::new(plan));
+        thorough.thorough = true;
+        for (index, input) in leg.inputs.iter().enumerate() {
+            let mut told = [Vec::new(), Vec::new()];
+            for (rig, told) in [&mut short, &mut thorough].into_iter().zip(&mut told) {
+                rig.observe(input.at.get(), &new_signal(&input.signal), &mut |at, bits, signals| {
+                    told.push((at, bits, *signals));
+                });
+            }
+            assert_eq!(told[0], told[1], "seed {seed}, input {index}, {input:?}");
+        }
+        plain += short.plain;
+        assert_eq!(thorough.plain, 0);
+    }
+    println!("{plain} pitches the short way");
+    assert!(plain > 10_000, "{plain}");
 }

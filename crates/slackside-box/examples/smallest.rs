@@ -5,15 +5,14 @@
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
-use slackside::Monitor;
 use slackside::record::Recorder;
-use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside_box::bench::{Flash, Line, Panel};
 use slackside_box::edges::{EdgeQueue, Merger};
 use slackside_box::line::Analogue;
 use slackside_box::store::Layout;
-use slackside_box::{Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 
 /// The loop. `clock` is the one that stamps the edges; `sleep_until` may sleep, and any interrupt may end it early.
 fn run<I, O, A, F, S>(
@@ -42,7 +41,7 @@ fn run<I, O, A, F, S>(
 fn main() {
     // On a board these are statics: `static mut`-free with `cortex_m::singleton!` or `static_cell`.
     let (mut head, mut boot) = (EdgeQueue::<64>::new(), EdgeQueue::<64>::new());
-    let (mut monitor, mut ring, mut staging) = (Monitor::new(), [0; 32 * 1024], [0; MOST_IMAGE_BYTES]);
+    let (mut monitor, mut ring, mut staging) = (BoxMonitor::<64>::new(), [0; 32 * 1024], Plan::blank());
 
     // The interrupt of each sensor gets its catcher: `catcher.catch(now, level)`.
     let ((_head_catcher, head), (_boot_catcher, boot)) = (head.split(), boot.split());

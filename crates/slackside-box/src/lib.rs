@@ -39,4 +39,4 @@ pub mod wires;
 
 pub use events::{Event, EventLog, Happened};
 pub use link::Link;
-pub use sensor_box::{ArmRefusal, Nameplate, Parts, SAMPLE, SensorBox, Verdicts};
+pub use sensor_box::{ArmRefusal, BoxMonitor, Nameplate, Parts, SAMPLE, SensorBox, Verdicts};

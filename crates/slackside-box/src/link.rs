@@ -6,6 +6,7 @@
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
+use slackside::settings::plan::Plan;
 use slackside::wire::{Decoder, MOST_FRAME, Request, Server};
 
 use crate::line::Analogue;
@@ -26,9 +27,8 @@ pub struct Link<'b, S> {
 }
 
 impl<'b, S: Read + ReadReady + Write + WriteReady> Link<'b, S> {
-    /// Over this line. `staging` is memory for new settings: [`MOST_IMAGE_BYTES`](slackside::settings::MOST_IMAGE_BYTES) are
-    /// enough.
-    pub const fn new(serial: S, staging: &'b mut [u8]) -> Self {
+    /// Over this line. `staging` is memory for a plan to come.
+    pub const fn new(serial: S, staging: &'b mut Plan) -> Self {
         Self { serial, decoder: Decoder::new(), server: Server::new(staging), out: [0; MOST_FRAME], length: 0, sent: 0 }
     }
 

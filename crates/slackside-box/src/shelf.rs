@@ -1,27 +1,17 @@
 //! What the link's server sees of the box's memory.
 
-use core::cell::RefCell;
-
 use embedded_storage::nor_flash::NorFlash;
-use slackside::settings::MOST_IMAGE_BYTES;
 use slackside::wire::{RecordingInfo, Store, StoreFault};
 
 use crate::store::{Album, Entry, StoreError};
 
-/// The settings in force, the recordings, and a place for settings to be put in force.
+/// The recordings.
 pub(crate) struct Shelf<'s, F> {
     pub flash: &'s mut F,
-    pub image: &'s [u8],
     pub album: Option<&'s Album>,
-    /// Filled where the server finds settings good: the box puts them in force.
-    pub armed: &'s RefCell<heapless::Vec<u8, MOST_IMAGE_BYTES>>,
 }
 
 impl<F: NorFlash> Store for Shelf<'_, F> {
-    fn settings_image(&self) -> &[u8] {
-        self.image
-    }
-
     fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
         let album = self.album?;
         // The one that exactly `position` are newer than; there are few, so that looking is cheap.
@@ -49,10 +39,6 @@ impl<F: NorFlash> Store for Shelf<'_, F> {
             Err(_) => Err(StoreFault),
         }
     }
-
-    fn arm(&mut self, image: &[u8], _old: u32, _new: u32) -> Result<(), StoreFault> {
-        self.armed.borrow_mut().extend_from_slice(image).map_err(|_| StoreFault)
-    }
 }
 
 fn info(entry: &Entry) -> RecordingInfo {
@@ -62,6 +48,6 @@ fn info(entry: &Entry) -> RecordingInfo {
         session: entry.about.session,
         tripped_at: entry.about.tripped_at,
         first_out: entry.about.first_out,
-        settings: entry.about.settings,
+        plan: entry.about.settings,
     }
 }

@@ -2,7 +2,7 @@
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use slackside::input::{Command, LineState, Origin, Place, Shaft, Signal};
-use slackside::settings::Settings;
+use slackside::settings::plan::{Plan, fitted};
 use slackside::units::{Micros, Span};
 
 use crate::contact::RubContact;
@@ -150,17 +150,16 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
         }
     }
 
-    /// Whether everything that the settings name is wired.
-    pub(crate) fn serve(&self, settings: &Settings, head_sensor: bool) -> bool {
-        let machine = &settings.machine;
-        let needs = |supervised: bool, line: &Option<Line<A>>| !supervised || line.is_some();
-        let head = machine.head_targets.is_none_or(|targets| head_sensor && needs(targets.supervised, &self.head_line));
-        let boot = machine.boot_targets.is_none_or(|targets| needs(targets.supervised, &self.boot_line));
-        let contacts =
-            machine.contacts.iter().zip(&self.contacts).all(|(named, wired)| named.is_none() || wired.is_some());
-        let drive = !machine.drive_contact || self.drive.is_some();
-        let outlet = !machine.outlet_switch || self.outlet.is_some();
-        head && boot && contacts && drive && outlet
+    /// Whether everything that the plan names is wired.
+    pub(crate) fn serve(&self, plan: &Plan, head_sensor: bool) -> bool {
+        let head = !plan.head.is_fitted() || head_sensor;
+        let lines = (!plan.has(fitted::HEAD_SUPERVISED) || self.head_line.is_some())
+            && (!plan.has(fitted::BOOT_SUPERVISED) || self.boot_line.is_some());
+        let mut places = Place::ALL.into_iter().zip(&self.contacts);
+        let contacts = places.all(|(place, wired)| !plan.has_contact(place) || wired.is_some());
+        let drive = !plan.has(fitted::DRIVE_CONTACT) || self.drive.is_some();
+        let outlet = !plan.has(fitted::OUTLET) || self.outlet.is_some();
+        head && lines && contacts && drive && outlet
     }
 
     pub(crate) fn key_is_on(&self) -> bool {

@@ -8,9 +8,10 @@
     reason = "a test that panics has failed, as it should"
 )]
 
-use slackside::judge::{Condition, ConditionSet};
-use slackside::settings::{MOST_IMAGE_BYTES, Settings};
-use slackside::survivor::Survivor;
+use slackside::conditions::{Condition, ConditionSet};
+use slackside::retained::Retained;
+use slackside::settings::Settings;
+use slackside::settings::plan::Plan;
 use slackside_box::bench::Flash;
 use slackside_box::fault::Faults;
 use slackside_box::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};
@@ -28,12 +29,11 @@ fn chip() -> Chip {
 fn image(leg: &str) -> Vec<u8> {
     let mut settings = Settings::example();
     settings.machine.leg = leg.try_into().expect("a short name");
-    let mut buffer = [0; MOST_IMAGE_BYTES];
-    settings.to_image(&mut buffer).expect("it fits").to_vec()
+    settings.check().expect("sound").plan().bytes().to_vec()
 }
 
 fn load(flash: &mut Chip) -> Result<Vec<u8>, Found> {
-    let mut buffer = [0; MOST_IMAGE_BYTES];
+    let mut buffer = [0; Plan::LENGTH];
     match Slots::new(&layout()).load(flash, &mut buffer).expect("power is there") {
         Found::Image { length, .. } => Ok(buffer[..length].to_vec()),
         other => Err(other),
@@ -41,7 +41,7 @@ fn load(flash: &mut Chip) -> Result<Vec<u8>, Found> {
 }
 
 fn store(flash: &mut Chip, image: &[u8]) -> Result<(), StoreError> {
-    Slots::new(&layout()).store(flash, image, Some(7), &mut [0; MOST_IMAGE_BYTES])
+    Slots::new(&layout()).store(flash, image, Some(7), &mut [0; Plan::LENGTH])
 }
 
 /// Does `act` on copies of `before`, with power lost after each number of steps it takes; calls `check` after each.
@@ -107,7 +107,7 @@ fn settings_damaged_by_age_are_not_replaced_by_older_ones() {
     store(&mut flash, &image("Millbrook leg 1")).expect("stored");
     store(&mut flash, &image("Millbrook leg 2")).expect("stored");
     let newest = image("Millbrook leg 2");
-    let at = flash.bytes().windows(15).position(|window| window == &newest[9..24]).expect("it is in there");
+    let at = flash.bytes().windows(15).position(|window| window == b"Millbrook leg 2").expect("it is in there");
     flash.flip(at, 3);
     assert_eq!(load(&mut flash), Err(Found::Damaged));
     // Writing them again mends it.
@@ -134,7 +134,7 @@ fn kept(latched: &[Condition]) -> Kept {
     Kept {
         session: 1,
         faults: Faults::NONE,
-        survivor: Survivor { latched, boot_cleared_needed: true, ..Survivor::default() },
+        retained: Retained { latched, boot_cleared_needed: true, ..Retained::default() },
     }
 }
 

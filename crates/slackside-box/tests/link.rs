@@ -11,12 +11,12 @@
 mod rig;
 
 use proptest::prelude::*;
-use rig::{Chip, Rig, image, set_up, settings};
+use rig::{Chip, Rig, plan, set_up, settings};
 use slackside::input::{Command, Shaft};
 use slackside::settings::Settings;
 use slackside::units::Ppm;
 use slackside::verdict::Phase;
-use slackside::wire::{CHUNK, Decoder, MOST_FRAME, Reason, Reply, Request, encode};
+use slackside::wire::{CHUNK, Decoder, MOST_FRAME, Reason, Reply, Request, Window, encode};
 use slackside_box::bench::Line;
 use slackside_box::fault::{Fault, Faults};
 
@@ -47,14 +47,14 @@ fn refused(reply: Reply<'_>) -> Option<Reason> {
 }
 
 fn write_settings(rig: &mut Rig, line: &Line, settings: &Settings) -> Option<Reason> {
-    let bytes = image(settings);
-    for (piece, offset) in bytes.chunks(CHUNK).zip((0..).step_by(CHUNK)) {
-        let request = Request::StageSettings { offset, length: bytes.len() as u16, bytes: piece };
+    let plan = plan(settings);
+    for (piece, offset) in plan.bytes().chunks(CHUNK).zip((0..).step_by(CHUNK)) {
+        let request = Request::Stage { offset, bytes: piece };
         if let Some(reason) = ask(rig, line, request, refused) {
             return Some(reason);
         }
     }
-    let request = Request::ArmSettings { leg: &settings.machine.leg, identity: settings.identity() };
+    let request = Request::Arm { leg: settings.machine.leg.as_bytes(), identity: plan.identity() };
     ask(rig, line, request, refused)
 }
 
@@ -72,11 +72,11 @@ fn a_box_says_who_it_is() {
     let line = rig.connect();
     rig.run(10);
     let said = ask(&mut rig, &line, Request::Hello, |reply| match reply {
-        Reply::Hello(hello) => (hello.leg.to_owned(), hello.serial.to_owned(), hello.settings, hello.session),
+        Reply::Hello(hello) => (hello.leg.to_owned(), hello.serial.to_owned(), hello.plan, hello.session),
         other => panic!("{other:?}"),
     });
     let settings = settings();
-    assert_eq!(said, (settings.machine.leg.to_string(), "BENCH-1".to_owned(), settings.identity(), 1));
+    assert_eq!(said, (settings.machine.leg.as_bytes().to_vec(), "BENCH-1".to_owned(), plan(&settings).identity(), 1));
     let faults = ask(&mut rig, &line, Request::Box, |reply| match reply {
         Reply::Box(status) => Faults::from_bits(status.faults),
         other => panic!("{other:?}"),
@@ -94,10 +94,10 @@ fn settings_go_in_and_come_out_again() {
     rig.panel.key.set(true);
     rig.run(50);
     assert_eq!(write_settings(&mut rig, &line, &settings), None);
-    assert_eq!(rig.sensor_box.settings_identity(), Some(settings.identity()));
+    assert_eq!(rig.sensor_box.settings_identity(), Some(plan(&settings).identity()));
     let mut read = Vec::new();
     loop {
-        let request = Request::ReadSettings { offset: read.len() as u16 };
+        let request = Request::Read { window: Window::Plan, offset: read.len() as u32 };
         let piece = ask(&mut rig, &line, request, |reply| match reply {
             Reply::Piece { bytes, .. } => bytes.to_vec(),
             other => panic!("{other:?}"),
@@ -107,7 +107,7 @@ fn settings_go_in_and_come_out_again() {
         }
         read.extend(piece);
     }
-    assert_eq!(read, image(&settings));
+    assert_eq!(read, plan(&settings).bytes());
     // Another leg's settings are not for this box.
     settings.machine.leg = "Millbrook leg 4".try_into().expect("short");
     assert_eq!(write_settings(&mut rig, &line, &settings), Some(Reason::OtherLeg));
@@ -138,7 +138,7 @@ fn a_recording_is_fetched_piece_by_piece() {
     assert_eq!(ask(&mut rig, &line, Request::Recording { position: 1 }, refused), Some(Reason::NoSuchRecording));
     let mut bytes = Vec::new();
     while bytes.len() < info.length as usize {
-        let request = Request::ReadRecording { number: info.number, offset: bytes.len() as u32 };
+        let request = Request::Read { window: Window::Recording(info.number), offset: bytes.len() as u32 };
         bytes.extend(ask(&mut rig, &line, request, |reply| match reply {
             Reply::Piece { bytes, .. } => bytes.to_vec(),
             other => panic!("{other:?}"),
@@ -166,7 +166,7 @@ fn nothing_by_the_link_gives_a_permit_back() {
         Command::Key(true),
         Command::Inch(true),
         Command::EndBypass,
-        Command::Bypass(slackside::judge::Condition::SlipHigh, slackside::units::Span::from_millis(1_000)),
+        Command::Bypass(slackside::conditions::Condition::SlipHigh, slackside::units::Span::from_millis(1_000)),
     ];
     for key in [false, true] {
         rig.panel.key.set(key);

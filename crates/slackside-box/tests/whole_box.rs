@@ -10,10 +10,12 @@
 
 mod rig;
 
-use rig::{Chip, Rig, image, set_up, settings};
+use rig::{Chip, Rig, plan, set_up, settings};
+use slackside::conditions::Condition;
 use slackside::input::{Command, Origin, Place, Shaft};
-use slackside::judge::Condition;
 use slackside::record::{Reader, Record};
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 use slackside::verdict::{Change, Permit, Phase};
 use slackside_box::ArmRefusal;
 use slackside_box::bench::{CLEAR, RUBBING, SOUND};
@@ -56,25 +58,33 @@ fn a_new_box_allows_nothing_and_says_why() {
 #[test]
 fn settings_are_armed_only_with_key_rest_name_and_identity() {
     let (settings, mut rig) = (settings(), Rig::start(Chip::new(128)));
-    let (bytes, identity) = (image(&settings), settings.identity());
+    let plan = plan(&settings);
+    let identity = plan.identity();
     let name = settings.machine.leg.as_str();
     rig.run(2_000);
-    let arm = |rig: &mut Rig, bytes: &[u8], name: &str, identity: u32| {
+    let arm = |rig: &mut Rig, plan: &Plan, name: &str, identity: u32| {
         let now = slackside::units::Micros::new(rig.now);
-        rig.sensor_box.arm(bytes, name, identity, now)
+        rig.sensor_box.arm(plan, name.as_bytes(), identity, now)
     };
-    assert_eq!(arm(&mut rig, &bytes, name, identity), Err(ArmRefusal::KeyOff));
+    assert_eq!(arm(&mut rig, &plan, name, identity), Err(ArmRefusal::KeyOff));
     rig.panel.key.set(true);
     rig.run(100);
-    assert_eq!(arm(&mut rig, &bytes, "Millbrook leg 4", identity), Err(ArmRefusal::OtherLeg));
-    assert_eq!(arm(&mut rig, &bytes, name, identity ^ 1), Err(ArmRefusal::OtherIdentity));
-    assert!(matches!(arm(&mut rig, &bytes[1..], name, identity), Err(ArmRefusal::Image(_))));
+    assert_eq!(arm(&mut rig, &plan, "Millbrook leg 4", identity), Err(ArmRefusal::OtherLeg));
+    assert_eq!(arm(&mut rig, &plan, name, identity ^ 1), Err(ArmRefusal::OtherIdentity));
+    // Whole by its CRC, but weaker than any leg may be set.
+    let mut weak = plan;
+    weak.rows[Condition::DeepUnderspeed.rank()].setpoint = 250_000;
+    weak.crc = weak.computed_crc();
+    assert!(matches!(arm(&mut rig, &weak, name, weak.identity()), Err(ArmRefusal::Rule(_))));
+    let mut flipped = plan;
+    flipped.rows[0].on_delay ^= 1;
+    assert!(matches!(arm(&mut rig, &flipped, name, identity), Err(ArmRefusal::Rule(_))));
     rig.panel.drive.set(true);
     rig.run(100);
-    assert_eq!(arm(&mut rig, &bytes, name, identity), Err(ArmRefusal::NotAtRest));
+    assert_eq!(arm(&mut rig, &plan, name, identity), Err(ArmRefusal::NotAtRest));
     rig.panel.drive.set(false);
     rig.run(100);
-    assert_eq!(arm(&mut rig, &bytes, name, identity), Ok(()));
+    assert_eq!(arm(&mut rig, &plan, name, identity), Ok(()));
     assert_eq!(rig.sensor_box.settings_identity(), Some(identity));
     // It is not running on trust: what was latched must still be cleared by a person.
     rig.run(8_000);
@@ -94,7 +104,10 @@ fn settings_are_not_armed_while_the_leg_turns() {
     rig.run(100);
     let settings = settings();
     let now = slackside::units::Micros::new(rig.now);
-    let armed = rig.sensor_box.arm(&image(&settings), &settings.machine.leg, settings.identity(), now);
+    let armed = {
+        let plan = plan(&settings);
+        rig.sensor_box.arm(&plan, settings.machine.leg.as_bytes(), plan.identity(), now)
+    };
     assert_eq!(armed, Err(ArmRefusal::NotAtRest));
     assert!(rig.panel.may_run());
 }
@@ -116,7 +129,7 @@ fn a_belt_that_stops_trips_and_the_recording_replays_to_the_same_microsecond() {
     assert_eq!(listed.len(), 1, "one recording is stored");
     let about = listed[0].about;
     assert_eq!((about.tripped_at.get(), about.first_out), (tripped, because));
-    assert_eq!((about.settings, about.session), (settings().identity(), 1));
+    assert_eq!((about.settings, about.session), (plan(&settings()).identity(), 1));
     let mut bytes = Vec::new();
     let mut part = [0; 200];
     loop {
@@ -129,15 +142,15 @@ fn a_belt_that_stops_trips_and_the_recording_replays_to_the_same_microsecond() {
     }
     assert_eq!(bytes.len(), listed[0].length as usize);
     // On the desk: restored from the first keyframe, played through, held against every keyframe and end on the way.
-    let checked = settings().check().expect("sound");
-    let mut monitor = slackside::Monitor::new();
+    let plan = plan(&settings());
+    let mut monitor = slackside::Monitor::<&Plan>::new();
     let mut replayed = None;
     let mut segments = 0;
     for (segment, damage) in Reader::new(&bytes) {
         assert_eq!(damage, None);
         let segment = segment.expect("whole");
         if segments == 0 {
-            monitor.restore(&checked, &segment.header, segment.keyframe).expect("restored");
+            monitor.restore(Sound::new(&plan).expect("sound"), &segment.header, segment.keyframe).expect("restored");
         }
         segments += 1;
         for record in segment.records() {
@@ -156,7 +169,7 @@ fn a_belt_that_stops_trips_and_the_recording_replays_to_the_same_microsecond() {
                 replayed = Some((verdict.at.get(), because));
             }
         });
-        assert_eq!(monitor.state_crc(end.newest), end.state, "the state at the end of segment {segments}");
+        assert_eq!(monitor.state_crc(), end.state, "the state at the end of segment {segments}");
     }
     assert_eq!(replayed, Some((tripped, because)), "the same microsecond on both sides");
 }
@@ -255,8 +268,10 @@ fn a_cut_or_shorted_rub_contact_alarms() {
         rig.panel.contacts[Place::BootLeft.index()].set(level);
         rig.run(2_000);
         assert!(!rig.panel.alarm.get(), "{level:?}");
-        let status = rig.sensor_box.monitor().status();
-        assert!(!matches!(status.alarms[Condition::ContactFault.index()], slackside::judge::AlarmState::Normal));
+        assert!(!matches!(
+            rig.sensor_box.monitor().alarm(Condition::ContactFault),
+            slackside::alarm::AlarmState::Normal
+        ));
         assert!(rig.panel.may_run(), "the belt's place is not known; that alone stops no leg");
     }
 }
@@ -471,7 +486,10 @@ fn what_is_not_wired_is_refused() {
     settings.machine.head_targets =
         settings.machine.head_targets.map(|targets| slackside::settings::Targets { supervised: true, ..targets });
     let now = slackside::units::Micros::new(rig.now);
-    let armed = rig.sensor_box.arm(&image(&settings), &settings.machine.leg, settings.identity(), now);
+    let armed = {
+        let plan = plan(&settings);
+        rig.sensor_box.arm(&plan, settings.machine.leg.as_bytes(), plan.identity(), now)
+    };
     assert_eq!(armed, Ok(()), "the bench box has a supervised line");
     assert!(rig.sensor_box.is_supervised(Shaft::Head));
     rig.panel.head_line.set(Some(SOUND));

@@ -1,4 +1,4 @@
-//! The box on an emulated board. The host gives it settings (`settings.bin`, an image) and a trace (`inputs.bin`, postcard,
+//! The box on an emulated board. The host gives it a plan (`plan.bin`) and a trace (`inputs.bin`, postcard,
 //! one input after the other) by semihosting; interrupts then turn the leg, see `player`. The link is the board's first UART, the log
 //! its second. With a file `edges.bin`, a number of four bytes, low byte first, the run ends after so many edges and leaves
 //! `figures.bin`: see `latency`.
@@ -26,9 +26,8 @@ use cortex_m::interrupt::InterruptNumber;
 use cortex_m::peripheral::scb::SystemHandler;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
-use slackside::Monitor;
 use slackside::record::Recorder;
-use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::settings::plan::Plan;
 use slackside::units::Span;
 use slackside_box::contact::{RubContact, Wiring};
 use slackside_box::edges::{EdgeQueue, Merger};
@@ -36,7 +35,7 @@ use slackside_box::pin::{Input, Output};
 use slackside_box::relay::Relay;
 use slackside_box::store::{Journal, Kept, Layout, Slots};
 use slackside_box::wires::{Inputs, Outputs, Wires};
-use slackside_box::{Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 
 use clock::now;
 use handed::Handed;
@@ -127,11 +126,11 @@ fn wires() -> Wires<Pin, Pin, Level> {
 
 #[entry]
 fn main() -> ! {
-    static mut MONITOR: Monitor = Monitor::new();
+    static mut MONITOR: BoxMonitor<64> = BoxMonitor::new();
     static mut HEAD: EdgeQueue<256> = EdgeQueue::new();
     static mut BOOT: EdgeQueue<256> = EdgeQueue::new();
     static mut MEMORY: [u8; RING] = [0; RING];
-    static mut STAGING: [u8; MOST_IMAGE_BYTES] = [0; MOST_IMAGE_BYTES];
+    static mut STAGING: Plan = Plan::blank();
     static mut INPUTS: [u8; TRACE] = [0; TRACE];
     static mut CHIP: [u8; FLASH] = [0; FLASH];
     static mut WAITING: Waiting = Waiting::new();
@@ -141,10 +140,11 @@ fn main() -> ! {
     CHIP.fill(0xFF);
     let mut flash = Flash(CHIP);
     let Ok(layout) = Layout::fit::<Flash>(0, FLASH as u32, RING as u32) else { stop() };
-    let image = host::read_file(c"settings.bin", STAGING);
-    if !image.is_empty() {
+    let mut buffer = [0; Plan::LENGTH];
+    let plan = host::read_file(c"plan.bin", &mut buffer);
+    if !plan.is_empty() {
         // As a box of that leg that was in good order when it was switched off; the box itself tells if anything is wrong.
-        let _ = Slots::new(&layout).store(&mut flash, image, None, &mut [0; MOST_IMAGE_BYTES]);
+        let _ = Slots::new(&layout).store(&mut flash, plan, None, &mut [0; Plan::LENGTH]);
         if let Ok((mut journal, _)) = Journal::open(&layout, &mut flash) {
             let _ = journal.append(&mut flash, &Kept::default());
         }

@@ -26,9 +26,8 @@ use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, P
 use hal::pac::{self, interrupt};
 use hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
 use rp2040_hal as hal;
-use slackside::Monitor;
 use slackside::record::Recorder;
-use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside_box::contact::{RubContact, Wiring};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
@@ -37,7 +36,7 @@ use slackside_box::pin::{Input, Output};
 use slackside_box::relay::Relay;
 use slackside_box::store::Layout;
 use slackside_box::wires::{Inputs, Outputs, Wires};
-use slackside_box::{Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 
 type In = Pin<DynPinId, FunctionSioInput, PullUp>;
 type Out = Pin<DynPinId, FunctionSioOutput, PullDown>;
@@ -143,9 +142,9 @@ fn main() -> ! {
     let Ok(uart) = uart.enable(config, clocks.peripheral_clock.freq()) else { stop() };
 
     let (Some(monitor), Some(ring), Some(staging)) = (
-        cortex_m::singleton!(: Monitor = Monitor::new()),
+        cortex_m::singleton!(: BoxMonitor<64> = BoxMonitor::new()),
         cortex_m::singleton!(: [u8; RING] = [0; RING]),
-        cortex_m::singleton!(: [u8; MOST_IMAGE_BYTES] = [0; MOST_IMAGE_BYTES]),
+        cortex_m::singleton!(: Plan = Plan::blank()),
     ) else {
         stop()
     };

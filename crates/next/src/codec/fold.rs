@@ -1,16 +1,23 @@
-//! State as bytes, with runs of zeros folded.
+//! State as bytes, its zeros left out.
 //!
-//! Most of a state is at rest: never, none, off, nothing counted, and all of that is zero. A state is handed over part by part. After
-//! two zeros a byte says how many more follow, 0 to 254; 255 says that the rest of the part is zero. Each part ends so, whatever its
-//! last bytes are: a part that has grown by places not in use (a monitor with room for more marks) reads what a smaller one
-//! wrote, and both write the same bytes.
+//! Most of a state is at rest: never, none, off, nothing counted, and all of that is zero; and most numbers are small. A state is handed
+//! over part by part, and of each part eight bytes at a time:
+//!
+//! | bytes | what |
+//! |---|---|
+//! | 1 | which of the eight are not zero: bit 0 stands for the first |
+//! | as many as there are bits | these bytes |
+//!
+//! Eight zeros are `00` and how many more eights of zeros follow, 0 to 254; `00 FF` says that the rest of the part is zero. Each part
+//! ends so, whatever its last bytes are: a part that has grown by places not in use (a monitor with room for more marks) reads what a
+//! smaller one wrote, and both write the same bytes.
 
 use super::crc::Crc;
 
-/// Zeros written out before the number of those that follow.
-const RUN: usize = 2;
-/// The most zeros of one run.
-const LONGEST: usize = RUN + 254;
+/// Bytes told by one byte of bits.
+const GROUP: usize = 8;
+/// The most groups of zeros told at once.
+const MOST_GROUPS: usize = 255;
 /// The rest of the part is zero.
 const TO_THE_END: u8 = u8::MAX;
 
@@ -41,30 +48,28 @@ impl<'a> Folder<'a> {
     #[inline(never)]
     pub fn part(&mut self, bytes: &[u8]) {
         let mut zeros = 0_usize;
-        for byte in bytes {
-            if *byte == 0 {
+        for group in bytes.chunks(GROUP) {
+            let mask = group.iter().rev().fold(0, |mask, byte| mask << 1 | u8::from(*byte != 0));
+            if mask == 0 {
                 zeros = zeros.wrapping_add(1);
                 continue;
             }
             while zeros != 0 {
-                let run = zeros.min(LONGEST);
-                self.run(run, run.wrapping_sub(RUN) as u8);
+                let run = zeros.min(MOST_GROUPS);
+                self.put(0);
+                self.put(run.wrapping_sub(1) as u8);
                 zeros = zeros.wrapping_sub(run);
             }
-            self.put(*byte);
+            self.put(mask);
+            for byte in group {
+                if *byte != 0 {
+                    self.put(*byte);
+                }
+            }
         }
         // Zeros at the end are told by the end.
-        self.run(RUN, TO_THE_END);
-    }
-
-    /// Zeros, and if they are a run how many more it has.
-    fn run(&mut self, zeros: usize, more: u8) {
-        for _ in 0..zeros.min(RUN) {
-            self.put(0);
-        }
-        if zeros >= RUN {
-            self.put(more);
-        }
+        self.put(0);
+        self.put(TO_THE_END);
     }
 
     fn put(&mut self, byte: u8) {
@@ -110,29 +115,28 @@ impl<'a> Unfolder<'a> {
     /// [`Unreadable`].
     pub fn part(&mut self, length: usize, put: &mut dyn FnMut(usize, u8)) -> Result<(), Unreadable> {
         let mut at = 0_usize;
-        let mut zeros = 0_usize;
         loop {
-            let byte = self.byte()?;
-            if byte != 0 {
-                zeros = 0;
-                if at >= length {
-                    return Err(Unreadable);
+            let mask = self.byte()?;
+            if mask == 0 {
+                match self.byte()? {
+                    TO_THE_END => break,
+                    more => at = at.saturating_add(usize::from(more).saturating_add(1).saturating_mul(GROUP)),
                 }
-                put(at, byte);
-                at = at.saturating_add(1);
                 continue;
             }
-            at = at.saturating_add(1);
-            zeros = zeros.saturating_add(1);
-            if zeros == RUN {
-                zeros = 0;
-                match self.byte()? {
-                    // The two zeros of the end are no places.
-                    TO_THE_END => return if at.saturating_sub(RUN) <= length { Ok(()) } else { Err(Unreadable) },
-                    more => at = at.saturating_add(usize::from(more)),
+            for bit in 0..GROUP {
+                if mask.wrapping_shr(bit as u32) & 1 != 0 {
+                    let byte = self.byte()?;
+                    if at.saturating_add(bit) >= length {
+                        return Err(Unreadable);
+                    }
+                    put(at.saturating_add(bit), byte);
                 }
             }
+            at = at.saturating_add(GROUP);
         }
+        // The last group need not be whole.
+        if at < length.saturating_add(GROUP) { Ok(()) } else { Err(Unreadable) }
     }
 
     /// Whether everything was read.
@@ -176,20 +180,24 @@ mod tests {
     }
 
     #[test]
-    fn runs_of_zeros_are_told_by_their_length() {
-        for (zeros, bytes) in [
-            (0, &[7, 9, 0, 0, 255][..]),
-            (1, &[7, 0, 9, 0, 0, 255]),
-            (2, &[7, 0, 0, 0, 9, 0, 0, 255]),
-            (3, &[7, 0, 0, 1, 9, 0, 0, 255]),
-            (255, &[7, 0, 0, 253, 9, 0, 0, 255]),
-            (256, &[7, 0, 0, 254, 9, 0, 0, 255]),
-            // One more begins another run.
-            (257, &[7, 0, 0, 254, 0, 9, 0, 0, 255]),
+    fn these_are_the_bytes() {
+        for (part, bytes) in [
+            (&[][..], &[0, 255][..]),
+            (&[0; 3], &[0, 255]),
+            (&[7], &[0x01, 7, 0, 255]),
+            (&[0, 7, 0, 0, 9, 0, 0, 3], &[0x92, 7, 9, 3, 0, 255]),
+            (&[1, 2, 3, 4, 5, 6, 7, 8, 0, 10], &[0xFF, 1, 2, 3, 4, 5, 6, 7, 8, 0x02, 10, 0, 255]),
+            (&[0, 0, 0, 0, 0, 0, 0, 0, 5], &[0, 0, 0x01, 5, 0, 255]),
         ] {
-            let part = [&[7][..], &vec![0; zeros], &[9]].concat();
-            assert_eq!(fold(&[part.clone()]), bytes, "{zeros} zeros");
-            assert_eq!(unfold(bytes, &[part.len()]), Ok(vec![part]));
+            assert_eq!(fold(&[part.to_vec()]), bytes);
+            assert_eq!(unfold(bytes, &[part.len()]), Ok(vec![part.to_vec()]));
+        }
+        for (groups, run) in
+            [(1, &[0, 0][..]), (2, &[0, 1]), (255, &[0, 254]), (256, &[0, 254, 0, 0]), (257, &[0, 254, 0, 1])]
+        {
+            let part = [&vec![0; groups * 8][..], &[9]].concat();
+            assert_eq!(fold(&[part.clone()]), [run, &[0x01, 9, 0, 255]].concat());
+            assert_eq!(unfold(&fold(&[part.clone()]), &[part.len()]), Ok(vec![part]));
         }
     }
 
@@ -198,7 +206,7 @@ mod tests {
         let small = [vec![1, 0, 2], vec![0; 300], vec![3]];
         let large = [vec![1, 0, 2, 0, 0, 0], vec![0; 900], vec![3, 0]];
         let bytes = fold(&small);
-        assert_eq!(bytes, [1, 0, 2, 0, 0, 255, 0, 0, 255, 3, 0, 0, 255]);
+        assert_eq!(bytes, [0x05, 1, 2, 0, 255, 0, 255, 0x01, 3, 0, 255]);
         assert_eq!(unfold(&bytes, &[6, 900, 2]), Ok(large.to_vec()));
         assert_eq!(unfold(&bytes, &[2, 900, 2]), Err(Unreadable));
         assert_eq!(unfold(&bytes, &[3, 300]), Err(Unreadable), "a part too few");

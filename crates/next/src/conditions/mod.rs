@@ -2,6 +2,8 @@
 
 mod entry;
 mod list;
+#[cfg(test)]
+mod one_more;
 mod set;
 
 pub use set::ConditionSet;
@@ -132,6 +134,9 @@ macro_rules! conditions {
         }
     };
 }
+
+#[cfg(test)]
+use conditions;
 
 list::list!(conditions Condition);
 

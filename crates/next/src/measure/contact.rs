@@ -4,12 +4,12 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, high, mul_div};
 use crate::input::{ContactState, Place};
-use crate::settings::plan::ContactPlan;
+use crate::settings::plan::{self, ContactPlan};
 use crate::signals::{ContactSignals, rub};
 use crate::time::{age, held, reached};
 
-/// Bins in one belt loop. A power of two, so that the ring wraps by masking.
-const BINS: u8 = 32;
+/// Bins in one belt loop, a power of two, so that the ring wraps by masking.
+const BINS: u8 = plan::BINS as u8;
 /// A bin on which the belt rubbed all the time.
 const FULL: u8 = 255;
 
@@ -186,5 +186,85 @@ impl Contacts {
         for contact in &mut self.each {
             contact.counted = held(now, contact.counted);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use zerocopy::FromZeros;
+
+    /// One boot turn is one bin: a metre less the micrometre by which a whole turn is short.
+    const PLAN: ContactPlan =
+        ContactPlan { bridge: 150_000, bin_length: 999_999, fitted: 15, temperatures: 0, spare: [0; 2] };
+
+    struct Rig {
+        contacts: Contacts,
+        signals: [ContactSignals; Place::COUNT],
+    }
+
+    impl Rig {
+        fn new() -> Self {
+            Self { contacts: Contacts::new_zeroed(), signals: Default::default() }
+        }
+
+        fn change(&mut self, at: u32, state: ContactState) {
+            self.contacts.change(&PLAN, at, Place::BootLeft, state, &mut self.signals);
+        }
+
+        /// So many bins up to `at`, in `time`.
+        fn advance(&mut self, at: u32, bins: u32, time: u32) {
+            self.contacts.in_bin = (bins - 1) * PLAN.bin_length;
+            self.contacts.move_belt(&PLAN, 1_000_000, at, (u32::MAX, time), &mut self.signals);
+            assert_eq!(self.contacts.in_bin, 0);
+        }
+
+        fn here(&self) -> &ContactSignals {
+            &self.signals[Place::BootLeft.index()]
+        }
+    }
+
+    #[test]
+    fn chatter_is_one_rub_and_the_dwell_counts_from_its_start() {
+        let mut rig = Rig::new();
+        for bounce in 0..20 {
+            rig.change(1_000_000 + bounce * 100_000, ContactState::Rubbing);
+            rig.change(1_010_000 + bounce * 100_000, ContactState::Clear);
+            assert!(!rig.contacts.settle(1_099_000 + bounce * 100_000, &mut rig.signals));
+        }
+        assert_eq!((rig.here().count, rig.here().since), (1, 1_000_000));
+        assert_eq!((rig.here().bridged, rig.here().bridged_until), (1, 3_060_000));
+        assert_eq!(rig.contacts.wait(3_000_000, 1_000_000, &rig.signals), 60_000);
+        assert!(rig.contacts.settle(3_060_000, &mut rig.signals));
+        assert_eq!((rig.here().rubs, rig.here().state), (0, rub::CLEAR));
+        assert_eq!(rig.contacts.wait(3_060_000, 1_000_000, &rig.signals), 1_000_000);
+    }
+
+    #[test]
+    fn duty_is_the_share_of_the_last_loop() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.advance(800_000, 8, 800_000);
+        assert_eq!(rig.here().duty, 250_000);
+        rig.change(850_000, ContactState::Clear);
+        rig.contacts.settle(1_000_000, &mut rig.signals);
+        // It rubbed for half of the next bin too.
+        rig.advance(900_000, 1, 100_000);
+        let both = 250_000 + 31_250 / 2;
+        assert!((rig.here().duty - both).abs() < 100, "{:?}", rig.here());
+        rig.advance(3_200_000, 23, 2_300_000);
+        assert!((rig.here().duty - both).abs() < 100, "{:?}", rig.here());
+        rig.advance(6_400_000, 32, 3_200_000);
+        assert_eq!(rig.here().duty, 0);
+        assert_eq!(rig.contacts.touched, 0);
+    }
+
+    #[test]
+    fn a_faulty_line_does_not_end_a_rub() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.change(5, ContactState::Faulty);
+        assert_eq!((rig.here().rubs, rig.here().state), (1, rub::FAULTY));
+        assert!(!rig.contacts.settle(10_000_000, &mut rig.signals));
     }
 }

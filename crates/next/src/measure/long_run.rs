@@ -27,13 +27,13 @@ impl LongRun {
         self.readings = 0;
     }
 
-    /// The long window said something new. Once a block is full, the ratio seen goes to `signals`.
-    pub fn take(&mut self, plan: &SlipPlan, signals: &mut Signals) {
+    /// The long window said something new. Once a block is full, the ratio seen goes to `signals`: whether it did.
+    pub fn take(&mut self, plan: &SlipPlan, signals: &mut Signals) -> bool {
         let Reading { least: ppm, .. } = signals.long.reading;
         if !signals.long.reading.is_exact() {
             // A stretch with the boot overdue is no steady running.
             self.restart();
-            return;
+            return false;
         }
         if self.readings == 0 {
             *self = Self { smallest: ppm, largest: ppm, ..Self::default() };
@@ -43,7 +43,7 @@ impl LongRun {
         self.smallest = self.smallest.min(ppm);
         self.largest = self.largest.max(ppm);
         if self.readings < plan.block {
-            return;
+            return false;
         }
         // What is kept of no slip at all, as a mean.
         let whole = u32::from(self.readings).wrapping_mul(1_000_000);
@@ -53,6 +53,7 @@ impl LongRun {
         signals.ratio_at = signals.long.known_at;
         signals.ratio_blocks = signals.ratio_blocks.wrapping_add(1);
         self.restart();
+        true
     }
 }
 
@@ -71,7 +72,7 @@ mod tests {
         for reading in 0..256 {
             assert_eq!(signals.ratio_blocks, 0);
             signals.long.reading = Reading::exact(slip + if reading % 2 == 0 { 40 } else { -40 });
-            run.take(&plan, &mut signals);
+            assert_eq!(run.take(&plan, &mut signals), reading == 255);
         }
         assert_eq!(signals.ratio_blocks, 1);
         assert!(signals.ratio.abs_diff(1_000_000) < 10, "{}", signals.ratio);

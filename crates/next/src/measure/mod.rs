@@ -20,7 +20,7 @@ mod shaft;
 mod slip;
 mod spacing;
 
-use zerocopy::IntoBytes;
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::input::{Shaft, Signal};
 use crate::settings::plan::Plan;
@@ -35,36 +35,30 @@ use spacing::Mark;
 /// Turns inputs into signals. `MARKS` is the most counted edges a turn that it has room for, 1 to 64.
 #[derive(Clone, Debug)]
 pub struct Measure<const MARKS: usize = 64> {
+    state: State,
+    head_marks: [Mark; MARKS],
+    boot_marks: [Mark; MARKS],
+}
+
+/// All but the marks.
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct State {
     signals: Signals,
     head: ShaftState,
     boot: ShaftState,
     windows: Windows,
     long_run: LongRun,
     contacts: Contacts,
-    head_marks: [Mark; MARKS],
-    boot_marks: [Mark; MARKS],
-}
-
-/// All zero, of any type of plain bytes.
-macro_rules! zero {
-    ($kind:ty) => {
-        zerocopy::transmute!([0_u8; size_of::<$kind>()])
-    };
 }
 
 impl<const MARKS: usize> Measure<MARKS> {
     /// A measure without a plan: sees nothing.
     #[must_use]
     pub const fn new() -> Self {
-        const SHAFT: ShaftState = zero!(ShaftState);
-        const MARK: Mark = zero!(Mark);
+        const MARK: Mark = zerocopy::transmute!([0_u8; size_of::<Mark>()]);
         Self {
-            signals: zero!(Signals),
-            head: SHAFT,
-            boot: SHAFT,
-            windows: zero!(Windows),
-            long_run: zero!(LongRun),
-            contacts: zero!(Contacts),
+            state: zerocopy::transmute!([0_u8; size_of::<State>()]),
             head_marks: [MARK; MARKS],
             boot_marks: [MARK; MARKS],
         }
@@ -88,7 +82,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     /// What is known now.
     #[must_use]
     pub const fn signals(&self) -> &Signals {
-        &self.signals
+        &self.state.signals
     }
 
     /// Take one input of those that measure knows, after everything due has been settled. What to tell of it, as bits of [`moved`];
@@ -109,7 +103,7 @@ impl<const MARKS: usize> Measure<MARKS> {
                 true
             }
             Signal::Contact(place, state) if plan.has_contact(place) => {
-                self.contacts.change(&plan.contacts, now.us(), place, state, &mut self.signals.contacts);
+                self.state.contacts.change(&plan.contacts, now.us(), place, state, &mut self.state.signals.contacts);
                 true
             }
             _ => false,
@@ -121,22 +115,22 @@ impl<const MARKS: usize> Measure<MARKS> {
     #[must_use]
     pub fn wait(&self, plan: &Plan, now: u32) -> u32 {
         let mut least = SWEEP;
-        for shaft in [&self.head, &self.boot] {
+        for shaft in [&self.state.head, &self.state.boot] {
             if let Some(due) = shaft.due(plan.minimum_width) {
                 least = least.min(wait(now, due));
             }
         }
-        self.contacts.wait(now, least, &self.signals.contacts)
+        self.state.contacts.wait(now, least, &self.state.signals.contacts)
     }
 
     /// Settle the one thing that is due now: of several head, boot, contacts in this order. What to tell of it, as bits of [`moved`].
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
-        if shaft::is_due(&self.head, plan.minimum_width, us) {
+        if shaft::is_due(&self.state.head, plan.minimum_width, us) {
             self.settle_head(plan, us)
-        } else if shaft::is_due(&self.boot, plan.minimum_width, us) {
-            self.settle_boot(plan, us)
-        } else if self.contacts.settle(us, &mut self.signals.contacts) {
+        } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
+            self.settle_boot(plan)
+        } else if self.state.contacts.settle(us, &mut self.state.signals.contacts) {
             moved::OTHER
         } else {
             0
@@ -145,86 +139,80 @@ impl<const MARKS: usize> Measure<MARKS> {
 
     /// Hold past stamps; called at least every [`SWEEP`].
     pub fn sweep(&mut self, now: u32) {
-        for shaft in [&mut self.head, &mut self.boot] {
+        for shaft in [&mut self.state.head, &mut self.state.boot] {
             shaft.sweep(now);
         }
-        self.contacts.sweep(now);
-        let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.signals;
-        let slips = [&mut short.at, &mut short.known_at, &mut long.at, &mut long.known_at];
-        let edges = [&mut head.last_edge, &mut boot.last_edge, ratio_at];
-        let rubs = contacts.iter_mut().map(|contact| &mut contact.since);
-        for stamp in slips.into_iter().chain(edges).chain(rubs) {
-            *stamp = held(now, *stamp);
+        self.state.contacts.sweep(now);
+        let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.state.signals;
+        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        for slip in [short, long] {
+            hold(&mut slip.at);
+            hold(&mut slip.known_at);
         }
+        for shaft in [head, boot] {
+            hold(&mut shaft.last_edge);
+        }
+        for contact in contacts {
+            hold(&mut contact.since);
+        }
+        hold(ratio_at);
     }
 
     /// Its state's own bytes, part by part.
     pub fn parts(&self, each: &mut dyn FnMut(&[u8])) {
-        let Self { signals, head, boot, windows, long_run, contacts, head_marks, boot_marks } = self;
-        each(signals.as_bytes());
-        each(head.as_bytes());
-        each(boot.as_bytes());
-        each(windows.as_bytes());
-        each(long_run.as_bytes());
-        each(contacts.as_bytes());
-        each(head_marks.as_bytes());
-        each(boot_marks.as_bytes());
+        each(self.state.as_bytes());
+        each(self.head_marks.as_bytes());
+        each(self.boot_marks.as_bytes());
     }
 
     /// As [`parts`](Self::parts), to be written: any bytes will do, and mean something only if they came from there.
     pub fn parts_mut(&mut self, each: &mut dyn FnMut(&mut [u8])) {
-        let Self { signals, head, boot, windows, long_run, contacts, head_marks, boot_marks } = self;
-        each(signals.as_mut_bytes());
-        each(head.as_mut_bytes());
-        each(boot.as_mut_bytes());
-        each(windows.as_mut_bytes());
-        each(long_run.as_mut_bytes());
-        each(contacts.as_mut_bytes());
-        each(head_marks.as_mut_bytes());
-        each(boot_marks.as_mut_bytes());
+        each(self.state.as_mut_bytes());
+        each(self.head_marks.as_mut_bytes());
+        each(self.boot_marks.as_mut_bytes());
     }
 
     /// Have the next pitch of each shaft taken the thorough way, for tests that hold the short way against it.
     #[doc(hidden)]
     pub const fn take_thoroughly(&mut self) {
-        self.head.plain = 0;
-        self.boot.plain = 0;
+        self.state.head.plain = 0;
+        self.state.boot.plain = 0;
     }
 
     /// Whether the next pitches may be taken the short way, head and boot: for tests, so that they know that they test it.
     #[doc(hidden)]
     #[must_use]
     pub const fn is_plain(&self) -> (bool, bool) {
-        (self.head.plain != 0, self.boot.plain != 0)
+        (self.state.head.plain != 0, self.state.boot.plain != 0)
     }
 
     const fn shaft<'a>(&'a mut self, plan: &'a Plan, shaft: Shaft) -> ShaftView<'a> {
         match shaft {
             Shaft::Head => ShaftView {
-                state: &mut self.head,
+                state: &mut self.state.head,
                 marks: &mut self.head_marks,
                 plan: &plan.head,
-                signals: &mut self.signals.head,
+                signals: &mut self.state.signals.head,
             },
             Shaft::Boot => ShaftView {
-                state: &mut self.boot,
+                state: &mut self.state.boot,
                 marks: &mut self.boot_marks,
                 plan: &plan.boot,
-                signals: &mut self.signals.boot,
+                signals: &mut self.state.signals.boot,
             },
         }
     }
 
     fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
-        let before = self.signals.head;
+        let before = self.state.signals.head;
         let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle();
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
-        self.head.scatter.count(weight, true);
+        self.state.head.scatter.count(weight, true);
         if bits & counted::FROM_REST != 0 {
-            self.windows.restart_from_rest();
-            self.long_run.restart();
+            self.state.windows.restart_from_rest();
+            self.state.long_run.restart();
             self.forget_readings(unknown::PLAINLY);
         }
         self.break_windows(bits);
@@ -232,46 +220,44 @@ impl<const MARKS: usize> Measure<MARKS> {
             at,
             known_at: now,
             start: before.angle,
-            pitch: (self.signals.head.pitch_angle, self.signals.head.pitch),
+            pitch: (self.state.signals.head.pitch_angle, self.state.signals.head.pitch),
             before: (before.pitch_angle, before.pitch),
             // While the head's spacing is not known, a reading is only a lower limit.
-            doubt: if self.head.spacing.is_unknown(&plan.head) {
+            doubt: if self.state.head.spacing.is_unknown(&plan.head) {
                 plan.head.largest.wrapping_sub(plan.head.least) >> 8
             } else {
                 0
             },
         };
-        let long = self.windows.head(&plan.slip, &edge, &mut self.signals);
+        let long = self.state.windows.head(&plan.slip, &edge, &mut self.state.signals);
         if plan.boot.is_fitted() {
-            self.windows.boot_rests_here();
+            self.state.windows.boot_rests_here();
         }
-        if long {
-            self.long_run.take(&plan.slip, &mut self.signals);
-        }
-        self.signals.since_boot = self.windows.since_boot();
-        self.signals.slipped = self.windows.slipped(&plan.slip);
-        moved::HEAD | if bits == counted::EDGE { 0 } else { moved::OTHER }
+        let ended = long && self.state.long_run.take(&plan.slip, &mut self.state.signals);
+        self.state.signals.since_boot = self.state.windows.since_boot();
+        self.state.signals.slipped = self.state.windows.slipped(&plan.slip);
+        moved::HEAD | if bits == counted::EDGE && !ended { 0 } else { moved::OTHER }
     }
 
-    fn settle_boot(&mut self, plan: &Plan, _now: u32) -> u8 {
-        let before = self.signals.boot.distrust;
+    fn settle_boot(&mut self, plan: &Plan) -> u8 {
+        let before = self.state.signals.boot.distrust;
         let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle();
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
         // A new boot spacing moves no window: windows are whole boot turns.
         self.break_windows(bits & counted::COUNT);
-        self.windows.boot(&plan.slip, at, self.boot.spacing.index);
-        self.signals.since_boot = 0;
-        let Signals { boot, contacts, .. } = &mut self.signals;
+        self.state.windows.boot(&plan.slip, at, self.state.boot.spacing.index);
+        self.state.signals.since_boot = 0;
+        let Signals { boot, contacts, .. } = &mut self.state.signals;
         let mut other = bits != counted::EDGE;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
-            other |= self.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
+            other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
         }
-        if self.boot.plain == 0 {
+        if self.state.boot.plain == 0 {
             self.compare_scatter(plan, weight);
-            other |= before != self.signals.boot.distrust;
+            other |= before != self.state.signals.boot.distrust;
         }
         moved::BOOT | if other { moved::OTHER } else { 0 }
     }
@@ -281,10 +267,10 @@ impl<const MARKS: usize> Measure<MARKS> {
     /// has the boot for its witness still.
     #[inline(never)]
     fn compare_scatter(&mut self, plan: &Plan, weight: i8) {
-        let steady = plan.head.is_fitted() && self.head.scatter.is_steady(plan.head.marks);
-        let scatter = &mut self.boot.scatter;
+        let steady = plan.head.is_fitted() && self.state.head.scatter.is_steady(plan.head.marks);
+        let scatter = &mut self.state.boot.scatter;
         scatter.count(weight, steady);
-        let reasons = &mut self.signals.boot.distrust;
+        let reasons = &mut self.state.signals.boot.distrust;
         let wild = scatter.is_wild(*reasons & distrust::SCATTER != 0);
         *reasons = if wild { *reasons | distrust::SCATTER } else { *reasons & !distrust::SCATTER };
     }
@@ -294,16 +280,16 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & (counted::COUNT | counted::SPACING) == 0 {
             return;
         }
-        self.windows.restart();
-        self.long_run.restart();
-        self.signals.since_boot = 0;
+        self.state.windows.restart();
+        self.state.long_run.restart();
+        self.state.signals.since_boot = 0;
         self.forget_readings(if bits & counted::COUNT != 0 { unknown::RETRACTED } else { unknown::PLAINLY });
     }
 
     const fn forget_readings(&mut self, why: u8) {
-        self.signals.short.reading = Reading::UNKNOWN;
-        self.signals.long.reading = Reading::UNKNOWN;
-        self.signals.unknown = why;
+        self.state.signals.short.reading = Reading::UNKNOWN;
+        self.state.signals.long.reading = Reading::UNKNOWN;
+        self.state.signals.unknown = why;
     }
 }
 

@@ -237,7 +237,7 @@ impl ShaftView<'_> {
         let state = &mut *self.state;
         state.spacing.forget_turns();
         state.scatter.lose_step();
-        state.spacing.pass(self.plan, self.marks, at);
+        state.spacing.pass(self.plan, self.marks, at, 0);
         state.suspect = 0;
         state.too_fast = 0;
         state.trains = 0;
@@ -251,6 +251,7 @@ impl ShaftView<'_> {
     }
 
     /// At the mark passed last, after a pitch of so much time. Its angle.
+    #[inline(never)]
     fn arrive(&mut self, at: u32, time: u32) -> u32 {
         let passed = self.share(self.state.spacing.index);
         self.signals.last_edge = at;
@@ -279,7 +280,7 @@ impl ShaftView<'_> {
         {
             return false;
         }
-        state.spacing.pass(self.plan, self.marks, at);
+        state.spacing.pass(self.plan, self.marks, at, then);
         state.scatter.then_before = then;
         self.count_turns();
         let passed = self.arrive(at, time);
@@ -290,7 +291,7 @@ impl ShaftView<'_> {
     /// A pitch that ended within the time to rest.
     fn turning(&mut self, at: u32, time: u32) -> (u8, i8) {
         let then = self.state.spacing.gap_to_next(self.plan, self.marks);
-        let news = self.state.spacing.pass(self.plan, self.marks, at);
+        let news = self.state.spacing.pass(self.plan, self.marks, at, then);
         let mut weight = self.weigh(time, then);
         let passed = self.share(self.state.spacing.index);
         self.judge_rate(time, passed.least);
@@ -422,6 +423,7 @@ impl ShaftView<'_> {
     }
 
     /// A pitch more.
+    #[inline(never)]
     const fn count_turns(&mut self) {
         let state = &mut *self.state;
         state.marks_since_turn = state.marks_since_turn.saturating_add(1);
@@ -446,7 +448,7 @@ impl ShaftView<'_> {
     }
 }
 
-/// Whether a level that waits is due.
+/// Whether a level waits and is due.
 pub fn is_due(state: &ShaftState, width: u32, now: u32) -> bool {
     state.due(width).is_some_and(|due| reached(now, due))
 }

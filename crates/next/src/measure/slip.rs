@@ -202,6 +202,7 @@ impl Windows {
     }
 
     /// Remember the head angle at the next closing mark, and count what slid past since the last.
+    #[inline(never)]
     fn remember(&mut self, plan: &SlipPlan, head: u32) {
         if let Some(last) = self.before_newest(0) {
             let step = head.wrapping_sub(last);
@@ -231,6 +232,7 @@ impl Windows {
 
     /// What a window says at a head edge: the short one (0) or the long one. Where no mark `closed` it, what the window that the next
     /// mark will close says at least, if that is news.
+    #[inline(never)]
     fn say(&mut self, plan: &SlipPlan, slot: usize, closed: bool, doubt: u32) -> Option<Reading> {
         let turns = if slot == 0 { 1 } else { LONG_TURNS };
         let marks = plan.closings.wrapping_mul(turns);
@@ -276,6 +278,7 @@ impl Windows {
 }
 
 /// Rim length slid over a head angle in which the boot went from one closing mark to the next, in micrometres.
+#[inline(never)]
 fn slid(plan: &SlipPlan, head: u32) -> i32 {
     let boot = (u64::from(head).wrapping_mul(u64::from(plan.boot_per_head)) >> 24).min(u64::from(u32::MAX));
     let slid = (boot as i64).wrapping_sub(i64::from(plan.closing_share));
@@ -288,6 +291,7 @@ const LEAST_BEND: u32 = 1 << 9;
 
 /// How far a pitch is from straight, in 2^-16: the head turned `angle * (x + bend * x * (x - 1))` in the part `x` of its
 /// time, which is exact while the speed changes steadily. From the pitch `before` and the pitch `now`, each angle and time.
+#[inline(never)]
 fn bend_between(before: (u32, u32), now: (u32, u32)) -> i32 {
     let product = |one: u32, other: u32| u64::from(one).wrapping_mul(u64::from(other));
     let (fast, slow) = (product(before.0, now.1), product(now.0, before.1));
@@ -313,6 +317,7 @@ fn bend_between(before: (u32, u32), now: (u32, u32)) -> i32 {
 }
 
 /// The part of a pitch (its angle and its time) turned after `waited` of it, with its bend.
+#[inline(never)]
 fn between((pitch, time): (u32, u32), waited: u32, bend: i32) -> u32 {
     // No time passed only if two edges coincide: then either end is right.
     let straight = if time == 0 { 0 } else { mul_div(pitch, waited, time).min(pitch) };

@@ -8,6 +8,9 @@ use crate::units::{Micros, Span};
 /// The most bytes of one record, with the moment before it.
 pub(super) const MOST_RECORD: usize = 32;
 
+/// One gap before tells a gap clearly better than another from so many microseconds on.
+const CLEARLY: u32 = 64;
+
 const LONG: u8 = 0x7;
 const OTHER: u8 = 0xF;
 const MOMENT: u8 = 0xF0;
@@ -40,8 +43,10 @@ pub(super) trait Sink {
 pub(super) struct Context {
     newest: u64,
     last: [u32; 2],
-    /// The last gap of each shaft and the one before it.
-    gaps: [[u32; 2]; 2],
+    /// The last gaps of each shaft, newest first.
+    gaps: [[u32; 4]; 2],
+    /// Whether the fourth gap before told the last ones better than the second before.
+    far: [bool; 2],
     levels: [bool; 2],
 }
 
@@ -56,7 +61,7 @@ const fn of<T: Copy>([head, boot]: [T; 2], shaft: Shaft) -> T {
 impl Context {
     pub(super) const fn new(begin: Micros) -> Self {
         let low = begin.get() as u32;
-        Self { newest: begin.get(), last: [low; 2], gaps: [[0; 2]; 2], levels: [false; 2] }
+        Self { newest: begin.get(), last: [low; 2], gaps: [[0; 4]; 2], far: [false; 2], levels: [false; 2] }
     }
 
     /// The time of the last record.
@@ -68,10 +73,16 @@ impl Context {
         self.newest = input.at.get();
         let Signal::Edge(shaft, level) = input.signal else { return };
         let at = self.newest as u32;
-        let shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.levels);
-        if let Some(((last, gaps), old)) = shafts.skip(shaft as usize).next() {
-            let [newer, _] = *gaps;
-            *gaps = [at.wrapping_sub(*last), newer];
+        let shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
+        if let Some((((last, gaps), far), old)) = shafts.skip(shaft as usize).next() {
+            let gap = at.wrapping_sub(*last);
+            let [first, second, third, fourth] = *gaps;
+            let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));
+            // Widths are told as well by either; what counts is a difference that jitter does not make.
+            if near_by.abs_diff(far_by) >= CLEARLY {
+                *far = far_by < near_by;
+            }
+            *gaps = [gap, first, second, third];
             *last = at;
             *old = level;
         }
@@ -79,8 +90,8 @@ impl Context {
 
     /// The low half of when the next edge of a shaft is expected.
     fn expected(&self, shaft: Shaft) -> u32 {
-        let [_, before] = of(self.gaps, shaft);
-        of(self.last, shaft).wrapping_add(before)
+        let [_, second, _, fourth] = of(self.gaps, shaft);
+        of(self.last, shaft).wrapping_add(if of(self.far, shaft) { fourth } else { second })
     }
 
     /// How long after the newest, in 32 bits: `None` if it does not fit.

@@ -54,8 +54,10 @@
 //! | `0xF4` to `0xFE` | any input: `0xF4` plus the position in [`Signal`](crate::input::Signal) | the rest of it in postcard's wire format; zigzag varint of the time after the record before |
 //!
 //! An edge's time is told as its residue, in the bits `r` and the halves after them, highest first: the difference in microseconds from
-//! the time expected, zigzagged. Expected is that the shaft takes as long as it did between the two edges of the same kinds before,
-//! which is the gap before the last one. What the residue gives are the low 32 bits of the time; of all moments with these the one
+//! the time expected, zigzagged. Expected is that the shaft takes as long as it did between two edges of the same kinds before: as the
+//! second gap before, or as the fourth before, whichever of the two told a gap better when last their errors differed by 64 µs or
+//! more; the second at first. (With one target the second before is that of a turn ago, with two the fourth.) Before there were so
+//! many, a gap is zero, and the first is from the keyframe on. What the residue gives are the low 32 bits of the time; of all moments with these the one
 //! nearest to the record before is meant. Where that is not the right one, or a time after the record before does not fit 32 bits, a
 //! moment comes first.
 //!

@@ -72,7 +72,9 @@ pub struct Recorder<'b> {
     memory: &'b mut [u8],
     writer: SegmentWriter,
     opening: Opening,
-    anchor: Option<Anchor>,
+    anchor_at: Micros,
+    anchor_desk_us: i64,
+    anchor_uncertainty: Span,
     /// The coarse time from which on a trip needs everything.
     needed_from: u32,
     /// The last coarse time that belongs to it.
@@ -85,6 +87,8 @@ pub struct Recorder<'b> {
     open: u8,
     tripped: bool,
     configured: bool,
+    /// The desk has told its time.
+    anchored: bool,
 }
 
 impl<'b> Recorder<'b> {
@@ -96,7 +100,10 @@ impl<'b> Recorder<'b> {
             memory,
             writer: SegmentWriter::NONE,
             opening: Opening::first(0),
-            anchor: None,
+            anchor_at: Micros::ZERO,
+            anchor_desk_us: 0,
+            anchor_uncertainty: Span::ZERO,
+            anchored: false,
             needed_from: 0,
             needed_until: 0,
             until: [0; SLOTS],
@@ -163,15 +170,20 @@ impl<'b> Recorder<'b> {
 
     /// The desk told its time: from now on each segment says so.
     pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
-        self.anchor = Some(anchor);
+        Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty } = anchor;
+        self.anchored = true;
         // The next segment begins with it.
-        if self.has_room() { self.write_anchor() } else { self.roll(monitor) }
+        if self.has_room() { self.write_anchor() } else { self.roll(monitor, anchor.at) }
     }
 
     /// The newest anchor, if the desk has told its time in this session.
     #[must_use]
     pub const fn newest_anchor(&self) -> Option<Anchor> {
-        self.anchor
+        if self.anchored {
+            Some(Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty })
+        } else {
+            None
+        }
     }
 
     /// Hold everything there is, as after a trip: for a person who asks for a recording.
@@ -265,13 +277,13 @@ impl<'b> Recorder<'b> {
         let newest = monitor.newest();
         let late = input.at < newest;
         if !self.has_room() {
-            self.roll(monitor);
+            self.roll(monitor, input.at);
         }
         let mut pushed = self.writer.is_open();
         if pushed && late && self.writer.newest() < newest {
             pushed = self.push(&Input::new(newest, Signal::Tick));
             if !self.has_room() {
-                self.roll(monitor);
+                self.roll(monitor, input.at);
             }
         }
         pushed = pushed && self.push(input);
@@ -286,7 +298,7 @@ impl<'b> Recorder<'b> {
     }
 
     fn write_anchor(&mut self) {
-        if let Some(anchor) = self.anchor {
+        if let Some(anchor) = self.newest_anchor() {
             let (writer, slot) = self.writing();
             // Without room the next segment has it.
             let _ = writer.push_anchor(slot, &anchor);
@@ -311,9 +323,9 @@ impl<'b> Recorder<'b> {
         found
     }
 
-    /// Close what is open, and open the next segment if there is a slot.
+    /// Close what is open, and open the next segment if there is a slot; its first record is of the moment `first`.
     #[inline(never)]
-    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, first: Micros) {
         self.close(monitor);
         let mut next = self.next_slot();
         if next.is_none() && self.tripped {
@@ -324,8 +336,11 @@ impl<'b> Recorder<'b> {
         let Some(index) = next else { return };
         self.open = index as u8;
         let opening = self.opening;
+        let newest = monitor.newest();
+        // A monitor that has observed nothing knows no time yet.
+        let now = if newest == Micros::ZERO { first } else { newest };
         let (writer, slot) = self.writing();
-        let opened = SegmentWriter::open(slot, &opening, monitor);
+        let opened = SegmentWriter::open(slot, &opening, now, monitor);
         // What was there is overwritten, if only in part.
         let state = if opened.is_ok() { State::Open } else { State::Free };
         if let Ok(opened) = opened {

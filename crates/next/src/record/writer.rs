@@ -128,13 +128,15 @@ impl SegmentWriter {
     pub(super) const NONE: Self =
         Self { context: Context::new(Micros::ZERO), at: 0, crc: Crc::NEW, half: 0, begun: false };
 
-    /// Begin a segment: header and keyframe of `monitor` as it stands, at the newest time it knows.
+    /// Begin a segment: header and keyframe of `monitor` as it stands at `now`, the newest time it knows; before it has observed
+    /// anything, the time of the first input.
     ///
     /// # Errors
     /// [`NoRoom`] if header, keyframe, one record and the end do not fit.
     pub fn open<P: Deref<Target = Plan>, const MARKS: usize>(
         memory: &mut [u8],
         opening: &Opening,
+        now: Micros,
         monitor: &Monitor<P, MARKS>,
     ) -> Result<Self, NoRoom> {
         let mut folder = Folder::new(memory.get_mut(HEADER..).ok_or(NoRoom)?);
@@ -146,7 +148,7 @@ impl SegmentWriter {
             keyframe_length: u16::try_from(folded.length).map_err(|_| NoRoom)?,
             sequence: opening.sequence,
             session: opening.session,
-            at: monitor.newest(),
+            at: now,
             plan: monitor.plan().map_or(0, Plan::identity),
             previous_plan: opening.previous_plan,
             core: CoreVersion::THIS,

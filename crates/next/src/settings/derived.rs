@@ -126,12 +126,13 @@ impl SlipPlan {
 }
 
 impl LegPlan {
-    /// Fill in what follows from the shafts, the limit of deep underspeed, the start time in milliseconds and the heat budget.
+    /// Fill in what follows from the shafts, the limits of deep underspeed and of the start time, and the heat that is lost.
     pub(super) fn complete(&mut self, head: &ShaftPlan, boot: &ShaftPlan, deep: &RowPlan, start_failed: &RowPlan) {
         self.head_deep = turn_at(head.normal_turn, 1_000_000_i32.saturating_sub(deep.setpoint));
         self.head_silent = turn_at(head.normal_turn, 166_667);
         self.boot_turns = turn_at(boot.normal_turn, 333_333);
         self.start_time = start_failed.limit.unsigned_abs();
+        self.heat_left = high(self.heat_left_half, self.heat_left_half).saturating_add(1);
         self.heat_a_watt =
             divide(HEAT_A_WATT.saturating_add(u64::from(self.heat_budget.saturating_sub(1))), self.heat_budget);
     }

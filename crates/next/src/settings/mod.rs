@@ -16,12 +16,16 @@ mod example;
 #[cfg(feature = "desk")]
 mod geometry;
 #[cfg(feature = "desk")]
+mod image;
+#[cfg(feature = "desk")]
 pub mod schema;
 
 #[cfg(feature = "desk")]
 pub use check::{Advice, CODE_LOSS, Checked, MOST_VIOLATIONS, Mend, Promptness, Reason, Rule, Violation};
 #[cfg(feature = "desk")]
 pub use geometry::turn_time;
+#[cfg(feature = "desk")]
+pub use image::{IMAGE_VERSION, ImageError, MOST_IMAGE_BYTES, image_length};
 #[cfg(feature = "desk")]
 pub use schema::{
     AcceptedRatio, AcceptedRatioPart, Belt, BeltPart, Conditioning, ConditioningPart, ContactsPart, CountedEdges,

@@ -248,6 +248,18 @@ pub struct Plan {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NotAPlan;
 
+/// A plan in memory of its own, for a box whose flash cannot be read where it lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct OwnedPlan(pub Plan);
+
+impl core::ops::Deref for OwnedPlan {
+    type Target = Plan;
+
+    fn deref(&self) -> &Plan {
+        &self.0
+    }
+}
+
 impl Plan {
     /// The length of a plan in bytes.
     pub const LENGTH: usize = size_of::<Self>();
@@ -258,6 +270,26 @@ impl Plan {
     /// If there are more bytes or fewer, or they do not lie on a word boundary.
     pub fn from_bytes(bytes: &[u8]) -> Result<&Self, NotAPlan> {
         Self::ref_from_bytes(bytes).map_err(|_| NotAPlan)
+    }
+
+    /// A copy of the plan that these bytes are, wherever they lie.
+    ///
+    /// # Errors
+    /// If there are more bytes or fewer.
+    pub fn copy_of(bytes: &[u8]) -> Result<Self, NotAPlan> {
+        Self::read_from_bytes(bytes).map_err(|_| NotAPlan)
+    }
+
+    /// Its bytes, as they are stored and sent.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        self.as_bytes()
+    }
+
+    /// Nothing: memory for a plan to come. No box runs on it.
+    #[must_use]
+    pub const fn blank() -> Self {
+        zerocopy::transmute!([0_u8; size_of::<Self>()])
     }
 
     /// What tells this plan from others: its CRC. Not proof against intent.

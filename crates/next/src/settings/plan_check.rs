@@ -103,7 +103,7 @@ const RANGES: &[Bounds] = bounds! {
     drive.assumed_power: 50, 2_000_000;
     drive.heat_budget: 10_000, 50_000_000;
     // Time constants of one to 71 minutes.
-    drive.heat_left: 4_285_594_972, 4_294_835_154;
+    drive.heat_left_half: 4_290_278_606, 4_294_901_224;
 };
 
 /// What legs are built like, rounded outwards.
@@ -211,8 +211,8 @@ fn shaft(plan: &Plan, which: Shaft) -> Result<(), Broken> {
     let both = shaft.edges == 2;
     let marks = if both { shaft.marks.is_multiple_of(2) && shaft.marks <= 64 } else { shaft.marks <= 32 };
     let turn = shaft.normal_turn;
-    // Top speed is 105 to 300 % of normal; it was rounded twice.
-    let slack = (turn >> 18).wrapping_add(4);
+    // Top speed is 105 to 300 % of normal; it was rounded to a microturn a second and to a microsecond.
+    let slack = mul_div(turn, 1, shaft.normal).saturating_add(2);
     let top = shaft.top_turn.saturating_add(slack) >= turn_at(turn, 3_000_000)
         && shaft.top_turn <= turn_at(turn, 1_050_000).saturating_add(slack);
     // It stands below 2 to 30 % of normal.
@@ -269,9 +269,6 @@ fn between(plan: &Plan) -> Result<(), Broken> {
     let mut drive = plan.drive;
     drive.complete(head, boot, row(Condition::DeepUnderspeed), row(Condition::StartFailed));
     hold(drive == plan.drive, PlanRule::Derived, 3)?;
-    // What is left after half a cell is the root of what is left after a whole one.
-    let left = high(drive.heat_left_half, drive.heat_left_half);
-    hold(left.abs_diff(drive.heat_left) <= 3, PlanRule::Derived, 4)?;
     let (least, most) = boot_by_ratio(head.normal, plan.slip.ratio);
     hold(least <= boot.normal && boot.normal <= most, PlanRule::Speeds, 0)
 }

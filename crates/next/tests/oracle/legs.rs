@@ -102,6 +102,8 @@ fn build(dice: &mut Dice, wild: bool) -> Built {
 pub struct Leg {
     pub settings: Checked,
     pub inputs: Vec<Input>,
+    /// Whether its speed does not change but for rest.
+    pub calm: bool,
 }
 
 /// A stretch of running: head speed in turns a second at its begin and end, how long, and slip as a part.
@@ -148,13 +150,15 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
     let width = f64::from(machine.conditioning.minimum_width.get());
     let settings = settings.check_for_bench().ok()?;
 
-    let stretches = run(dice, normal);
+    // Where the speed changes while spacing is learned, the two do not learn alike.
+    let calm = dice.chance(0.6);
+    let stretches = if calm { run_calmly(dice, normal) } else { run(dice, normal) };
     let mut inputs = Vec::new();
-    let noise = if dice.chance(0.5) { 0.0 } else { dice.between(0.0, 0.02) };
-    let lost = if dice.chance(0.5) { 0.0 } else { dice.between(0.0, 0.01) };
+    let noise = if dice.chance(0.3) { 0.0 } else { dice.between(0.0, 0.02) };
+    let lost = if dice.chance(0.5) { 0.0 } else { dice.between(0.0, if calm { 0.002 } else { 0.01 }) };
     let jitter = dice.between(0.0, 3.0);
     for (shaft, built, ratio) in [(Shaft::Head, head, 1.0), (Shaft::Boot, boot, ratio)] {
-        let shaft = Disturbed { shaft, built, ratio, noise, lost, jitter, width, tremble: dice.chance(0.1) };
+        let shaft = Disturbed { shaft, built, ratio, noise, lost, jitter, width, tremble: dice.chance(0.04) };
         edges(dice, shaft, &stretches, &mut inputs);
     }
     let end = stretches.iter().map(|stretch| stretch.seconds * 1e6).sum::<f64>();
@@ -163,7 +167,7 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
         at += dice.between(1e3, 4e6);
         let place = dice.one_of(&Place::ALL);
         let shaft = dice.one_of(&[Shaft::Head, Shaft::Boot]);
-        let signal = match dice.below(100) {
+        let signal = match dice.below(300) {
             0 => Signal::EdgesLost(shaft),
             1..4 => Signal::Line(
                 shaft,
@@ -191,6 +195,16 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
             }
         }
     }
+    if dice.chance(0.3) {
+        // A hum on one line: a train that the gate on gaps thins out.
+        let shaft = dice.one_of(&[Shaft::Head, Shaft::Boot]);
+        let mut later = dice.between(0.0, end);
+        let step = width * dice.between(1.05, 4.0);
+        for level in 0..dice.below(400) {
+            inputs.push(Input::new(Micros::new(later as u64), Signal::Edge(shaft, level % 2 == 0)));
+            later += step;
+        }
+    }
     inputs.sort_by_key(|input| input.at);
     if dice.chance(0.2) {
         // A few come late.
@@ -200,7 +214,26 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
             }
         }
     }
-    Some(Leg { settings, inputs })
+    Some(Leg { settings, inputs, calm })
+}
+
+/// At normal speed or at rest; the belt follows, or stands.
+fn run_calmly(dice: &mut Dice, normal: f64) -> Vec<Stretch> {
+    let mut stretches = Vec::new();
+    let slip = dice.between(-0.01, 0.03);
+    for _ in 0..dice.between(3.0, 9.0) as usize {
+        let running = |seconds, slip| Stretch { from: normal, to: normal, seconds, slip, silent: false };
+        match dice.below(6) {
+            0 => stretches.push(running(dice.between(1.0, 60.0), 1.0)),
+            1 => {
+                let short = dice.between(0.5, 20.0);
+                let seconds = dice.one_of(&[short, 600.0, 1_500.0, 4_294.967_296, 5_000.0, 20_000.0]);
+                stretches.push(Stretch { silent: true, ..running(seconds, 0.0) });
+            }
+            _ => stretches.push(running(dice.between(20.0, 90.0) / normal, slip)),
+        }
+    }
+    stretches
 }
 
 fn run(dice: &mut Dice, normal: f64) -> Vec<Stretch> {

@@ -6,7 +6,7 @@
 //! byte first. The header is written last: a recording that power interrupted is not there.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::units::Micros;
 
 use super::slots::{CHUNK, newer, read_any, write_padded};
@@ -149,7 +149,7 @@ impl Album {
         let covered = header.first_chunk::<36>().map_or(0, |covered| CRC.checksum(covered));
         let sound = *letters == LETTERS && covered == sum && length <= self.capacity::<F>();
         let tripped_at = Micros::new((u64::from(high) << 32) | u64::from(low));
-        let first_out = usize::try_from(first_out).ok().and_then(|index| Condition::ALL.get(index)).copied();
+        let first_out = u8::try_from(first_out).ok().and_then(Condition::from_id);
         let about = About { settings, session, tripped_at, first_out };
         Ok(sound.then_some(Entry { number, length, crc, about, place }))
     }
@@ -299,7 +299,7 @@ impl Album {
         let mut header = [0; HEADER as usize];
         let About { settings, session, tripped_at, first_out } = writing.about;
         let (low, high) = (tripped_at.get() as u32, (tripped_at.get() >> 32) as u32);
-        let first_out = first_out.map_or(u32::MAX, |condition| condition.index() as u32);
+        let first_out = first_out.map_or(u32::MAX, |condition| condition.id().into());
         let sum = writing.sum.finish();
         let words = [u32::from_le_bytes(LETTERS), number, length, sum, settings, session, low, high, first_out];
         let (covered, sum) = header.split_at_mut(36);

@@ -1,7 +1,7 @@
 //! A journal of what must survive a loss of power, in two pages.
 //!
 //! A record is 128 bytes: its number (4 bytes, low byte first), the length of its body (1), three zeros, the body
-//! ([`Kept`] in postcard's wire format, filled up with zeros to 116 bytes), and the CRC of all that (4). Records fill a
+//! (session, faults, each 4 bytes, low byte first; the image of [`Retained`]; filled up with zeros to 116 bytes), and the CRC of all that (4). Records fill a
 //! page, then the other one, which is erased first. The newest counts.
 //!
 //! A record that was being written when power went cannot be told from one that was damaged later, and it was written
@@ -9,8 +9,7 @@
 //! latched; so does an empty journal. The price: a new box must be reset once.
 
 use embedded_storage::nor_flash::NorFlash;
-use serde::{Deserialize, Serialize};
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 
 use super::slots::{newer, read_any, write_padded};
 use super::{CRC, Layout, StoreError};
@@ -19,18 +18,42 @@ use crate::fault::Faults;
 const RECORD: usize = 128;
 const BODY_AT: usize = 8;
 const CRC_AT: usize = RECORD.saturating_sub(4);
-/// The most bytes that [`Kept`] may take.
-pub const MOST_KEPT_BYTES: usize = CRC_AT.saturating_sub(BODY_AT);
 
 /// What is kept.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Kept {
     /// How often the box was started, this time included.
     pub session: u32,
     /// The box's own latched faults.
     pub faults: Faults,
     /// What judge must remember.
-    pub survivor: Survivor,
+    pub retained: Retained,
+}
+
+impl Kept {
+    /// Its bytes in a record.
+    const BYTES: usize = Retained::IMAGE.saturating_add(8);
+
+    /// A record holds it, whatever is in it.
+    const FITS: () = assert!(Self::BYTES <= CRC_AT.saturating_sub(BODY_AT));
+
+    fn write(&self, body: &mut [u8]) {
+        let () = Self::FITS;
+        let words = self.session.to_le_bytes().into_iter().chain(self.faults.bits().to_le_bytes());
+        for (slot, byte) in body.iter_mut().zip(words.chain(self.retained.to_image())) {
+            *slot = byte;
+        }
+    }
+
+    fn read(body: &[u8]) -> Option<Self> {
+        let (session, rest) = body.split_first_chunk::<4>()?;
+        let (faults, image) = rest.split_first_chunk::<4>()?;
+        Some(Self {
+            session: u32::from_le_bytes(*session),
+            faults: Faults::from_bits(u32::from_le_bytes(*faults)),
+            retained: Retained::from_image(image).ok()?,
+        })
+    }
 }
 
 /// What was found.
@@ -211,12 +234,12 @@ impl Journal {
         let mut record = [0; RECORD];
         let (body, crc) = record.split_at_mut(CRC_AT);
         let (head, body) = body.split_at_mut(BODY_AT);
-        let length = postcard::to_slice(kept, body).map_err(|_| StoreError::TooLong)?.len();
+        kept.write(body);
         for (slot, byte) in head.iter_mut().zip(self.number.to_le_bytes()) {
             *slot = byte;
         }
         if let Some(slot) = head.get_mut(4) {
-            *slot = length as u8;
+            *slot = Kept::BYTES as u8;
         }
         let mut digest = CRC.digest();
         digest.update(head);
@@ -243,26 +266,25 @@ fn number_of(record: &[u8; RECORD]) -> Option<u32> {
 
 fn kept_of(record: &[u8; RECORD]) -> Option<Kept> {
     let length = usize::from(*record.get(4)?);
-    let body = record.get(BODY_AT..BODY_AT.saturating_add(length))?;
-    match postcard::take_from_bytes(body) {
-        Ok((kept, [])) => Some(kept),
-        _ => None,
+    if length != Kept::BYTES {
+        return None;
     }
+    Kept::read(record.get(BODY_AT..BODY_AT.saturating_add(length))?)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use slackside::judge::{Condition, ConditionSet};
+    use slackside::conditions::{Condition, ConditionSet};
     use slackside::units::{Joules, Span};
 
     #[test]
-    fn the_longest_fits() {
+    fn the_longest_comes_back() {
         let all = Condition::ALL.into_iter().fold(ConditionSet::EMPTY, ConditionSet::with);
         let kept = Kept {
             session: u32::MAX,
             faults: Faults::from_bits(u32::MAX),
-            survivor: Survivor {
+            retained: Retained {
                 latched: all,
                 acknowledged: all,
                 first_out: Some(Condition::BypassActive),
@@ -271,7 +293,8 @@ mod tests {
                 slip_heat: Joules::MAX,
             },
         };
-        let mut bytes = [0; MOST_KEPT_BYTES];
-        assert!(postcard::to_slice(&kept, &mut bytes).is_ok());
+        let mut bytes = [0; Kept::BYTES];
+        kept.write(&mut bytes);
+        assert_eq!(Kept::read(&bytes), Some(kept));
     }
 }

@@ -1,7 +1,7 @@
 //! Where in flash what lies.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::settings::plan::Plan;
 
 use super::round_up;
 
@@ -42,7 +42,7 @@ impl Layout {
     pub fn fit<F: NorFlash>(start: u32, length: u32, recording: u32) -> Result<Self, TooSmall> {
         let erase = u32::try_from(F::ERASE_SIZE).unwrap_or(u32::MAX);
         let write = u32::try_from(F::WRITE_SIZE).unwrap_or(u32::MAX);
-        let image = u32::try_from(MOST_IMAGE_BYTES).unwrap_or(u32::MAX);
+        let image = u32::try_from(Plan::LENGTH).unwrap_or(u32::MAX);
         let header = round_up(super::slots::HEADER, write);
         // Three words at the end, each in write units of its own.
         let around = header.saturating_add(round_up(4, write).saturating_mul(3));

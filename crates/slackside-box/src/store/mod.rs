@@ -8,7 +8,7 @@ mod slots;
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
 pub use album::{About, Album, Entry};
-pub use journal::{Journal, Kept, MOST_KEPT_BYTES, Restored};
+pub use journal::{Journal, Kept, Restored};
 pub use layout::{Layout, TooSmall};
 pub use slots::{Found, Slots};
 

@@ -16,7 +16,7 @@
 //! of it must fit into one erase block, which on small parts is 1,024 bytes and less than the largest settings.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::settings::MOST_IMAGE_BYTES;
+use slackside::settings::plan::Plan;
 
 use super::{CRC, Layout, StoreError, round_up};
 
@@ -120,7 +120,7 @@ impl Slots {
         Ok([self.read(flash, first, buffer)?, self.read(flash, second, buffer)?])
     }
 
-    /// The newest image, copied into `buffer`, which must have room for [`MOST_IMAGE_BYTES`].
+    /// The newest image, copied into `buffer`, which must have room for [`Plan::LENGTH`].
     ///
     /// # Errors
     /// [`StoreError::Flash`].
@@ -157,9 +157,9 @@ impl Slots {
         flash: &mut F,
         image: &[u8],
         before: Option<u32>,
-        scratch: &mut [u8; MOST_IMAGE_BYTES],
+        scratch: &mut [u8; Plan::LENGTH],
     ) -> Result<(), StoreError> {
-        if image.len() > MOST_IMAGE_BYTES {
+        if image.len() > Plan::LENGTH {
             return Err(StoreError::TooLong);
         }
         let [first_start, second_start] = self.starts;

@@ -1,17 +1,17 @@
 //! A box on the bench with a leg that turns in memory.
 #![allow(dead_code, reason = "not every test uses all of it")]
 
-use slackside::Monitor;
 use slackside::input::Shaft;
 use slackside::record::Recorder;
-use slackside::settings::{MOST_IMAGE_BYTES, Settings};
+use slackside::settings::Settings;
+use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Phase};
 use slackside_box::bench::{Flash, Level, Line, Panel, Pin};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::fault::Fault;
 use slackside_box::store::{Layout, Slots};
-use slackside_box::{Happened, Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Happened, Link, Nameplate, Parts, SensorBox};
 
 pub type Chip = Flash<4, 1024>;
 pub type Boxed = SensorBox<'static, Pin, Pin, Level, Chip, 64>;
@@ -26,15 +26,14 @@ pub fn settings() -> Settings {
     Settings::example()
 }
 
-pub fn image(settings: &Settings) -> Vec<u8> {
-    let mut buffer = [0; MOST_IMAGE_BYTES];
-    settings.to_image(&mut buffer).expect("it fits").to_vec()
+pub fn plan(settings: &Settings) -> Plan {
+    settings.clone().check().expect("sound").plan()
 }
 
-/// Flash with the example leg's settings in it, and nothing else.
+/// Flash with the example leg's plan in it, and nothing else.
 pub fn set_up() -> Chip {
     let mut chip = Chip::new(128);
-    Slots::new(&layout()).store(&mut chip, &image(&settings()), None, &mut [0; MOST_IMAGE_BYTES]).expect("stored");
+    Slots::new(&layout()).store(&mut chip, plan(&settings()).bytes(), None, &mut [0; Plan::LENGTH]).expect("stored");
     chip
 }
 
@@ -80,7 +79,7 @@ impl Rig {
                 wires: panel.wires(),
                 flash,
                 layout: layout(),
-                monitor: Box::leak(Box::new(Monitor::new())),
+                monitor: Box::leak(Box::new(BoxMonitor::new())),
                 recorder: Recorder::new(Box::leak(vec![0; RING].into_boxed_slice())),
             },
             Micros::ZERO,
@@ -235,7 +234,7 @@ impl Rig {
     /// Connect a desk: its end of the line.
     pub fn connect(&mut self) -> Line {
         let (boxes_end, desks_end) = Line::pair(4_096);
-        let staging = Box::leak(vec![0; MOST_IMAGE_BYTES].into_boxed_slice());
+        let staging = Box::leak(Box::new(Plan::blank()));
         self.link = Some(Link::new(boxes_end, staging));
         desks_end
     }

@@ -9,8 +9,8 @@ use crate::settings::derive::has;
 use crate::settings::{Action, Field, Limit, LimitPart, Settings};
 use crate::units::{Ppm, Span};
 
-/// Which rule a setpoint or a delay out of its range breaks.
-pub(super) const fn range_rule(condition: Condition, value: i64) -> Rule {
+/// Which rule a setpoint out of its range breaks.
+pub(super) const fn setpoint_rule(condition: Condition, value: i64) -> Rule {
     match condition {
         Condition::DeepUnderspeed | Condition::SlipVeryHigh if value > CODE_LOSS as i64 => Rule::BeyondTheCode,
         _ => Rule::Range,

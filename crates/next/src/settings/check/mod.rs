@@ -15,7 +15,7 @@ pub use promptness::Promptness;
 pub use rule::{Mend, Reason, Rule, Violation};
 
 use super::schema::{Kind, Range};
-use super::{Field, Section, Settings};
+use super::{Field, LimitPart, Section, Settings};
 use crate::units::Ppm;
 
 /// The code's bound: 20 % of normal operating speed, 29 CFR 1910.272(q)(5).
@@ -113,7 +113,7 @@ fn by_range(settings: &Settings, field: Field, scope: Scope, tell: &mut dyn FnMu
     let numeric = field.row().is_some_and(|row| matches!(row.kind, Kind::Number(..) | Kind::Setpoint));
     if let (Some(value), false, true) = (field.get(settings), off, numeric) {
         let rule = match field {
-            Field::Limit(condition, _) => limits::range_rule(condition, value),
+            Field::Limit(condition, LimitPart::Setpoint) => limits::setpoint_rule(condition, value),
             _ => Rule::Range,
         };
         hold_in(rule, field, value, scope, tell);

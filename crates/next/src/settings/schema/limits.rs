@@ -265,7 +265,7 @@ impl Limit {
 }
 
 /// The starting limits of a list of conditions.
-pub(in crate::settings) const fn all_starting<const COUNT: usize>(entries: &[Entry; COUNT]) -> [Limit; COUNT] {
+pub(crate) const fn all_starting<const COUNT: usize>(entries: &[Entry; COUNT]) -> [Limit; COUNT] {
     let [first, ..] = Condition::TABLE;
     let mut list = [Limit::starting(&first.starting); COUNT];
     let (mut limits, mut rest): (&mut [Limit], &[Entry]) = (&mut list, entries);

@@ -11,6 +11,8 @@ mod say;
 
 use core::fmt;
 
+#[cfg(test)]
+pub(crate) use limits::all_starting;
 pub use limits::{Limit, LimitPart, Limits, SlipHeat, SlipHeatPart, Starts, StartsPart};
 pub(super) use machine::RATIOS;
 pub use machine::{
@@ -22,7 +24,7 @@ pub use row::{Given, Kind, Range, Row};
 pub use say::{FieldUnit, Quantity};
 
 use super::Settings;
-use crate::conditions::Condition;
+use crate::conditions::{Condition, Entry};
 use crate::input::Shaft;
 use file_unit::FileUnit;
 
@@ -294,7 +296,30 @@ impl fmt::Display for Key {
             Field::Ratio => out.write_str("head_pulley and boot_pulley"),
             Field::BeltSpeed => out.write_str("speed.belt_mps"),
             Field::Fitted(shaft) => Self(Field::Targets(shaft, TargetsPart::Count)).fmt(out),
-            field => write!(out, "{field}{}", field.file_units().first().map_or("", |unit| unit.suffix)),
+            Field::Limit(condition, part) => limit_key(&condition.entry(), part).fmt(out),
+            field => write!(out, "{field}{}", suffix(field.file_units())),
         }
     }
 }
+
+fn suffix(units: &[FileUnit]) -> &'static str {
+    units.first().map_or("", |unit| unit.suffix)
+}
+
+/// The key of a part of the limit of any condition in a list.
+pub(crate) fn limit_key(entry: &Entry, part: LimitPart) -> LimitKey {
+    LimitKey(entry.name, part.row().key, suffix(part.units(entry).1))
+}
+
+/// See [`limit_key`].
+pub(crate) struct LimitKey(&'static str, &'static str, &'static str);
+
+impl fmt::Display for LimitKey {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self(name, key, suffix) = self;
+        write!(out, "limits.{name}.{key}{suffix}")
+    }
+}
+
+#[cfg(test)]
+mod tests;

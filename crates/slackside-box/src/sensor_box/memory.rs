@@ -1,0 +1,172 @@
+//! What outlives power: the plan, the journal of what must survive, and recordings.
+//!
+//! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round.
+
+use embedded_storage::nor_flash::NorFlash;
+use slackside::record::Recorder;
+use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::units::{Joules, Micros, Span};
+
+use super::faults::FaultBook;
+use crate::events::{EventLog, Happened};
+use crate::fault::{Fault, Faults};
+use crate::filing::{Filing, Step};
+use crate::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};
+
+/// Slip heat alone is stored no more often than this: it would wear out the flash.
+const HEAT_EVERY: Span = Span::from_millis(10_000);
+/// Slip heat is stored anew once it has changed by an eighth, or by this much.
+const HEAT_STEP: Joules = Joules::new(8_000);
+
+/// The memory.
+pub(super) struct Memory<F> {
+    pub(super) flash: F,
+    slots: Slots,
+    journal: Option<Journal>,
+    pub(super) album: Option<Album>,
+    filing: Filing,
+    /// What is in the journal.
+    stored: Kept,
+    heat_stored_at: Micros,
+    /// How often the box was started.
+    pub(super) session: u32,
+}
+
+/// What one round of work at rest did.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Work {
+    /// Nothing was due, or more is.
+    None,
+    /// A recording was stored, or given up.
+    Filed,
+}
+
+impl<F: NorFlash> Memory<F> {
+    /// Open it: the memory, what survived, and the faults found.
+    pub(super) fn open(mut flash: F, layout: &Layout, now: Micros) -> (Self, Kept, Faults) {
+        let mut faults = Faults::NONE;
+        let (journal, restored) = match Journal::open(layout, &mut flash) {
+            Ok((journal, restored)) => (Some(journal), Some(restored)),
+            Err(_) => {
+                faults = faults.with(Fault::StateNotStored);
+                (None, None)
+            }
+        };
+        let before = restored.as_ref().and_then(|restored| restored.kept.as_ref()).map_or(0, |kept| kept.session);
+        let sure = restored.filter(|restored| restored.sure).and_then(|restored| restored.kept);
+        let kept = sure.unwrap_or_else(|| Kept {
+            session: before,
+            faults: Faults::NONE.with(Fault::StateUnreadable),
+            retained: Retained::unreadable(),
+        });
+        let album = Album::open(layout, &mut flash).ok();
+        if album.is_none() {
+            faults = faults.with(Fault::RecordingNotStored);
+        }
+        let memory = Self {
+            flash,
+            slots: Slots::new(layout),
+            journal,
+            album,
+            filing: Filing::default(),
+            // Nothing is known to be stored: the first round stores what is found now.
+            stored: Kept { session: before, faults: Faults::from_bits(u32::MAX), retained: Retained::default() },
+            heat_stored_at: now,
+            session: before.wrapping_add(1),
+        };
+        (memory, kept, faults)
+    }
+
+    /// The plan in flash.
+    ///
+    /// # Errors
+    /// What is wrong with it.
+    #[inline(never)]
+    pub(super) fn load_plan(&mut self) -> Result<Plan, Fault> {
+        let mut buffer = [0; Plan::LENGTH];
+        let bytes = match self.slots.load(&mut self.flash, &mut buffer) {
+            Ok(Found::Image { length, .. }) => buffer.get(..length),
+            Ok(Found::Blank) => return Err(Fault::NoSettings),
+            Ok(Found::Damaged) | Err(_) => return Err(Fault::SettingsUnreadable),
+        };
+        bytes.and_then(|bytes| Plan::copy_of(bytes).ok()).ok_or(Fault::SettingsUnreadable)
+    }
+
+    /// Store a plan. `before` is the identity of the one it replaces.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    #[inline(never)]
+    pub(super) fn store_plan(&mut self, plan: &[u8], before: Option<u32>) -> Result<(), StoreError> {
+        let mut scratch = [0; Plan::LENGTH];
+        self.slots.store(&mut self.flash, plan, before, &mut scratch)
+    }
+
+    /// Store what must survive, if it is time; `may_run`: the leg may run, so that no page may be erased. Whether one was.
+    pub(super) fn keep(&mut self, retained: Retained, may_run: bool, book: &mut FaultBook, now: Micros) -> bool {
+        let kept = Kept { session: self.session, faults: book.latched(), retained };
+        let weighty = weight(&kept) != weight(&self.stored);
+        let before = self.stored.retained.slip_heat;
+        let hotter = kept.retained.slip_heat.get().abs_diff(before.get()) > before.get().max(HEAT_STEP.get()) / 8;
+        let Some(journal) = &mut self.journal else { return false };
+        let must_erase = journal.must_erase();
+        let wanted = weighty || (hotter && now.since(self.heat_stored_at) >= HEAT_EVERY && !must_erase);
+        // A page is erased ahead at rest, so that this is rare; and never while the leg may run.
+        if !wanted || (must_erase && may_run) {
+            return false;
+        }
+        let stored = journal.append(&mut self.flash, &kept).is_ok();
+        book.put(Fault::StateNotStored, !stored);
+        if !stored {
+            book.latch(Fault::StateNotStored);
+        }
+        self.stored = Kept { faults: book.latched(), ..kept };
+        self.heat_stored_at = now;
+        must_erase
+    }
+
+    /// Whether there is something to erase or to file while the leg stands.
+    pub(super) fn has_work(&self, recorder: &Recorder<'_>) -> bool {
+        self.wants_tidying() || self.album.as_ref().is_some_and(|album| Filing::is_due(album, recorder))
+    }
+
+    fn wants_tidying(&self) -> bool {
+        self.journal.as_ref().is_some_and(Journal::wants_tidying)
+    }
+
+    /// Erase ahead or file recordings, a little: while the leg stands and cannot start.
+    pub(super) fn work(
+        &mut self,
+        recorder: &mut Recorder<'_>,
+        about: About,
+        book: &mut FaultBook,
+        events: &mut EventLog,
+        now: Micros,
+    ) -> Work {
+        if self.wants_tidying() {
+            if let Some(journal) = &mut self.journal
+                && journal.tidy(&mut self.flash).is_err()
+            {
+                book.put(Fault::StateNotStored, true);
+                self.journal = None;
+            }
+            return Work::None;
+        }
+        let Some(album) = &mut self.album else { return Work::None };
+        match self.filing.step(album, &mut self.flash, recorder, about) {
+            Step::Idle | Step::More => return Work::None,
+            Step::Filed(number) => events.push(now, Happened::Recorded { number }),
+            Step::Failed => book.latch(Fault::RecordingNotStored),
+        }
+        Work::Filed
+    }
+}
+
+/// The part of what is kept that is stored as soon as it changes.
+fn weight(kept: &Kept) -> (u32, Faults, Retained) {
+    let retained = &kept.retained;
+    // Ages run on by themselves; another number of them means that a start came or lapsed.
+    let start_ages = retained.start_ages.iter().map(|_| Span::ZERO).collect();
+    (kept.session, kept.faults, Retained { slip_heat: Joules::ZERO, start_ages, ..retained.clone() })
+}

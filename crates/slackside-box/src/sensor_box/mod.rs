@@ -1,0 +1,524 @@
+//! The box as a whole: one call of [`SensorBox::poll`] is one round of the main loop.
+//!
+//! A round: is the program on time? – take the edges up to the watermark – look at contacts, buttons and lines – tell the
+//! monitor that no earlier input follows – switch the permits – store what must survive – beat the heart. Whatever goes
+//! wrong on the way becomes a [`Fault`], drops the permits and is told; nothing in here panics.
+//!
+//! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round: on many parts the
+//! program stands still while a block is erased, and a leg must not start meanwhile.
+
+mod armed;
+mod faults;
+mod inputs;
+mod memory;
+mod outputs;
+
+use embedded_hal::digital::{InputPin, OutputPin};
+use embedded_storage::nor_flash::NorFlash;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::input::{Command, Input, Origin, Place, Shaft, Signal};
+use slackside::measure::Measure;
+use slackside::record::{Anchor, Recorder};
+use slackside::settings::plan::{OwnedPlan, Plan};
+use slackside::settings::plan_check::Sound;
+use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
+use slackside::verdict::{Change, Permit as PermitKind, Phase};
+use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Reason, Reply, Request, Server, Surroundings, encode};
+use slackside::{Monitor, NoRoom};
+
+use crate::edges::Merger;
+use crate::events::{EventLog, Happened};
+use crate::fault::{Fault, Faults};
+use crate::line::Analogue;
+use crate::permits::Stage;
+use crate::shelf::Shelf;
+use crate::store::{About, Entry, Kept, Layout, StoreError};
+use crate::wires::{Press, Round, Senses, Wires, drop_all};
+use armed::Armed;
+use faults::FaultBook;
+use inputs::Inputs;
+use memory::{Memory, Work};
+use outputs::{Outputs, Wanted};
+
+pub use armed::ArmRefusal;
+
+/// The monitor of a box: its plan lies in memory of its own.
+pub type BoxMonitor<const MARKS: usize> = Monitor<OwnedPlan, MARKS>;
+
+/// How often contacts and buttons are looked at.
+pub const SAMPLE: Span = Span::from_millis(1);
+
+/// The most recordings that are listed.
+pub const MOST_LISTED: usize = 32;
+
+/// The verdicts that the link can ask for.
+pub type Verdicts = slackside::wire::EventLog<64>;
+
+/// Who this box is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Nameplate {
+    /// The serial number.
+    pub serial: &'static str,
+    /// The firmware's name and version.
+    pub firmware: &'static str,
+}
+
+/// What a box is built from.
+pub struct Parts<'a, I, O, A, F, const MARKS: usize> {
+    /// Who it is.
+    pub nameplate: Nameplate,
+    /// The edges of both shafts.
+    pub edges: Merger<'a>,
+    /// How long an edge may be on its way from its capture into its queue. Zero where the interrupt itself reads the clock,
+    /// on one processor core.
+    pub capture_latency: Span,
+    /// What is wired.
+    pub wires: Wires<I, O, A>,
+    /// The flash.
+    pub flash: F,
+    /// What lies where in it.
+    pub layout: Layout,
+    /// The monitor, in a static of its own: it is large.
+    pub monitor: &'a mut BoxMonitor<MARKS>,
+    /// The recorder, with its memory.
+    pub recorder: Recorder<'a>,
+}
+
+/// The box.
+pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
+    nameplate: Nameplate,
+    inputs: Inputs<'a, I, A>,
+    outputs: Outputs<O, I>,
+    memory: Memory<F>,
+    book: FaultBook,
+    armed: Armed,
+    monitor: &'a mut BoxMonitor<MARKS>,
+    recorder: Recorder<'a>,
+    /// The first trip that is not filed yet.
+    trip: Option<(Micros, Option<Condition>)>,
+    events: EventLog,
+    verdicts: Verdicts,
+    /// The permits are held while a block of flash is erased.
+    flash_hold: bool,
+    polled: Option<Micros>,
+}
+
+impl<'a, I, O, A, F, const MARKS: usize> SensorBox<'a, I, O, A, F, MARKS>
+where
+    I: InputPin,
+    O: OutputPin,
+    A: Analogue,
+    F: NorFlash,
+{
+    /// Start: drop every output, load the plan and what survived. Never fails: what is wrong is in [`faults`](Self::faults),
+    /// and holds the permits dropped.
+    pub fn start(parts: Parts<'a, I, O, A, F, MARKS>, now: Micros) -> Self {
+        let Parts { nameplate, edges, capture_latency, wires, flash, layout, monitor, recorder } = parts;
+        let Wires { inputs, mut outputs } = wires;
+        let dropped = drop_all(&mut outputs);
+        let (memory, kept, found) = Memory::open(flash, &layout, now);
+        let Kept { faults, retained, .. } = kept;
+        let mut book = FaultBook::new(faults);
+        book.add(found);
+        book.put(Fault::Pin, !dropped);
+        let mut sensor_box = Self {
+            nameplate,
+            inputs: Inputs::new(edges, Senses::new(inputs), capture_latency),
+            outputs: Outputs::new(outputs),
+            memory,
+            book,
+            armed: Armed { identity: None, restored: retained },
+            monitor,
+            recorder,
+            trip: None,
+            events: EventLog::new(),
+            verdicts: Verdicts::new(),
+            flash_hold: false,
+            polled: None,
+        };
+        if let Err(fault) = sensor_box.load() {
+            sensor_box.book.put(fault, true);
+        }
+        sensor_box.events.push(now, Happened::Started { settings: sensor_box.armed.identity });
+        sensor_box.settle_faults(now);
+        sensor_box
+    }
+
+    /// The plan from flash into the monitor.
+    #[inline(never)]
+    fn load(&mut self) -> Result<(), Fault> {
+        let plan = Sound::new(OwnedPlan(self.memory.load_plan()?)).map_err(|_| Fault::SettingsRefused)?;
+        if !self.inputs.senses.serve(&plan, self.inputs.has_head_sensor()) {
+            return Err(Fault::NotWired);
+        }
+        self.configure(plan).map_err(|NoRoom| Fault::NoRoom)
+    }
+
+    /// Put a plan in force, with what judge remembers of the one before or what survived.
+    fn configure(&mut self, plan: Sound<OwnedPlan>) -> Result<(), NoRoom> {
+        let retained = self.monitor.retained().unwrap_or_else(|| self.armed.restored.clone());
+        let identity = plan.identity();
+        self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
+        self.armed.identity = Some(identity);
+        Ok(())
+    }
+
+    /// One round of the main loop at `now`, the time of the clock that stamps the edges, read just before the call.
+    pub fn poll(&mut self, now: Micros) {
+        let latency = self.inputs.capture_latency;
+        let deadline = self.monitor.next_deadline().map(|deadline| deadline.after(latency));
+        if !self.outputs.heartbeat.on_time(now, deadline) && !self.book.is_present(Fault::EdgesLost) {
+            self.book.put(Fault::Stalled, true);
+        }
+        self.take_inputs(now);
+        self.settle_faults(now);
+        self.switch(now);
+        self.keep(now);
+        if !self.outputs.beat(now) {
+            self.book.put(Fault::Pin, true);
+        }
+        self.polled = Some(now);
+    }
+
+    /// When to poll again at the latest, whatever else happens.
+    #[must_use]
+    pub fn next_wake(&self) -> Micros {
+        let sample = self.polled.map_or(Micros::ZERO, |polled| polled.after(SAMPLE));
+        let latency = self.inputs.capture_latency;
+        self.monitor.next_deadline().map_or(sample, |deadline| sample.min(deadline.after(latency)))
+    }
+
+    fn take_inputs(&mut self, now: Micros) {
+        let Self { inputs, monitor, recorder, trip, verdicts, .. } = self;
+        let (Round { pin_fault, supply_low, press }, lost) = inputs.take(now, &mut |input: Input| {
+            recorder.observe(monitor, input, &mut |verdict| {
+                if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
+                    trip.get_or_insert((verdict.at, because));
+                }
+                verdicts.push(verdict);
+            });
+        });
+        if lost {
+            // For good: what else was lost with them is not known, and the watchdog shall start the program anew.
+            self.outputs.heartbeat.stop();
+            self.book.put(Fault::EdgesLost, true);
+        }
+        self.book.put(Fault::Pin, pin_fault);
+        if let Some(low) = supply_low {
+            let low = self.inputs.is_supply_low(low, now);
+            self.book.put(Fault::SupplyLow, low);
+        }
+        if press == Some(Press::Proper) {
+            self.book.reset();
+        }
+    }
+
+    fn settle_faults(&mut self, now: Micros) {
+        self.book.settle(now, &mut self.events);
+    }
+
+    /// Bring the outputs to what judge allows and the faults leave.
+    fn switch(&mut self, now: Micros) {
+        let status = self.monitor.status();
+        let alarmed = Condition::ALL.into_iter().any(|condition| {
+            !matches!(
+                self.monitor.alarm(condition),
+                AlarmState::Normal | AlarmState::Suppressed | AlarmState::Shelved | AlarmState::OutOfService
+            )
+        });
+        let faults = self.faults();
+        let wanted = Wanted {
+            phase: status.phase,
+            run: status.run_permit && !faults.drop_permits() && !self.flash_hold,
+            feed: status.feed_permit,
+            well: !alarmed && faults.is_empty(),
+        };
+        let found = self.outputs.switch(wanted, now);
+        self.book.relays(found);
+        self.settle_faults(now);
+    }
+
+    /// Store what must survive, and look after the flash while the leg stands.
+    fn keep(&mut self, now: Micros) {
+        // Without a plan judge remembers nothing: what is in the journal must stay.
+        if let Some(retained) = self.monitor.retained() {
+            let may_run = self.outputs.run.given();
+            if self.memory.keep(retained, may_run, &mut self.book, now) {
+                self.outputs.heartbeat.excuse();
+            }
+        }
+        self.flash_hold = self.is_at_rest() && self.memory.has_work(&self.recorder);
+        if !self.flash_hold || self.outputs.run.stage() != Stage::Proved {
+            return;
+        }
+        self.outputs.heartbeat.excuse();
+        let (tripped_at, first_out) = self.trip.unwrap_or_default();
+        let settings = self.armed.identity.unwrap_or(0);
+        let about = About { settings, session: self.memory.session, tripped_at, first_out };
+        let Self { memory, recorder, book, events, .. } = self;
+        if memory.work(recorder, about, book, events, now) == Work::Filed {
+            self.trip = None;
+        }
+    }
+
+    /// Whether the leg is proven to stand, with its drive off.
+    #[must_use]
+    pub fn is_at_rest(&self) -> bool {
+        let phase = self.monitor.status().phase;
+        (phase == Phase::Standstill || self.armed.identity.is_none()) && self.inputs.senses.drive_is_off()
+    }
+
+    /// Whether the run permit is given: judged, driven, and its contacts seen closed.
+    #[must_use]
+    pub fn run_given(&self) -> bool {
+        self.outputs.run.given()
+    }
+
+    /// Whether the feed permit is given.
+    #[must_use]
+    pub fn feed_given(&self) -> bool {
+        self.outputs.feed.given()
+    }
+
+    /// Whether the key is on.
+    #[must_use]
+    pub fn key_is_on(&self) -> bool {
+        self.inputs.senses.key_is_on()
+    }
+
+    /// Whether the sensor line of a shaft would show a cut wire.
+    #[must_use]
+    pub fn is_supervised(&self, shaft: Shaft) -> bool {
+        self.inputs.senses.is_supervised(shaft)
+    }
+
+    /// Which rub contacts would show a cut wire.
+    #[must_use]
+    pub fn supervised_contacts(&self) -> [bool; Place::COUNT] {
+        self.inputs.senses.supervised_contacts()
+    }
+
+    /// Hand in a temperature. The newest before the next round counts.
+    pub fn temperature(&mut self, place: Place, temperature: DeciCelsius) {
+        if let Some(slot) = self.inputs.readings.temperatures.get_mut(place.index()) {
+            *slot = Some(temperature);
+        }
+    }
+
+    /// Hand in the power at the head shaft.
+    pub fn power(&mut self, power: Watts) {
+        self.inputs.readings.power = Some(power);
+    }
+
+    /// Hand in the speed reference.
+    pub fn reference(&mut self, reference: Ppm) {
+        self.inputs.readings.reference = Some(reference);
+    }
+
+    /// Hand in a command, from a panel at the leg or from the link; one a round. Whether there was room for it.
+    pub fn command(&mut self, origin: Origin, command: Command) -> bool {
+        let free = self.inputs.readings.command.is_none();
+        if free {
+            self.inputs.readings.command = Some((origin, command));
+        }
+        free
+    }
+
+    /// The desk told its time.
+    pub fn anchor(&mut self, anchor: Anchor) {
+        self.recorder.anchor(self.monitor, anchor);
+    }
+
+    /// Hold what is recorded now, as after a trip: it is filed once the leg stands.
+    pub fn freeze(&mut self) {
+        self.recorder.freeze(self.monitor);
+    }
+
+    /// The recordings in flash, oldest first: each with its number and length.
+    pub fn recordings(&mut self) -> heapless::Vec<Entry, MOST_LISTED> {
+        let Memory { album: Some(album), flash, .. } = &mut self.memory else { return heapless::Vec::new() };
+        let mut entries: heapless::Vec<Entry, MOST_LISTED> = heapless::Vec::new();
+        for place in 0..album.places() {
+            if let Ok(Some(entry)) = album.look(flash, place) {
+                // Beyond the room they are there, but not listed.
+                let _ = entries.push(entry);
+            }
+        }
+        entries.sort_unstable_by_key(|entry| entry.number);
+        entries
+    }
+
+    /// Read from a recording in flash: the number of bytes read, 0 at its end.
+    ///
+    /// # Errors
+    /// [`StoreError::NotThere`] if there is none of that number, [`StoreError::Flash`].
+    pub fn read_recording(&mut self, number: u32, offset: u32, buffer: &mut [u8]) -> Result<usize, StoreError> {
+        let Memory { album: Some(album), flash, .. } = &mut self.memory else { return Err(StoreError::Flash) };
+        let entry = album.find(flash, number)?;
+        album.read(flash, &entry, offset, buffer)
+    }
+
+    /// Arm a plan: only with the key on, the leg at rest, this leg's name given and the identity of the plan echoed. `leg` is the name of
+    /// the leg as the box knows it, or the plan's own if it knows none. The box alone checks: whoever sends may be of any age.
+    ///
+    /// # Errors
+    /// [`ArmRefusal`]; nothing has changed then, unless it is [`ArmRefusal::Store`].
+    #[inline(never)]
+    pub fn arm(&mut self, plan: &Plan, leg: &[u8], identity: u32, now: Micros) -> Result<(), ArmRefusal> {
+        if !self.inputs.senses.key_is_on() {
+            return Err(ArmRefusal::KeyOff);
+        }
+        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
+        if !self.is_at_rest() {
+            return Err(ArmRefusal::NotAtRest);
+        }
+        let sound = Sound::new(OwnedPlan(*plan)).map_err(ArmRefusal::Rule)?;
+        if !self.inputs.senses.serve(&sound, self.inputs.has_head_sensor()) {
+            return Err(ArmRefusal::NotWired);
+        }
+        if !Measure::<MARKS>::has_room(&sound) {
+            return Err(ArmRefusal::NoRoom);
+        }
+        // The flash is about to be erased: the permits drop, and are proved again afterwards.
+        let dropped = self.outputs.drop_now();
+        self.book.add(dropped);
+        let before = self.armed.identity;
+        let stored = self.memory.store_plan(plan.bytes(), before);
+        self.outputs.heartbeat.excuse();
+        stored.map_err(ArmRefusal::Store)?;
+        self.configure(sound).map_err(|NoRoom| ArmRefusal::NoRoom)?;
+        self.inputs.senses.forget();
+        self.outputs.prove_at_standstill();
+        for fault in
+            [Fault::NoSettings, Fault::SettingsUnreadable, Fault::SettingsRefused, Fault::NoRoom, Fault::NotWired]
+        {
+            self.book.put(fault, false);
+        }
+        self.events.push(now, Happened::Armed { before, now: identity });
+        Ok(())
+    }
+
+    /// Answer one request of the link as a frame in `out`: its length, 0 if it had no room.
+    #[inline(never)]
+    pub fn answer(
+        &mut self,
+        number: u8,
+        request: Option<Request<'_>>,
+        server: &mut Server<'_>,
+        out: &mut [u8; MOST_FRAME],
+    ) -> usize {
+        let now = self.inputs.edges.watermark();
+        let around = Surroundings {
+            now,
+            key_on: self.inputs.senses.key_is_on(),
+            serial: self.nameplate.serial,
+            firmware: self.nameplate.firmware,
+            session: self.memory.session,
+            anchor: self.recorder.newest_anchor(),
+        };
+        let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
+        let (reply, asked) = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf);
+        let mut length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+        match asked {
+            Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {
+                // One a round: what does not fit is dropped, and the desk sees that nothing came of it.
+                self.command(origin, command);
+            }
+            Asked::Anchor(anchor) => self.anchor(anchor),
+            Asked::Box => length = encode(number, &Reply::Box(self.box_status()), out).map_or(0, <[u8]>::len),
+            Asked::Arm { leg, identity } => {
+                let reply = self.arm_staged(server, leg, identity, now);
+                length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+            }
+            _ => {}
+        }
+        length
+    }
+
+    /// What the server holds staged, checked and put in force.
+    fn arm_staged(&mut self, server: &mut Server<'_>, leg: &[u8], identity: u32, now: Micros) -> Reply<'static> {
+        let Some(plan) = server.staged() else { return Reply::Refused(Reason::NothingStaged) };
+        let old = self.armed.identity.unwrap_or(0);
+        match self.arm(plan, leg, identity, now) {
+            Ok(()) => {
+                server.forget();
+                Reply::Armed { old, new: identity }
+            }
+            Err(refusal) => Reply::Refused(refusal.reason()),
+        }
+    }
+
+    fn box_status(&self) -> BoxStatus {
+        let (supervised_shafts, supervised_contacts) = self.supervision();
+        BoxStatus {
+            faults: self.faults().bits(),
+            run_given: self.run_given(),
+            feed_given: self.feed_given(),
+            supervised_shafts,
+            supervised_contacts,
+        }
+    }
+
+    /// Which sensor lines and which rub contacts would show a cut wire.
+    fn supervision(&self) -> ([bool; 2], [bool; Place::COUNT]) {
+        let shafts = [Shaft::Head, Shaft::Boot].map(|shaft| self.inputs.senses.is_supervised(shaft));
+        (shafts, self.inputs.senses.supervised_contacts())
+    }
+}
+
+impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
+    /// Who it is.
+    #[must_use]
+    pub const fn nameplate(&self) -> Nameplate {
+        self.nameplate
+    }
+
+    /// The leg's name; empty without settings.
+    #[must_use]
+    pub fn leg(&self) -> &str {
+        self.monitor.plan().map_or("", Plan::leg_name)
+    }
+
+    /// The identity of the settings in force, if there are any.
+    #[must_use]
+    pub const fn settings_identity(&self) -> Option<u32> {
+        self.armed.identity
+    }
+
+    /// Every fault, present or waiting for a reset.
+    #[must_use]
+    pub const fn faults(&self) -> Faults {
+        self.book.all()
+    }
+
+    /// The flash, for a test to break.
+    #[cfg(feature = "bench")]
+    pub fn flash_mut(&mut self) -> &mut F {
+        &mut self.memory.flash
+    }
+
+    /// Switch off: what is left is the flash.
+    #[cfg(feature = "bench")]
+    pub fn into_flash(self) -> F {
+        self.memory.flash
+    }
+
+    /// The newest verdicts.
+    #[must_use]
+    pub const fn verdicts(&self) -> &Verdicts {
+        &self.verdicts
+    }
+
+    /// What the box did, beside verdicts.
+    #[must_use]
+    pub const fn events(&self) -> &EventLog {
+        &self.events
+    }
+
+    /// The monitor: what it knows and what it holds.
+    #[must_use]
+    pub const fn monitor(&self) -> &BoxMonitor<MARKS> {
+        self.monitor
+    }
+}
