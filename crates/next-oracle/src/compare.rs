@@ -23,6 +23,22 @@ pub const VALUE: i64 = 3;
 pub const VALUE_COUNT: i64 = 1;
 /// Heat may differ by so much: what 0.4 s of full slip brings varies with the leg, so it is the share at the setpoint that counts.
 pub const VALUE_HEAT: i64 = 20_000;
+/// How far two streams may lie apart where neither slow windows nor heat are in it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Tolerance {
+    /// A time, in microseconds.
+    pub time_us: i64,
+    /// A value in ppm or microturns.
+    pub value: i64,
+}
+
+impl Tolerance {
+    /// What is promised.
+    pub const PROMISED: Self = Self { time_us: TIGHT_US, value: VALUE };
+    /// For the hunt while target spacing is learned by other sums: what is beyond this is wrong in another way.
+    pub const WIDE: Self = Self { time_us: 5_000, value: 8_000 };
+}
+
 /// Verdicts may stand in another order within so many.
 const AROUND: usize = 96;
 
@@ -75,10 +91,11 @@ enum Kind {
     Heat,
 }
 
-/// `expected` against `found`.
+/// `expected` against `found`, within this tolerance.
 #[must_use]
-pub fn compare(expected: &[Verdict], found: &[Verdict]) -> (Outcome, Shifts) {
-    let mut compared = Compared { expected, found, taken: vec![false; found.len()], first_free: 0, moved: vec![Moved::NONE] };
+pub fn compare(expected: &[Verdict], found: &[Verdict], within: Tolerance) -> (Outcome, Shifts) {
+    let taken = vec![false; found.len()];
+    let mut compared = Compared { within, expected, found, taken, first_free: 0, moved: vec![Moved::NONE] };
     let mut shifts = Shifts::default();
     let kinds = kinds(expected);
     for (at, kind) in kinds.into_iter().enumerate() {
@@ -105,6 +122,7 @@ impl Moved {
 }
 
 struct Compared<'a> {
+    within: Tolerance,
     expected: &'a [Verdict],
     found: &'a [Verdict],
     taken: Vec<bool>,
@@ -128,7 +146,7 @@ impl Compared<'_> {
             if shift > SLOW_US.max(HEAT_EARLY_US) {
                 break;
             }
-            if let Err(differs) = same_change(&wanted.change, &candidate.change, shifts) {
+            if let Err(differs) = same_change(&wanted.change, &candidate.change, self.within, shifts) {
                 why.get_or_insert(differs);
                 passed.get_or_insert(index);
                 continue;
@@ -142,7 +160,7 @@ impl Compared<'_> {
             if let Some(passed) = passed
                 && self.found[passed].at == candidate.at
                 && self.expected[at + 1..].iter().take_while(|later| later.at == wanted.at).any(|later| {
-                    same_change(&later.change, &self.found[passed].change, &mut Shifts::default()).is_ok()
+                    same_change(&later.change, &self.found[passed].change, self.within, &mut Shifts::default()).is_ok()
                 })
             {
                 return Err("the same verdicts of one moment, in another order".to_owned());
@@ -158,16 +176,16 @@ impl Compared<'_> {
 
     /// Whether a verdict of this kind may be moved by so much here; a new shift is remembered.
     fn allows(&mut self, shift: i64, kind: Kind, at_us: i64, shifts: &mut Shifts) -> bool {
-        if shift.abs() <= TIGHT_US {
+        if shift.abs() <= self.within.time_us {
             shifts.tight_us = shifts.tight_us.max(shift.abs());
             return true;
         }
-        if self.moved.iter().any(|moved| (shift - moved.by_us).abs() <= TIGHT_US) {
+        if self.moved.iter().any(|moved| (shift - moved.by_us).abs() <= self.within.time_us) {
             return true;
         }
         match kind {
             Kind::Slow if shift.abs() <= SLOW_US => shifts.slow_us = shifts.slow_us.max(shift.abs()),
-            Kind::Heat if (-HEAT_EARLY_US..=TIGHT_US).contains(&shift) => {
+            Kind::Heat if (-HEAT_EARLY_US..=self.within.time_us).contains(&shift) => {
                 shifts.heat_early_us = shifts.heat_early_us.max(-shift);
             }
             _ => return false,
@@ -182,7 +200,7 @@ impl Compared<'_> {
         let next = self.found.get(self.first_free).map_or(here, micros);
         let text = self.context(at, &why);
         let overtaken = |moved: &Moved| {
-            let reach = moved.by_us.abs() + TIGHT_US;
+            let reach = moved.by_us.abs() + self.within.time_us;
             moved.by_us != 0 && ((here - moved.at_us).abs() <= reach || (next - moved.at_us).abs() <= reach)
         };
         // Heat itself may be what came early and so is not expected yet.
@@ -257,7 +275,7 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
 }
 
 /// Whether two changes are the same, values within their tolerance.
-fn same_change(expected: &Change, found: &Change, shifts: &mut Shifts) -> Result<(), String> {
+fn same_change(expected: &Change, found: &Change, within: Tolerance, shifts: &mut Shifts) -> Result<(), String> {
     let (
         Change::Alarm { condition, from, to, value, setpoint, detail },
         Change::Alarm { condition: other, from: other_from, to: other_to, value: other_value, setpoint: held, detail: more },
@@ -280,7 +298,7 @@ fn same_change(expected: &Change, found: &Change, shifts: &mut Shifts) -> Result
             let apart = (i64::from(one) - i64::from(other)).abs();
             let (allowed, largest) = match (condition, condition.unit()) {
                 (Condition::SlipHeat, _) => (VALUE_HEAT, &mut shifts.heat_value),
-                (_, Unit::Ppm | Unit::Microturns) => (VALUE, &mut shifts.value),
+                (_, Unit::Ppm | Unit::Microturns) => (within.value, &mut shifts.value),
                 _ => (VALUE_COUNT, &mut shifts.value),
             };
             if apart > allowed {

@@ -6,6 +6,9 @@
 pub mod compare;
 pub mod cores;
 pub mod legs;
+#[cfg(feature = "plant")]
+pub mod plant;
 pub mod random;
+pub mod recordings;
 pub mod run;
 pub mod translate;

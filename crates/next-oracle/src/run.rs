@@ -5,7 +5,7 @@ use slackside::settings::Checked;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 
-use crate::compare::{Outcome, Shifts, compare};
+use crate::compare::{Outcome, Shifts, Tolerance, compare};
 use crate::cores::{Anew, Core, Landed};
 use crate::legs::{Frame, Leg, leg};
 use crate::random::Random;
@@ -75,12 +75,19 @@ pub fn verdicts(
 
 /// The new core against the landed one on these inputs.
 #[must_use]
-pub fn both(settings: &Checked, inputs: &[Input], power_cuts: &[usize], ticks: Ticks, seed: u64) -> (Outcome, Shifts) {
+pub fn both(
+    settings: &Checked,
+    inputs: &[Input],
+    power_cuts: &[usize],
+    ticks: Ticks,
+    seed: u64,
+    within: Tolerance,
+) -> (Outcome, Shifts) {
     let expected = verdicts(&mut Landed::new(settings), inputs, power_cuts, Ticks::None, &mut Random(seed));
     let found = Anew::new(settings)
         .and_then(|mut anew| verdicts(&mut anew, inputs, power_cuts, ticks, &mut Random(seed)));
     match (expected, found) {
-        (Ok(expected), Ok(found)) => compare(&expected, &found),
+        (Ok(expected), Ok(found)) => compare(&expected, &found, within),
         (Err(why), _) => (Outcome::Differ(format!("the landed core: {why}")), Shifts::default()),
         (_, Err(why)) => (Outcome::Differ(why), Shifts::default()),
     }
@@ -88,10 +95,10 @@ pub fn both(settings: &Checked, inputs: &[Input], power_cuts: &[usize], ticks: T
 
 /// The leg of a seed through both.
 #[must_use]
-pub fn one(seed: u64, frame: Frame) -> (Leg, Outcome, Shifts) {
+pub fn one(seed: u64, frame: Frame, within: Tolerance) -> (Leg, Outcome, Shifts) {
     let leg = leg(seed, frame);
     let ticks = [Ticks::None, Ticks::Deadlines, Ticks::Any][(seed % 3) as usize];
-    let (outcome, shifts) = both(&leg.make.settings, &leg.inputs, &leg.power_cuts, ticks, seed);
+    let (outcome, shifts) = both(&leg.make.settings, &leg.inputs, &leg.power_cuts, ticks, seed, within);
     (leg, outcome, shifts)
 }
 
@@ -152,7 +159,7 @@ impl Tally {
 
 /// The legs of these seeds, on every processor.
 #[must_use]
-pub fn many(seeds: std::ops::Range<u64>, frame: Frame) -> Tally {
+pub fn many(seeds: std::ops::Range<u64>, frame: Frame, within: Tolerance) -> Tally {
     let next = std::sync::atomic::AtomicU64::new(seeds.start);
     let work = || {
         let mut tally = Tally::default();
@@ -161,7 +168,7 @@ pub fn many(seeds: std::ops::Range<u64>, frame: Frame) -> Tally {
             if seed >= seeds.end {
                 return tally;
             }
-            let (leg, outcome, shifts) = one(seed, frame);
+            let (leg, outcome, shifts) = one(seed, frame, within);
             tally.add(seed, leg.inputs.len(), outcome, &shifts);
         }
     };
