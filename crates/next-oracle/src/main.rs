@@ -79,13 +79,20 @@ fn end(tally: &Tally) -> ExitCode {
     for (seed, why) in tally.differ.iter().take(TOLD) {
         println!("seed {seed}: {why}");
     }
-    if tally.differ.len() > TOLD {
-        let seeds: Vec<String> = tally.differ.iter().map(|(seed, _)| seed.to_string()).collect();
-        println!("all seeds that differ: {}", seeds.join(" "));
+    for (seed, why) in tally.differ.iter().skip(TOLD) {
+        println!("seed {seed}: {}", in_short(why));
     }
     for (seed, why) in &tally.overtaken {
-        println!("seed {seed}, overtaken: {}", why.lines().next().unwrap_or_default());
+        println!("seed {seed}, overtaken: {}", in_short(why));
     }
     println!("{}", tally.summary());
     if tally.differ.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+}
+
+/// Why, and the two verdicts at which the streams part.
+fn in_short(why: &str) -> String {
+    let mut lines = why.lines();
+    let first = lines.next().unwrap_or_default();
+    let marked: Vec<&str> = lines.filter_map(|line| line.strip_prefix('>')).collect();
+    format!("{first}\n {}", marked.join("\n "))
 }
