@@ -7,13 +7,13 @@
 use std::time::Instant;
 
 use rayon::prelude::*;
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
 use slackside::verdict::Change;
-use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
-use slackside_simulator::tune::store::Store;
+use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::store::Store;
 
 const DAY: f64 = 86_400.0;
 /// Setpoints and deadbands are multiples of this, in ppm.
@@ -227,7 +227,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let store =
         Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
-    let mut cursor = slackside_simulator::tune::store::Cursor::new(&store);
+    let mut cursor = slackside_desk::tune::columns::Cursor::new(&store);
     while let Some(seen) = cursor.next_seen() {
         if let slackside::sight::Sight::Motion(motion) = seen.sight {
             times.extend(seen.at.get().to_le_bytes());
@@ -250,7 +250,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
         .map(|settings| {
             let mut raised = Vec::new();
             judge(&store, settings, heat.of(settings), |verdict| {
-                if let Change::Alarm { condition, to: slackside::judge::AlarmState::Unacknowledged, .. } =
+                if let Change::Alarm { condition, to: slackside::alarm::AlarmState::Unacknowledged, .. } =
                     verdict.change
                 {
                     raised.push((condition, verdict.at.get()));

@@ -1,17 +1,11 @@
-//! The desk: traces through the monitor core, and what a person reads of it.
+//! The program: files, the command line, boxes, progress and pictures around the desk library, `slackside_desk`.
 
+pub mod bars;
 pub mod box_client;
-pub mod cautions;
 pub mod cli;
-pub mod demo;
+pub mod convert;
+pub mod cores;
+pub mod disk;
 pub mod outputs;
-pub mod plant;
-pub mod recording;
-pub mod replay;
-pub mod report;
-pub mod scenario;
-pub mod sensors;
-pub mod settings;
-pub mod sheet;
-pub mod trace;
-pub mod tune;
+pub mod pictures;
+pub mod study_files;

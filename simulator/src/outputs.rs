@@ -4,6 +4,7 @@ use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use anyhow::Context as _;
 use tempfile::NamedTempFile;
 
 /// A file being written beside its place; dropped unfinished, it leaves nothing behind.
@@ -62,6 +63,17 @@ impl Write for Whole {
     fn flush(&mut self) -> io::Result<()> {
         self.file.flush()
     }
+}
+
+/// Write a whole file, or none at all.
+///
+/// # Errors
+/// What `write` gives, or that the file cannot be written, with its path and what to check.
+pub fn write_whole(path: &Path, write: impl FnOnce(&mut Whole) -> anyhow::Result<()>) -> anyhow::Result<()> {
+    let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
+    let mut file = Whole::create(path).with_context(cannot)?;
+    write(&mut file).with_context(cannot)?;
+    file.finish().with_context(cannot)
 }
 
 /// Whether both paths lead to the same file. A file that is not there yet is the same only by its place.

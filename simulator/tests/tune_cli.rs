@@ -207,8 +207,11 @@ fn interrupted_it_says_so_in_a_line_and_goes_on_later() {
     // What is kept is whole, and is taken up again.
     let judged = |text: &str| text.split_whitespace().nth(1).and_then(|count| count.parse::<usize>().ok());
     let first = judged(&said).expect("a number");
-    let child = begun(directory, "cut");
-    std::thread::sleep(Duration::from_millis(200));
+    let length = || fs::metadata(directory.join("cut.unfinished.csv")).map_or(0, |meta| meta.len());
+    let (child, before, since) = (begun(directory, "cut"), length(), Instant::now());
+    while length() <= before && since.elapsed() < Duration::from_secs(60) {
+        std::thread::sleep(Duration::from_millis(1));
+    }
     Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
     let again = child.wait_with_output().expect("ended");
     let more = judged(&text(&again.stderr)).expect("a number");
@@ -246,7 +249,7 @@ fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
     .expect("written");
     let before = names(directory);
     for (arguments, expected) in [
-        (vec!["tune", "twice.toml"], vec!["twice.toml:10: trace.1.file", "is there twice", "remove one"]),
+        (vec!["tune", "twice.toml"], vec!["twice.toml:10:1: trace.1.file", "is there twice", "remove one"]),
         (vec!["tune", "seeds.toml"], vec!["family.2.scenario", "some of the seeds are the same", "first_seed = 5"]),
         (vec!["tune", "speed.toml"], vec!["machine.belt_speed_m_s", "such as \"slip_high.setpoint_pct\""]),
         (vec!["tune", "still.toml"], vec!["limit.0.step", "one value only", "widen the range"]),
@@ -256,9 +259,9 @@ fn what_cannot_be_done_is_refused_before_work_and_leaves_nothing() {
         (vec!["tune", "gone.toml"], vec!["family.0.scenario", "chocke.toml is not there"]),
         (vec!["tune", "huge.toml"], vec!["3726 settings, more than 1000", "make steps larger"]),
         (vec!["tune", "together.toml"], vec!["every setting of this study breaks a rule", "20 %"]),
-        (vec!["tune", "beyond.toml"], vec!["beyond.toml:24: limit.0.to", "29 CFR 1910.272(q)(5)", "20 %"]),
-        (vec!["tune", "empty.toml"], vec!["empty.toml:24: limit.0.to", "range is empty", "swap them"]),
-        (vec!["tune", "new.toml"], vec!["new.toml:7: trace.0.file", "new.label.toml", "slackside label"]),
+        (vec!["tune", "beyond.toml"], vec!["beyond.toml:24:1: limit.0.to", "29 CFR 1910.272(q)(5)", "20 %"]),
+        (vec!["tune", "empty.toml"], vec!["empty.toml:24:1: limit.0.to", "range is empty", "swap them"]),
+        (vec!["tune", "new.toml"], vec!["new.toml:7:1: trace.0.file", "new.label.toml", "slackside label"]),
         (vec!["tune", "study.toml", "--out", "none/of"], vec!["no directory none", "make it"]),
         (vec!["tune", "study.toml", "--report", "none/of.html"], vec!["no directory none"]),
         (vec!["tune", "missing.toml"], vec!["missing.toml", "cannot be read"]),

@@ -1,6 +1,7 @@
 //! Helpers shared by the tests in `tests/tests`.
 
 pub mod fuzz;
+pub mod measured;
 pub mod recordings;
 pub mod session;
 pub mod wheels;

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm, Span};
 

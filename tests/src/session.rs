@@ -1,17 +1,17 @@
 //! Runs inputs through the monitor and keeps what came out.
 
-use slackside::Monitor;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::input::{Input, Signal};
-use slackside::judge::{AlarmState, Condition};
+use slackside::retained::Retained;
 use slackside::settings::{Action, Checked};
-use slackside::survivor::Survivor;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::monitor::{Monitor, monitor};
 
 /// All verdicts on `inputs`, from a monitor without a past.
 pub fn verdicts(settings: &Checked, inputs: &[Input]) -> Vec<Verdict> {
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    let mut monitor = monitor(settings, &Retained::default());
     observe(&mut monitor, inputs)
 }
 
@@ -19,7 +19,7 @@ pub fn verdicts(settings: &Checked, inputs: &[Input]) -> Vec<Verdict> {
 pub fn observe(monitor: &mut Monitor, inputs: &[Input]) -> Vec<Verdict> {
     let mut verdicts = Vec::new();
     for input in inputs {
-        monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
     }
     verdicts
 }

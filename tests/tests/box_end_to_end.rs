@@ -3,15 +3,15 @@
 
 use std::time::{Duration, Instant};
 
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::Settings;
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside::wire::{Reply, Request};
+use slackside_desk::demo;
+use slackside_desk::recording::{About, MadeUnder, Recording, Source, prove};
 use slackside_simulator::box_client::{
-    Button, Client, MemoryBox, Port, Setup, anchor, fetch, read_settings, recordings, write_settings,
+    Button, Client, MemoryBox, Port, Setup, anchor, fetch, read_plan, recordings, write_settings,
 };
-use slackside_simulator::demo;
-use slackside_simulator::recording::{About, Recording, Source, prove};
 
 fn start(new: bool) -> (MemoryBox, Client) {
     let settings = Settings::example().check().expect("the example is sound");
@@ -50,7 +50,9 @@ fn the_same_microsecond_on_both_sides() {
     let (_box, mut client) = start(false);
     let hello = client
         .ask(&Request::Hello, |reply| match reply {
-            Reply::Hello(hello) => Some((hello.leg.to_owned(), hello.serial.to_owned(), hello.settings)),
+            Reply::Hello(hello) => {
+                Some((String::from_utf8_lossy(hello.leg).into_owned(), hello.serial.to_owned(), hello.plan))
+            }
             _ => None,
         })
         .expect("answered");
@@ -79,18 +81,15 @@ fn the_same_microsecond_on_both_sides() {
     let mut told = 0;
     let fetched = fetch(&mut client, info, &mut |bytes| told = bytes).expect("fetched");
     assert!(fetched.whole && told == u64::from(info.length));
-    let image = {
-        let read = read_settings(&mut client).expect("it has settings");
-        let mut buffer = [0; slackside::settings::MOST_IMAGE_BYTES];
-        read.to_image(&mut buffer).expect("it fits").to_vec()
-    };
+    let read = read_plan(&mut client).expect("it has settings");
+    let made_under = MadeUnder { plan: read.bytes().to_vec(), ..MadeUnder::default() };
     let about = About { source: Source::Box, anchor: Some(anchored), ..About::default() };
-    let written = Recording::new("fetched", about, image, fetched.bytes).to_bytes().expect("a file");
+    let written = Recording::new("fetched", about, made_under, fetched.bytes).to_bytes().expect("a file");
     let recording = Recording::from_bytes("fetched", &written).expect("readable");
     assert!(recording.damage.is_empty());
-    let checked = recording.settings().expect("sound").expect("they came with it");
+    let plan = recording.made_under.plan().expect("it came with it");
     let run = recording.runs().last().expect("a run");
-    let proof = prove(run, &checked);
+    let proof = prove(run, &plan);
     assert_eq!((proof.disagreed, proof.no_claim, proof.open), (None, None, 0));
     assert!(proof.agreed >= 1, "segments were compared to their last state");
     assert_eq!(trip(&proof.verdicts), Some(tripped), "the same microsecond on both sides");
@@ -107,14 +106,14 @@ fn the_same_microsecond_on_both_sides() {
 #[test]
 fn a_new_box_is_given_its_settings_over_the_link() {
     let (memory_box, mut client) = start(true);
-    assert!(read_settings(&mut client).is_err());
+    assert!(read_plan(&mut client).is_err());
     let settings = Settings::example().check().expect("sound");
     let refused = write_settings(&mut client, &settings).expect_err("the key is off");
     assert!(refused.to_string().contains("key"), "{refused}");
     memory_box.press(Button::Key(true));
     // The demo turns the motor on and off again at its own pace: settings go in once it is off.
     wait_for("the settings to be taken", || write_settings(&mut client, &settings).ok());
-    assert_eq!(read_settings(&mut client).expect("it has them"), *settings);
+    assert_eq!(read_plan(&mut client).expect("it has them"), settings.plan());
 }
 
 #[test]

@@ -74,11 +74,16 @@ fn any_settings_text() {
 }
 
 #[test]
-fn any_settings_image() {
-    smoke("settings_image", fuzz::settings_image, 4_000);
+fn any_plan() {
+    smoke("plan", fuzz::plan, 2_000);
 }
 
 #[test]
 fn any_sequence_of_inputs() {
     smoke("monitor", fuzz::monitor, 500);
+}
+
+#[test]
+fn any_settings_image() {
+    smoke("settings_image", fuzz::settings_image, 4_000);
 }

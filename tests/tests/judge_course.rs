@@ -3,8 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
-use slackside::input::Command;
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::input::{Command, Input, Signal};
 use slackside::motion::SlipReading;
 use slackside::settings::Settings;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};
@@ -55,14 +56,14 @@ fn a_stalled_belt_is_stamped_to_the_microsecond() {
     // One microsecond before its deadline a tick gives nothing, at the deadline the verdict.
     let mut judge = judge(&leg.settings, &Default::default());
     for event in leg.events.iter().filter(|(at, _)| *at <= start) {
-        judge.observe(show(event), &mut |_| {});
+        judge.observe(event, &mut |_| {});
     }
     let mut deadlines = 0;
     loop {
         let due = judge.next_deadline().unwrap();
-        judge.observe(show(&(due.get() - 1, What::Wake)), &mut |verdict| panic!("early: {verdict:?}"));
+        judge.observe(&(due.get() - 1, What::Wake), &mut |verdict| panic!("early: {verdict:?}"));
         let mut any = false;
-        judge.observe(show(&(due.get(), What::Wake)), &mut |verdict| {
+        judge.observe(&(due.get(), What::Wake), &mut |verdict| {
             assert_eq!(verdict.at, due);
             any = true;
         });
@@ -186,7 +187,7 @@ fn four_changes_in_two_seconds_are_no_chatter_yet() {
     }
     leg.wait(2 * SECOND);
     leg.drive(true);
-    assert_eq!(raised(&leg.play(), Condition::DriveContactFault), []);
+    assert_eq!(raised(&leg.play(), Condition::DriveContactFault), [0_u64; 0]);
 }
 
 #[test]
@@ -321,7 +322,7 @@ fn a_silent_head_under_a_turning_boot_is_said_and_stops() {
     leg.turn(5 * SECOND, 0, 1_000_000, None);
     let verdicts = leg.play();
     assert_eq!(raised(&verdicts, Condition::HeadSilent).len(), 1);
-    assert_eq!(raised(&verdicts, Condition::BeltNotFollowing), []);
+    assert_eq!(raised(&verdicts, Condition::BeltNotFollowing), [0_u64; 0]);
     assert!(!leg.judged().status().run_permit);
 }
 
@@ -479,9 +480,10 @@ fn unsure_at_power_up_is_judged_when_it_turns_already() {
 
 #[test]
 fn nothing_is_allowed_before_settings() {
-    let mut judge = slackside::judge::Judge::new();
-    judge.observe(show(&(5, What::Drive(true))), &mut |verdict| panic!("{verdict:?}"));
-    assert!(!judge.status().run_permit);
-    assert_eq!(judge.next_deadline(), None);
+    let mut monitor = slackside_desk::monitor::Monitor::new();
+    let on = Input::new(Micros::new(5), Signal::DriveRunning(true));
+    monitor.observe(on, &mut |verdict| panic!("{verdict:?}"));
+    assert!(!monitor.status().run_permit);
+    assert_eq!(monitor.next_deadline(), None);
     let _ = MicroturnsPerSecond::ZERO;
 }

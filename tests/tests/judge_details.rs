@@ -3,8 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::input::{ContactState, Place};
-use slackside::judge::{AlarmState, Condition};
 use slackside::motion::{Distrust, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::{Action, Settings};
 use slackside::units::{Micros, Ppm, Ratio, Turns};
@@ -183,9 +184,9 @@ fn the_end_of_time_does_no_harm() {
     let mut leg = running();
     let mut judge = leg.judged();
     for at in [u64::MAX - 1, u64::MAX, u64::MAX] {
-        judge.observe(show(&(at, What::Wake)), &mut |_| {});
+        judge.observe(&(at, What::Wake), &mut |_| {});
         leg.motion.boot.last_edge = Some(Micros::new(at));
-        judge.observe(show(&(at, What::Motion(Box::new(leg.motion)))), &mut |_| {});
+        judge.observe(&(at, What::Motion(Box::new(leg.motion))), &mut |_| {});
     }
     assert!(!judge.status().run_permit);
 }

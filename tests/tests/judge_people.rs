@@ -3,10 +3,11 @@
 mod judge_rig;
 
 use judge_rig::*;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::input::{Command, Place};
-use slackside::judge::{AlarmState, Condition};
+use slackside::retained::Retained;
 use slackside::settings::{Action, Settings};
-use slackside::survivor::Survivor;
 use slackside::units::Span;
 use slackside::verdict::{Change, Permit, Phase, Refusal, Verdict};
 
@@ -320,11 +321,11 @@ fn too_many_late_inputs_in_a_minute_are_a_fault() {
         slower.wait(5 * SECOND);
         slower.say(slower.now, What::Late);
     }
-    assert_eq!(raised(&slower.play(), Condition::TimeBaseFault), []);
+    assert_eq!(raised(&slower.play(), Condition::TimeBaseFault), [0_u64; 0]);
 }
 
-fn power_cycle(survivor: &Survivor) -> Box<slackside::judge::Judge> {
-    let stored = Survivor::from_image(&survivor.to_image()).expect("it reads back");
+fn power_cycle(survivor: &Retained) -> Box<judge_rig::Judge> {
+    let stored = Retained::from_image(&survivor.to_image()).expect("it reads back");
     assert_eq!(stored, *survivor);
     judge(&Settings::example(), &stored)
 }
@@ -344,8 +345,8 @@ fn power_cycling_resets_nothing() {
     let mut after = power_cycle(&survivor);
     assert_eq!(after.survivor(), survivor, "before anything is observed");
     let mut verdicts = Vec::new();
-    let mut tell = |judge: &mut slackside::judge::Judge, at: u64, what: What| {
-        judge.observe(show(&(at, what)), &mut |verdict| verdicts.push(verdict));
+    let mut tell = |judge: &mut judge_rig::Judge, at: u64, what: What| {
+        judge.observe(&(at, what), &mut |verdict| verdicts.push(verdict));
     };
     tell(&mut after, 9_000 * SECOND, What::Drive(false));
     assert_eq!(after.survivor(), survivor, "no time has passed");
@@ -356,15 +357,15 @@ fn power_cycling_resets_nothing() {
     assert!(permits(&verdicts, Permit::Run).is_empty(), "the permit was never given: {verdicts:?}");
     for command in [Command::Acknowledge, Command::Reset, Command::BootCleared] {
         assert!(!after.status().run_permit);
-        after.observe(show(&(9_020 * SECOND, What::Command(slackside::input::Origin::Leg, command))), &mut |_| {});
+        after.observe(&(9_020 * SECOND, What::Command(slackside::input::Origin::Leg, command)), &mut |_| {});
     }
     assert!(after.status().run_permit);
 }
 
 #[test]
 fn what_cannot_be_read_counts_as_tripped() {
-    let mut judge = judge(&Settings::example(), &Survivor::unreadable());
-    judge.observe(show(&(1, What::Drive(false))), &mut |_| {});
+    let mut judge = judge(&Settings::example(), &Retained::unreadable());
+    judge.observe(&(1, What::Drive(false)), &mut |_| {});
     assert!(!judge.status().run_permit);
     assert_eq!(state(&judge, Condition::SettingsFault), AlarmState::LatchedUnacknowledged);
     assert!(judge.status().boot_cleared_needed);

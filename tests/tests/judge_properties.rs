@@ -4,11 +4,11 @@ mod judge_rig;
 
 use judge_rig::*;
 use proptest::prelude::*;
+use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Origin, Place};
-use slackside::judge::{Condition, Judge};
 use slackside::motion::{Distrust, Pitch, SeenRatio, SlipReading, TargetPattern};
+use slackside::retained::Retained;
 use slackside::settings::Settings;
-use slackside::survivor::Survivor;
 use slackside::units::{Micros, Ppm, Ratio, Span, TurnFraction, Turns};
 use slackside::verdict::Verdict;
 
@@ -226,21 +226,21 @@ proptest! {
     /// Ticking at every deadline: nothing comes before it, and what comes is stamped with it.
     #[test]
     fn deadlines_are_kept(leg in days()) {
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         for event in &leg.events {
             for _ in 0..200 {
                 let Some(due) = judge.next_deadline().filter(|due| due.get() < event.0) else { break };
                 let mut early = Vec::new();
-                judge.observe(show(&(due.get() - 1, What::Wake)), &mut |verdict| early.push(verdict));
+                judge.observe(&(due.get() - 1, What::Wake), &mut |verdict| early.push(verdict));
                 prop_assert_eq!(early, vec![]);
                 let mut wrong = Vec::new();
-                judge.observe(show(&(due.get(), What::Wake)), &mut |verdict| {
+                judge.observe(&(due.get(), What::Wake), &mut |verdict| {
                     if verdict.at != due { wrong.push(verdict); }
                 });
                 prop_assert_eq!(wrong, vec![]);
                 prop_assert!(judge.next_deadline().is_none_or(|next| next > due));
             }
-            judge.observe(show(event), &mut |_| {});
+            judge.observe(event, &mut |_| {});
         }
     }
 
@@ -248,20 +248,20 @@ proptest! {
     #[test]
     fn the_status_is_what_the_verdicts_say(leg in days()) {
         use slackside::verdict::{Change, Permit};
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         let mut newest = Micros::ZERO;
         let mut shown = judge.status().clone();
         for event in &leg.events {
             let mut list = Vec::new();
-            judge.observe(show(event), &mut |verdict| list.push(verdict));
+            judge.observe(event, &mut |verdict| list.push(verdict));
             for Verdict { at, change } in list {
                 prop_assert!(at >= newest && at.get() <= event.0);
                 newest = at;
                 match change {
                     Change::Alarm { condition, from, to, .. } => {
-                        prop_assert_eq!(shown.alarms[condition.index()], from);
+                        prop_assert_eq!(shown.alarms[condition.rank()], from);
                         prop_assert_ne!(from, to);
-                        shown.alarms[condition.index()] = to;
+                        shown.alarms[condition.rank()] = to;
                     }
                     Change::Permit { permit: Permit::Run, allowed, .. } => shown.run_permit = allowed,
                     Change::Permit { permit: Permit::Feed, allowed, .. } => shown.feed_permit = allowed,
@@ -271,11 +271,11 @@ proptest! {
                 }
             }
             shown.boot_cleared_needed = judge.status().boot_cleared_needed;
-            prop_assert_eq!(&shown, judge.status());
+            prop_assert_eq!(&shown, &judge.status());
             prop_assert!(!shown.feed_permit || shown.run_permit);
             for condition in Condition::ALL {
                 let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
-                prop_assert!(!(shown.run_permit && stops && shown.alarms[condition.index()].holds()));
+                prop_assert!(!(shown.run_permit && stops && shown.alarms[condition.rank()].holds()));
             }
             prop_assert!(!(shown.run_permit && shown.boot_cleared_needed));
         }
@@ -286,17 +286,17 @@ proptest! {
     fn nothing_by_the_link_restores_a_permit(leg in days(), commands in proptest::collection::vec(command(), 1..40)) {
         let step = (leg.events.len() / commands.len()).max(1);
         let mut commands = commands.into_iter();
-        let mut with = judge(&leg.settings, &Survivor::default());
-        let mut without = judge(&leg.settings, &Survivor::default());
+        let mut with = judge(&leg.settings, &Retained::default());
+        let mut without = judge(&leg.settings, &Retained::default());
         for (index, event) in leg.events.iter().enumerate() {
             // A reset at the leg takes only what was acknowledged, and that may have come by the link: leave resets out.
             if matches!(event.1, What::Command(Origin::Leg, Command::Reset | Command::ResetButton(_))) {
                 continue;
             }
-            with.observe(show(event), &mut |_| {});
-            without.observe(show(event), &mut |_| {});
+            with.observe(event, &mut |_| {});
+            without.observe(event, &mut |_| {});
             if index % step == 0 && let Some(command) = commands.next() {
-                with.observe(show(&(event.0, What::Command(Origin::Link, command))), &mut |_| {});
+                with.observe(&(event.0, What::Command(Origin::Link, command)), &mut |_| {});
             }
             prop_assert!(without.status().run_permit || !with.status().run_permit);
             prop_assert!(without.status().feed_permit || !with.status().feed_permit);
@@ -306,17 +306,17 @@ proptest! {
     /// Losing power at any moment gives no permit that was not there.
     #[test]
     fn power_lost_at_any_moment_restores_nothing(leg in days(), share in 0..1_000_usize) {
-        let mut judge = judge(&leg.settings, &Survivor::default());
+        let mut judge = judge(&leg.settings, &Retained::default());
         let cut = leg.events.len() * share / 1_000;
         for event in leg.events.iter().take(cut) {
-            judge.observe(show(event), &mut |_| {});
+            judge.observe(event, &mut |_| {});
         }
         let survivor = judge.survivor();
-        let stored = Survivor::from_image(&survivor.to_image()).unwrap();
+        let stored = Retained::from_image(&survivor.to_image()).unwrap();
         prop_assert_eq!(&stored, &survivor);
         let latched: Vec<_> = survivor.latched.iter().collect();
         let mut after = judge_rig::judge(&leg.settings, &stored);
-        after.observe(show(&(77, What::Drive(false))), &mut |_| {});
+        after.observe(&(77, What::Drive(false)), &mut |_| {});
         for condition in latched {
             prop_assert!(state(&after, condition).holds());
             let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
@@ -332,8 +332,8 @@ proptest! {
         settings in settings(),
         list in proptest::collection::vec((any::<u64>(), any::<u64>(), any::<[u32; 8]>(), slip(), any::<[i32; 3]>(), command()), 1..60),
     ) {
-        let mut judge = judge(&settings, &Survivor::default());
-        let mut plain = judge_rig::judge(&settings, &Survivor::default());
+        let mut judge = judge(&settings, &Retained::default());
+        let mut plain = judge_rig::judge(&settings, &Retained::default());
         let leg = Leg::new(settings);
         let mut verdicts = (Vec::new(), Vec::new());
         for (at, edge, numbers, reading, values, command) in list {
@@ -365,8 +365,8 @@ proptest! {
             ];
             for what in whats {
                 let event = (at, what);
-                judge.observe(show(&event), &mut |verdict| verdicts.0.push(verdict));
-                plain.observe_plainly(show(&event), &mut |verdict| verdicts.1.push(verdict));
+                judge.observe(&event, &mut |verdict| verdicts.0.push(verdict));
+                plain.observe_plainly(&event, &mut |verdict| verdicts.1.push(verdict));
                 let _ = (judge.survivor(), judge.slip_heat_at(Micros::new(edge)), judge.next_deadline());
             }
         }
@@ -414,15 +414,15 @@ fn equal_inputs_give_equal_verdicts() {
     let mut leg = Leg::at_rest();
     leg.run_up();
     leg.turn(20 * SECOND, 1_000_000, 880_000, Some(120_000));
-    let mut used = Judge::new();
+    let mut used = judge(&leg.settings, &Retained::default());
     let checked = leg.settings.clone().check().unwrap();
     // A judge that has lived before starts afresh when configured.
     let mut runs = Vec::new();
     for _ in 0..2 {
-        used.configure(&checked, &Survivor::default());
+        used.configure(&checked, &Retained::default());
         let mut verdicts = Vec::new();
         for event in &leg.events {
-            used.observe(show(event), &mut |verdict| verdicts.push(verdict));
+            used.observe(event, &mut |verdict| verdicts.push(verdict));
         }
         runs.push(verdicts);
     }

@@ -3,8 +3,9 @@
 mod judge_rig;
 
 use judge_rig::*;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::input::Command;
-use slackside::judge::{AlarmState, Condition};
 use slackside::settings::{Settings, SpeedReference};
 use slackside::units::Ppm;
 use slackside::verdict::{Permit, Phase};
@@ -122,7 +123,7 @@ fn a_contact_that_bounces_as_the_permit_drops_is_no_start() {
     leg.wait(499_000);
     leg.drive(false);
     leg.wait(5 * SECOND);
-    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), []);
+    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), [0_u64; 0]);
 }
 
 #[test]
@@ -131,7 +132,7 @@ fn a_start_with_the_permit_is_none_and_neither_is_a_trip_on_the_way() {
     leg.run_up();
     leg.turn(10 * SECOND, 1_000_000, 1_000_000, Some(200_000));
     assert!(!leg.judged().status().run_permit);
-    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), []);
+    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), [0_u64; 0]);
 }
 
 #[test]
@@ -145,7 +146,7 @@ fn without_a_drive_contact_the_head_tells() {
     let begin = leg.now;
     // A few edges of a loaded belt that settles are none.
     leg.turn(2 * SECOND, 200_000, 200_000, None);
-    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), []);
+    assert_eq!(raised(&leg.play(), Condition::PermitBypassed), [0_u64; 0]);
     leg.turn(3 * SECOND, 1_000_000, 1_000_000, Some(5_000));
     let verdicts = leg.play();
     let at = raised(&verdicts, Condition::PermitBypassed);

@@ -2,13 +2,12 @@
 //!
 //! Source: unit-test resources of an open engine-control project (crankshaft and camshaft, coupled 2:1), read where at hand.
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
-use slackside::measure::Measure;
 use slackside::motion::{Distrust, Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Settings, Spacing, Targets};
-use slackside::sight::Sight;
 use slackside::units::{Micros, Ppm, Span};
+use slackside_tests::measured::Measure;
 use slackside_tests::{couple, recordings};
 
 struct Bench {
@@ -43,9 +42,7 @@ fn measure(bench: &Bench) -> Measure {
     // Top speed is 140 % of normal.
     couple(machine, 0.5, bench.top / 1.4);
     machine.conditioning.minimum_width = Span::new(5);
-    let mut measure = Measure::new();
-    measure.configure(&settings.check_for_bench().expect("sound settings"));
-    measure
+    Measure::of(&settings.check_for_bench().expect("sound settings"))
 }
 
 /// Every motion told while `inputs` pass, after a last tick.
@@ -53,11 +50,7 @@ fn motions(measure: &mut Measure, inputs: &[Input]) -> Vec<(Micros, Motion)> {
     let mut told = Vec::new();
     let last = inputs.last().expect("a recording with rows").at.after(Span::from_millis(10));
     for input in inputs.iter().copied().chain([Input::new(last, Signal::Tick)]) {
-        measure.observe(input, |seen| {
-            if let Sight::Motion(motion) = seen.sight {
-                told.push((seen.at, *motion));
-            }
-        });
+        measure.observe(input, |at, motion| told.push((at, *motion)));
     }
     told
 }

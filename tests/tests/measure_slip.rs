@@ -1,13 +1,12 @@
 //! Slip, speed and target patterns on wheels whose answer is known beforehand.
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
-use slackside::measure::Measure;
 use slackside::motion::{Motion, SlipReading, TargetPattern};
 use slackside::settings::{CountedEdges, Limit, Machine, Settings, Spacing, Targets};
-use slackside::sight::Sight;
 use slackside::units::{Micros, Ppm, Span};
 use slackside_tests::couple;
+use slackside_tests::measured::Measure;
 use slackside_tests::wheels::{Random, Wheel, Wheels};
 
 fn targets(count: u8, tolerance: i32) -> Targets {
@@ -25,9 +24,7 @@ fn measure(change: impl FnOnce(&mut Machine)) -> Measure {
     settings.limits.change(Condition::DeepUnderspeed, quick);
     settings.limits.change(Condition::SlipVeryHigh, quick);
     change(&mut settings.machine);
-    let mut measure = Measure::new();
-    measure.configure(&settings.check_for_bench().expect("sound settings"));
-    measure
+    Measure::of(&settings.check_for_bench().expect("sound settings"))
 }
 
 fn leg(head: u8, boot: u8, ratio: f64, head_rpm: f64) -> Measure {
@@ -41,11 +38,7 @@ fn leg(head: u8, boot: u8, ratio: f64, head_rpm: f64) -> Measure {
 fn motions(measure: &mut Measure, inputs: &[Input]) -> Vec<(Micros, Motion)> {
     let mut told = Vec::new();
     for input in inputs {
-        measure.observe(*input, |seen| {
-            if let Sight::Motion(motion) = seen.sight {
-                told.push((seen.at, *motion));
-            }
-        });
+        measure.observe(*input, |at, motion| told.push((at, *motion)));
     }
     told
 }

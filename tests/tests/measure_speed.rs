@@ -1,10 +1,9 @@
 //! The speed read off one pitch against the bounds that books give for timing a period.
 
-use slackside::measure::Measure;
 use slackside::settings::{CountedEdges, Settings, Spacing, Targets};
-use slackside::sight::Sight;
 use slackside::units::Ppm;
 use slackside_tests::couple;
+use slackside_tests::measured::Measure;
 use slackside_tests::wheels::{Wheel, Wheels};
 
 /// The clock of the edges, Hz.
@@ -26,8 +25,7 @@ fn worst_errors(targets: u8, rpm: f64) -> [f64; 2] {
     settings.machine.head_targets = Some(even);
     settings.machine.boot_targets = Some(Targets { count: 8, ..even });
     couple(&mut settings.machine, 1.0, rpm / 60.0);
-    let mut measure = Measure::new();
-    measure.configure(&settings.check_for_bench().expect("sound settings"));
+    let mut measure = Measure::of(&settings.check_for_bench().expect("sound settings"));
     let wheels = Wheels {
         head: Some(Wheel::even(u32::from(targets))),
         boot: Some(Wheel::even(8)),
@@ -40,11 +38,7 @@ fn worst_errors(targets: u8, rpm: f64) -> [f64; 2] {
     let (mut worst, mut read) = ([0.0_f64; 2], [0; 2]);
     for input in wheels.edges(20.0) {
         let mut speed = None;
-        measure.observe(input, |seen| {
-            if let Sight::Motion(motion) = seen.sight {
-                speed = motion.head.speed();
-            }
-        });
+        measure.observe(input, |_, motion| speed = motion.head.speed());
         if let Some(speed) = speed {
             let learned = usize::from(input.at.get() as f64 / 1e6 * rpm / 60.0 > UNLEARNED_TURNS);
             worst[learned] = worst[learned].max((f64::from(speed.get()) / 1e6 / (rpm / 60.0) - 1.0).abs());

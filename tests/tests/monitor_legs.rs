@@ -1,8 +1,8 @@
 //! The legs that exist: small and large, slow and fast, any target counts that differ between shafts, either polarity, the boot
 //! alone. Each runs healthily without an alarm, and a belt that stalls stops it in time.
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::{Ppm, Span};
 use slackside::verdict::Permit;

@@ -1,13 +1,13 @@
 //! Against liars and against blindness: signals that pretend the belt runs. Each must stop the leg, and the leg must stay
 //! stopped, whatever goes on.
 
-use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::retained::Retained;
 use slackside::settings::{Checked, CountedEdges, Machine, Settings};
-use slackside::survivor::Survivor;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::monitor::monitor;
 use slackside_tests::couple;
 use slackside_tests::session::{at, dropped, given, merge, observe, raised, stops, verdicts};
 use slackside_tests::wheels::{Random, Wheel, Wheels};
@@ -254,16 +254,14 @@ fn a_power_cycle_resets_nothing() {
     let settings = settings(|_| {});
     let all = healthy(LIE + 10.0, 0);
     let inputs = only(&all, |input| before(input, LIE) || !is_of(input, Shaft::Boot));
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(&settings, &Survivor::default());
-    let tripped = observe(&mut monitor, &inputs);
+    let mut before = monitor(&settings, &Retained::default());
+    let tripped = observe(&mut before, &inputs);
     assert!(dropped(&tripped, Permit::Run).is_some());
-    let survivor = monitor.survivor();
+    let survivor = before.retained().expect("it has a plan");
     assert!(survivor.boot_cleared_needed && !survivor.latched.is_empty());
 
     // Power goes and comes back: time begins anew, the leg is healthy, nobody has reset anything.
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(&settings, &survivor);
+    let mut monitor = monitor(&settings, &survivor);
     let verdicts = observe(&mut monitor, &healthy(60.0, 0));
     assert_eq!(given(&verdicts, Permit::Run), 0, "{verdicts:?}");
     assert!(!monitor.status().run_permit && !monitor.status().feed_permit);

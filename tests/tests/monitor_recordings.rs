@@ -4,8 +4,8 @@
 //! They run faster than a leg and speed up as they go, so their limits of speed are set to suit: normal speed is a third of the
 //! fastest, and a start may take as long as the recording.
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Signal};
-use slackside::judge::Condition;
 use slackside::settings::Checked;
 use slackside::units::{Micros, Span};
 use slackside::verdict::Permit;

@@ -1,13 +1,13 @@
 //! Time runs inside the core: who ticks, how often, and where time begins change nothing in the verdict stream.
 
 use proptest::prelude::*;
-use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Permit, Verdict};
+use slackside_desk::monitor::monitor;
 use slackside_tests::session::{at, dropped, merge, verdicts};
 use slackside_tests::wheels::{Random, Wheel, Wheels};
 
@@ -84,8 +84,7 @@ fn any_signal(random: &mut Random) -> Signal {
 
 /// As [`verdicts`], with ticks wherever the monitor asks for one, a microsecond before each, and at `extra` times.
 fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdict> {
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    let mut monitor = monitor(settings, &Retained::default());
     let mut all: Vec<Verdict> = Vec::new();
     let mut now = Micros::ZERO;
     for input in inputs {
@@ -97,7 +96,7 @@ fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdi
             }
             monitor.observe(Input::new(due, Signal::Tick), &mut |verdict| {
                 assert_eq!(verdict.at, due);
-                all.push(verdict);
+                all.push(*verdict);
             });
             now = due;
             asked += 1;
@@ -106,9 +105,9 @@ fn ticked(settings: &Checked, inputs: &[Input], extra: &mut Random) -> Vec<Verdi
         // The very first input begins time; a tick before it would begin it sooner.
         if now > Micros::ZERO && extra.next_u64().is_multiple_of(4) && input.at > now {
             now = Micros::new(now.get() + extra.next_u64() % (input.at.get() - now.get() + 1));
-            monitor.observe(Input::new(now, Signal::Tick), &mut |verdict| all.push(verdict));
+            monitor.observe(Input::new(now, Signal::Tick), &mut |verdict| all.push(*verdict));
         }
-        monitor.observe(*input, &mut |verdict| all.push(verdict));
+        monitor.observe(*input, &mut |verdict| all.push(*verdict));
         now = input.at.max(now);
     }
     all
@@ -169,8 +168,7 @@ proptest! {
     fn whatever_comes_nothing_breaks(seed in any::<u64>(), count in 1..3_000_usize) {
         let settings = example();
         let mut random = Random(seed);
-        let mut monitor = Box::new(Monitor::new());
-        monitor.configure(&settings, &Survivor::unreadable());
+        let mut monitor = monitor(&settings, &Retained::unreadable());
         let mut now = random.next_u64() >> (random.next_u64() % 64);
         for _ in 0..count {
             now = match random.next_u64() % 16 {

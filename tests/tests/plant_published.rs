@@ -2,12 +2,14 @@
 
 use core::f64::consts::PI;
 
-use slackside_simulator::plant::creep;
-use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
-use slackside_simulator::plant::heat::Lump;
-use slackside_simulator::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
-use slackside_simulator::plant::rim_mass;
-use slackside_simulator::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
+use slackside_desk::plant::creep;
+use slackside_desk::plant::discharge::{balance_rpm, pole_height};
+use slackside_desk::plant::heat::Lump;
+use slackside_desk::plant::motor::{Motor, Nameplate, critical_over_rated, kloss};
+use slackside_desk::plant::parting::{part, pass_resistance};
+use slackside_desk::plant::rim_mass;
+use slackside_desk::plant::surface::{Layer, Material, Slab, Surface};
+use slackside_desk::plant::wrap::{largest_pull, tension_ratio, wrap_factor};
 
 fn near(value: f64, expected: f64, relative: f64, what: &str) {
     assert!((value - expected).abs() <= relative * expected.abs(), "{what}: {value}, published {expected}");
@@ -204,4 +206,85 @@ fn centrifugal_discharge() {
         near(balance_rpm(diameter), rpm, 2e-4, "balance speed");
     }
     near(pole_height(60.0), 894.26 / 3_600.0, 1e-4, "pole height");
+}
+
+const fn insulated(area_m2: f64) -> Slab {
+    Slab { area_m2, face_loss: 0.0, back_loss: 0.0, behind: 0.0 }
+}
+
+/// Constant flux into a half-space, `2 q / k sqrt(alpha t / pi)`: H. S. Carslaw and J. C. Jaeger, *Conduction of Heat in
+/// Solids*, 2.9. Rubber, for as long as a slab of 80 mm passes for a half-space, at the plant's own step of 0.1 s.
+#[test]
+fn constant_flux_into_rubber() {
+    let rubber = Material::RUBBER;
+    let layers = [Layer { thickness_m: 0.08, material: rubber }];
+    let mut surface = Surface::new(&layers, insulated(0.3), 0.1);
+    let flux = 1_500.0;
+    let mut time = 0.0;
+    for (until, within) in [(1.0, 0.05), (5.0, 0.01), (56.0, 0.005), (600.0, 0.005)] {
+        while time < until - 1e-9 {
+            surface.coast();
+            surface.heat(flux * 0.3);
+            time += 0.1;
+        }
+        let exact = 2.0 * flux / rubber.conductivity * (rubber.diffusivity() * time / PI).sqrt();
+        near(surface.face(), exact, within, "rise of the face");
+    }
+}
+
+/// J. P. Holman, *Heat Transfer*, example 4.2: a thick block of steel at 35 degrees (45 W/(m K), 1.4e-5 m^2/s) takes 3.2e5
+/// W/m^2 for 30 s: 79.3 degrees 2.5 cm deep. The face by the same formula: 199.4.
+#[test]
+fn constant_flux_into_a_steel_block() {
+    let steel = Material { conductivity: 45.0, heat_per_m3: 45.0 / 1.4e-5 };
+    let mut block = Surface::new(&[Layer { thickness_m: 0.4, material: steel }], insulated(1.0), 0.02);
+    for _ in 0..1_500 {
+        block.coast();
+        block.heat(3.2e5);
+    }
+    assert!((35.0 + block.face() - 199.444).abs() < 0.5, "{}", 35.0 + block.face());
+    assert!((35.0 + block.at_depth(0.025) - 79.314).abs() < 0.5, "{}", 35.0 + block.at_depth(0.025));
+}
+
+/// A belt that stands under a turning head: the face of rubber rises by `2 q / k sqrt(alpha t / pi)`, several times
+/// what a lump of the first four millimetres would say.
+#[test]
+fn a_standing_belt_is_hotter_than_a_lump() {
+    let rubber = Material::RUBBER;
+    let mut patch = Surface::new(&[Layer { thickness_m: 0.01, material: rubber }], insulated(0.29), 0.1);
+    let power = 560.0;
+    for _ in 0..560 {
+        patch.coast();
+        patch.heat(power);
+    }
+    let lump = power * 56.0 / (0.29 * 0.004 * rubber.heat_per_m3);
+    let exact = 2.0 * power / 0.29 / rubber.conductivity * (rubber.diffusivity() * 56.0 / PI).sqrt();
+    near(patch.face(), exact, 0.01, "half-space");
+    assert!(patch.face() > 2.0 * lump, "{} against {lump}", patch.face());
+}
+
+/// Two half-spaces that rub share in the ratio of their effusivities (H. S. Carslaw and J. C. Jaeger, 2.9 and 2.8), whatever
+/// the time: found by two slabs whose faces are held at one temperature.
+#[test]
+fn slabs_in_contact_share_by_effusivity() {
+    let (rubber, steel) = (Material::RUBBER, Material::STEEL);
+    let slab = |material| Surface::new(&[Layer { thickness_m: 0.3, material }], insulated(0.5), 0.1);
+    let mut bodies = [slab(rubber), slab(steel)];
+    let expected = rubber.effusivity() / (rubber.effusivity() + steel.effusivity());
+    for step in 1..=600 {
+        for body in &mut bodies {
+            body.coast();
+        }
+        let rise = [bodies[0].face(), bodies[1].face()];
+        let parted = part(2_000.0, rise, [bodies[0].response(), bodies[1].response()]);
+        bodies[0].heat(parted.into[0]);
+        bodies[1].heat(parted.into[1]);
+        assert!((bodies[0].face() - bodies[1].face()).abs() < 1e-9, "one temperature where they touch");
+        if step > 100 {
+            near(parted.into[0] / 2_000.0, expected, 0.02, "share of the rubber");
+        }
+    }
+    // The warmth of a single pass: the mean of `2 q / e sqrt(t / pi)` over it is two thirds of its end.
+    let pass = pass_resistance(rubber.effusivity(), 0.5, 0.4, 0.0);
+    near(pass, 2.0 / 3.0 * 2.0 / (0.5 * rubber.effusivity()) * (0.4 / PI).sqrt(), 1e-12, "one pass");
 }

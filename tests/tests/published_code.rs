@@ -4,8 +4,8 @@
 //! Settings promise a loss of belt speed at the stop (`Settings::promptness`). Here the monitor is run against belts that lose
 //! 5 % of normal speed a second, and must keep the promise and the code.
 
+use slackside::conditions::Condition;
 use slackside::input::{Input, Signal};
-use slackside::judge::Condition;
 use slackside::settings::{Checked, Field, LimitPart, Rule, Settings, Spacing, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::Permit;

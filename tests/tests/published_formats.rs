@@ -3,7 +3,7 @@
 use crc::{CRC_32_ISO_HDLC, Crc};
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::units::{Micrometres, Span};
-use slackside_simulator::settings::parse;
+use slackside_desk::settings::parse;
 
 fn image(settings: &Settings) -> Vec<u8> {
     let mut buffer = [0; MOST_IMAGE_BYTES];
@@ -32,7 +32,11 @@ fn the_crc_is_the_catalogues() {
     let image = image(&settings);
     let (covered, written) = image.split_at(image.len() - 4);
     assert_eq!(crc_by_hand(covered).to_le_bytes(), written);
-    assert_eq!(crc_by_hand(&covered[8..]), settings.identity());
+    assert_eq!(crc_by_hand(&covered[8..]), settings.image_identity());
+    let plan = settings.check().expect("sound").plan();
+    let (covered, written) = plan.bytes().split_at(plan.bytes().len() - 4);
+    assert_eq!(crc_by_hand(covered).to_le_bytes(), written);
+    assert_eq!(crc_by_hand(covered), plan.identity());
 }
 
 /// Postcard's wire format specification, "Varint" and "zigzag" (read): unsigned numbers seven bits at a time, low bits first;

@@ -1,6 +1,6 @@
 //! Belt friction on a pulley, against printed tables and worked examples.
 
-use slackside_simulator::sheet::friction::{tension_ratio, wrap_angle, wrap_factor};
+use slackside_desk::sheet::friction::{tension_ratio, wrap_angle, wrap_factor};
 
 #[track_caller]
 fn near(found: f64, wanted: f64, tolerance: f64) {

@@ -2,8 +2,8 @@
 
 use slackside::settings::Settings;
 use slackside::units::Micrometres;
-use slackside_simulator::plant::discharge::{balance_rpm, pole_height};
-use slackside_simulator::sheet::{crown, discharge, heat, lagging};
+use slackside_desk::plant::discharge::{balance_rpm, pole_height};
+use slackside_desk::sheet::{crown, discharge, heat, lagging};
 
 #[track_caller]
 fn near(found: f64, wanted: f64, tolerance: f64) {
@@ -136,7 +136,7 @@ fn slip_heat_is_friction_power_into_a_mass() {
 fn rub_heat_stops_below_the_ignition_of_dust_layers() {
     // Layer ignition of the dusts a leg carries, in C (NFPA 499 / NMAB 353-3; from memory): soy flour 190, wheat 220, rice
     // 220, corn 250, alfalfa 200. IEC 60079-14 (from memory) has surfaces 75 K below. The check allows no higher limit.
-    use slackside::judge::Condition;
+    use slackside::conditions::Condition;
     let allowed = |celsius: i32| {
         let mut settings = Settings::example();
         settings.machine.temperatures = [true; 4];

@@ -2,18 +2,18 @@
 
 use std::io::Cursor;
 
-use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::diagnose::{Cause, Confidence, findings};
 use slackside::input::{Input, Signal};
-use slackside::judge::Condition;
+use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
-use slackside_simulator::demo;
-use slackside_simulator::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
-use slackside_simulator::report::{WIDTH, object, page, words};
-use slackside_simulator::trace::{HEADER, Reader, write_row};
+use slackside_desk::demo;
+use slackside_desk::monitor::monitor;
+use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
+use slackside_desk::report::{WIDTH, object, page, words};
+use slackside_desk::trace::{HEADER, Reader, write_row};
 
 fn example() -> Checked {
     Settings::example().check().expect("the example leg is sound")
@@ -21,7 +21,7 @@ fn example() -> Checked {
 
 fn job<'a>(bytes: Vec<u8>, name: &str, settings: &'a Checked) -> Job<'a> {
     let reader = Reader::from_read(name, Cursor::new(bytes)).expect("a trace");
-    Job { reader, settings, settings_name: "leg.toml", notes: Vec::new(), samples: None, events: None, progress: false }
+    Job { reader, settings, settings_name: "leg.toml", notes: Vec::new(), samples: None, events: None, progress: None }
 }
 
 fn run(bytes: Vec<u8>, settings: &Checked) -> Outcome {
@@ -96,32 +96,30 @@ fn the_run_up_rises_to_the_trip() {
 fn the_driver_gives_what_the_monitor_gives() {
     let settings = example();
     let inputs = demo::inputs(&settings);
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(&settings, &Survivor::default());
+    let mut monitor = monitor(&settings, &Retained::default());
     let mut expected: Vec<Verdict> = Vec::new();
     let last = inputs.last().expect("inputs").at;
     for input in inputs.iter().copied().chain([Input::new(last, Signal::Tick)]) {
-        monitor.observe(input, &mut |verdict| expected.push(verdict));
+        monitor.observe(input, &mut |verdict| expected.push(*verdict));
     }
     let outcome = run(as_trace(&inputs), &settings);
     assert!(expected.len() > 10);
     assert_eq!(outcome.verdicts, expected);
     assert_eq!(outcome.verdicts_in_all, expected.len() as u64);
-    assert_eq!(&outcome.status, monitor.status());
+    assert_eq!(outcome.status, monitor.status());
 }
 
 #[test]
 fn the_files_have_their_columns_and_leave_the_unknown_empty() {
-    let directory = tempfile::tempdir().expect("a temporary directory");
-    let (samples, events) = (directory.path().join("s.csv"), directory.path().join("e.csv"));
+    let (mut samples, mut events) = (Vec::new(), Vec::new());
     let settings = example();
     let every = slackside::units::Span::ZERO;
     let mut job = job(demo::trace(&settings), "demo.csv", &settings);
-    job.samples = Some(SamplesCsv::create(&samples, every, &settings).expect("writable"));
-    job.events = Some(EventsCsv::create(&events, &settings.limits).expect("writable"));
+    job.samples = Some(SamplesCsv::begin(&mut samples, every, &settings).expect("writable"));
+    job.events = Some(EventsCsv::begin(&mut events, &settings.limits).expect("writable"));
     let outcome = replay(job).expect("a whole trace");
 
-    let samples = std::fs::read_to_string(samples).expect("written");
+    let samples = String::from_utf8(samples).expect("text");
     let mut rows = samples.lines();
     let header = rows.next().expect("a header");
     assert_eq!(header, SAMPLES_HEADER);
@@ -143,7 +141,7 @@ fn the_files_have_their_columns_and_leave_the_unknown_empty() {
     assert!((3.8..=4.4).contains(&number(5)), "{middle:?}");
     assert!((number(3) - number(2) / 60.0 * 1.910_088).abs() < 1e-3, "{middle:?}");
 
-    let events = std::fs::read_to_string(events).expect("written");
+    let events = String::from_utf8(events).expect("text");
     assert_eq!(events.lines().next(), Some(EVENTS_HEADER));
     assert_eq!(EVENTS_HEADER, "time_us,condition,change,value,setpoint,action");
     assert_eq!(events.lines().count() as u64, outcome.verdicts_in_all + 1);
@@ -159,14 +157,13 @@ fn the_files_have_their_columns_and_leave_the_unknown_empty() {
 
 #[test]
 fn samples_can_be_thinned() {
-    let directory = tempfile::tempdir().expect("a temporary directory");
-    let path = directory.path().join("s.csv");
+    let mut text = Vec::new();
     let settings = example();
     let mut job = job(demo::trace(&settings), "demo.csv", &settings);
     let second = slackside::units::Span::from_millis(1_000);
-    job.samples = Some(SamplesCsv::create(&path, second, &settings).expect("writable"));
+    job.samples = Some(SamplesCsv::begin(&mut text, second, &settings).expect("writable"));
     replay(job).expect("a whole trace");
-    let text = std::fs::read_to_string(path).expect("written");
+    let text = String::from_utf8(text).expect("text");
     let times: Vec<u64> = text.lines().skip(1).filter_map(|row| row.split(',').next()?.parse().ok()).collect();
     assert!(times.len() > 60);
     assert!(times.windows(2).all(|pair| pair[1] - pair[0] >= 1_000_000));

@@ -8,8 +8,8 @@ use slackside::diagnose::{Cause, findings};
 use slackside::input::{ContactState, Input, Place, Shaft, Signal};
 use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
-use slackside_simulator::replay::{Job, Outcome, replay};
-use slackside_simulator::trace::{HEADER, Reader, write_row};
+use slackside_desk::replay::{Job, Outcome, replay};
+use slackside_desk::trace::{HEADER, Reader, write_row};
 
 /// How long the traces are.
 const SECONDS: u64 = 900;
@@ -48,7 +48,7 @@ fn trace(settings: &Checked, rubs_us: &[u64]) -> Vec<u8> {
 fn run(settings: &Checked, rubs_us: &[u64]) -> Outcome {
     let reader = Reader::from_read("rubs.csv", Cursor::new(trace(settings, rubs_us))).expect("a trace");
     let job =
-        Job { reader, settings, settings_name: "leg", notes: Vec::new(), samples: None, events: None, progress: false };
+        Job { reader, settings, settings_name: "leg", notes: Vec::new(), samples: None, events: None, progress: None };
     replay(job).expect("a whole trace")
 }
 

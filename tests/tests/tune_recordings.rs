@@ -11,16 +11,18 @@ use std::path::Path;
 use slackside::input::{Input, Shaft, Signal};
 use slackside::units::{Micros, Span};
 use slackside::verdict::Permit;
-use slackside_simulator::settings as files;
-use slackside_simulator::trace::{HEADER, Reader, write_row};
-use slackside_simulator::tune::again;
-use slackside_simulator::tune::choose::choose;
-use slackside_simulator::tune::corpus::{Source, load};
-use slackside_simulator::tune::label::{self, Label, Stretch};
-use slackside_simulator::tune::page::{Replays, held_out, page, worst_of};
-use slackside_simulator::tune::session::{Beside, Shard, search, tuned};
-use slackside_simulator::tune::settings_out;
-use slackside_simulator::tune::study::Study;
+use slackside_desk::settings as files;
+use slackside_desk::trace::{HEADER, Reader, write_row};
+use slackside_desk::tune::choose::choose;
+use slackside_desk::tune::corpus::{Source, load};
+use slackside_desk::tune::label::{self, Label, Stretch};
+use slackside_desk::tune::page::{Replays, held_out, page, worst_of};
+use slackside_desk::tune::session::{Beside, Shard, tuned};
+use slackside_desk::tune::settings_out;
+use slackside_desk::tune::study::Study;
+use slackside_simulator::cores::Cores;
+use slackside_simulator::disk::Disk;
+use slackside_simulator::study_files::{MOST, pages, search};
 use slackside_tests::recordings::{self, bench, even, uneven};
 use slackside_tests::session::{dropped, verdicts};
 
@@ -107,12 +109,12 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let path = directory.join("study.toml");
     fs::write(&path, text).unwrap();
 
-    let study = Study::read(&path).unwrap_or_else(|error| panic!("{error:#}"));
-    let cases = load(&study, &|_| {}).unwrap_or_else(|error| panic!("{error:#}"));
+    let study = Study::read(&Disk, &path).unwrap_or_else(|error| panic!("{error:#}"));
+    let cases = load(&study, &Disk, &Cores, &|_| {}).unwrap_or_else(|error| panic!("{error:#}"));
     assert_eq!(cases.len(), 23);
     let found =
         search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
-    let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows)).unwrap();
+    let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows, &Cores)).unwrap();
     let row = &found.rows[&choice.number];
     for outcome in &row.outcomes {
         println!("{}: {outcome:?}", cases[outcome.case as usize].name);
@@ -121,7 +123,7 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     for (number, case) in cases.iter().enumerate() {
         let Source::Recorded(path) = &case.source else { continue };
         let settings = study.settings(&case.settings, &choice.levels).unwrap();
-        let inputs: Vec<Input> = Reader::open(path).unwrap().map(|input| input.unwrap()).collect();
+        let inputs: Vec<Input> = Reader::open(&Disk, path).unwrap().map(|input| input.unwrap()).collect();
         let verdicts = verdicts(&settings, &inputs);
         let live = dropped(&verdicts, Permit::Run).map_or(-1, |at| at.get() as i64);
         assert_eq!(row.outcomes[number].stop_us, live, "{}", case.name);
@@ -135,14 +137,14 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let settings = settings_out::write(&study, &found, &choice).unwrap();
     let chosen = directory.join("chosen.toml");
     fs::write(&chosen, settings).unwrap();
-    let back = files::read_for_bench(&chosen).unwrap_or_else(|error| panic!("{error}"));
+    let back = files::read_for_bench(&Disk, &chosen).unwrap_or_else(|error| panic!("{error}"));
     assert_eq!(back.checked, study.settings(&study.base, &choice.levels).unwrap());
 
     // The page, with the worst cases beside it.
-    let worst: Vec<u32> = worst_of(row).iter().take(again::MOST).map(|outcome| outcome.case).collect();
+    let worst: Vec<u32> = worst_of(row).iter().take(MOST).map(|outcome| outcome.case).collect();
     assert!(worst.len() >= 4);
     let report = directory.join("report.html");
-    let links = again::pages(&study, &cases, &choice, &worst, &report, &|| {}).unwrap();
+    let links = pages(&study, &cases, &choice, &worst, &report, &|| {}).unwrap();
     for (case, link) in &links {
         let replay = fs::read_to_string(directory.join(link)).unwrap();
         assert!(replay.contains("<svg"), "{}", cases[*case as usize].name);

@@ -1,6 +1,6 @@
 //! The statistics against published and independently computed values.
 
-use slackside_simulator::tune::stats::{
+use slackside_desk::tune::stats::{
     beyond, clopper_pearson, delay_timers, floods, garwood, none_seen, none_seen_rate, quantile, rate, rate_guidance,
     wilson,
 };

@@ -1,15 +1,15 @@
 //! Judging stored motion with leaps gives the same verdicts as judging live, whatever happens on the leg and whatever the limits.
 
 use proptest::prelude::*;
-use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
-use slackside::survivor::Survivor;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
 use slackside::verdict::Verdict;
-use slackside_simulator::tune::run::{Cost, HeatTables, judge, judge_plainly};
-use slackside_simulator::tune::store::Store;
+use slackside_desk::monitor::monitor;
+use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::store::Store;
 
 /// A small generator: splitmix64.
 struct Chance(u64);
@@ -174,14 +174,13 @@ fn settings(seed: u64, power: bool) -> Option<Checked> {
 }
 
 fn live(inputs: &[Input], settings: &Checked) -> Vec<Verdict> {
-    let mut monitor = Box::new(Monitor::new());
-    monitor.configure(settings, &Survivor::default());
+    let mut monitor = monitor(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for input in inputs {
-        monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
     }
     if let Some(last) = inputs.iter().map(|input| input.at).max() {
-        monitor.observe(Input::new(last, Signal::Tick), &mut |verdict| verdicts.push(verdict));
+        monitor.observe(Input::new(last, Signal::Tick), &mut |verdict| verdicts.push(*verdict));
     }
     verdicts
 }

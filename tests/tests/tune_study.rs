@@ -3,21 +3,24 @@
 use std::fs;
 use std::path::Path;
 
-use slackside::Monitor;
 use slackside::input::Input;
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
 use slackside::verdict::{Change, Permit};
-use slackside_simulator::trace::Reader;
-use slackside_simulator::tune::choose::choose;
-use slackside_simulator::tune::corpus::{Case, load};
-use slackside_simulator::tune::knob::Knob;
-use slackside_simulator::tune::page::{Replays, page};
-use slackside_simulator::tune::results::{Rows, read_parquet, write_csv, write_parquet};
-use slackside_simulator::tune::score::Stop;
-use slackside_simulator::tune::search::{Breeder, grid, latin_hypercube, pareto};
-use slackside_simulator::tune::session::{Beside, Found, Shard, search};
-use slackside_simulator::tune::study::Study;
-use slackside_simulator::tune::{label, settings_out};
+use slackside_desk::monitor::monitor;
+use slackside_desk::trace::Reader;
+use slackside_desk::tune::choose::choose;
+use slackside_desk::tune::corpus::{Case, load};
+use slackside_desk::tune::knob::Knob;
+use slackside_desk::tune::page::{Replays, page};
+use slackside_desk::tune::results::Rows;
+use slackside_desk::tune::score::Stop;
+use slackside_desk::tune::search::{Breeder, grid, latin_hypercube, pareto};
+use slackside_desk::tune::session::{Beside, Found, Shard};
+use slackside_desk::tune::study::Study;
+use slackside_desk::tune::{label, settings_out};
+use slackside_simulator::cores::Cores;
+use slackside_simulator::disk::Disk;
+use slackside_simulator::study_files::{read_parquet, search, write_csv, write_parquet};
 
 const CHOKE: &str = include_str!("../../simulator/tests/small-study/choke.toml");
 const HEALTHY: &str = include_str!("../../simulator/tests/small-study/healthy.toml");
@@ -56,7 +59,7 @@ fn study_in(directory: &Path, text: &str) -> Result<Study, String> {
     fs::write(directory.join("choke.toml"), CHOKE).unwrap();
     fs::write(directory.join("healthy.toml"), HEALTHY).unwrap();
     fs::write(directory.join("study.toml"), text).unwrap();
-    Study::read(&directory.join("study.toml")).map_err(|error| format!("{error:#}"))
+    Study::read(&Disk, &directory.join("study.toml")).map_err(|error| format!("{error:#}"))
 }
 
 fn refusal(text: &str) -> String {
@@ -91,7 +94,7 @@ fn a_trace_without_a_label_is_refused_before_anything_is_judged() {
     assert!(refused.contains("day.csv is not there"), "{refused}");
     fs::write(directory.path().join("day.csv"), "time_us,channel,value\n").unwrap();
     let refused = study_in(directory.path(), &text).expect_err("no label");
-    assert!(refused.contains("study.toml:31: trace.0.file"), "{refused}");
+    assert!(refused.contains("study.toml:31:1: trace.0.file"), "{refused}");
     assert!(refused.contains("day.label.toml") && refused.contains("slackside label"), "{refused}");
     fs::write(directory.path().join("day.label.toml"), "nothing_wrong = true\n").unwrap();
     assert!(study_in(directory.path(), &text).is_ok());
@@ -106,18 +109,18 @@ fn labels_come_back_as_written_and_say_what_they_must() {
         due_us: Some(14_000_000),
         may: vec![label::Stretch { from_us: 1, to_us: 2_000_000 }],
         alarms: vec![label::AlarmDue {
-            condition: Some(slackside::judge::Condition::Mistracking),
+            condition: Some(slackside::conditions::Condition::Mistracking),
             within: label::Stretch { from_us: 3_000_000, to_us: 4_000_000 },
         }],
         wrong: "a \"wet\" belt".to_owned(),
     };
     fs::write(&path, label::write(&label)).unwrap();
-    assert_eq!(label::read(&path).unwrap(), label);
+    assert_eq!(label::read(&Disk, &path).unwrap(), label);
     let nothing = label::Label::default();
     fs::write(&path, label::write(&nothing)).unwrap();
-    assert_eq!(label::read(&path).unwrap(), nothing);
+    assert_eq!(label::read(&Disk, &path).unwrap(), nothing);
     fs::write(&path, "wrong = \"\"\n").unwrap();
-    assert!(label::read(&path).unwrap_err().to_string().contains("nothing_wrong"));
+    assert!(label::read(&Disk, &path).unwrap_err().to_string().contains("nothing_wrong"));
 }
 
 #[test]
@@ -177,7 +180,7 @@ fn one_run(study: &Study, cases: &[Case], directory: &Path, name: &str, shard: S
 fn shards_and_interruptions_change_nothing() {
     let directory = tempfile::tempdir().unwrap();
     let study = study_in(directory.path(), STUDY).unwrap();
-    let cases = load(&study, &|_| {}).unwrap();
+    let cases = load(&study, &Disk, &Cores, &|_| {}).unwrap();
     assert_eq!(cases.iter().filter(|case| case.held_out).count(), 2, "a third of each kind");
     let whole = one_run(&study, &cases, directory.path(), "whole", Shard { number: 1, of: 1 });
     assert!(whole.rows.len() > 10);
@@ -225,15 +228,15 @@ fn shards_and_interruptions_change_nothing() {
     // Results of another study are refused.
     fs::create_dir(directory.path().join("other")).unwrap();
     let other = study_in(&directory.path().join("other"), &STUDY.replace("runs = 3", "runs = 2")).unwrap();
-    let other_cases = load(&other, &|_| {}).unwrap();
+    let other_cases = load(&other, &Disk, &Cores, &|_| {}).unwrap();
     let refused = read_parquet(&directory.path().join("1.parquet"), &other, &other_cases, &mut Rows::new());
     assert!(format!("{:#}", refused.unwrap_err()).contains("not of this study"));
 
     // The choice is made and can be written down.
-    let mut beside = Beside::new(&study, &cases, &whole.rows);
+    let mut beside = Beside::new(&study, &cases, &whole.rows, &Cores);
     let choice = choose(&study, &whole.rows, &mut beside).unwrap();
     let text = settings_out::write(&study, &whole, &choice).unwrap();
-    let back = slackside_simulator::settings::parse(&text, "chosen").unwrap();
+    let back = slackside_desk::settings::parse(&text, "chosen").unwrap();
     let expected = if choice.levels.is_empty() {
         study.base.clone()
     } else {
@@ -248,13 +251,12 @@ fn shards_and_interruptions_change_nothing() {
 fn a_score_is_what_a_plain_run_gives() {
     let directory = tempfile::tempdir().unwrap();
     let study = study_in(directory.path(), STUDY).unwrap();
-    let cases = load(&study, &|_| {}).unwrap();
+    let cases = load(&study, &Disk, &Cores, &|_| {}).unwrap();
     let found = one_run(&study, &cases, directory.path(), "run", Shard { number: 1, of: 1 });
     let mut stops = 0;
     for (number, case) in cases.iter().enumerate() {
         let inputs = simulated(case);
-        let mut monitor = Box::new(Monitor::new());
-        monitor.configure(&case.settings, &Survivor::default());
+        let mut monitor = monitor(&case.settings, &Retained::default());
         let (mut given, mut stopped) = (false, None);
         for input in inputs {
             monitor.observe(input, &mut |verdict| {
@@ -273,8 +275,8 @@ fn a_score_is_what_a_plain_run_gives() {
             if let Some(stopped) = stopped.filter(|at| *at >= due.from_us as i64) {
                 stops += 1;
                 assert_eq!(outcome.took_us, stopped - due.from_us as i64);
-                // The plant calls for the stop a second of grace before it counts as late, and after something went wrong.
-                assert_eq!(outcome.due_us, due.to_us as i64 - 1_000_000);
+                // Without grace it is late the moment after it was due, which is after something went wrong.
+                assert_eq!(outcome.due_us, due.to_us as i64);
                 assert!(outcome.due_us >= due.from_us as i64, "{outcome:?}");
                 assert!(outcome.slid_mm >= 0 && outcome.heat_j >= 0 && outcome.margin_ppm > i32::MIN, "{outcome:?}");
             }
@@ -288,18 +290,18 @@ fn a_score_is_what_a_plain_run_gives() {
 
 /// The same run again, by way of a trace file.
 fn simulated(case: &Case) -> Vec<Input> {
-    use slackside_simulator::scenario::{Scenario, run::run, settings::Commissioned};
+    use slackside_desk::scenario::{Scenario, run::run, settings::Commissioned};
     struct ToCsv(Vec<u8>);
-    impl slackside_simulator::scenario::run::Watch for ToCsv {
+    impl slackside_desk::scenario::run::Watch for ToCsv {
         fn input(&mut self, input: &Input) -> std::io::Result<()> {
-            slackside_simulator::trace::write_row(input, &mut self.0);
+            slackside_desk::trace::write_row(input, &mut self.0);
             Ok(())
         }
-        fn truth(&mut self, _: &slackside_simulator::scenario::truth::Row) -> std::io::Result<()> {
+        fn truth(&mut self, _: &slackside_desk::scenario::truth::Row) -> std::io::Result<()> {
             Ok(())
         }
-        fn permits(&mut self, _: u64) -> slackside_simulator::scenario::run::Permits {
-            slackside_simulator::scenario::run::Permits { run: true, feed: true }
+        fn permits(&mut self, _: u64) -> slackside_desk::scenario::run::Permits {
+            slackside_desk::scenario::run::Permits { run: true, feed: true }
         }
     }
     let words: Vec<&str> = case.name.split(' ').collect();
@@ -308,7 +310,7 @@ fn simulated(case: &Case) -> Vec<Input> {
     if let Some(severity) = words.get(4) {
         scenario.set_severity(severity.parse().unwrap());
     }
-    let mut csv = ToCsv(format!("{}\n", slackside_simulator::trace::HEADER).into_bytes());
+    let mut csv = ToCsv(format!("{}\n", slackside_desk::trace::HEADER).into_bytes());
     run(&scenario, &Commissioned::measure(&scenario.leg), words[2].parse().unwrap(), false, &mut csv).unwrap();
     Reader::from_read("again", std::io::Cursor::new(csv.0)).unwrap().map(|input| input.unwrap()).collect()
 }

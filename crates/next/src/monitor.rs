@@ -80,16 +80,28 @@ impl Guard {
     }
 }
 
+/// What judge is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Told<'a> {
+    /// Something moved, as bits of [`moved`](crate::signals::moved).
+    Moved(u8),
+    /// An input that measure knows nothing of.
+    Signal(&'a Signal),
+    /// An input came late.
+    Late,
+}
+
 /// Sees what the monitor does on the way, so that nobody has to join measure and judge by hand.
 pub trait Tap {
-    /// Measure told judge that something moved, or judge was told of another input, at this moment.
-    fn told(&mut self, now: Micros, signals: &Signals);
+    /// Judge is about to be told at this moment; the signals are those that it will see.
+    fn tells(&mut self, _now: Micros, _told: Told<'_>, _signals: &Signals, _plan: &Plan) {}
+
+    /// Judge was told, and has said what it had to say.
+    fn told(&mut self, _now: Micros, _told: Told<'_>, _signals: &Signals, _judge: &Judge, _plan: &Plan) {}
 }
 
 /// Sees nothing.
-impl Tap for () {
-    fn told(&mut self, _: Micros, _: &Signals) {}
-}
+impl Tap for () {}
 
 /// What does not depend on where the plan lies.
 #[derive(Clone, Debug)]
@@ -146,6 +158,23 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         if let Some(plan) = &self.plan {
             self.core.observe(plan, &input, tap, sink);
         }
+    }
+
+    /// For the desk: take over what another monitor has measured, on a plan with the same machine. Judge begins with it.
+    #[cfg(feature = "desk")]
+    pub fn go_on_measuring(&mut self, from: &Self, sink: &mut dyn FnMut(&Verdict)) {
+        let Some(plan) = &self.plan else { return };
+        if from.core.clock.begun == 0 {
+            return;
+        }
+        self.core.clock.newest = from.core.clock.newest;
+        self.core.begin(plan, from.core.clock.newest, &mut |_| {});
+        let now = self.core.now();
+        self.core.clock.swept = from.core.clock.swept;
+        self.core.measure = from.core.measure.clone();
+        self.core.judge.configure(plan, &Retained::default());
+        self.core.judge.begin(plan, self.core.measure.signals(), &Condition::ROWS, now, sink);
+        self.core.find_due(plan);
     }
 
     /// When to come back with a tick, if nothing else comes sooner. `None`: nothing will fall due by itself.
@@ -245,6 +274,7 @@ impl<const MARKS: usize> Core<MARKS> {
         }
         if input.at.get() < at {
             let now = self.now();
+            tap.tells(now.at(), Told::Late, self.measure.signals(), plan);
             self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
         }
         // Below the wait, which is below 2^32.
@@ -261,8 +291,10 @@ impl<const MARKS: usize> Core<MARKS> {
                 self.tell(moved, plan, now, tap, sink);
             }
             _ => {
+                let told = Told::Signal(&input.signal);
+                tap.tells(now.at(), told, self.measure.signals(), plan);
                 self.judge.take(&input.signal, plan, self.measure.signals(), &Condition::ROWS, now, sink);
-                tap.told(now.at(), self.measure.signals());
+                tap.told(now.at(), told, self.measure.signals(), &self.judge, plan);
             }
         }
         self.find_due(plan);
@@ -283,8 +315,9 @@ impl<const MARKS: usize> Core<MARKS> {
     /// Tell judge what moved.
     fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         if moved != 0 {
+            tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
             self.judge.moved(moved, plan, self.measure.signals(), &Condition::ROWS, now, sink);
-            tap.told(now.at(), self.measure.signals());
+            tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
         }
     }
 

@@ -8,6 +8,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, high};
 use crate::input::Place;
+use crate::time::held;
 use crate::units::{MicroturnsPerSecond, TurnFraction};
 
 /// Angle over time, in microturns a second: held at the end of the type, 0 if no time passed.
@@ -231,6 +232,32 @@ pub struct Signals {
     pub spare: u8,
     /// The rub contacts, in the order of [`Place::ALL`].
     pub contacts: [ContactSignals; Place::COUNT],
+}
+
+impl Signals {
+    /// Nothing is known.
+    pub const NONE: Self = {
+        const NOTHING: Signals = zerocopy::transmute!([0_u8; size_of::<Signals>()]);
+        const SLIP: Slip = Slip { reading: Reading::UNKNOWN, at: 0, known_at: 0 };
+        Self { short: SLIP, long: SLIP, ..NOTHING }
+    };
+
+    /// Hold past stamps; called at least every [`SWEEP`](crate::time::SWEEP).
+    pub fn sweep(&mut self, now: u32) {
+        let Self { head, boot, short, long, ratio_at, contacts, .. } = self;
+        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
+        for slip in [short, long] {
+            hold(&mut slip.at);
+            hold(&mut slip.known_at);
+        }
+        for shaft in [head, boot] {
+            hold(&mut shaft.last_edge);
+        }
+        for contact in contacts {
+            hold(&mut contact.since);
+        }
+        hold(ratio_at);
+    }
 }
 
 /// What moved with an input, as bits.

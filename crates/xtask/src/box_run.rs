@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, Result, bail, ensure};
 use slackside::settings::{Checked, MOST_IMAGE_BYTES};
 use slackside::verdict::{Change, Permit};
+use slackside_desk::recording::{About, Recording, prove};
 use slackside_simulator::box_client::{Client, Port, anchor, fetch, read_settings, recordings};
-use slackside_simulator::recording::{About, Recording, prove};
 
 use crate::emulator;
 use crate::log::Words;

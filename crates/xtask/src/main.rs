@@ -33,6 +33,8 @@ struct Cli {
 enum Chore {
     /// Build the core and the box, alone and with each of their features, for every microcontroller target.
     Targets,
+    /// Build the desk library for a browser.
+    Web,
     /// Build the boxes on boards.
     Boards,
     /// Play a trace into the emulated board and compare its verdicts with the desk's, byte for byte.
@@ -93,6 +95,7 @@ enum Chore {
 fn main() -> ExitCode {
     let outcome = match Cli::parse().chore {
         Chore::Targets => targets::run(),
+        Chore::Web => targets::web(),
         Chore::Boards => targets::boards(),
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),

@@ -7,9 +7,10 @@ use std::time::Instant;
 use anyhow::{Context, Result, anyhow, bail, ensure};
 use slackside::input::Input;
 use slackside::settings::Checked;
-use slackside_simulator::recording::Recording;
-use slackside_simulator::trace::Reader;
-use slackside_simulator::{demo, settings};
+use slackside_desk::recording::Recording;
+use slackside_desk::trace::Reader;
+use slackside_desk::{demo, settings};
+use slackside_simulator::disk::Disk;
 
 use crate::emulator;
 use crate::image::{FIRMWARE, Image, Profile};
@@ -160,11 +161,11 @@ pub fn leg_and_trace(trace: Option<&Path>, settings: Option<&Path>) -> Result<(C
 }
 
 fn read_settings(path: &Path) -> Result<Checked> {
-    Ok(settings::read(path)?.checked)
+    Ok(settings::read(&Disk, path)?.checked)
 }
 
 fn read_trace(path: &Path) -> Result<Vec<Input>> {
-    all(Reader::open(path)?)
+    all(Reader::open(&Disk, path)?)
 }
 
 fn demo_inputs(settings: &Checked) -> Result<Vec<Input>> {

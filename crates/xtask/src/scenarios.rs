@@ -6,12 +6,13 @@ use std::path::{Path, PathBuf};
 use anyhow::{Result, ensure};
 use slackside::input::Input;
 use slackside::settings::Checked;
-use slackside_simulator::scenario::Scenario;
-use slackside_simulator::scenario::guard::Guard;
-use slackside_simulator::scenario::run::{Permits, Watch, run};
-use slackside_simulator::scenario::score::checked;
-use slackside_simulator::scenario::settings::Commissioned;
-use slackside_simulator::scenario::truth::Row;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::guard::Guard;
+use slackside_desk::scenario::run::{Permits, Watch, run};
+use slackside_desk::scenario::score::checked;
+use slackside_desk::scenario::settings::Commissioned;
+use slackside_desk::scenario::truth::Row;
+use slackside_simulator::disk::Disk;
 
 use crate::parity::files;
 
@@ -19,7 +20,7 @@ use crate::parity::files;
 pub fn longest_first(folder: &Path) -> Result<Vec<PathBuf>> {
     let mut found = Vec::new();
     for path in files(folder, "toml")? {
-        found.push((Scenario::read(&path)?.duration_s, path));
+        found.push((Scenario::read(&Disk, &path)?.duration_s, path));
     }
     ensure!(!found.is_empty(), "there is no scenario in {}", folder.display());
     found.sort_by(|(one, _), (other, _)| other.total_cmp(one));
@@ -28,7 +29,7 @@ pub fn longest_first(folder: &Path) -> Result<Vec<PathBuf>> {
 
 /// Its leg's settings as commissioned, and all that its sensors and people tell.
 pub fn inputs(path: &Path) -> Result<(Checked, Vec<Input>)> {
-    let scenario = Scenario::read(path)?;
+    let scenario = Scenario::read(&Disk, path)?;
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned)?;
     let mut taken = Taken { guard: Guard::new(&settings), inputs: Vec::new() };

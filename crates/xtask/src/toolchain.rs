@@ -1,4 +1,5 @@
-//! The compiler for a microcontroller: rustup's where the target is installed, else Debian's, which builds `core` itself.
+//! The compiler for a microcontroller or a browser: rustup's where the target is installed, else Debian's, which builds `core`
+//! or `std` itself.
 
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -7,7 +8,10 @@ use anyhow::{Context, Result, bail};
 
 use crate::root::chips;
 
-/// Which toolchain builds for microcontrollers.
+/// The browser. Built by itself: it needs another linker and the whole of `std`.
+pub const WEB: &str = "wasm32-unknown-unknown";
+
+/// Which toolchain builds for microcontrollers and the browser.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Toolchain {
     /// rustup's, with the target's `core` installed.
@@ -78,8 +82,14 @@ impl Toolchain {
         let mut flags: Vec<&str> = flags.to_vec();
         if self == Self::Debian {
             // `-Zbuild-std` is unstable; Debian ships no `core` for bare targets, so it has to be built.
-            command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1").arg("-Zbuild-std=core");
-            flags.extend(["-C", "linker=ld.lld", "-C", "linker-flavor=ld.lld"]);
+            command.env("RUSTC", "/usr/bin/rustc").env("RUSTC_BOOTSTRAP", "1");
+            if targets == [WEB] {
+                command.arg("-Zbuild-std=std,panic_abort");
+                flags.extend(["-C", "linker=wasm-ld", "-C", "linker-flavor=wasm-ld"]);
+            } else {
+                command.arg("-Zbuild-std=core");
+                flags.extend(["-C", "linker=ld.lld", "-C", "linker-flavor=ld.lld"]);
+            }
         }
         // Without it, defmt leaves out all but errors.
         command.env("DEFMT_LOG", "info");

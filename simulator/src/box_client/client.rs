@@ -3,7 +3,7 @@
 use std::fmt;
 use std::time::{Duration, Instant};
 
-use slackside::wire::{Decoder, FrameError, MOST_FRAME, PROTOCOL_VERSION, Reason, Reply, Request, encode};
+use slackside::wire::{Decoder, FrameError, MOST_FRAME, PROTOCOL_VERSION, Reason, Reply, Request, Window, encode};
 
 use super::port::Port;
 use super::say::say_reason;
@@ -123,6 +123,27 @@ impl Client {
             }
         }
         Err(LinkError::NoAnswer { last })
+    }
+
+    /// Read what a window shows, up to `most` bytes; `progress` is told how many bytes are there.
+    ///
+    /// # Errors
+    /// [`LinkError`].
+    pub fn read(&mut self, window: Window, most: u32, progress: &mut dyn FnMut(u64)) -> Result<Vec<u8>, LinkError> {
+        let mut all = Vec::new();
+        while (all.len() as u64) < u64::from(most) {
+            let offset = u32::try_from(all.len()).unwrap_or(u32::MAX);
+            let piece = self.ask(&Request::Read { window, offset }, |reply| match reply {
+                Reply::Piece { offset: at, bytes } if at == offset => Some(bytes.to_vec()),
+                _ => None,
+            })?;
+            if piece.is_empty() {
+                break;
+            }
+            all.extend(piece);
+            progress(all.len() as u64);
+        }
+        Ok(all)
     }
 
     /// Ask for something to be done.

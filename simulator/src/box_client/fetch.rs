@@ -1,7 +1,7 @@
 //! Recordings from a box.
 
 use slackside::record::Reader;
-use slackside::wire::{Reason, RecordingInfo, Reply, Request};
+use slackside::wire::{Reason, RecordingInfo, Reply, Request, Window};
 
 use super::client::{Client, LinkError};
 
@@ -42,17 +42,7 @@ pub fn recordings(client: &mut Client) -> Result<Vec<RecordingInfo>, LinkError> 
 /// # Errors
 /// [`LinkError`].
 pub fn fetch(client: &mut Client, info: RecordingInfo, progress: &mut dyn FnMut(u64)) -> Result<Fetched, LinkError> {
-    let mut bytes = Vec::new();
-    while (bytes.len() as u64) < u64::from(info.length) {
-        let offset = u32::try_from(bytes.len()).unwrap_or(u32::MAX);
-        let request = Request::ReadRecording { number: info.number, offset };
-        let piece = client.ask(&request, |reply| match reply {
-            Reply::Piece { offset: at, bytes } if at == offset && !bytes.is_empty() => Some(bytes.to_vec()),
-            _ => None,
-        })?;
-        bytes.extend(piece);
-        progress(bytes.len() as u64);
-    }
+    let bytes = client.read(Window::Recording(info.number), info.length, progress)?;
     let (mut segments, mut whole) = (0, true);
     for (segment, damage) in Reader::new(&bytes) {
         segments += usize::from(segment.is_some());

@@ -10,15 +10,15 @@ use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
-use slackside::Monitor;
 use slackside::input::{Command, ContactState, Input, LineState, Shaft, Signal};
 use slackside::record::Recorder;
-use slackside::settings::{Checked, MOST_IMAGE_BYTES};
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::store::{Journal, Kept, Layout, Slots};
-use slackside_box::{Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 
 /// One round of the main loop, in box time.
 const ROUND_US: u64 = 1_000;
@@ -113,11 +113,8 @@ impl Drop for MemoryBox {
 fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
     let mut chip = Chip::new(BLOCKS);
     if let Some(settings) = settings {
-        let mut buffer = [0; MOST_IMAGE_BYTES];
-        if let Ok(image) = settings.to_image(&mut buffer) {
-            // Into flash of memory just made: the box itself tells if anything were wrong with it.
-            let _ = Slots::new(layout).store(&mut chip, image, None, &mut [0; MOST_IMAGE_BYTES]);
-        }
+        // Into flash of memory just made: the box itself tells if anything were wrong with it.
+        let _ = Slots::new(layout).store(&mut chip, settings.plan().bytes(), None, &mut [0; Plan::LENGTH]);
         if let Ok((mut journal, _)) = Journal::open(layout, &mut chip) {
             let _ = journal.append(&mut chip, &Kept::default());
         }
@@ -129,9 +126,9 @@ fn run(setup: Setup, listener: &TcpListener, pressed: &Receiver<Button>, stop: &
     let Ok(layout) = Layout::fit::<Chip>(0, (BLOCKS * BLOCK) as u32, RING as u32) else { return };
     let (mut head, mut boot) = (EdgeQueue::<1024>::new(), EdgeQueue::<1024>::new());
     let ((mut catch_head, head), (mut catch_boot, boot)) = (head.split(), boot.split());
-    let mut monitor = Box::new(Monitor::new());
+    let mut monitor = Box::new(BoxMonitor::new());
     let mut ring = vec![0; RING];
-    let mut staging = vec![0; MOST_IMAGE_BYTES];
+    let mut staging = Box::new(Plan::blank());
     let panel = Panel::new();
     let mut sensor_box: Boxed<'_> = SensorBox::start(
         Parts {

@@ -13,5 +13,5 @@ pub use clock::{DRIFT_PPM, Time, anchor};
 pub use fetch::{Fetched, fetch, recordings};
 pub use memory_box::{Button, MemoryBox, Setup};
 pub use port::Port;
-pub use say::{say_event, say_reason, say_status};
-pub use settings::{read_settings, write_settings};
+pub use say::{say_event, say_plan, say_reason, say_status};
+pub use settings::{read_plan, write_settings};

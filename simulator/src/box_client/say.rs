@@ -2,16 +2,18 @@
 
 use std::fmt::Write;
 
-use slackside::input::{ContactState, Place};
-use slackside::judge::ConditionSet;
-use slackside::motion::SlipReading;
+use slackside::conditions::{Condition, ConditionSet};
+use slackside::input::Place;
+use slackside::settings::plan::{Plan, act};
 use slackside::settings::{Field, LimitPart, Quantity};
-use slackside::units::Ppm;
+use slackside::signals::{Reading, ShaftSignals, rub, speed, unknown};
+use slackside::time::{Now, age};
+use slackside::units::{Micros, MicroturnsPerSecond, Ppm};
 use slackside::verdict::Change;
-use slackside::wire::{BoxStatus, LinkStatus, Reason, ShaftStatus};
+use slackside::wire::{BoxStatus, LinkStatus, Reason, flags};
 use slackside_box::fault::Faults;
 
-use crate::replay::{change_name, phase_name, place_name};
+use slackside_desk::replay::{change_name, phase_name, place_name};
 
 /// Why a box refuses, and what to do.
 #[must_use]
@@ -25,16 +27,21 @@ pub fn say_reason(reason: Reason) -> String {
         Reason::Memory => "its memory cannot be read or written: look at its faults with `status`".to_owned(),
         Reason::OutOfOrder { received } => format!("the pieces came out of order: it has {received} bytes"),
         Reason::TooLong => "the settings are longer than it has room for".to_owned(),
-        Reason::BadImage => "the settings came through damaged: send them again".to_owned(),
-        Reason::RulesBroken => "the settings break a rule: check the file at the desk".to_owned(),
+        Reason::Damaged => "the settings came through damaged: send them again".to_owned(),
+        Reason::RuleBroken { row } => format!(
+            "the settings break a rule of the box (row {row}) that this program does not hold: use the desk program that belongs \
+             to its firmware"
+        ),
         Reason::NothingStaged => "no whole settings have been sent".to_owned(),
-        Reason::OtherIdentity => "the settings it received are not those that were to be armed: send them again".to_owned(),
-        Reason::OtherLeg => "the settings are for another leg than the one this box watches".to_owned(),
-        Reason::LegTurns => "the leg is not proven to stand: stop it, wait until it is at rest, and try again".to_owned(),
-        Reason::NotWired => {
-            "the settings name a sensor or contact that this box has no input for, or more marks a turn than it has room for"
-                .to_owned()
+        Reason::OtherIdentity => {
+            "the settings it received are not those that were to be armed: send them again".to_owned()
         }
+        Reason::OtherLeg => "the settings are for another leg than the one this box watches".to_owned(),
+        Reason::LegTurns => {
+            "the leg is not proven to stand: stop it, wait until it is at rest, and try again".to_owned()
+        }
+        Reason::NotWired => "the settings name a sensor or contact that this box has no input for".to_owned(),
+        Reason::NoRoom => "the settings have more marks a turn than this box has room for".to_owned(),
         _ => "for a reason that this program does not know".to_owned(),
     }
 }
@@ -43,13 +50,12 @@ fn percent(ppm: Ppm) -> String {
     format!("{:.2} %", f64::from(ppm.get()) / 1e4)
 }
 
-fn slip(reading: SlipReading) -> String {
-    match reading {
-        SlipReading::Unknown => "not known".to_owned(),
-        SlipReading::Retracted => "not known (an edge was lost or extra)".to_owned(),
-        SlipReading::Known(ppm) => percent(ppm),
-        SlipReading::AtLeast(ppm) => format!("{} or more", percent(ppm)),
+fn slip(reading: Reading, retracted: bool) -> String {
+    if !reading.is_known() {
+        return if retracted { "not known (an edge was lost or extra)" } else { "not known" }.to_owned();
     }
+    let least = percent(Ppm::new(reading.least));
+    if reading.is_exact() { least } else { format!("{least} or more") }
 }
 
 fn names(set: ConditionSet) -> String {
@@ -57,16 +63,23 @@ fn names(set: ConditionSet) -> String {
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
-fn shaft(name: &str, shaft: &ShaftStatus, supervised: bool, text: &mut String) {
-    if !shaft.fitted {
-        return;
-    }
-    let speed = shaft
-        .speed_at_most
+/// The largest speed the shaft can have `now`, if it has turned a pitch.
+fn speed_at_most(shaft: &ShaftSignals, now: Micros) -> Option<MicroturnsPerSecond> {
+    let measured = shaft.speed()?;
+    let waited = age(Now::new(now).us(), shaft.last_edge);
+    Some(if waited == 0 { measured } else { measured.min(speed(shaft.next_largest, waited)) })
+}
+
+fn shaft(name: &str, shaft: &ShaftSignals, now: Micros, supervised: bool, text: &mut String) {
+    let speed = speed_at_most(shaft, now)
         .map_or("not known".to_owned(), |speed| format!("{:.2} rpm at most", f64::from(speed.get()) * 60.0 / 1e6));
     let trust = if shaft.distrust == 0 { "" } else { ", NOT TRUSTED" };
-    let line =
-        if supervised { format!("line {:?}", shaft.line).to_lowercase() } else { "line unsupervised".to_owned() };
+    let line = match shaft.line {
+        _ if !supervised => "line unsupervised",
+        0 => "line sound",
+        1 => "line open",
+        _ => "line shorted",
+    };
     let _ = writeln!(text, "{name:<13}{speed}, {} edges, {} rejected, {line}{trust}", shaft.edges, shaft.rejected);
 }
 
@@ -80,41 +93,76 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
         (false, false) => "dropped",
         (false, true) => "DROPPED, BUT ITS CONTACTS ARE CLOSED",
     };
-    let _ = writeln!(text, "leg          {}", phase_name(status.phase).replace('_', " "));
-    let _ = writeln!(text, "run permit   {}", permit(status.run_permit, own.run_given));
-    let _ = writeln!(text, "feed permit  {}", permit(status.feed_permit, own.feed_given));
-    let _ = writeln!(text, "key          {}", if status.key_on { "on" } else { "off" });
-    if let Some(first) = status.first_out {
+    let _ = writeln!(text, "leg          {}", phase_name(status.phase()).replace('_', " "));
+    let _ = writeln!(text, "run permit   {}", permit(status.is(flags::RUN_PERMIT), own.run_given));
+    let _ = writeln!(text, "feed permit  {}", permit(status.is(flags::FEED_PERMIT), own.feed_given));
+    let _ = writeln!(text, "key          {}", if status.is(flags::KEY_ON) { "on" } else { "off" });
+    if let Some(first) = status.first_out() {
         let _ = writeln!(text, "first out    {}", first.name());
     }
-    if status.boot_cleared_needed {
+    if status.is(flags::BOOT_CLEARED_NEEDED) {
         let _ = writeln!(text, "boot         must be looked into and reported clear at the leg");
     }
     let [head_line, boot_line] = own.supervised_shafts;
-    shaft("head", &status.head, head_line, &mut text);
-    shaft("boot", &status.boot, boot_line, &mut text);
-    let _ =
-        writeln!(text, "slip         {} over one turn, {} over four", slip(status.slip_short), slip(status.slip_long));
-    let _ = writeln!(text, "slip heat    {} of its budget", percent(status.slip_heat));
-    for ((place, contact), supervised) in Place::ALL.into_iter().zip(status.contacts).zip(own.supervised_contacts) {
-        let Some((state, duty)) = contact else { continue };
-        let state = match state {
-            ContactState::Clear => "clear",
-            ContactState::Rubbing => "RUBBING",
-            ContactState::Faulty => "FAULTY: what the belt does there is not known",
+    let signals = &status.signals;
+    for (name, of, fitted, supervised) in
+        [("head", &signals.head, flags::HEAD_FITTED, head_line), ("boot", &signals.boot, flags::BOOT_FITTED, boot_line)]
+    {
+        if status.is(fitted) {
+            shaft(name, of, status.at(), supervised, &mut text);
+        }
+    }
+    let slip = |reading| slip(reading, signals.unknown == unknown::RETRACTED);
+    let (short, long) = (slip(signals.short.reading), slip(signals.long.reading));
+    let _ = writeln!(text, "slip         {short} over one turn, {long} over four");
+    let _ = writeln!(text, "slip heat    {} of its budget", percent(Ppm::new(status.slip_heat)));
+    for ((place, contact), supervised) in Place::ALL.into_iter().zip(signals.contacts).zip(own.supervised_contacts) {
+        if status.contacts >> place.index() & 1 == 0 {
+            continue;
+        }
+        let state = match contact.state {
+            rub::CLEAR => "clear",
+            rub::RUBBING => "RUBBING",
+            _ => "FAULTY: what the belt does there is not known",
         };
+        let duty = percent(Ppm::new(contact.duty));
         let line = if supervised { "" } else { ", unsupervised" };
         let place = place_name(place).replace('_', " ");
-        let _ = writeln!(text, "{place:<13}{state}, {} of the last belt loop{line}", percent(duty));
+        let _ = writeln!(text, "{place:<13}{state}, {duty} of the last belt loop{line}");
     }
-    let _ = writeln!(text, "wrong        {}", names(status.wrong));
-    let _ = writeln!(text, "latched      {}", names(status.latched));
-    let _ = writeln!(text, "to be seen   {}", names(status.unacknowledged));
-    if status.shelved.iter().next().is_some() {
-        let _ = writeln!(text, "BYPASSED     {}", names(status.shelved));
+    let _ = writeln!(text, "wrong        {}", names(status.wrong()));
+    let _ = writeln!(text, "latched      {}", names(status.latched()));
+    let _ = writeln!(text, "to be seen   {}", names(status.unacknowledged()));
+    if status.shelved().iter().next().is_some() {
+        let _ = writeln!(text, "BYPASSED     {}", names(status.shelved()));
     }
     for fault in Faults::from_bits(own.faults).iter() {
         let _ = writeln!(text, "FAULT        {}", fault.says());
+    }
+    text
+}
+
+/// What a box runs on, one condition a line.
+#[must_use]
+pub fn say_plan(plan: &Plan) -> String {
+    let mut text = format!("leg {}, settings {:08X}\n", plan.leg_name(), plan.identity());
+    for condition in Condition::ALL {
+        let (row, acts) = (plan.row(condition.rank()), plan.acts(condition.rank()));
+        if acts & act::JUDGED == 0 {
+            let _ = writeln!(text, "{:<24}not judged", condition.name());
+            continue;
+        }
+        let setpoint = Quantity::new(row.setpoint.into(), Field::Limit(condition, LimitPart::Setpoint).unit());
+        let delay = f64::from(row.on_delay) / 1e6;
+        let does = if acts & act::STOP != 0 {
+            "stop"
+        } else if acts & act::DROP_FEED != 0 {
+            "drop feed"
+        } else {
+            "alarm"
+        };
+        let latches = if acts & act::LATCHING != 0 { ", latches" } else { "" };
+        let _ = writeln!(text, "{:<24}{:<12}for {delay} s  {does}{latches}", condition.name(), setpoint.to_string());
     }
     text
 }

@@ -7,18 +7,19 @@ use std::time::Duration;
 
 use anyhow::{Context, bail};
 use clap::Subcommand;
-use indicatif::{ProgressBar, ProgressStyle};
 use slackside::input::Command as Asked;
 use slackside::record::Anchor;
-use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::wire::{Event, RecordingInfo, Reply, Request};
 
+use slackside_desk::recording::{About, MadeUnder, Recording, Source};
+use slackside_desk::settings;
+
+use crate::bars;
 use crate::box_client::{
-    Client, Port, Time, anchor, fetch, read_settings, recordings, say_event, say_status, write_settings,
+    Client, Port, Time, anchor, fetch, read_plan, recordings, say_event, say_plan, say_status, write_settings,
 };
+use crate::disk::Disk;
 use crate::outputs::Whole;
-use crate::recording::{About, Recording, Source};
-use crate::settings;
 
 /// Talk to a sensor box: over a serial device, or over TCP.
 ///
@@ -75,11 +76,11 @@ enum What {
 
 #[derive(Subcommand)]
 enum SettingsWhat {
-    /// Write the settings in force into a file, or print them.
+    /// Tell the settings in force. The box has no more of them than it needs: keep the file that was sent to it.
     Read {
-        /// The file to write: it appears whole or not at all.
-        #[arg(long, short, value_name = "LEG.toml")]
-        out: Option<PathBuf>,
+        /// A settings file, to find out whether it is the one in force.
+        #[arg(long, value_name = "LEG.toml")]
+        against: Option<PathBuf>,
     },
     /// Check a settings file, send it and put it in force: with the key at the box on and the leg at rest.
     Write {
@@ -92,7 +93,7 @@ enum SettingsWhat {
 pub fn run(args: &Args) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
-        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(file)?),
+        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(&Disk, file)?),
         _ => None,
     };
     let mut client = Client::new(Port::open(&args.port, args.baud)?);
@@ -119,11 +120,11 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
             println!("Told the box; see `events` for what came of it.");
             Ok(())
         }
-        What::Settings(SettingsWhat::Read { out }) => read(&mut client, out.as_deref()),
+        What::Settings(SettingsWhat::Read { against }) => read(&mut client, against.as_deref()),
         What::Settings(SettingsWhat::Write { file }) => {
             let Some(new) = new else { bail!("{}: not read", file.display()) };
             let before = write_settings(&mut client, &new.checked)?;
-            let identity = new.checked.identity();
+            let identity = new.checked.plan().identity();
             match before {
                 Some(before) => {
                     println!("In force: {identity:08X}, in place of {before:08X}. The box has recorded both.")
@@ -139,8 +140,9 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
 fn hello(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
     let text = client.ask(&Request::Hello, |reply| {
         let Reply::Hello(hello) = reply else { return None };
-        let leg = if hello.leg.is_empty() { "(no settings yet)" } else { hello.leg };
-        let settings = if hello.settings == 0 { "none".to_owned() } else { format!("{:08X}", hello.settings) };
+        let leg = String::from_utf8_lossy(hello.leg);
+        let leg = if leg.is_empty() { "(no settings yet)" } else { &*leg };
+        let settings = if hello.plan == 0 { "none".to_owned() } else { format!("{:08X}", hello.plan) };
         let (major, minor, patch) = (hello.core.major, hello.core.minor, hello.core.patch);
         let now = Time { at: hello.now, anchor: anchored };
         Some(format!(
@@ -162,7 +164,7 @@ fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<
         Reply::Box(own) => Some(own),
         _ => None,
     })?;
-    let time = Time { at: status.at, anchor: anchored };
+    let time = Time { at: status.at(), anchor: anchored };
     Ok((format!("time         {time}\n{}", say_status(&status, &own)), status.newest_event))
 }
 
@@ -207,7 +209,7 @@ fn about(info: &RecordingInfo) -> String {
     let at = Time { at: info.tripped_at, anchor: None };
     format!(
         "{:>6}  session {:>4}  {at}  {why}  {} bytes  settings {:08X}",
-        info.number, info.session, info.length, info.settings
+        info.number, info.session, info.length, info.plan
     )
 }
 
@@ -234,8 +236,7 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
             None => bail!("the box has no recordings yet: one is stored once the leg stands after a trip"),
         }
     };
-    let bar = ProgressBar::new(u64::from(info.length));
-    bar.set_style(ProgressStyle::with_template("{bar:40} {bytes}/{total_bytes} {eta}").expect("a template of our own"));
+    let bar = bars::bytes(u64::from(info.length));
     let fetched = fetch(client, *info, &mut |there| bar.set_position(there))?;
     bar.finish_and_clear();
     let (serial, firmware, newest) = client.ask(&Request::Hello, |reply| match reply {
@@ -246,11 +247,14 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
         }
         _ => None,
     })?;
-    let image = settings_image(client, info.settings);
-    let known = !image.is_empty();
+    // Of other settings than it has now a box knows only the identity.
+    let plan = read_plan(client).ok().filter(|plan| plan.identity() == info.plan);
+    let known = plan.is_some();
+    let made_under =
+        MadeUnder { plan: plan.map_or_else(Vec::new, |plan| plan.bytes().to_vec()), ..MadeUnder::default() };
     let about_it = About { source: Source::Box, serial, firmware, anchor: newest, segments: 0 };
     let name = out.display().to_string();
-    let recording = Recording::new(&name, about_it, image, fetched.bytes);
+    let recording = Recording::new(&name, about_it, made_under, fetched.bytes);
     let cannot = || format!("{name} cannot be written: check that its directory is there and open to you");
     let mut file = Whole::create(out).with_context(cannot)?;
     file.write_all(&recording.to_bytes()?).and_then(|()| file.finish()).with_context(cannot)?;
@@ -261,34 +265,24 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
     if !fetched.whole {
         println!("Part of it is damaged; what its own checks confirm can be replayed.");
     }
-    if known {
-        println!("Replay it with: slackside replay {name}");
-    } else {
-        println!("The box has other settings now than it was recorded under: name those with `replay --settings`.");
+    println!("Replay it with: slackside replay {name} --settings LEG.toml, the file that was sent to this box.");
+    if !known {
+        println!("The box has other settings now than it was recorded under.");
     }
     Ok(())
 }
 
-/// The image of the settings in force, if they are those of that identity.
-fn settings_image(client: &mut Client, identity: u32) -> Vec<u8> {
-    let Ok(settings) = read_settings(client) else { return Vec::new() };
-    let mut buffer = [0; MOST_IMAGE_BYTES];
-    let image = if settings.identity() == identity { Settings::to_image(&settings, &mut buffer).ok() } else { None };
-    image.map_or_else(Vec::new, <[u8]>::to_vec)
-}
-
-fn read(client: &mut Client, out: Option<&Path>) -> anyhow::Result<()> {
-    let read = read_settings(client)?;
-    let text = settings::write(&read);
-    match out {
-        None => print!("{text}"),
-        Some(path) => {
-            let cannot =
-                || format!("{} cannot be written: check that its directory is there and open to you", path.display());
-            let mut file = Whole::create(path).with_context(cannot)?;
-            file.write_all(text.as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
-            println!("Wrote {}: {}, {:08X}.", path.display(), read.machine.leg, read.identity());
+/// Tell what the box runs on, and whether that is the settings file, if one is given.
+fn read(client: &mut Client, file: Option<&Path>) -> anyhow::Result<()> {
+    let plan = read_plan(client)?;
+    print!("{}", say_plan(&plan));
+    if let Some(path) = file {
+        let sent = settings::read(&Disk, path)?.checked.plan().identity();
+        let name = path.display();
+        if sent != plan.identity() {
+            bail!("{name} is {sent:08X}: the box runs on other settings");
         }
+        println!("{name} is what the box runs on.");
     }
     Ok(())
 }

@@ -3,14 +3,17 @@
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use slackside::judge::{AlarmState, Condition};
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
 use slackside::verdict::{Change, Permit, Verdict};
 
-use crate::settings::{self, Loaded};
-use crate::trace::Reader;
-use crate::tune::run::judge;
-use crate::tune::store::Store;
-use crate::tune::study::read_settings;
+use slackside_desk::replay;
+use slackside_desk::settings::{self, Loaded};
+use slackside_desk::tune::run::judge;
+use slackside_desk::tune::store::Store;
+use slackside_desk::tune::study::read_settings;
+
+use crate::disk::{Disk, open_trace};
 
 /// Judge traces under two settings and say what differs, trace by trace, from the first difference in time on.
 #[derive(clap::Args)]
@@ -31,17 +34,17 @@ pub struct Args {
 
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
-    let (one, other) = (read_settings(&args.one, args.bench)?, read_settings(&args.other, args.bench)?);
+    let (one, other) = (read_settings(&Disk, &args.one, args.bench)?, read_settings(&Disk, &args.other, args.bench)?);
     print!("{}", differences(&one, &other));
     let mut differ = 0;
     for trace in &args.traces {
-        let first = Store::measure(Reader::open(trace)?, &one.checked)?;
+        let first = Store::measure(open_trace(trace)?, &one.checked)?;
         let a = verdicts(&first, &one);
         let b = if one.checked.machine == other.checked.machine {
             verdicts(&first, &other)
         } else {
             // Another machine measures another motion.
-            verdicts(&Store::measure(Reader::open(trace)?, &other.checked)?, &other)
+            verdicts(&Store::measure(open_trace(trace)?, &other.checked)?, &other)
         };
         println!("\n{}", trace.display());
         let place = a.iter().zip(&b).position(|(a, b)| !alike(a, b)).unwrap_or(a.len().min(b.len()));
@@ -111,7 +114,7 @@ fn words(verdict: &Verdict) -> String {
     let name = |condition: Condition| condition.name().replace('_', " ");
     let what = match verdict.change {
         Change::Alarm { condition, to, .. } => {
-            format!("{}: {}", name(condition), crate::replay::state_name(to).replace('_', " "))
+            format!("{}: {}", name(condition), replay::state_name(to).replace('_', " "))
         }
         Change::Permit { permit, allowed, because } => {
             let which = if permit == Permit::Run { "run permit" } else { "feed permit" };
@@ -120,7 +123,7 @@ fn words(verdict: &Verdict) -> String {
         }
         Change::FirstOut(Some(condition)) => format!("first-out {}", name(condition)),
         Change::FirstOut(None) => "first-out cleared".to_owned(),
-        Change::Phase(phase) => format!("the leg is in phase {}", crate::replay::phase_name(phase).replace('_', " ")),
+        Change::Phase(phase) => format!("the leg is in phase {}", replay::phase_name(phase).replace('_', " ")),
         other => format!("{other:?}"),
     };
     format!("{:.6} s  {what}", verdict.at.get() as f64 / 1e6)

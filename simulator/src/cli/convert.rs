@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
-use crate::recording;
-use crate::settings;
+use slackside_desk::settings;
+
+use crate::convert::convert;
+use crate::disk::Disk;
 
 /// Convert a recording of a box into a trace (CSV), or back, without loss.
 ///
@@ -26,11 +28,11 @@ pub struct Args {
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
     let loaded = match &args.settings {
-        Some(path) if args.bench => Some(settings::read_for_bench(path)?),
-        Some(path) => Some(settings::read(path)?),
+        Some(path) if args.bench => Some(settings::read_for_bench(&Disk, path)?),
+        Some(path) => Some(settings::read(&Disk, path)?),
         None => None,
     };
-    let said = recording::convert(&args.from, &args.to, loaded.as_ref().map(|loaded| &loaded.checked))?;
+    let said = convert(&args.from, &args.to, loaded.as_ref().map(|loaded| &loaded.checked))?;
     println!("{said}");
     Ok(())
 }

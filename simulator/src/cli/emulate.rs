@@ -5,10 +5,12 @@ use std::path::PathBuf;
 
 use slackside::input::Input;
 
+use slackside_desk::demo;
+use slackside_desk::settings;
+use slackside_desk::trace::Reader;
+
 use crate::box_client::{Button, MemoryBox, Setup};
-use crate::demo;
-use crate::settings;
-use crate::trace::Reader;
+use crate::disk::{Disk, open_trace};
 
 /// Run a sensor box made of memory on this computer, and let a trace turn its leg.
 ///
@@ -40,9 +42,9 @@ fn pace(text: &str) -> Result<f64, String> {
 
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
-    let loaded = settings::read_or_example(args.settings.as_deref())?;
+    let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
     let mut reader = match &args.trace {
-        Some(trace) => Reader::open(trace)?,
+        Some(trace) => open_trace(trace)?,
         None => Reader::from_read(demo::NAME, Cursor::new(demo::trace(&loaded.checked)))?,
     };
     let mut inputs: Vec<Input> = Vec::new();

@@ -3,12 +3,13 @@
 use std::io::Write as _;
 use std::path::PathBuf;
 
-use anyhow::{Context, bail};
-use slackside::judge::Condition;
+use anyhow::bail;
+use slackside::conditions::Condition;
 
-use crate::outputs::Whole;
-use crate::trace::Reader;
-use crate::tune::label::{self, AlarmDue, Label, Stretch};
+use slackside_desk::tune::label::{self, AlarmDue, Label, Stretch};
+
+use crate::disk::open_trace;
+use crate::outputs::write_whole;
 
 /// Say what should come of a recording, for tuning: written beside it as TRACE.label.toml.
 ///
@@ -85,7 +86,7 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let latest = [label.stop.map(|stop| stop.to_us), label.alarms.iter().map(|alarm| alarm.within.from_us).max()];
     // All is looked at before anything is written.
     for trace in &args.traces {
-        let mut reader = Reader::open(trace)?;
+        let mut reader = open_trace(trace)?;
         let mut batch = Vec::new();
         while reader.read_batch(&mut batch)? {}
         let (first, last) = (reader.survey().first, reader.survey().last);
@@ -106,10 +107,7 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
     for trace in &args.traces {
         let path = label::sidecar(trace);
-        let cannot =
-            || format!("{} cannot be written: check that its directory is there and open to you", path.display());
-        let mut file = Whole::create(&path).with_context(cannot)?;
-        file.write_all(label::write(&label).as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
+        write_whole(&path, |file| Ok(file.write_all(label::write(&label).as_bytes())?))?;
         println!("{}", path.display());
     }
     Ok(())

@@ -4,16 +4,21 @@ use std::io::{self, Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use slackside::retained::Retained;
 use slackside::settings::Advice;
 use slackside::units::Span;
 
-use crate::demo;
-use crate::outputs::{Whole, same_file};
-use crate::recording::{Prepared, Recording, recording_at};
-use crate::replay::{Begin, EventsCsv, Job, Outcome, SamplesCsv, replay_from};
-use crate::report;
-use crate::settings::{self, Loaded};
-use crate::trace::Reader;
+use slackside_desk::demo;
+use slackside_desk::monitor::monitor;
+use slackside_desk::recording::{Prepared, Recording, recording_at};
+use slackside_desk::replay::{EventsCsv, Job, Outcome, SamplesCsv, replay_from};
+use slackside_desk::report;
+use slackside_desk::settings::{self, Loaded};
+use slackside_desk::trace::{Progress, Reader};
+
+use crate::bars::Reading;
+use crate::disk::{Disk, open_trace};
+use crate::outputs::{Whole, same_file, write_whole};
 
 /// Replay a trace through the monitor and say what happened.
 ///
@@ -65,7 +70,7 @@ fn seconds(text: &str) -> Result<Span, String> {
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
-    let recording = args.trace.as_deref().map(recording_at).transpose()?.flatten();
+    let recording = args.trace.as_deref().map(|path| recording_at(&Disk, path)).transpose()?.flatten();
     let recorded = recording.as_ref().map(Recording::settings).transpose()?.flatten();
     let loaded = match (&recorded, &args.settings) {
         (Some(recorded), None) => Loaded::from_checked(recorded.clone(), "the settings in the recording"),
@@ -77,13 +82,12 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let settings = &loaded.checked;
     if let Some(path) = &args.save_demo {
         let bytes = demo::trace(settings);
-        let mut file = Whole::create(path).with_context(|| cannot_write(path))?;
-        file.write_all(&bytes).and_then(|()| file.finish()).with_context(|| cannot_write(path))?;
+        write_whole(path, |file| Ok(file.write_all(&bytes)?))?;
     }
-    let found = recording.as_ref().map(|recording| Prepared::new(recording, recorded.as_ref(), &loaded.checked));
+    let found = recording.as_ref().map(|recording| Prepared::new(recording, &loaded.checked));
     let reader = match (&args.trace, &found) {
         (Some(_), Some(found)) => found.reader()?,
-        (Some(trace), None) => Reader::open(trace)?,
+        (Some(trace), None) => open_trace(trace)?,
         (None, _) => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
     };
     // Opened before the work is done, so that a wrong path is known at once.
@@ -114,20 +118,21 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     let settings_name = loaded.source_name.as_str();
     let mut notes = notes(args, loaded, found.is_some());
     notes.splice(0..0, found.iter().flat_map(|found| found.notes.iter().cloned()));
-    let begin = found.map_or(Begin::Fresh, Prepared::begin);
+    let monitor = found.map_or_else(|| monitor(settings, &Retained::default()), Prepared::monitor);
     let every = args.every.unwrap_or(Span::ZERO);
-    let samples = args
-        .samples
-        .as_deref()
-        .map(|path| SamplesCsv::create(path, every, settings).with_context(|| cannot_write(path)))
-        .transpose()?;
-    let events = args
-        .events
-        .as_deref()
-        .map(|path| EventsCsv::create(path, &settings.limits).with_context(|| cannot_write(path)))
-        .transpose()?;
-    let mut outcome =
-        replay_from(Job { reader, settings, settings_name, notes, samples, events, progress: true }, begin)?;
+    let file = |path: &Option<PathBuf>| {
+        path.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()
+    };
+    let (mut samples_file, mut events_file) = (file(&args.samples)?, file(&args.events)?);
+    let samples = samples_file.as_mut().map(|file| SamplesCsv::begin(file, every, settings)).transpose()?;
+    let events = events_file.as_mut().map(|file| EventsCsv::begin(file, &settings.limits)).transpose()?;
+    let mut reading = Reading::default();
+    let progress: &mut dyn FnMut(&Progress) = &mut |progress| reading.show(progress);
+    let job = Job { reader, settings, settings_name, notes, samples, events, progress: Some(progress) };
+    let mut outcome = replay_from(job, monitor)?;
+    for file in [samples_file, events_file].into_iter().flatten() {
+        file.finish().context("a file could not be put in its place")?;
+    }
     if let Some(found) = found {
         found.mark(&mut outcome);
     }
@@ -140,8 +145,8 @@ fn cannot_write(path: &Path) -> String {
 
 fn settings(args: &Args) -> anyhow::Result<Loaded> {
     Ok(match &args.settings {
-        Some(path) if args.bench => settings::read_for_bench(path)?,
-        path => settings::read_or_example(path.as_deref())?,
+        Some(path) if args.bench => settings::read_for_bench(&Disk, path)?,
+        path => settings::read_or_example(&Disk, path.as_deref())?,
     })
 }
 

@@ -3,8 +3,10 @@
 use std::io::Write as _;
 use std::path::PathBuf;
 
-use crate::settings;
-use crate::sheet::sheet;
+use slackside_desk::settings;
+use slackside_desk::sheet::sheet;
+
+use crate::disk::Disk;
 
 /// Print the commissioning sheet of a leg.
 #[derive(clap::Args)]
@@ -20,7 +22,7 @@ pub struct Args {
 
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
-    let loaded = settings::read_or_example(args.settings.as_deref())?;
+    let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
     let text = if args.write_settings { settings::write(&loaded.checked) } else { sheet(&loaded) };
     match std::io::stdout().lock().write_all(text.as_bytes()) {
         // The reader has seen enough.

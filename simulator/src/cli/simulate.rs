@@ -5,24 +5,31 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use indicatif::{ParallelProgressIterator, ProgressBar, ProgressStyle};
+use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use slackside::conditions::Condition;
 use slackside::input::Input;
-use slackside::judge::Condition;
 use slackside::settings::Limits;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
-use crate::outputs::{Whole, same_file};
-use crate::report::{WIDTH, event_words, meaning};
-use crate::scenario::guard::Guard;
-use crate::scenario::heard::{self, Heard};
-use crate::scenario::run::{Permits, Summary, Watch, run as run_scenario};
-use crate::scenario::score::{self, checked};
-use crate::scenario::settings::{Commissioned, settings_for};
-use crate::scenario::truth::Row;
-use crate::scenario::{Scenario, plot, truth};
-use crate::trace::Writer;
+use slackside_desk::report::{WIDTH, event_words};
+use slackside_desk::scenario::due::Why;
+use slackside_desk::scenario::guard::Guard;
+use slackside_desk::scenario::heard::{self, Heard};
+use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
+use slackside_desk::scenario::score::{self, checked};
+use slackside_desk::scenario::settings::{Commissioned, settings_for};
+use slackside_desk::scenario::truth::Row;
+use slackside_desk::scenario::{Scenario, truth};
+use slackside_desk::settings;
+use slackside_desk::trace::Writer;
+
+use crate::bars::{self, Stages};
+use crate::cores::Cores;
+use crate::disk::Disk;
+use crate::outputs::{Whole, same_file, write_whole};
+use crate::pictures::run as picture;
 
 /// Simulate a leg and write its trace, its truth and its picture.
 #[derive(clap::Args)]
@@ -39,6 +46,12 @@ pub struct Args {
     /// Draw the run into this SVG file.
     #[arg(long, value_name = "FILE.svg")]
     plot: Option<PathBuf>,
+    /// The picture begins here, in seconds of the run.
+    #[arg(long, value_name = "S", requires = "plot")]
+    from: Option<f64>,
+    /// The picture ends here, in seconds of the run.
+    #[arg(long, value_name = "S", requires = "plot")]
+    to: Option<f64>,
     /// The seed of all chance, in place of the scenario's. The same seed gives the same files on any machine.
     #[arg(long)]
     seed: Option<u64>,
@@ -76,7 +89,8 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     }
     let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
     refuse_overwriting(args, path)?;
-    let mut scenario = Scenario::read(path)?;
+    let mut scenario = Scenario::read(&Disk, path)?;
+    window(args, &scenario)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
             bail!("--severity is {severity}, expected 0 to 1");
@@ -86,25 +100,34 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let first = args.seed.unwrap_or(scenario.seed);
     let commissioned = Commissioned::measure(&scenario.leg);
     if let Some(path) = &args.settings {
-        let text = crate::settings::write(&settings_for(&scenario.leg, &commissioned));
-        let mut file = Whole::create(path).with_context(|| format!("{} cannot be written", path.display()))?;
-        file.write_all(text.as_bytes())?;
-        file.finish()?;
+        let text = settings::write(&settings_for(&scenario.leg, &commissioned));
+        write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))?;
     }
-    let bar = if args.repeat > 1 {
-        ProgressBar::new(u64::from(args.repeat))
-            .with_style(ProgressStyle::with_template("{wide_bar} {pos}/{len} runs, {eta} to go")?)
-    } else {
-        ProgressBar::hidden()
-    };
+    let bar = if args.repeat > 1 { bars::steps("runs", u64::from(args.repeat)) } else { ProgressBar::hidden() };
     let begun = std::time::Instant::now();
     let runs: Vec<One> = (0..args.repeat)
         .into_par_iter()
-        .progress_with(bar)
-        .map(|i| one(args, &scenario, &commissioned, first.wrapping_add(u64::from(i))))
+        .map(|i| {
+            let run = one(args, &scenario, &commissioned, first.wrapping_add(u64::from(i)));
+            bar.inc(1);
+            run
+        })
         .collect::<anyhow::Result<_>>()?;
+    bar.finish_and_clear();
     let text = table(args, &scenario, &runs, begun.elapsed().as_secs_f64());
     print(&text)
+}
+
+/// The stretch of the picture, from and to in s.
+fn window(args: &Args, scenario: &Scenario) -> anyhow::Result<(f64, f64)> {
+    let (from, to) = (args.from.unwrap_or(0.0), args.to.unwrap_or(scenario.duration_s));
+    if !(from >= 0.0 && to - from >= 1.0 && to <= scenario.duration_s) {
+        bail!(
+            "--from {from} --to {to} is no stretch of this run: give two times from 0 to {} s, a second or more apart",
+            scenario.duration_s
+        );
+    }
+    Ok((from, to))
 }
 
 fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
@@ -112,17 +135,37 @@ fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
         bail!("--hours is {}, expected more than 0", args.hours);
     }
     let repeat = if args.repeat == 1 { 10 } else { args.repeat };
-    let job = score::Job { scenarios: directory, hours: args.hours, repeat, seed: args.seed.unwrap_or(1) };
-    let page = score::page(&job)?;
+    let begun = std::time::Instant::now();
+    let job = score::Job {
+        place: &directory.display().to_string(),
+        scenarios: scenarios_of(directory)?,
+        hours: args.hours,
+        repeat,
+        seed: args.seed.unwrap_or(1),
+    };
+    let stages = Stages::default();
+    let page = score::page(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
+    stages.clear();
+    eprintln!("scored in {:.0} s", begun.elapsed().as_secs_f64());
     match &args.write {
-        Some(path) => {
-            let mut file = Whole::create(path).with_context(|| format!("{} cannot be written", path.display()))?;
-            file.write_all(page.as_bytes())?;
-            file.finish()?;
-            Ok(())
-        }
+        Some(path) => write_whole(path, |file| Ok(file.write_all(page.as_bytes())?)),
         None => print(&page),
     }
+}
+
+/// Every scenario of a directory, in order of their names.
+fn scenarios_of(directory: &Path) -> anyhow::Result<Vec<Scenario>> {
+    let mut paths: Vec<PathBuf> = std::fs::read_dir(directory)
+        .with_context(|| format!("{} cannot be read: give a directory of scenarios", directory.display()))?
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
+    paths.sort();
+    if paths.is_empty() {
+        bail!("{} holds no scenarios (files ending in .toml)", directory.display());
+    }
+    paths.iter().map(|path| Ok(Scenario::read(&Disk, path)?)).collect()
 }
 
 fn print(text: &str) -> anyhow::Result<()> {
@@ -159,7 +202,7 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
     let cannot = |path: &Path| format!("{} cannot be written: check that its directory is there", path.display());
     let (trace, truth_path) = (place(&args.out), place(&args.truth));
     let mut files = Files {
-        trace: trace.as_deref().map(|path| Writer::create(path).with_context(|| cannot(path))).transpose()?,
+        trace: trace.as_deref().map(|path| trace_file(path).with_context(|| cannot(path))).transpose()?,
         truth: truth_path.as_deref().map(|path| Whole::create(path).with_context(|| cannot(path))).transpose()?,
         names: names.iter().map(String::as_str).collect(),
         picture: args.plot.is_some().then(|| (Vec::new(), Heard::of(&scenario.leg))),
@@ -178,16 +221,20 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
         .unwrap_or_default();
     if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
         let watched = files.guard.as_ref().map(watched).unwrap_or_default();
-        plot::draw(scenario, &summary, rows, heard, &watched, &path)?;
+        picture::draw(scenario, window(args, scenario)?, &summary, rows, heard, &watched, &path)?;
     }
-    if let Some(file) = files.trace {
-        file.finish()?;
+    if let Some(writer) = files.trace {
+        writer.into_inner().finish()?;
     }
     if let Some(file) = files.truth {
         file.finish()?;
     }
     let stop = files.guard.as_ref().and_then(|guard| guard.dropped);
     Ok(One { seed, summary, stop, said })
+}
+
+fn trace_file(path: &Path) -> io::Result<Writer<Whole>> {
+    Writer::begin(Whole::create(path)?)
 }
 
 /// What came of one run.
@@ -206,7 +253,7 @@ fn numbered(path: &Path, seed: u64) -> PathBuf {
 }
 
 struct Files<'a> {
-    trace: Option<Writer>,
+    trace: Option<Writer<Whole>>,
     truth: Option<Whole>,
     names: Vec<&'a str>,
     picture: Option<(Vec<Row>, Heard)>,
@@ -241,15 +288,19 @@ impl Watch for Files<'_> {
 }
 
 /// What the monitor did, for the picture. A permit that an ordinary stop drops is no news.
-fn watched(guard: &Guard) -> plot::Watched {
+fn watched(guard: &Guard) -> picture::Watched {
     let marks = guard.verdicts.iter().filter_map(|verdict| {
         let Change::Permit { permit, allowed: false, because: Some(because) } = verdict.change else { return None };
         let stops = permit == Permit::Run;
         let which = if stops { "STOP, run" } else { "feed" };
-        let why = meaning(because).title.to_lowercase();
-        Some(plot::Mark { at: verdict.at.get() as f64 * 1e-6, text: format!("{which} permit dropped: {why}"), stops })
+        let why = because.entry().title.to_lowercase();
+        Some(picture::Mark {
+            at: verdict.at.get() as f64 * 1e-6,
+            text: format!("{which} permit dropped: {why}"),
+            stops,
+        })
     });
-    plot::Watched { marks: marks.collect(), bars: heard::monitor(&guard.verdicts) }
+    picture::Watched { marks: marks.collect(), bars: heard::monitor(&guard.verdicts) }
 }
 
 /// What the monitor said, for people: permits and alarms, as a replay says them.
@@ -283,40 +334,36 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     }
     let _ = writeln!(
         text,
-        "{:>5} {:>11} {:>5} {:>8} {:>7} {:>8} {:>8} {:>7}{}",
+        "{:>5} {:>11} {:>8} {:>8} {:>7} {:>6} {:>8} {:>7}{}",
         "seed",
         "stop due",
         "by",
         "slowest",
         "slip",
-        "heat",
+        "face",
         "offset",
         "rub",
         if args.replay { "     stopped" } else { "" }
     );
     for One { seed, summary: s, stop, .. } in runs {
-        let due = s.stop_called_us.map_or_else(|| "never".to_owned(), |at| format!("{:.3} s", at as f64 * 1e-6));
-        let by = match (s.stop_called_us, s.called_by_belt) {
-            (None, _) => "",
-            (Some(_), true) => "belt",
-            (Some(_), false) => "heat",
-        };
+        let due = s.call.map_or_else(|| "never".to_owned(), |call| format!("{:.3} s", call.due_us as f64 * 1e-6));
+        let by = s.why().map_or("", Why::name);
         let stopped = match stop {
             Some((at, _)) => format!("{:.3} s", at.get() as f64 * 1e-6),
             None if args.replay => "never".to_owned(),
             None => String::new(),
         };
         let row = format!(
-            "{seed:>5} {due:>11} {by:>5} {:>6.1} % {:>5.1} % {:>5.0} kJ {:>5.1} mm {:>5.1} s {stopped:>11}",
+            "{seed:>5} {due:>11} {by:>8} {:>6.1} % {:>5.1} % {:>3.0} °C {:>5.1} mm {:>5.1} s {stopped:>11}",
             s.lowest_belt_pct,
             s.largest_slip_pct,
-            s.most_heat_j / 1e3,
+            s.hottest_c.into_iter().fold(f64::NEG_INFINITY, f64::max),
             s.largest_offset_mm,
             s.rub_s
         );
         let _ = writeln!(text, "{}", row.trim_end());
     }
-    let called = runs.iter().filter(|run| run.summary.stop_called_us.is_some()).count();
+    let called = runs.iter().filter(|run| run.summary.call.is_some()).count();
     let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
     let mut last = format!("{called} of {} runs call for a stop", runs.len());
     if args.replay {
@@ -325,7 +372,7 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
             .into_iter()
             .filter_map(|condition| {
                 let count = stopped.iter().filter(|by| **by == Some(condition)).count();
-                (count > 0).then(|| format!("{} {count}", meaning(condition).title.to_lowercase()))
+                (count > 0).then(|| format!("{} {count}", condition.entry().title.to_lowercase()))
             })
             .collect();
         if !by.is_empty() {

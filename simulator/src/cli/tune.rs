@@ -2,22 +2,27 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::io::{IsTerminal as _, Write as _, stderr};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use indicatif::{ProgressBar, ProgressStyle};
+
+use slackside_desk::tune::choose::{Choice, choose, cost, refusal, undecided};
+use slackside_desk::tune::corpus::{Case, load};
+use slackside_desk::tune::page::{
+    BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
+};
+use slackside_desk::tune::results::Rows;
+use slackside_desk::tune::session::{Beside, Found, Shard, planned, tuned};
+use slackside_desk::tune::settings_out;
+use slackside_desk::tune::study::Study;
 
 use super::interrupt;
-use crate::outputs::Whole;
-use crate::tune::again;
-use crate::tune::choose::{Choice, choose, cost, refusal, undecided};
-use crate::tune::corpus::{Case, load};
-use crate::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of};
-use crate::tune::results::{Rows, read_parquet, write_csv, write_parquet};
-use crate::tune::session::{Beside, Found, Shard, planned, search, tuned};
-use crate::tune::settings_out;
-use crate::tune::study::Study;
+use crate::bars;
+use crate::cores::Cores;
+use crate::disk::Disk;
+use crate::outputs::write_whole;
+use crate::study_files::{MOST, pages, read_parquet, search, write_csv, write_parquet};
 
 /// Find limits an engineer can choose and defend, from recordings and simulated runs.
 ///
@@ -108,18 +113,6 @@ fn with_ending(stem: &Path, ending: &str) -> PathBuf {
     stem.with_file_name(name)
 }
 
-fn bar(what: &str) -> ProgressBar {
-    if !stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let bar = ProgressBar::new(1);
-    if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {pos}/{len}, {eta} left") {
-        bar.set_style(style);
-    }
-    bar.set_message(what.to_owned());
-    bar
-}
-
 /// Run the command.
 pub fn run(args: &Args) -> anyhow::Result<()> {
     match &args.merge {
@@ -129,17 +122,16 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
 }
 
 fn measured(study: &Study) -> anyhow::Result<Vec<Case>> {
-    let bar = bar("measuring");
     let runs: u64 = study.families.iter().map(|family| u64::from(family.runs)).sum();
-    bar.set_length(study.traces.len() as u64 + runs);
-    let cases = load(study, &|done| bar.inc(done))?;
+    let bar = bars::steps("measuring", study.traces.len() as u64 + runs);
+    let cases = load(study, &Disk, &Cores, &|done| bar.inc(done))?;
     bar.finish_and_clear();
     Ok(cases)
 }
 
 fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
     let Some(path) = &args.study else { bail!("which study? give the path of a study file (TOML)") };
-    let study = Study::read(path)?;
+    let study = Study::read(&Disk, path)?;
     let shard = args.shard.unwrap_or(Shard { number: 1, of: 1 });
     if shard.of > 1 && (args.outputs.report.is_some() || args.outputs.settings.is_some()) {
         bail!("a shard alone cannot recommend anything: leave --report and --settings to `slackside tune merge`");
@@ -153,7 +145,7 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
     let cases = measured(&study)?;
     let unfinished = with_ending(&stem, ".unfinished.csv");
     interrupt::gently(true);
-    let bar = bar("judging");
+    let bar = bars::steps("judging", 1);
     let found = search(&study, &cases, shard, &unfinished, &|done, all| {
         if let Some(all) = all {
             bar.set_length(all);
@@ -191,7 +183,7 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
 }
 
 fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
-    let study = Study::read(&args.study)?;
+    let study = Study::read(&Disk, &args.study)?;
     let stem = args.outputs.out.clone().unwrap_or_else(|| args.study.with_extension(""));
     args.outputs.can_be_written(&stem)?;
     let cases = measured(&study)?;
@@ -228,13 +220,11 @@ fn write_results(study: &Study, cases: &[Case], rows: &Rows, stem: &Path) -> any
 }
 
 fn write_text(path: &Path, text: &str) -> anyhow::Result<()> {
-    let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
-    let mut file = Whole::create(path).with_context(cannot)?;
-    file.write_all(text.as_bytes()).and_then(|()| file.finish()).with_context(cannot)
+    write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))
 }
 
 fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: &Outputs) -> anyhow::Result<()> {
-    let mut beside = Beside::new(study, cases, &found.rows);
+    let mut beside = Beside::new(study, cases, &found.rows, &Cores);
     let Some(choice) = choose(study, &found.rows, &mut beside) else {
         bail!("no setting could be judged: {}", found.refused.1.clone().unwrap_or_default());
     };
@@ -242,10 +232,9 @@ fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: 
         let mut replays =
             Replays { links: HashMap::new(), chosen: outputs.settings.as_ref().map(|path| path.display().to_string()) };
         if let Some(row) = found.rows.get(&choice.number) {
-            let bar = bar("replaying the worst");
-            let worst: Vec<u32> = worst_of(row).iter().take(again::MOST).map(|outcome| outcome.case).collect();
-            bar.set_length(worst.len() as u64);
-            replays.links = again::pages(study, cases, &choice, &worst, path, &|| bar.inc(1))?;
+            let worst: Vec<u32> = worst_of(row).iter().take(MOST).map(|outcome| outcome.case).collect();
+            let bar = bars::steps("replaying the worst", worst.len() as u64);
+            replays.links = pages(study, cases, &choice, &worst, path, &|| bar.inc(1))?;
             bar.finish_and_clear();
         }
         write_text(path, &page(study, cases, found, &choice, &replays))?;

@@ -2,8 +2,10 @@
 
 mod image;
 mod operations;
+mod plan;
 mod text;
 
 pub use image::settings_image;
 pub use operations::monitor;
+pub use plan::plan;
 pub use text::{settings_text, trace};

@@ -1,12 +1,12 @@
 //! Sequences of inputs through the monitor, against what must hold whatever comes.
 
-use slackside::Monitor;
+use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
-use slackside::judge::Condition;
+use slackside::retained::Retained;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, SpeedReference, Targets};
-use slackside::survivor::Survivor;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::monitor::monitor as monitor_of;
 
 /// Bytes as a leg and a sequence of inputs.
 ///
@@ -176,8 +176,7 @@ enum Ticks {
 const MOST_DEADLINES: usize = 20_000;
 
 fn run(settings: &Checked, inputs: &[Input], ticks: Ticks) -> Vec<Verdict> {
-    let mut monitor = Monitor::new();
-    monitor.configure(settings, &Survivor::default());
+    let mut monitor = monitor_of(settings, &Retained::default());
     let mut newest = Micros::ZERO;
     let mut verdicts = Vec::new();
     for input in inputs {
@@ -188,7 +187,7 @@ fn run(settings: &Checked, inputs: &[Input], ticks: Ticks) -> Vec<Verdict> {
                 while let Some(due) = monitor.next_deadline().filter(|due| *due <= input.at) {
                     settled += 1;
                     assert!(settled < MOST_DEADLINES, "ticking at {due:?} does not settle what is due then");
-                    monitor.observe(Input::new(due, Signal::Tick), &mut |verdict| verdicts.push(verdict));
+                    monitor.observe(Input::new(due, Signal::Tick), &mut |verdict| verdicts.push(*verdict));
                     newest = newest.max(due);
                 }
             }
@@ -198,22 +197,22 @@ fn run(settings: &Checked, inputs: &[Input], ticks: Ticks) -> Vec<Verdict> {
                 let gap = input.at.get().saturating_sub(newest.get());
                 for share in [3, 2, 1].into_iter().filter(|_| gap > 0) {
                     let at = Micros::new(input.at.get() - gap / 4 * share);
-                    monitor.observe(Input::new(at, Signal::Tick), &mut |verdict| verdicts.push(verdict));
+                    monitor.observe(Input::new(at, Signal::Tick), &mut |verdict| verdicts.push(*verdict));
                 }
             }
         }
         if let Signal::Command(Origin::Link, command) = input.signal {
             // Whatever is due by itself is settled first, so that what follows is the command's own doing.
             let at = input.at.max(newest);
-            monitor.observe(Input::new(at, Signal::Tick), &mut |verdict| verdicts.push(verdict));
+            monitor.observe(Input::new(at, Signal::Tick), &mut |verdict| verdicts.push(*verdict));
             let before = verdicts.len();
-            monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+            monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
             for verdict in &verdicts[before..] {
                 let gives = matches!(verdict.change, Change::Permit { allowed: true, .. });
                 assert!(!gives, "{command:?} by the link gave a permit: {verdict:?}");
             }
         } else {
-            monitor.observe(*input, &mut |verdict| verdicts.push(verdict));
+            monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
         }
         newest = newest.max(input.at);
         let status = monitor.status();

@@ -3,8 +3,8 @@
 use std::io::Cursor;
 
 use slackside::input::Input;
-use slackside_simulator::settings;
-use slackside_simulator::trace::{HEADER, Reader, write_row};
+use slackside_desk::settings;
+use slackside_desk::trace::{HEADER, Reader, write_row};
 
 /// Any bytes as a trace, as they are and behind the header.
 ///

@@ -1,21 +1,24 @@
 //! A leg as judge sees it: builds lists of sights and plays them. Four even targets a shaft, no measure needed.
 #![allow(dead_code)]
 
-use slackside::input::{Command, ContactState, Origin, Place};
-use slackside::judge::{AlarmState, Condition, Judge};
-use slackside::motion::{Motion, Pitch, Slip, SlipReading};
-use slackside::settings::{Action, Settings};
-use slackside::sight::{Seen, Sight};
-use slackside::survivor::Survivor;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::input::{Command, ContactState, Origin, Place, Signal};
+use slackside::monitor::Told;
+use slackside::motion::{Motion, Pitch, SeenRatio, ShaftMotion, Slip, SlipReading};
+use slackside::retained::Retained;
+use slackside::settings::{Action, Checked, Settings};
+use slackside::signals::{Reading, ShaftSignals, Signals, moved, unknown};
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, TurnFraction, Turns, Watts};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
+use slackside_desk::monitor::plan_of;
 
 pub const SECOND: u64 = 1_000_000;
 pub const QUARTER: u32 = 1 << 30;
 /// Two per cent more than a quarter turn: the settings' tolerance.
 pub const QUARTER_AT_MOST: u32 = QUARTER / 50 * 51;
 
-/// A sight that owns what it shows.
+/// What judge is told.
 #[derive(Clone, Debug, PartialEq)]
 pub enum What {
     Motion(Box<Motion>),
@@ -31,43 +34,182 @@ pub enum What {
 
 pub type Event = (u64, What);
 
-pub fn show<'a>((at, what): &'a Event) -> Seen<'a> {
-    let sight = match what {
-        What::Motion(motion) => Sight::Motion(motion),
-        What::Drive(on) => Sight::Drive(*on),
-        What::Power(watts) => Sight::Power(Watts::new(*watts)),
-        What::Reference(share) => Sight::Reference(Ppm::new(*share)),
-        What::Temperature(place, value) => Sight::Temperature(*place, DeciCelsius::new(*value)),
-        What::Outlet(plugged) => Sight::Outlet(*plugged),
-        What::Command(origin, command) => Sight::Command(*origin, *command),
-        What::Late => Sight::Late,
-        What::Wake => Sight::Wake,
-    };
-    Seen { at: Micros::new(*at), sight }
+/// What judge holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Status {
+    pub run_permit: bool,
+    pub feed_permit: bool,
+    pub phase: Phase,
+    pub first_out: Option<Condition>,
+    pub boot_cleared_needed: bool,
+    pub alarms: [AlarmState; Condition::COUNT],
 }
 
-pub fn judge(settings: &Settings, survivor: &Survivor) -> Box<Judge> {
+/// Judge apart from measure, told motions made up.
+pub struct Judge {
+    judge: Box<slackside_desk::monitor::Judge>,
+    newest: Signals,
+    /// The last ratio seen: a block ends with each new one.
+    seen: Option<SeenRatio>,
+}
+
+impl Judge {
+    pub fn observe(&mut self, (at, what): &Event, out: &mut dyn FnMut(Verdict)) {
+        let (at, sink) = (Micros::new(*at), &mut |verdict: &Verdict| out(*verdict));
+        let signal = match what {
+            What::Motion(motion) => {
+                let blocks = self.newest.ratio_blocks.wrapping_add(u16::from(motion.seen_ratio != self.seen));
+                self.seen = motion.seen_ratio;
+                let after = signals(motion, blocks);
+                let moved = moved_bits(&self.newest, &after);
+                self.newest = after;
+                return self.judge.observe(at, Told::Moved(moved), &after, sink);
+            }
+            What::Late => return self.judge.observe(at, Told::Late, &self.newest, sink),
+            What::Wake => return self.judge.wake(at, sink),
+            What::Drive(on) => Signal::DriveRunning(*on),
+            What::Power(watts) => Signal::DrivePower(Watts::new(*watts)),
+            What::Reference(share) => Signal::SpeedReference(Ppm::new(*share)),
+            What::Temperature(place, value) => Signal::Temperature(*place, DeciCelsius::new(*value)),
+            What::Outlet(plugged) => Signal::OutletPlugged(*plugged),
+            What::Command(origin, command) => Signal::Command(*origin, *command),
+        };
+        self.judge.observe(at, Told::Signal(&signal), &self.newest, sink);
+    }
+
+    pub fn observe_plainly(&mut self, event: &Event, out: &mut dyn FnMut(Verdict)) {
+        self.judge.plainly();
+        self.observe(event, out);
+    }
+
+    pub fn configure(&mut self, settings: &Checked, retained: &Retained) {
+        self.judge.configure(plan_of(settings), retained);
+        (self.newest, self.seen) = (Signals::NONE, None);
+    }
+
+    pub fn status(&self) -> Status {
+        let status = self.judge.status();
+        Status {
+            run_permit: status.run_permit,
+            feed_permit: status.feed_permit,
+            phase: status.phase,
+            first_out: status.first_out,
+            boot_cleared_needed: status.boot_cleared_needed,
+            alarms: Condition::ALL.map(|condition| self.judge.alarm(condition)),
+        }
+    }
+
+    pub fn survivor(&self) -> Retained {
+        self.judge.retained()
+    }
+
+    pub fn slip_heat_at(&self, at: Micros) -> Ppm {
+        self.judge.slip_heat_at(at)
+    }
+
+    pub fn next_deadline(&self) -> Option<Micros> {
+        self.judge.next_deadline()
+    }
+}
+
+fn shaft(from: &ShaftMotion) -> ShaftSignals {
+    let pitch = from.pitch.unwrap_or_default();
+    ShaftSignals {
+        last_edge: from.last_edge.map_or(0, |at| at.get() as u32),
+        pitch: pitch.time.get(),
+        pitch_angle: pitch.angle.get(),
+        pitch_largest: pitch.largest.get(),
+        next_largest: from.next_largest.get(),
+        angle: (from.angle.get() >> 8) as u32,
+        edges: from.edges,
+        rejected: from.rejected,
+        distrust: from.distrust.bits(),
+        line: from.line as u8,
+        pattern: from.pattern as u8,
+        seen: from.last_edge.is_some().into(),
+    }
+}
+
+fn slip(from: &Slip) -> slackside::signals::Slip {
+    let reading = match from.reading {
+        SlipReading::Unknown | SlipReading::Retracted => Reading::UNKNOWN,
+        SlipReading::Known(ppm) => Reading::exact(ppm.get()),
+        SlipReading::AtLeast(ppm) => Reading::at_least(ppm.get()),
+    };
+    slackside::signals::Slip { reading, at: from.at.get() as u32, known_at: from.known_at.get() as u32 }
+}
+
+/// A motion as measure would tell it, with so many blocks of the ratio ended.
+fn signals(from: &Motion, blocks: u16) -> Signals {
+    let seen = from.seen_ratio.unwrap_or_default();
+    let mut contacts = Signals::NONE.contacts;
+    for (signals, contact) in contacts.iter_mut().zip(&from.contacts) {
+        signals.since = contact.rubbing_since.map_or(0, |at| at.get() as u32);
+        signals.bridged_until = contact.bridged_until.map_or(0, |at| at.get() as u32);
+        signals.duty = contact.duty.get();
+        signals.count = contact.count;
+        signals.state = contact.state as u8;
+        signals.rubs = contact.rubbing_since.is_some().into();
+        signals.bridged = contact.bridged_until.is_some().into();
+    }
+    Signals {
+        head: shaft(&from.head),
+        boot: shaft(&from.boot),
+        short: slip(&from.slip_short),
+        long: slip(&from.slip_long),
+        since_boot: u32::try_from(from.head_since_boot.get() >> 8).unwrap_or(u32::MAX),
+        slipped: from.slipped.get().clamp(i32::MIN.into(), i32::MAX.into()) as i32,
+        ratio: seen.ratio.get(),
+        ratio_spread: seen.spread.get(),
+        ratio_at: seen.at.get() as u32,
+        ratio_blocks: blocks,
+        unknown: if from.slip_short.reading == SlipReading::Retracted { unknown::RETRACTED } else { unknown::PLAINLY },
+        contacts,
+        ..Signals::NONE
+    }
+}
+
+/// What measure would say that moved.
+fn moved_bits(before: &Signals, after: &Signals) -> u8 {
+    let other = |signals: &Signals| {
+        let shaft = |shaft: &ShaftSignals| (shaft.distrust, shaft.line, shaft.pattern);
+        let contacts =
+            signals.contacts.map(|contact| (contact.since, contact.bridged_until, contact.state, contact.rubs));
+        (shaft(&signals.head), shaft(&signals.boot), signals.ratio_blocks, contacts)
+    };
+    let mut bits = 0;
+    if before.head.edges != after.head.edges {
+        bits |= moved::HEAD;
+    }
+    if before.boot.edges != after.boot.edges {
+        bits |= moved::BOOT;
+    }
+    if other(before) != other(after) || bits == 0 {
+        bits |= moved::OTHER;
+    }
+    bits
+}
+
+pub fn judge(settings: &Settings, retained: &Retained) -> Box<Judge> {
     let checked = settings.clone().check_for_bench().expect("the settings are sound");
-    let mut judge = Box::new(Judge::new());
-    judge.configure(&checked, survivor);
-    judge
+    Box::new(Judge { judge: slackside_desk::monitor::judge(&checked, retained), newest: Signals::NONE, seen: None })
 }
 
 /// Play a list through a fresh judge.
 pub fn play(settings: &Settings, events: &[Event]) -> Vec<Verdict> {
-    let mut judge = judge(settings, &Survivor::default());
+    let mut judge = judge(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for event in events {
-        judge.observe(show(event), &mut |verdict| verdicts.push(verdict));
+        judge.observe(event, &mut |verdict| verdicts.push(verdict));
     }
     verdicts
 }
 
 pub fn play_plainly(settings: &Settings, events: &[Event]) -> Vec<Verdict> {
-    let mut judge = judge(settings, &Survivor::default());
+    let mut judge = judge(settings, &Retained::default());
     let mut verdicts = Vec::new();
     for event in events {
-        judge.observe_plainly(show(event), &mut |verdict| verdicts.push(verdict));
+        judge.observe_plainly(event, &mut |verdict| verdicts.push(verdict));
     }
     verdicts
 }
@@ -245,9 +387,9 @@ impl Leg {
 
     /// The judge after everything.
     pub fn judged(&self) -> Box<Judge> {
-        let mut judge = judge(&self.settings, &Survivor::default());
+        let mut judge = judge(&self.settings, &Retained::default());
         for event in &self.events {
-            judge.observe(show(event), &mut |_| {});
+            judge.observe(event, &mut |_| {});
         }
         judge
     }
@@ -293,7 +435,7 @@ pub fn phases(verdicts: &[Verdict]) -> Vec<Phase> {
 }
 
 pub fn state(judge: &Judge, condition: Condition) -> AlarmState {
-    judge.status().alarms[condition.index()]
+    judge.status().alarms[condition.rank()]
 }
 
 pub fn set(settings: &mut Settings, condition: Condition, on_ms: u32, off_ms: u32, latching: bool, action: Action) {

@@ -11,7 +11,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, high};
 use crate::settings::plan::LegPlan;
-use crate::time::{SWEEP, age, wait};
+use crate::time::{SWEEP, age, reached, wait};
 use crate::units::{Joules, Ppm};
 
 /// The length of a cell is 2^17 µs: 131 ms.
@@ -75,6 +75,11 @@ impl Heat {
         }
         let lost = high(high(heat, plan.heat_left.wrapping_neg()), part);
         heat.saturating_sub(lost).saturating_add(high(self.inflow, part)).saturating_add(u32::from(self.inflow > 0))
+    }
+
+    /// The heat at `now`, or at the last change if that is later.
+    pub fn no_sooner(&self, plan: &LegPlan, now: u32) -> u32 {
+        self.at(plan, if reached(now, self.at) { now } else { self.at })
     }
 
     /// What the limit is held against: the heat one cell on.
@@ -152,6 +157,18 @@ impl Heat {
     /// How long until it must be looked at.
     pub const fn wait(&self, now: u32) -> u32 {
         wait(now, self.check)
+    }
+
+    /// When it must be looked at.
+    #[cfg(feature = "desk")]
+    pub const fn check(&self) -> u32 {
+        self.check
+    }
+
+    /// What comes in during a cell.
+    #[cfg(feature = "desk")]
+    pub const fn inflow(&self) -> u32 {
+        self.inflow
     }
 
     /// Begin a new stretch.

@@ -16,7 +16,11 @@
 //! A motion within everything that could change a condition costs a few comparisons (`quiet`); any other takes a step. With
 //! [`Judge::plainly`] set every motion takes a step: tests hold the one against the other.
 
+#[cfg(feature = "desk")]
+pub mod alone;
 mod heat;
+#[cfg(feature = "desk")]
+pub mod leap;
 mod leg;
 mod operator;
 mod permits;
@@ -459,10 +463,10 @@ impl<const N: usize> Judge<N> {
         self.rows.state(condition.rank())
     }
 
-    /// Slip heat at `now`, as a share of the budget.
+    /// Slip heat at `now`, as a share of the budget; not before what last changed it.
     #[must_use]
     pub fn slip_heat_at(&self, plan: &Plan, now: Micros) -> Ppm {
-        heat::Heat::share(self.leg.heat.at(&plan.drive, Now::new(now).us()))
+        heat::Heat::share(self.leg.heat.no_sooner(&plan.drive, Now::new(now).us()))
     }
 
     /// Take every motion the long way from the next step on: the oracle of the tests.

@@ -38,7 +38,7 @@ const CHATTER_OVER: u32 = 8_000_000;
 const CHATTER: u8 = 4;
 /// So many boot pitches, with none surely slow between them, must be at speed: a single edge that is none, as a sensor gives when
 /// it is switched on, would end the start too soon.
-const AT_SPEED: u8 = 2;
+pub const AT_SPEED: u8 = 2;
 
 impl Leg {
     /// Go into a phase.

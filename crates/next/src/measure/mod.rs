@@ -25,7 +25,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 use crate::input::{Shaft, Signal};
 use crate::settings::plan::Plan;
 use crate::signals::{Reading, Signals, distrust, moved, unknown};
-use crate::time::{Now, SWEEP, held, wait};
+use crate::time::{Now, SWEEP, wait};
 use contact::Contacts;
 use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
@@ -143,19 +143,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             shaft.sweep(now);
         }
         self.state.contacts.sweep(now);
-        let Signals { head, boot, short, long, ratio_at, contacts, .. } = &mut self.state.signals;
-        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
-        for slip in [short, long] {
-            hold(&mut slip.at);
-            hold(&mut slip.known_at);
-        }
-        for shaft in [head, boot] {
-            hold(&mut shaft.last_edge);
-        }
-        for contact in contacts {
-            hold(&mut contact.since);
-        }
-        hold(ratio_at);
+        self.state.signals.sweep(now);
     }
 
     /// Its state's own bytes, part by part.

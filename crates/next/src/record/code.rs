@@ -73,8 +73,8 @@ impl Context {
         self.newest = input.at.get();
         let Signal::Edge(shaft, level) = input.signal else { return };
         let at = self.newest as u32;
-        let shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
-        if let Some((((last, gaps), far), old)) = shafts.skip(shaft as usize).next() {
+        let mut shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
+        if let Some((((last, gaps), far), old)) = shafts.nth(shaft as usize) {
             let gap = at.wrapping_sub(*last);
             let [first, second, third, fourth] = *gaps;
             let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));

@@ -1,0 +1,176 @@
+//! For the desk: a judge apart from measure, told what measure told. Not for the box.
+//!
+//! Whoever has signals stored, or makes them up, has judge say what it would have said of them live: the same verdicts at the same
+//! times as in a [`Monitor`](crate::Monitor).
+
+use core::ops::Deref;
+
+use super::{Judge, Status};
+use crate::alarm::AlarmState;
+use crate::conditions::Condition;
+use crate::monitor::Told;
+use crate::retained::Retained;
+use crate::settings::plan::Plan;
+use crate::settings::plan_check::Sound;
+use crate::signals::Signals;
+use crate::time::{Now, SWEEP, age};
+use crate::units::{Micros, Ppm};
+use crate::verdict::Verdict;
+
+/// So many sweeps in a row with nothing else falling due leave a state that no later sweep changes, as in the monitor.
+const SETTLED: u32 = 256;
+/// After so long both the low half of time and the slow count are as before.
+const ROUND_SHIFT: u32 = 42;
+
+/// A judge with all it needs but measure.
+#[derive(Clone, Debug)]
+pub struct Alone<P> {
+    pub(super) plan: Sound<P>,
+    pub(super) judge: Judge,
+    pub(super) signals: Signals,
+    pub(super) newest: u64,
+    pub(super) swept: u32,
+    begun: bool,
+    plainly: bool,
+}
+
+impl<P: Deref<Target = Plan>> Alone<P> {
+    /// One that has seen nothing, with a plan and what survived the last loss of power.
+    #[must_use]
+    pub fn new(plan: Sound<P>, retained: &Retained) -> Self {
+        let mut judge = Judge::new();
+        judge.configure(&plan, retained);
+        Self { plan, judge, signals: Signals::NONE, newest: 0, swept: 0, begun: false, plainly: false }
+    }
+
+    /// Begin afresh, with a plan and what survived the last loss of power.
+    pub fn configure(&mut self, plan: Sound<P>, retained: &Retained) {
+        self.judge.configure(&plan, retained);
+        (self.plan, self.signals, self.begun) = (plan, Signals::NONE, false);
+        self.newest = 0;
+    }
+
+    /// From here on every motion takes a step: the oracle of the tests.
+    pub const fn plainly(&mut self) {
+        self.plainly = true;
+    }
+
+    /// What it goes by.
+    #[must_use]
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The judge itself.
+    #[must_use]
+    pub const fn judge(&self) -> &Judge {
+        &self.judge
+    }
+
+    /// The newest signals it was told.
+    #[must_use]
+    pub const fn signals(&self) -> &Signals {
+        &self.signals
+    }
+
+    /// The newest time.
+    #[must_use]
+    pub const fn newest(&self) -> Micros {
+        Micros::new(self.newest)
+    }
+
+    pub(super) fn now(&self) -> Now {
+        Now::new(self.newest())
+    }
+
+    /// Be told something at a moment: first everything that fell due before it is settled, each with its own time. `signals` is what
+    /// is known then.
+    pub fn observe(&mut self, at: Micros, told: Told<'_>, signals: &Signals, sink: &mut dyn FnMut(&Verdict)) {
+        self.wake(at, sink);
+        self.signals = *signals;
+        if self.plainly {
+            self.judge.plainly();
+        }
+        let (plan, now, list) = (&*self.plan, self.now(), &Condition::ROWS);
+        match told {
+            Told::Moved(moved) => self.judge.moved(moved, plan, &self.signals, list, now, sink),
+            Told::Signal(signal) => self.judge.take(signal, plan, &self.signals, list, now, sink),
+            Told::Late => self.judge.late(plan, &self.signals, list, now, sink),
+        }
+    }
+
+    /// Time has passed up to a moment, and nothing else.
+    pub fn wake(&mut self, at: Micros, sink: &mut dyn FnMut(&Verdict)) {
+        let at = at.get().max(self.newest);
+        let list = &Condition::ROWS;
+        if !self.begun {
+            self.begun = true;
+            self.newest = at;
+            self.swept = self.now().us();
+            self.judge.begin(&self.plan, &self.signals, list, self.now(), sink);
+        }
+        let mut sweeps = 0_u32;
+        loop {
+            let due = self.due();
+            if at.wrapping_sub(self.newest) < u64::from(due) {
+                break;
+            }
+            if sweeps >= SETTLED {
+                sweeps = 0;
+                let rounds = at.wrapping_sub(self.newest) >> ROUND_SHIFT;
+                self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
+                continue;
+            }
+            sweeps = if due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
+            self.newest = self.newest.saturating_add(u64::from(due));
+            let now = self.now();
+            if age(now.us(), self.swept) >= SWEEP {
+                self.swept = now.us();
+                self.signals.sweep(now.us());
+                self.judge.sweep(&self.plan, &self.signals, list, now);
+            }
+            self.judge.settle(&self.plan, &self.signals, list, now, sink);
+        }
+        self.newest = at;
+    }
+
+    fn due(&self) -> u32 {
+        let now = self.now().us();
+        self.judge.wait(now).min(self.sweep_wait())
+    }
+
+    /// How long until old stamps are held again.
+    pub(super) fn sweep_wait(&self) -> u32 {
+        SWEEP.saturating_sub(age(self.now().us(), self.swept))
+    }
+
+    /// When something may fall due by itself. `None` before anything was observed.
+    #[must_use]
+    pub fn next_deadline(&self) -> Option<Micros> {
+        self.begun.then(|| Micros::new(self.newest.saturating_add(u64::from(self.due()))))
+    }
+
+    /// What it holds now.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        self.judge.status()
+    }
+
+    /// The state of an alarm.
+    #[must_use]
+    pub fn alarm(&self, condition: Condition) -> AlarmState {
+        self.judge.alarm(condition)
+    }
+
+    /// Slip heat at `now`, as a share of the budget.
+    #[must_use]
+    pub fn slip_heat_at(&self, now: Micros) -> Ppm {
+        self.judge.slip_heat_at(&self.plan, now)
+    }
+
+    /// What must survive a loss of power, as it stands now.
+    #[must_use]
+    pub fn retained(&self) -> Retained {
+        self.judge.retained(&self.plan, self.now())
+    }
+}

@@ -1,0 +1,181 @@
+//! What is wrong with a TOML file that a person wrote: all of it at once, each with its place and how to mend it.
+
+use std::fmt;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Line and column, both from 1; columns count characters.
+pub type Place = (usize, usize);
+
+/// One thing wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Where in the file; `None` if it is about something that is not in it.
+    pub place: Option<Place>,
+    /// The key, as it was written or should be; empty for the file as a whole.
+    pub key: String,
+    /// What is wrong, what was expected, how to mend it.
+    pub text: String,
+}
+
+/// A file that cannot be used.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Refused {
+    /// What the file ought to hold, in a word: "settings", "scenario".
+    pub what: &'static str,
+    /// The file, or what stands for it.
+    pub file: String,
+    /// All that is wrong, in the order of the file where it has a place.
+    pub problems: Vec<Problem>,
+}
+
+impl Refused {
+    /// A file with one thing wrong that is about no key.
+    #[must_use]
+    pub fn whole(what: &'static str, file: impl Into<String>, text: impl Into<String>) -> Self {
+        let problem = Problem { place: None, key: String::new(), text: text.into() };
+        Self { what, file: file.into(), problems: vec![problem] }
+    }
+
+    /// A file with one thing wrong.
+    #[must_use]
+    pub fn one(
+        what: &'static str,
+        file: impl Into<String>,
+        place: Option<Place>,
+        key: impl Into<String>,
+        text: impl Into<String>,
+    ) -> Self {
+        let problem = Problem { place, key: key.into(), text: text.into() };
+        Self { what, file: file.into(), problems: vec![problem] }
+    }
+}
+
+impl fmt::Display for Refused {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Self { what, file, problems } = self;
+        let things = if problems.len() == 1 { "one thing is" } else { "several things are" };
+        write!(out, "{file}: the {what} cannot be used, {things} wrong:")?;
+        for Problem { place, key, text } in problems {
+            write!(out, "\n  {file}")?;
+            if let Some((line, column)) = place {
+                write!(out, ":{line}:{column}")?;
+            }
+            if key.is_empty() {
+                write!(out, ": {text}")?;
+            } else {
+                write!(out, ": {key}: {text}")?;
+            }
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Refused {}
+
+/// Gathers what is wrong with a text, each with the place of its key.
+#[derive(Debug)]
+pub struct Findings<'t> {
+    text: &'t str,
+    /// All that was found so far.
+    pub problems: Vec<Problem>,
+}
+
+impl<'t> Findings<'t> {
+    /// Nothing yet.
+    #[must_use]
+    pub const fn new(text: &'t str) -> Self {
+        Self { text, problems: Vec::new() }
+    }
+
+    /// Tell what is wrong with a key.
+    pub fn tell(&mut self, key: impl Into<String>, text: impl Into<String>) {
+        let key = key.into();
+        self.problems.push(Problem { place: place_of(self.text, &key), key, text: text.into() });
+    }
+
+    /// Tell what is wrong with a key unless it is sound.
+    pub fn hold(&mut self, sound: bool, key: impl Into<String>, text: impl Into<String>) {
+        if !sound {
+            self.tell(key, text);
+        }
+    }
+
+    /// What is wrong, if anything.
+    ///
+    /// # Errors
+    /// Whatever was found.
+    pub fn refuse(self, what: &'static str, file: impl Into<String>) -> Result<(), Refused> {
+        if self.problems.is_empty() {
+            Ok(())
+        } else {
+            Err(Refused { what, file: file.into(), problems: self.problems })
+        }
+    }
+}
+
+/// The place of the byte at `offset`.
+#[must_use]
+pub fn place(text: &str, offset: usize) -> Place {
+    let offset = (0..=offset.min(text.len())).rev().find(|offset| text.is_char_boundary(*offset)).unwrap_or(0);
+    let before = &text[..offset];
+    let line = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
+    (line, column)
+}
+
+/// The place of a key, its parts joined by dots and those of an array counted from 0, or of the nearest table above it that is
+/// there.
+#[must_use]
+pub fn place_of(text: &str, key: &str) -> Option<Place> {
+    let document = DeTable::parse(text).ok()?;
+    let mut found = None;
+    let mut table = Some(document.get_ref());
+    let mut array: Option<&[Spanned<DeValue<'_>>]> = None;
+    for part in key.split('.') {
+        let (at, value) = match (table, array) {
+            (Some(here), _) => {
+                let Some((name, value)) = here.get_key_value(part) else { break };
+                (name.span().start, value)
+            }
+            (None, Some(here)) => {
+                let Some(value) = part.parse::<usize>().ok().and_then(|index| here.get(index)) else { break };
+                (value.span().start, value)
+            }
+            (None, None) => break,
+        };
+        found = Some(at);
+        table = value.get_ref().as_table();
+        array = value.get_ref().as_array().map(|array| &**array);
+    }
+    found.map(|at| place(text, at))
+}
+
+/// What the reader of TOML says, with its place.
+#[must_use]
+pub fn of_toml(text: &str, error: &toml::de::Error) -> (Option<Place>, String) {
+    let said = error.message().lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join("; ");
+    (error.span().map(|span| place(text, span.start)), said)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn finds_the_place_of_a_key_or_of_its_table() {
+        let text = "a = 1\n[leg_changes.belt]\n  width_mm = -3\n[[fault]]\nkind = 1\n[[fault]]\nseverity = 2\n";
+        assert_eq!(place_of(text, "a"), Some((1, 1)));
+        assert_eq!(place_of(text, "leg_changes.belt.width_mm"), Some((3, 3)));
+        assert_eq!(place_of(text, "fault.1.severity"), Some((7, 1)));
+        assert_eq!(place_of(text, "fault.1.side"), Some((6, 1)));
+        assert_eq!(place_of(text, "leg_changes.belt.mass"), Some((2, 14)));
+        assert_eq!(place_of(text, "nothing"), None);
+    }
+
+    #[test]
+    fn columns_count_characters() {
+        assert_eq!(place("µ = 1\nµµ", 9), (2, 2));
+    }
+}

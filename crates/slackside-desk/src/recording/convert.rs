@@ -1,0 +1,117 @@
+//! Converting between recordings and traces, by what is in the file.
+
+use std::io::Cursor;
+
+use anyhow::Context;
+use slackside::input::Input;
+use slackside::record::{Opening, SegmentWriter};
+use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside::units::Micros;
+
+use super::csv::{from_csv, is_recording_csv, to_csv};
+use super::file::{About, MadeUnder, Recording, Source};
+use crate::monitor::monitor;
+use crate::trace::Reader;
+
+/// Bytes of a segment of a recording made at the desk.
+const SEGMENT: usize = 64 * 1_024;
+
+/// What a file is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A recording.
+    Recording,
+    /// A trace with the comments of a recording.
+    RecordingAsTrace,
+    /// Anything else: a trace, or nothing known.
+    Trace,
+}
+
+/// What these bytes are.
+#[must_use]
+pub fn kind_of(bytes: &[u8]) -> Kind {
+    if Recording::is_one(bytes) {
+        Kind::Recording
+    } else if is_recording_csv(bytes) {
+        Kind::RecordingAsTrace
+    } else {
+        Kind::Trace
+    }
+}
+
+/// Make a recording of inputs: as a box would that was configured afresh just before the first.
+///
+/// # Errors
+/// A segment has no room for its keyframe.
+pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = Input>) -> anyhow::Result<Recording> {
+    let no_room = "a segment has no room for it";
+    let mut monitor = monitor(settings, &Retained::default());
+    let mut opening = Opening::first(0);
+    let mut memory = vec![0; SEGMENT];
+    let mut inputs = inputs.into_iter().peekable();
+    let mut newest = inputs.peek().map_or(Micros::ZERO, |first| first.at);
+    let mut segments = Vec::new();
+    let mut writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
+    for input in inputs {
+        if !writer.has_room(&memory) {
+            let length = writer.close(&mut memory, newest, monitor.state_crc());
+            segments.extend_from_slice(&memory[..length]);
+            opening = opening.next();
+            writer = SegmentWriter::open(&mut memory, &opening, newest, &monitor).ok().context(no_room)?;
+        }
+        writer.push(&mut memory, &input).ok().context(no_room)?;
+        newest = newest.max(input.at);
+        monitor.observe(input, &mut |_| {});
+    }
+    let length = writer.close(&mut memory, newest, monitor.state_crc());
+    segments.extend_from_slice(&memory[..length]);
+    let about = About { source: Source::Trace, ..About::default() };
+    Ok(Recording::new(name, about, MadeUnder::of(settings), segments))
+}
+
+/// Convert a recording into a trace, or a trace into a recording. A trace made from a recording becomes the same
+/// recording again; any other needs `settings`. The bytes it becomes, and what was done, in words.
+///
+/// # Errors
+/// It cannot be read, or the settings are missing.
+pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> anyhow::Result<(Vec<u8>, String)> {
+    Ok(match kind_of(&bytes) {
+        Kind::Recording => {
+            let recording = Recording::from_bytes(name, &bytes)?;
+            let csv = to_csv(&recording)?;
+            (csv, said("trace", &recording))
+        }
+        Kind::RecordingAsTrace => {
+            let recording = from_csv(name, bytes)?;
+            (recording.to_bytes()?, said("recording, the same again", &recording))
+        }
+        Kind::Trace => {
+            let mut reader = Reader::from_read(name, Cursor::new(bytes))?;
+            let settings = settings.with_context(|| {
+                format!(
+                    "{name} is a trace: name the settings of its leg with --settings LEG.toml to make a recording of it"
+                )
+            })?;
+            let mut inputs = Vec::new();
+            let mut batch = Vec::new();
+            while reader.read_batch(&mut batch)? {
+                inputs.append(&mut batch);
+            }
+            let recording = record(name, settings, inputs)?;
+            (recording.to_bytes()?, said("recording", &recording))
+        }
+    })
+}
+
+fn said(what: &str, recording: &Recording) -> String {
+    let inputs: usize = recording.parts.iter().map(|part| part.inputs().count()).sum();
+    let segments = recording.parts.len();
+    let plural = if segments == 1 { "" } else { "s" };
+    let mut text = format!("{what}: {inputs} inputs in {segments} segment{plural}");
+    for damage in &recording.damage {
+        text.push_str("\nwarning: ");
+        text.push_str(damage);
+    }
+    text
+}

@@ -1,0 +1,89 @@
+//! The samples file: one row for each change of the motion.
+
+use std::io::{self, Write};
+
+use slackside::motion::SlipReading;
+use slackside::settings::Checked;
+use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};
+
+use super::sample::Sample;
+use crate::trace::write_fixed;
+
+/// The first line of every samples file. An empty cell is "not known", never zero.
+pub const SAMPLES_HEADER: &str = "time_us,head_rpm,boot_rpm,belt_speed_mps,slip_short_pct,slip_long_pct,\
+underspeed_pct,slip_heat_pct,head_left_dwell_s,head_left_duty_pct,head_right_dwell_s,head_right_duty_pct,\
+boot_left_dwell_s,boot_left_duty_pct,boot_right_dwell_s,boot_right_duty_pct";
+
+/// Writes the rows of a samples file.
+pub struct SamplesCsv<'a> {
+    out: &'a mut dyn Write,
+    row: Vec<u8>,
+    every: Span,
+    next: Micros,
+    heat_known: bool,
+}
+
+impl<'a> SamplesCsv<'a> {
+    /// Begin with the header; then a row at most `every` so often (zero: every change).
+    ///
+    /// # Errors
+    /// `out` takes nothing.
+    pub fn begin(out: &'a mut dyn Write, every: Span, settings: &Checked) -> io::Result<Self> {
+        out.write_all(SAMPLES_HEADER.as_bytes())?;
+        out.write_all(b"\n")?;
+        let heat_known = settings.machine.head_targets.is_some();
+        Ok(Self { out, row: Vec::with_capacity(256), every, next: Micros::ZERO, heat_known })
+    }
+
+    /// Whether a sample at `at` would be written.
+    #[must_use]
+    pub fn wants(&self, at: Micros) -> bool {
+        at >= self.next
+    }
+
+    /// Append a row.
+    ///
+    /// # Errors
+    /// It takes no more.
+    pub fn write(&mut self, sample: &Sample) -> io::Result<()> {
+        let row = &mut self.row;
+        row.clear();
+        write!(row, "{}", sample.at.get())?;
+        cell(row, sample.head.map(rpm_milli), 3);
+        cell(row, sample.boot.map(rpm_milli), 3);
+        cell(row, sample.belt.map(|speed| i64::from(speed.get()) / 100), 4);
+        cell(row, slip(sample.slip_short), 4);
+        cell(row, slip(sample.slip_long), 4);
+        cell(row, sample.underspeed.map(percent), 4);
+        cell(row, self.heat_known.then(|| percent(sample.slip_heat)), 4);
+        for contact in &sample.contacts {
+            cell(row, contact.dwell.map(|dwell| i64::from(dwell.get())), 6);
+            cell(row, contact.duty.map(percent), 4);
+        }
+        row.push(b'\n');
+        self.out.write_all(row)?;
+        self.next = sample.at.after(self.every);
+        Ok(())
+    }
+}
+
+fn cell(row: &mut Vec<u8>, value: Option<i64>, places: u32) {
+    row.push(b',');
+    if let Some(value) = value {
+        write_fixed(value, places, row);
+    }
+}
+
+/// Thousandths of a turn a minute, to the nearest.
+fn rpm_milli(speed: MicroturnsPerSecond) -> i64 {
+    (i64::from(speed.get()) * 60 + 500) / 1_000
+}
+
+/// Per cent in units of 10^-4: parts per million.
+fn percent(ppm: Ppm) -> i64 {
+    i64::from(ppm.get())
+}
+
+fn slip(reading: SlipReading) -> Option<i64> {
+    reading.ppm().map(percent)
+}

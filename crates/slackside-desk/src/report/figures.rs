@@ -1,0 +1,67 @@
+//! Figures with their units, rounded to what is worth reading.
+
+use slackside::conditions::{Condition, Unit};
+use slackside::motion::SlipReading;
+use slackside::units::{MicrometresPerSecond, MicroturnsPerSecond, Ppm};
+
+/// A value in a condition's unit.
+pub fn value(unit: Unit, value: i32) -> String {
+    let number = f64::from(value);
+    match unit {
+        Unit::Ppm => percent(Ppm::new(value)),
+        Unit::Milliseconds => format!("{} s", trimmed(number / 1e3, 3)),
+        Unit::Microturns => format!("{} turns", trimmed(number / 1e6, 2)),
+        Unit::DeciCelsius => format!("{} °C", trimmed(number / 10.0, 1)),
+        Unit::Count => format!("{value}"),
+        Unit::Flag => if value == 0 { "no" } else { "yes" }.to_owned(),
+    }
+}
+
+/// What a condition's value is about, as the beginning of a sentence part: "slip", "belt speed lost".
+pub const fn subject(condition: Condition) -> &'static str {
+    match condition {
+        Condition::BeltNotFollowing => "at the head without the boot",
+        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipImpossible | Condition::SlipNegative => "slip",
+        Condition::SlipHeat => "of the heat budget",
+        Condition::DeepUnderspeed | Condition::Underspeed | Condition::NoMotion => "of the belt's speed lost",
+        Condition::HeadUnderspeed => "of the head's speed lost",
+        Condition::StartFailed => "without reaching speed",
+        Condition::TooManyStarts => "starts",
+        Condition::Mistracking | Condition::MistrackingSustained => "of rubbing without a break",
+        Condition::MistrackingDuty => "of the belt loop rubbing",
+        Condition::RubHot => "at the rub point",
+        Condition::RatioShifted => "of shift in the no-slip ratio",
+        Condition::SlipUnknown => "without knowing slip",
+        _ => "",
+    }
+}
+
+/// Per cent to a tenth.
+pub fn percent(ppm: Ppm) -> String {
+    format!("{:.1} %", f64::from(ppm.get()) / 1e4)
+}
+
+/// Slip with what is known of it.
+pub fn slip(reading: SlipReading) -> String {
+    match reading {
+        SlipReading::Known(ppm) => percent(ppm),
+        SlipReading::AtLeast(ppm) => format!("≥ {}", percent(ppm)),
+        SlipReading::Unknown | SlipReading::Retracted => "–".to_owned(),
+    }
+}
+
+/// Turns a minute to a tenth.
+pub fn rpm(speed: Option<MicroturnsPerSecond>) -> String {
+    speed.map_or_else(|| "–".to_owned(), |speed| format!("{:.1}", f64::from(speed.get()) * 60.0 / 1e6))
+}
+
+/// Metres a second to a hundredth.
+pub fn mps(speed: Option<MicrometresPerSecond>) -> String {
+    speed.map_or_else(|| "–".to_owned(), |speed| format!("{:.2}", f64::from(speed.get()) / 1e6))
+}
+
+/// A number with at most so many places and no needless zeros.
+pub fn trimmed(number: f64, places: usize) -> String {
+    let text = format!("{number:.places$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}

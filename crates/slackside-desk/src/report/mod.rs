@@ -1,0 +1,18 @@
+//! What a person reads of a replay: words on the terminal, a page, an object for other programs.
+
+mod causes;
+mod chart;
+mod clock;
+mod escape;
+mod figures;
+mod html;
+mod json;
+mod story;
+mod terminal;
+
+pub use causes::{Inspection, inspection};
+pub use clock::Clock;
+pub use html::page;
+pub use json::object;
+pub use story::{Because, Event, Importance, RunUpRow, Story, event_words};
+pub use terminal::{WIDTH, words};

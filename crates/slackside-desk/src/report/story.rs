@@ -1,0 +1,583 @@
+//! The story of a replay, told once: the terminal, the page and the object all say the same.
+
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::diagnose::findings;
+use slackside::input::{Place, Shaft};
+use slackside::settings::{Action, Limits, Targets};
+use slackside::units::Micros;
+use slackside::verdict::{Change, Permit, Phase, Verdict};
+
+use super::causes::{inspection, sureness};
+use super::clock::Clock;
+use super::figures;
+use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
+use crate::trace::Channel;
+
+/// How long before the first-out the run-up is shown, in microseconds.
+const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
+
+/// A motor that is on for longer than this after the run permit was dropped did not obey it: contactors take less.
+const RAN_ON_US: u64 = 1_000_000;
+
+/// How much a story matters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Importance {
+    /// The leg was stopped.
+    Stop,
+    /// Alarms came, but no stop.
+    Alarm,
+    /// Neither.
+    Quiet,
+    /// No stop in what could be read, but not all of it could.
+    Incomplete,
+}
+
+impl Importance {
+    /// One word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Stop => "STOPPED",
+            Self::Alarm => "ALARM",
+            Self::Quiet => "NO STOP, NO ALARM",
+            Self::Incomplete => "PART OF THE RECORDING IS DAMAGED, A STOP MAY BE MISSING",
+        }
+    }
+}
+
+/// One row of the run-up. What is not known is a dash.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RunUpRow {
+    /// Seconds before the first-out.
+    pub before: String,
+    /// Head shaft, rpm.
+    pub head: String,
+    /// Belt, m/s.
+    pub belt: String,
+    /// Slip over one boot turn.
+    pub slip_short: String,
+    /// Slip over four boot turns.
+    pub slip_long: String,
+}
+
+impl RunUpRow {
+    /// Whether anything in it is not known.
+    #[must_use]
+    pub fn has_unknown(&self) -> bool {
+        [&self.head, &self.belt, &self.slip_short, &self.slip_long].into_iter().any(|cell| cell == "–")
+    }
+}
+
+/// Something that happened.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Event {
+    /// When, as on the trace.
+    pub at: Micros,
+    /// When, as people read it.
+    pub time: String,
+    /// What.
+    pub what: String,
+    /// Whether it dropped something or raised an alarm.
+    pub bad: bool,
+}
+
+/// A finding in words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Because {
+    /// What it may be.
+    pub title: String,
+    /// How sure.
+    pub sureness: &'static str,
+    /// The figure it rests on.
+    pub figure: Option<String>,
+    /// What to inspect.
+    pub inspect: &'static str,
+}
+
+/// The story of a replay.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Story {
+    /// How much it matters.
+    pub importance: Importance,
+    /// One line.
+    pub headline: String,
+    /// What it means, sentence by sentence.
+    pub meaning: Vec<String>,
+    /// The seconds before the first-out, if there was one.
+    pub run_up: Vec<RunUpRow>,
+    /// What came before it.
+    pub before: Vec<Event>,
+    /// What came with it and after.
+    pub after: Vec<Event>,
+    /// How many events are left out of both lists.
+    pub left_out: usize,
+    /// The permits at the end, and what a restart needs.
+    pub permits: Vec<String>,
+    /// What was watched and known.
+    pub known: Vec<String>,
+    /// What was not.
+    pub unknown: Vec<String>,
+    /// What to check first.
+    pub findings: Vec<Because>,
+}
+
+impl Story {
+    /// Tell the story of an outcome, with at most `events` events on each side of the first-out.
+    #[must_use]
+    pub fn of(outcome: &Outcome, events: usize) -> Self {
+        let clock = Clock::for_trace(outcome.first());
+        let first_out = outcome.first_outs.first();
+        let alarmed = outcome.raised.iter().any(|raised| raised.times > 0);
+        let importance = match (first_out, alarmed) {
+            (Some(_), _) => Importance::Stop,
+            (None, _) if outcome.part_unread => Importance::Incomplete,
+            (None, true) => Importance::Alarm,
+            (None, false) => Importance::Quiet,
+        };
+        let (before, after, left_out) = event_lists(outcome, clock, events);
+        Self {
+            importance,
+            headline: headline(outcome, clock),
+            meaning: what_it_means(outcome),
+            run_up: first_out.map_or_else(Vec::new, |_| run_up(outcome)),
+            before,
+            after,
+            left_out,
+            permits: permits(outcome, clock),
+            known: known(outcome, clock),
+            unknown: unknown(outcome),
+            findings: because(outcome),
+        }
+    }
+}
+
+fn headline(outcome: &Outcome, clock: Clock) -> String {
+    if let Some(first_out) = outcome.first_outs.first() {
+        let title = first_out.condition.entry().title;
+        return match value_against_setpoint(first_out) {
+            Some(figures) => format!("{title} at {}: {figures}.", clock.at(first_out.at)),
+            None => format!("{title} at {}.", clock.at(first_out.at)),
+        };
+    }
+    let alarms: Vec<Condition> =
+        Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.rank()].times > 0).collect();
+    match alarms[..] {
+        [] => format!("Nothing tripped in {}.", read(outcome)),
+        [only] => format!("Nothing tripped in {}, but an alarm came: {}.", read(outcome), lower(only.entry().title)),
+        [worst, ..] => format!(
+            "Nothing tripped in {}, but {} alarms came, the gravest: {}.",
+            read(outcome),
+            alarms.len(),
+            lower(worst.entry().title)
+        ),
+    }
+}
+
+/// How long the trace is; how long what could be read of it is, where that is not all.
+fn read(outcome: &Outcome) -> String {
+    if outcome.part_unread { format!("the {} that could be read", span(outcome)) } else { span(outcome) }
+}
+
+fn span(outcome: &Outcome) -> String {
+    Clock::length(outcome.last().get().saturating_sub(outcome.first().get()))
+}
+
+/// "15.3 % slip, setpoint 15.0 %", where there is a value to speak of.
+fn value_against_setpoint(first_out: &FirstOut) -> Option<String> {
+    let unit = first_out.condition.unit();
+    let subject = figures::subject(first_out.condition);
+    if unit == slackside::conditions::Unit::Flag || subject.is_empty() {
+        return None;
+    }
+    let setpoint = figures::value(unit, first_out.setpoint);
+    Some(match first_out.value {
+        Some(value) => format!("{} {subject}, setpoint {setpoint}", figures::value(unit, value)),
+        None => format!("value not known, setpoint {setpoint}"),
+    })
+}
+
+fn what_it_means(outcome: &Outcome) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(first_out) = outcome.first_outs.first() {
+        lines.push(first_out.condition.entry().meaning.to_owned());
+        let delay = outcome.settings.limits.of(first_out.condition).on_delay.get();
+        if delay > 0 {
+            lines.push(format!(
+                "It had to last {} s before the leg was stopped, so that a passing jerk stops nothing.",
+                figures::trimmed(f64::from(delay) / 1e6, 3)
+            ));
+        }
+        if outcome.first_outs.len() > 1 {
+            lines.push(format!(
+                "Later in the trace {} more; this is the first of them.",
+                match outcome.first_outs.len() - 1 {
+                    1 => "there was one trip".to_owned(),
+                    more => format!("there were {more} trips"),
+                }
+            ));
+        }
+        return lines;
+    }
+    for condition in Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.rank()].times > 0).take(3) {
+        lines.push(format!("{}: {}", condition.entry().title, condition.entry().meaning));
+    }
+    lines.push(
+        "That nothing tripped does not mean that the leg is sound: only what was watched can trip, and only while it was \
+         known. See below what was not."
+            .to_owned(),
+    );
+    lines
+}
+
+fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
+    BEFORE_US
+        .into_iter()
+        .map(|before_us| {
+            let before = if before_us == 0 {
+                "trip".to_owned()
+            } else {
+                format!("{} s before", figures::trimmed(before_us as f64 / 1e6, 1))
+            };
+            let sample = outcome.run_up.known_before(before_us, &outcome.settings.machine).unwrap_or_default();
+            RunUpRow {
+                before,
+                head: figures::rpm(sample.head),
+                belt: figures::mps(sample.belt),
+                slip_short: figures::slip(sample.slip_short),
+                slip_long: figures::slip(sample.slip_long),
+            }
+        })
+        .collect()
+}
+
+fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec<Event>, usize) {
+    let split = outcome.first_outs.first().map_or(u64::MAX, |first_out| first_out.at.get());
+    let mut before: Vec<Event> = Vec::new();
+    let mut after: Vec<Event> = Vec::new();
+    for verdict in &outcome.verdicts {
+        if let Some((what, bad)) = event_words(&outcome.settings.limits, verdict) {
+            let event = Event { at: verdict.at, time: clock.at(verdict.at), what, bad };
+            if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
+        }
+    }
+    // Of what came before, the newest matter; of what came after, the oldest.
+    let kept = usize::try_from(outcome.verdicts_in_all).unwrap_or(usize::MAX).saturating_sub(outcome.verdicts.len());
+    let left_out = before.len().saturating_sub(most) + after.len().saturating_sub(most) + kept;
+    before.drain(..before.len().saturating_sub(most));
+    after.truncate(most);
+    (before, after, left_out)
+}
+
+/// A verdict in words, and whether it is bad news. `None`: not worth a line.
+#[must_use]
+pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)> {
+    Some(match verdict.change {
+        Change::Alarm { condition, from, to, value, setpoint, detail } => {
+            let title = condition.entry().title;
+            match to {
+                AlarmState::Unacknowledged => {
+                    let figures =
+                        value_against_setpoint(&FirstOut { at: verdict.at, condition, value, setpoint, detail });
+                    let does = match limits.of(condition).action {
+                        Action::Alarm => "alarm",
+                        Action::DropFeed => "alarm, drops the feed",
+                        Action::Stop => "stops the leg",
+                    };
+                    let at = place_of(condition, detail).map_or_else(String::new, |place| format!(", {place}"));
+                    let figures = figures.map_or_else(String::new, |figures| format!(": {figures}"));
+                    (format!("{title}{at} ({does}){figures}"), true)
+                }
+                AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged => {
+                    (format!("{title}: no longer so, latched until reset"), false)
+                }
+                AlarmState::ReturnedUnacknowledged => (format!("{title}: over, not acknowledged"), false),
+                AlarmState::Acknowledged => (format!("{title}: acknowledged"), false),
+                AlarmState::Normal if !matches!(from, AlarmState::Suppressed | AlarmState::OutOfService) => {
+                    (format!("{title}: back to normal"), false)
+                }
+                AlarmState::Shelved => (format!("{title}: bypassed by a person"), true),
+                AlarmState::Normal | AlarmState::Suppressed | AlarmState::OutOfService => return None,
+            }
+        }
+        Change::Permit { permit, allowed, because } => {
+            let name = permit_name(permit);
+            let why = because.map_or_else(String::new, |why| format!(": {}", lower(why.entry().title)));
+            let verb = if allowed { "given" } else { "dropped" };
+            (format!("{name} {verb}{why}"), !allowed)
+        }
+        // The alarm beside it says it better.
+        Change::FirstOut(Some(_)) => return None,
+        Change::FirstOut(None) => ("Trip reset".to_owned(), false),
+        Change::Phase(phase) => (format!("The leg is {}", phase_words(phase)), false),
+        Change::Accepted(_, command) => (format!("Command taken: {}", command_words(command)), false),
+        Change::Refused(_, command, refusal) => {
+            (format!("Command refused: {} ({})", command_words(command), refusal_name(refusal).replace('_', " ")), true)
+        }
+        Change::ProofTest { passed: true } => ("Proof test passed: the leg was stopped".to_owned(), false),
+        Change::ProofTest { passed: false } => ("Proof test failed: nothing stopped the leg".to_owned(), true),
+    })
+}
+
+fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
+    matches!(
+        condition,
+        Condition::Mistracking
+            | Condition::MistrackingDuty
+            | Condition::MistrackingSustained
+            | Condition::RubHot
+            | Condition::ContactFault
+    )
+    .then(|| Place::ALL.get(usize::from(detail)).copied().map(super::causes::place))
+    .flatten()
+}
+
+const fn permit_name(permit: Permit) -> &'static str {
+    match permit {
+        Permit::Run => "Run permit",
+        Permit::Feed => "Feed permit",
+    }
+}
+
+const fn phase_words(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Unsure => "not known to turn or to stand",
+        Phase::Standstill => "proven at standstill",
+        Phase::Starting => "starting",
+        Phase::Running => "running",
+        Phase::CoastDown => "running down",
+        Phase::Inching => "inching",
+    }
+}
+
+fn command_words(command: slackside::input::Command) -> String {
+    let mut words = Vec::new();
+    crate::trace::write_command(slackside::input::Origin::Leg, command, &mut words);
+    String::from_utf8_lossy(&words).replace('_', " ")
+}
+
+/// Whether shafts turned from standstill and nothing has shown since that they stopped: nobody may be told that the leg stands.
+fn may_turn(outcome: &Outcome) -> bool {
+    outcome.standing().any(|(condition, state)| {
+        condition == Condition::Rollback && matches!(state, AlarmState::Unacknowledged | AlarmState::Acknowledged)
+    })
+}
+
+fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
+    let status = &outcome.status;
+    let mut lines = Vec::new();
+    let word = |given: bool| if given { "given" } else { "dropped" };
+    lines.push(format!(
+        "At the end of the trace: run permit {}, feed permit {}, leg {}.",
+        word(status.run_permit),
+        word(status.feed_permit),
+        if may_turn(outcome) { "may be turning: its shafts turned after it stood" } else { phase_words(status.phase) }
+    ));
+    if !outcome.run_ever_given {
+        lines.push("The run permit was never given while the trace lasted.".to_owned());
+    }
+    if let Some(at) = outcome.run_dropped {
+        lines.push(format!("The run permit was dropped at {}.", clock.at(at)));
+    }
+    if let Some(ran_on) = outcome.ran_on_us.filter(|ran_on| *ran_on > RAN_ON_US) {
+        lines.push(format!(
+            "The motor stayed on for {} after that: in this trace it did not obey the run permit. What came later is not what \
+             a leg wired to it would have done.",
+            Clock::length(ran_on)
+        ));
+    }
+    if let Some((at, condition)) = outcome.feed_dropped {
+        lines.push(format!(
+            "The feed permit was first dropped by a condition at {}: {}.",
+            clock.at(at),
+            lower(condition.entry().title)
+        ));
+    }
+    let restart = match (status.first_out.is_some(), status.boot_cleared_needed) {
+        (true, true) => {
+            Some("Before a restart somebody must look into the boot, clear it, report it clear, and reset at the leg.")
+        }
+        (true, false) => Some("Before a restart somebody must reset at the leg."),
+        (false, true) => Some("Before a restart somebody must look into the boot, clear it and report it clear."),
+        (false, false) => None,
+    };
+    lines.extend(restart.map(str::to_owned));
+    let standing: Vec<String> = outcome
+        .standing()
+        .map(|(condition, state)| format!("{} ({})", lower(condition.entry().title), state_words(state)))
+        .collect();
+    if !standing.is_empty() {
+        lines.push(format!("Alarms standing at the end: {}.", standing.join(", ")));
+    }
+    lines
+}
+
+const fn state_words(state: AlarmState) -> &'static str {
+    match state {
+        AlarmState::Normal => "normal",
+        AlarmState::Unacknowledged => "not acknowledged",
+        AlarmState::Acknowledged => "acknowledged",
+        AlarmState::ReturnedUnacknowledged => "over, not acknowledged",
+        AlarmState::LatchedUnacknowledged => "latched, not acknowledged",
+        AlarmState::LatchedAcknowledged => "latched, acknowledged",
+        AlarmState::Shelved => "bypassed",
+        AlarmState::Suppressed => "suppressed by design",
+        AlarmState::OutOfService => "out of service",
+    }
+}
+
+fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
+    let mut lines = vec![format!(
+        "The trace reaches from {} to {} ({} rows). What came after it is not known.",
+        clock.at(outcome.first()),
+        clock.at(outcome.last()),
+        outcome.survey.rows
+    )];
+    lines.extend(clock.note());
+    lines.push(format!("Watched: {}.", watched(outcome).join(", ")));
+    if outcome.running_us > 0 && outcome.sees_slip() {
+        lines.push(format!(
+            "The leg was running for {}; slip was known for {:.1} % of that.",
+            Clock::length(outcome.running_us),
+            100.0 * outcome.slip_known_us as f64 / outcome.running_us as f64
+        ));
+    } else if outcome.running_us > 0 {
+        lines.push(format!("The leg was running for {}.", Clock::length(outcome.running_us)));
+    }
+    let peak = |peak: Option<Peak>, window: &str| {
+        peak.map(|peak| {
+            let at_least = if peak.at_least { "at least " } else { "" };
+            format!("Largest slip over {window}: {at_least}{} at {}.", figures::percent(peak.value), clock.at(peak.at))
+        })
+    };
+    lines.extend(peak(outcome.peak_short, "one boot turn"));
+    lines.extend(peak(outcome.peak_long, "four boot turns"));
+    if outcome.sees_slip() {
+        lines.push(format!("Most slip heat: {} of its budget.", figures::percent(outcome.peak_heat)));
+    }
+    lines
+}
+
+fn watched(outcome: &Outcome) -> Vec<String> {
+    let machine = &outcome.settings.machine;
+    let contacts = machine.contacts.iter().flatten().count();
+    let temperatures = machine.temperatures.iter().filter(|fitted| **fitted).count();
+    let several = |count: usize, one: &str| match count {
+        0 => None,
+        1 => Some(format!("1 {one}")),
+        count => Some(format!("{count} {one}s")),
+    };
+    let fitted = |fitted: bool, name: &str| fitted.then(|| name.to_owned());
+    // Fitted, and yet not a word of it in the trace: it must not read as watched.
+    let heard = |is_fitted: bool, name: &str, channel: Channel| match outcome.survey.count(channel) {
+        0 => fitted(is_fitted, &format!("{name} (no row in this trace)")),
+        _ => fitted(is_fitted, name),
+    };
+    [
+        heard(machine.head_targets.is_some(), "head shaft", Channel::Edge(Shaft::Head)),
+        heard(machine.boot_targets.is_some(), "boot shaft", Channel::Edge(Shaft::Boot)),
+        heard(machine.drive_contact, "drive contact", Channel::Drive),
+        several(contacts, "rub contact"),
+        several(temperatures, "rub temperature"),
+        fitted(machine.power_meter, "power"),
+        fitted(machine.speed_reference.is_some(), "speed reference"),
+        fitted(machine.outlet_switch, "outlet switch"),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn unknown(outcome: &Outcome) -> Vec<String> {
+    let machine = &outcome.settings.machine;
+    let mut lines = outcome.notes.clone();
+    if machine.head_targets.is_none() {
+        lines.push(
+            "There is no head sensor, so slip was not watched: a slow belt may be slip, a choke or the drive, and a slip \
+             that the drive makes up for goes unseen."
+                .to_owned(),
+        );
+    }
+    let unsupervised = |targets: &Option<Targets>| targets.is_some_and(|targets| !targets.supervised);
+    let wires = match (unsupervised(&machine.head_targets), unsupervised(&machine.boot_targets)) {
+        (true, true) => Some("The wires of head and boot sensor are"),
+        (true, false) => Some("The wire of the head sensor is"),
+        (false, true) => Some("The wire of the boot sensor is"),
+        (false, false) => None,
+    };
+    if let Some(wires) = wires {
+        lines
+            .push(format!("{wires} not supervised: a cut wire looks like a shaft that stands, and is treated as one."));
+    }
+    let places: Vec<&str> = Place::ALL
+        .into_iter()
+        .filter(|place| machine.contacts[place.index()].is_none())
+        .map(super::causes::place)
+        .collect();
+    if places.len() == Place::COUNT {
+        lines.push("There are no rub contacts: where the belt runs was not watched.".to_owned());
+    } else if !places.is_empty() {
+        lines.push(format!("No rub contact is fitted at: {}.", places.join("; ")));
+    }
+    if !machine.power_meter && outcome.sees_slip() {
+        lines.push("Power was not measured: slip heat is reckoned with rated power, whatever the load.".to_owned());
+    }
+    if machine.accepted_ratio.is_none() && outcome.sees_slip() {
+        lines.push(
+            "Nobody has accepted a learned no-slip ratio: slip is held against the one that the diameters give."
+                .to_owned(),
+        );
+    }
+    if !machine.drive_contact {
+        lines.push(
+            "The drive contact is not wired: whether the motor was on is judged from the shafts alone.".to_owned(),
+        );
+    }
+    let bypassed: Vec<&str> = Condition::ALL
+        .into_iter()
+        .filter(|condition| !outcome.settings.limits.of(*condition).enabled)
+        .map(|condition| condition.entry().title)
+        .collect();
+    if !bypassed.is_empty() {
+        lines.push(format!("Switched off in the settings: {}.", bypassed.join(", ")));
+    }
+    lines.extend(outcome.warnings.iter().map(|warning| capital(&plain_names(&warning.to_string()))));
+    lines
+}
+
+/// Conditions by their titles in place of their names in files.
+fn plain_names(text: &str) -> String {
+    // Some names are words of ordinary speech; those in files are told by their underscore.
+    Condition::ALL
+        .into_iter()
+        .filter(|condition| condition.name().contains('_'))
+        .fold(text.to_owned(), |text, condition| {
+            text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
+        })
+}
+
+fn because(outcome: &Outcome) -> Vec<Because> {
+    findings(&outcome.evidence)
+        .iter()
+        .map(|finding| {
+            let inspection = inspection(finding.cause);
+            Because {
+                title: inspection.title,
+                sureness: sureness(finding.confidence),
+                figure: finding.figure.map(figures::percent),
+                inspect: inspection.inspect,
+            }
+        })
+        .collect()
+}
+
+/// A title inside a sentence.
+fn lower(title: &str) -> String {
+    let mut letters = title.chars();
+    letters.next().map_or_else(String::new, |first| first.to_lowercase().collect::<String>() + letters.as_str())
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}

@@ -1,0 +1,178 @@
+//! Settings for people: TOML with the unit in every key's name.
+//!
+//! Numbers are taken exactly as written and rounded once, to the core's integer units. Unknown keys are refused, two units for
+//! one value are refused, and everything that is wrong is told at once, each with its line and its key as written.
+
+mod decimal;
+mod limits;
+mod machine;
+
+mod section;
+mod write;
+
+use std::path::Path;
+
+use slackside::settings::{Advice, Checked, Settings, Violation};
+use toml::de::DeTable;
+
+pub use write::write;
+
+use crate::files::Files;
+use crate::problem::{self, Problem, Refused};
+use section::{Gathered, Section};
+
+/// The name that stands for the built-in leg in messages.
+pub const BUILT_IN: &str = "the built-in example leg";
+
+/// Settings that were read, found sound, and what is worth knowing about them.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// The settings.
+    pub checked: Checked,
+    /// Where they came from.
+    pub source_name: String,
+    /// What is allowed but worth knowing.
+    pub advice: Vec<Advice>,
+}
+
+impl Loaded {
+    fn new(checked: Checked, source_name: &str) -> Self {
+        let mut advice = Vec::new();
+        checked.advice(&mut |piece| advice.push(piece));
+        Self { checked, source_name: source_name.to_owned(), advice }
+    }
+
+    /// Settings that came with something else, such as a recording.
+    #[must_use]
+    pub fn from_checked(checked: Checked, source_name: &str) -> Self {
+        Self::new(checked, source_name)
+    }
+
+    /// The built-in example leg.
+    ///
+    /// # Panics
+    /// Never: a test holds the example against every rule.
+    #[must_use]
+    pub fn example() -> Self {
+        let checked = Settings::example().check().expect("the example leg is sound");
+        Self::new(checked, BUILT_IN)
+    }
+}
+
+/// Read a settings file.
+///
+/// # Errors
+/// If it cannot be read, is not TOML, says something that cannot be understood, or breaks a rule: all of it at once.
+pub fn read(files: &dyn Files, path: &Path) -> Result<Loaded, Refused> {
+    let source_name = path.display().to_string();
+    parse(&text_of(files, path, &source_name)?, &source_name)
+}
+
+/// As [`read`], under the rules for recordings from a test bench: see `Settings::check_for_bench`. Say so where you print.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_for_bench(files: &dyn Files, path: &Path) -> Result<Loaded, Refused> {
+    let source_name = path.display().to_string();
+    parse_with(&text_of(files, path, &source_name)?, &source_name, Scope::Bench)
+}
+
+/// The path of a settings file, or the built-in leg without one.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_or_example(files: &dyn Files, path: Option<&Path>) -> Result<Loaded, Refused> {
+    path.map_or_else(|| Ok(Loaded::example()), |path| read(files, path))
+}
+
+/// Read settings from text; `source_name` stands for the file in messages. Takes any text at all.
+///
+/// # Errors
+/// As [`read`].
+pub fn parse(text: &str, source_name: &str) -> Result<Loaded, Refused> {
+    parse_with(text, source_name, Scope::Leg)
+}
+
+/// As [`parse`], under the rules for recordings from a test bench.
+///
+/// # Errors
+/// As [`read`].
+pub fn parse_for_bench(text: &str, source_name: &str) -> Result<Loaded, Refused> {
+    parse_with(text, source_name, Scope::Bench)
+}
+
+#[derive(Clone, Copy)]
+enum Scope {
+    Leg,
+    Bench,
+}
+
+fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, Refused> {
+    let failed = |text: String| Refused::whole("settings", source_name, text);
+    let bytes = files.bytes(path).map_err(|error| failed(format!("cannot be read: {error}")))?;
+    String::from_utf8(bytes)
+        .map_err(|error| failed(format!("is not text: byte {} is not UTF-8", error.utf8_error().valid_up_to())))
+}
+
+fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Refused> {
+    let mut gathered = Gathered::default();
+    let settings = understand(text, &mut gathered);
+    if gathered.problems.is_empty()
+        && let Some(settings) = settings
+    {
+        let checked = match scope {
+            Scope::Leg => settings.check(),
+            Scope::Bench => settings.check_for_bench(),
+        };
+        match checked {
+            Ok(checked) => return Ok(Loaded::new(checked, source_name)),
+            Err(violations) => {
+                for violation in &violations {
+                    tell(violation, &mut gathered);
+                }
+            }
+        }
+    }
+    let mut problems = gathered.problems;
+    problems.sort_by_key(|problem| problem.at.unwrap_or(usize::MAX));
+    let problems = problems
+        .into_iter()
+        .map(|found: section::Found| Problem {
+            place: found.at.map(|at| problem::place(text, at)),
+            key: found.key,
+            text: found.text,
+        })
+        .collect();
+    Err(Refused { what: "settings", file: source_name.to_owned(), problems })
+}
+
+fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {
+    let document = match DeTable::parse(text) {
+        Ok(document) => document,
+        Err(error) => {
+            gathered.tell(error.span().map(|span| span.start), "", format!("is not TOML: {}", error.message()));
+            return None;
+        }
+    };
+    let mut root = Section::root(document.get_ref());
+    let machine = machine::read(&mut root, gathered);
+    let limits = limits::read(&mut root, gathered);
+    root.close(gathered);
+    Some(Settings { machine, limits })
+}
+
+/// A broken rule, with the key as the user wrote it, or as it would be written.
+fn tell(violation: &Violation, gathered: &mut Gathered) {
+    let reason = violation.reason();
+    match gathered.places.get(&violation.field).cloned() {
+        Some((key, at)) => gathered.tell(Some(at), key, reason.to_string()),
+        None => gathered.tell(
+            None,
+            violation.field.key().to_string(),
+            format!("{reason} (not given here: starting value or derived)"),
+        ),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,3 @@
+//! Pictures.
+
+pub mod run;
