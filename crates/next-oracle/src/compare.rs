@@ -278,7 +278,14 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
 fn same_change(expected: &Change, found: &Change, within: Tolerance, shifts: &mut Shifts) -> Result<(), String> {
     let (
         Change::Alarm { condition, from, to, value, setpoint, detail },
-        Change::Alarm { condition: other, from: other_from, to: other_to, value: other_value, setpoint: held, detail: more },
+        Change::Alarm {
+            condition: other,
+            from: other_from,
+            to: other_to,
+            value: other_value,
+            setpoint: held,
+            detail: more,
+        },
     ) = (*expected, *found)
     else {
         return if expected == found { Ok(()) } else { Err("another change".to_owned()) };

@@ -11,7 +11,7 @@ use slackside_next::retained::Retained;
 use slackside_next::settings::plan::Plan;
 use slackside_next::settings::plan_check::Sound;
 
-use crate::translate;
+use crate::translate::{back, forth};
 
 /// What takes inputs and gives verdicts, in the landed core's words.
 pub trait Core {
@@ -75,7 +75,7 @@ pub struct Anew {
 /// If the new core's rules refuse what the landed one's accepted, or the other way round.
 pub fn checked(settings: &Checked) -> Result<(slackside_next::settings::Checked, bool), String> {
     let is_leg = settings.clone().into_settings().check().is_ok();
-    let anew = translate::settings(settings);
+    let anew = forth::settings(settings);
     let told = |violations: &[slackside_next::settings::Violation]| {
         violations.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
     };
@@ -113,7 +113,7 @@ impl Anew {
 
 impl Core for Anew {
     fn feed(&mut self, input: &Input, out: &mut Vec<Verdict>) {
-        self.monitor.observe(translate::input(input), &mut |verdict| out.push(translate::verdict_back(verdict)));
+        self.monitor.observe(forth::input(input), &mut |verdict| out.push(back::verdict(verdict)));
     }
 
     fn next_deadline(&self) -> Option<Micros> {

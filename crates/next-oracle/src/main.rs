@@ -24,12 +24,12 @@ fn main() -> ExitCode {
     let all = words.len();
     words.retain(|word| *word != "--wide");
     let within = if words.len() < all { Tolerance::WIDE } else { Tolerance::PROMISED };
-    let number = |text: &str| text.parse::<u64>().map_err(|error| format!("{text:?}: {error}, expected a whole number"));
+    let number =
+        |text: &str| text.parse::<u64>().map_err(|error| format!("{text:?}: {error}, expected a whole number"));
     let done = match *words {
         ["legs", count] => number(count).map(|count| end(&many(0..count, Frame::ANY, within))),
-        ["legs", count, first] => {
-            number(count).and_then(|count| number(first).map(|first| end(&many(first..first + count, Frame::ANY, within))))
-        }
+        ["legs", count, first] => number(count)
+            .and_then(|count| number(first).map(|first| end(&many(first..first + count, Frame::ANY, within)))),
         ["leg", seed] => number(seed).map(|seed| tell(seed, Frame::ANY, within)),
         ["leg", seed, begin, seconds] => number(seed).and_then(|seed| {
             let frame = Frame { begin_us: Some(number(begin)?), seconds: Some(number(seconds)? as f64) };

@@ -1,17 +1,19 @@
-//! The plant's scenarios: what its sensors and people tell, with the landed core in the loop.
+//! The plant's scenarios: what its sensors and people tell, with the new core in the loop.
 
 use std::io;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::{Context, Result, anyhow};
 use slackside::input::Input;
 use slackside::settings::Checked;
-use slackside_simulator::scenario::Scenario;
-use slackside_simulator::scenario::guard::Guard;
-use slackside_simulator::scenario::run::{Permits, Watch, run};
-use slackside_simulator::scenario::score::checked;
-use slackside_simulator::scenario::settings::Commissioned;
-use slackside_simulator::scenario::truth::Row;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::guard::Guard;
+use slackside_desk::scenario::run::{Permits, Watch, run};
+use slackside_desk::scenario::score::checked;
+use slackside_desk::scenario::settings::Commissioned;
+use slackside_desk::scenario::truth::Row;
+
+use crate::translate::back;
 
 /// The files of the scenarios of the checkout, by name.
 ///
@@ -31,21 +33,37 @@ pub fn scenarios() -> Result<Vec<PathBuf>> {
 /// # Errors
 /// If the scenario is not sound.
 pub fn inputs(path: &Path) -> Result<(Checked, Vec<Input>)> {
-    let scenario = Scenario::read(path)?;
+    let text = std::fs::read_to_string(path).with_context(|| format!("reading {}", path.display()))?;
+    let scenario = Scenario::parse(&text, path).map_err(|refused| anyhow!("{refused}"))?;
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned)?;
     let mut taken = Taken { guard: Guard::new(&settings), inputs: Vec::new() };
     run(&scenario, &commissioned, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut taken)?;
-    Ok((settings, taken.inputs))
+    Ok((landed(&settings)?, taken.inputs.iter().map(back::input).collect()))
+}
+
+/// The built-in demo.
+///
+/// # Errors
+/// If the landed core refuses the settings of the example.
+pub fn demo() -> Result<(Checked, Vec<Input>)> {
+    let settings =
+        slackside_next::settings::Settings::example().check().map_err(|_| anyhow!("the example is refused"))?;
+    let inputs = slackside_desk::demo::inputs(&settings);
+    Ok((landed(&settings)?, inputs.iter().map(back::input).collect()))
+}
+
+fn landed(settings: &slackside_next::settings::Checked) -> Result<Checked> {
+    back::settings(settings).check().map_err(|violations| anyhow!("the landed core refuses: {violations:?}"))
 }
 
 struct Taken {
     guard: Guard,
-    inputs: Vec<Input>,
+    inputs: Vec<slackside_next::input::Input>,
 }
 
 impl Watch for Taken {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
+    fn input(&mut self, input: &slackside_next::input::Input) -> io::Result<()> {
         self.guard.take(input);
         self.inputs.push(*input);
         Ok(())

@@ -84,8 +84,8 @@ pub fn both(
     within: Tolerance,
 ) -> (Outcome, Shifts) {
     let expected = verdicts(&mut Landed::new(settings), inputs, power_cuts, Ticks::None, &mut Random(seed));
-    let found = Anew::new(settings)
-        .and_then(|mut anew| verdicts(&mut anew, inputs, power_cuts, ticks, &mut Random(seed)));
+    let found =
+        Anew::new(settings).and_then(|mut anew| verdicts(&mut anew, inputs, power_cuts, ticks, &mut Random(seed)));
     match (expected, found) {
         (Ok(expected), Ok(found)) => compare(&expected, &found, within),
         (Err(why), _) => (Outcome::Differ(format!("the landed core: {why}")), Shifts::default()),

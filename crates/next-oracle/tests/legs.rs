@@ -40,7 +40,8 @@ fn every_wrap_is_crossed_without_a_difference() {
 
 fn landed(settings: &Checked, seed: u64) -> Vec<Verdict> {
     let leg = leg(seed, Frame::ANY);
-    verdicts(&mut Landed::new(settings), &leg.inputs, &leg.power_cuts, Ticks::None, &mut Random(seed)).expect("verdicts")
+    verdicts(&mut Landed::new(settings), &leg.inputs, &leg.power_cuts, Ticks::None, &mut Random(seed))
+        .expect("verdicts")
 }
 
 /// Every condition is raised by some leg: what is never raised is not compared.
@@ -59,7 +60,10 @@ fn the_legs_raise_every_condition() {
     for condition in Condition::ALL {
         println!("{condition:?}: {}", raised[condition.index()]);
         // A fault of the settings is told by the box, not by an input.
-        assert!(raised[condition.index()] > 0 || condition == Condition::SettingsFault, "{condition:?} is never raised");
+        assert!(
+            raised[condition.index()] > 0 || condition == Condition::SettingsFault,
+            "{condition:?} is never raised"
+        );
     }
 }
 
@@ -142,17 +146,18 @@ fn whatever_is_wrong_in_a_stream_is_found() {
 /// Heat may come early, and never late.
 #[test]
 fn late_heat_is_found_and_early_heat_is_not() {
-    let all: Vec<Vec<Verdict>> =
-        (0..120).map(|seed| landed(&leg(seed, Frame::ANY).make.settings, seed)).collect();
-    let hot: Vec<(&Vec<Verdict>, usize)> = all
-        .iter()
-        .filter_map(|stream| {
-            let alone = |at: usize| !stream.iter().enumerate().any(|(other, verdict)| {
-                other != at && verdict.at.get().abs_diff(stream[at].at.get()) < 1_000_000
-            });
-            Some((stream, stream.iter().enumerate().position(|(at, verdict)| is_heat(verdict) && alone(at))?))
-        })
-        .collect();
+    let all: Vec<Vec<Verdict>> = (0..120).map(|seed| landed(&leg(seed, Frame::ANY).make.settings, seed)).collect();
+    let hot: Vec<(&Vec<Verdict>, usize)> =
+        all.iter()
+            .filter_map(|stream| {
+                let alone = |at: usize| {
+                    !stream.iter().enumerate().any(|(other, verdict)| {
+                        other != at && verdict.at.get().abs_diff(stream[at].at.get()) < 1_000_000
+                    })
+                };
+                Some((stream, stream.iter().enumerate().position(|(at, verdict)| is_heat(verdict) && alone(at))?))
+            })
+            .collect();
     assert!(!hot.is_empty(), "no heat that comes alone");
     for (good, at) in hot {
         for (by_us, found) in [(-300_000, false), (-410_000, true), (30, true), (300_000, true)] {

@@ -1,6 +1,5 @@
 //! Every scenario of the plant, and the demo, through both cores.
 
-use slackside::settings::Settings;
 use slackside_next_oracle::compare::{Outcome, Tolerance};
 use slackside_next_oracle::plant;
 use slackside_next_oracle::run::{Tally, Ticks, both};
@@ -27,8 +26,7 @@ fn every_scenario_gives_the_same_verdicts() {
 
 #[test]
 fn the_demo_gives_the_same_verdicts() {
-    let settings = Settings::example().check().expect("sound settings");
-    let inputs = slackside_simulator::demo::inputs(&settings);
+    let (settings, inputs) = plant::demo().expect("sound settings");
     for ticks in [Ticks::None, Ticks::Deadlines, Ticks::Any] {
         let (outcome, shifts) = both(&settings, &inputs, &[], ticks, 0, Tolerance::PROMISED);
         assert_eq!(outcome, Outcome::Alike, "{ticks:?}");

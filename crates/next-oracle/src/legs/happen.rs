@@ -93,7 +93,8 @@ impl Day<'_> {
             return;
         }
         self.say(0.0, Signal::DriveRunning(true));
-        let share = if self.random.chance(0.1) { self.random.between(0.0, 0.9) } else { self.random.between(0.95, 1.03) };
+        let share =
+            if self.random.chance(0.1) { self.random.between(0.0, 0.9) } else { self.random.between(0.95, 1.03) };
         let up = self.random.log_between(0.3, 12.0);
         let (normal, lag) = (self.normal(), self.random.between(0.0, 0.2));
         self.plan(lag, Due::HeadTo(normal * share, up));
@@ -161,7 +162,8 @@ impl Day<'_> {
 
     fn reference(&mut self, share: f64) {
         if self.make.settings.machine.speed_reference.is_some() {
-            let ppm = if self.random.chance(0.05) { self.random.whole(-100_000, 2_000_000) } else { (share * 1e6) as i64 };
+            let ppm =
+                if self.random.chance(0.05) { self.random.whole(-100_000, 2_000_000) } else { (share * 1e6) as i64 };
             self.say(0.0, Signal::SpeedReference(Ppm::new(ppm as i32)));
         }
     }

@@ -70,7 +70,8 @@ fn geometry(random: &mut Random, settings: &mut Settings) {
     machine.head_pulley = pulley(diameter, head_lagging);
     let boot = if random.chance(0.5) { diameter } else { diameter * random.between(0.75, 1.35) };
     machine.boot_pulley = pulley(boot.max(210.0), 0.0);
-    machine.belt = Belt { thickness: micrometres(thickness), width: micrometres(width), loop_length: Micrometres::ZERO };
+    machine.belt =
+        Belt { thickness: micrometres(thickness), width: micrometres(width), loop_length: Micrometres::ZERO };
     let on_pulleys = (machine.head_circumference().get() + machine.boot_circumference().get()) / 2;
     machine.belt.loop_length = Micrometres::new(on_pulleys + micrometres(random.between(6_000.0, 120_000.0)).get());
     let ratio = f64::from(machine.geometric_ratio().get());
@@ -149,8 +150,8 @@ fn signals(random: &mut Random, settings: &mut Settings) {
     });
     machine.outlet_switch = random.chance(0.4);
     let contacts = random.one_of(&[0.0, 0.5, 1.0]);
-    machine.contacts = Place::ALL
-        .map(|_| random.chance(contacts).then(|| if random.chance(0.5) { Strand::Up } else { Strand::Down }));
+    machine.contacts =
+        Place::ALL.map(|_| random.chance(contacts).then(|| if random.chance(0.5) { Strand::Up } else { Strand::Down }));
     let temperatures = random.one_of(&[0.0, 0.0, 0.5, 1.0]);
     machine.temperatures = Place::ALL.map(|_| random.chance(temperatures));
     machine.rated_power = Watts::new(random.log_between(1_000.0, 300_000.0) as u32);
@@ -313,11 +314,14 @@ mod tests {
             ("a meter", count(&|make| make.settings.machine.power_meter)),
             ("temperatures", count(&|make| make.settings.machine.temperatures != [false; 4])),
             ("no contacts", count(&|make| make.settings.machine.contacts == [None; 4])),
-            ("starting limits", count(&|make| {
-                Condition::ALL.into_iter().all(|condition| {
-                    make.settings.limits.of(condition) == slackside::settings::Limits::STARTING.of(condition)
-                })
-            })),
+            (
+                "starting limits",
+                count(&|make| {
+                    Condition::ALL.into_iter().all(|condition| {
+                        make.settings.limits.of(condition) == slackside::settings::Limits::STARTING.of(condition)
+                    })
+                }),
+            ),
         ] {
             assert!(found >= 12, "{what}: {found} of 400");
         }

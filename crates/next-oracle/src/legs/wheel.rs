@@ -50,7 +50,14 @@ impl Turning {
     }
 
     /// Turn by `turns` evenly within `span_us` from `from_us`; every level change goes to `tell` with its time.
-    pub fn turn(&mut self, turns: f64, from_us: u64, span_us: u64, random: &mut Random, tell: &mut dyn FnMut(u64, Signal)) {
+    pub fn turn(
+        &mut self,
+        turns: f64,
+        from_us: u64,
+        span_us: u64,
+        random: &mut Random,
+        tell: &mut dyn FnMut(u64, Signal),
+    ) {
         let begin = self.angle;
         self.angle += turns;
         if !self.is_fitted() || turns == 0.0 {
