@@ -9,9 +9,11 @@ use std::time::Instant;
 use rayon::prelude::*;
 use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
+use slackside::monitor::Told;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
 use slackside::verdict::Change;
+use slackside_desk::tune::columns::{Cursor, Row};
 use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
 
@@ -227,14 +229,14 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let store =
         Store::measure(inputs.iter().map(|input| Ok::<_, ()>(*input)), &base).unwrap_or_else(|()| unreachable!());
     let (mut times, mut short, mut long) = (Vec::new(), Vec::new(), Vec::new());
-    let mut cursor = slackside_desk::tune::columns::Cursor::new(&store);
-    while let Some(seen) = cursor.next_seen() {
-        if let slackside::sight::Sight::Motion(motion) = seen.sight {
-            times.extend(seen.at.get().to_le_bytes());
-            let number =
-                |slip: slackside::motion::SlipReading| slip.ppm().map_or(i32::MIN, |ppm| ppm.get()).to_le_bytes();
-            short.extend(number(motion.slip_short.reading));
-            long.extend(number(motion.slip_long.reading));
+    let mut cursor = Cursor::new(&store);
+    while let Some((at, row)) = cursor.next_row() {
+        if let Row::Told(Told::Moved(_)) = row {
+            let signals = cursor.signals();
+            times.extend(at.get().to_le_bytes());
+            // Unknown is the least of all numbers.
+            short.extend(signals.short.reading.least.to_le_bytes());
+            long.extend(signals.long.reading.least.to_le_bytes());
         }
     }
     std::fs::write(directory.join("time_us.i64"), times)?;

@@ -17,10 +17,10 @@ use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
-/// So long without an input, 38 hours, leaves a state that no more of it changes: every window is over, and heat stays as it is whatever its
-/// time constant.
-pub(crate) const SETTLED_SHIFT: u32 = 37;
-/// After so long the low half of time is as before.
+/// So long without an input leaves a state that more waiting does not change, 76 hours: heat has settled by then whatever its time
+/// constant, and no window is so long.
+pub(crate) const SETTLED: u64 = 1 << 38;
+/// After so long the low half of time is as before. The slow count is not, but no window of it runs any more by then.
 pub(crate) const ROUND_SHIFT: u32 = 32;
 
 /// There is no room for this machine's marks: the monitor was built for fewer.
@@ -330,12 +330,13 @@ impl<const MARKS: usize> Core<MARKS> {
     /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
     #[inline(never)]
     fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let mut since = self.clock.newest;
+        let mut settled = self.clock.newest.saturating_add(SETTLED);
         while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            if self.clock.newest.wrapping_sub(since) >> SETTLED_SHIFT != 0 {
+            if self.clock.newest >= settled {
+                // The rest of the wait, but for what is less than a round, changes nothing.
+                settled = u64::MAX;
                 let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
                 self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
-                since = self.clock.newest;
                 continue;
             }
             self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));

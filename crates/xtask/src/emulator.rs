@@ -25,9 +25,15 @@ pub struct Returned {
 
 /// Run `image` with these settings and inputs.
 pub fn run(image: &Path, settings: &Settings, inputs: &[Input], counted: bool) -> Result<Returned> {
+    run_with(image, &[("settings.bin", settings_image(settings)?), ("inputs.bin", encode(inputs)?)], counted)
+}
+
+/// Run `image` with these files.
+pub fn run_with(image: &Path, files: &[(&str, Vec<u8>)], counted: bool) -> Result<Returned> {
     let folder = tempfile::tempdir()?;
-    fs::write(folder.path().join("settings.bin"), settings_image(settings)?)?;
-    fs::write(folder.path().join("inputs.bin"), encode(inputs)?)?;
+    for (name, bytes) in files {
+        fs::write(folder.path().join(name), bytes)?;
+    }
     let mut command = Command::new("qemu-system-arm");
     command
         .current_dir(folder.path())

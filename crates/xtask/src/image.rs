@@ -10,6 +10,9 @@ use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind,
 use crate::root::{chips, firmware};
 use crate::toolchain::Toolchain;
 
+/// The crate of firmware of the core that boxes run.
+pub const FIRMWARE: &str = "slackside-firmware";
+
 /// The symbol that the panic handler of the `surface` image calls and nothing defines.
 pub const PANIC_SYMBOL: &str = "slackside_a_panic_can_be_reached";
 
@@ -40,6 +43,8 @@ impl Profile {
 pub struct Image<'a> {
     /// The target.
     pub target: &'a str,
+    /// The crate of firmware.
+    pub firmware: &'a str,
     /// The binary.
     pub bin: &'a str,
     /// The profile.
@@ -61,7 +66,7 @@ impl Image<'_> {
         let toolchain = Toolchain::find(self.target)?;
         // `cargo rustc` gives the flags to this image alone, so that nothing else is built anew for them.
         let subcommand = if flags.is_empty() { "build" } else { "rustc" };
-        let mut command = toolchain.cargo(subcommand, &[self.target], &firmware());
+        let mut command = toolchain.cargo(subcommand, &[self.target], &firmware(self.firmware));
         self.choose(&mut command);
         if !flags.is_empty() {
             command.arg("--").args(flags);
@@ -77,7 +82,7 @@ impl Image<'_> {
     /// work for one. What fails here fails again when it is asked for.
     pub fn ahead(&self, targets: &[&str]) -> Result<()> {
         if let Some(toolchain) = Toolchain::common(targets)? {
-            let mut command = toolchain.cargo("build", targets, &firmware());
+            let mut command = toolchain.cargo("build", targets, &firmware(self.firmware));
             self.choose(&mut command);
             command.arg("--keep-going").output().context("running cargo")?;
         }
@@ -183,20 +188,32 @@ const PARTS: [(&str, &[&str]); 5] = [
 /// Bytes of flash by what they are for, largest first. Functions are told apart as the linker sees them: what was inlined counts
 /// where it was inlined.
 pub fn shares(path: &std::path::Path) -> Result<Vec<(&'static str, u64)>> {
+    shares_of(path, &PARTS, ("the entry, with measure and monitor inlined, and all else", "the monitor's initial state"))
+}
+
+/// What belongs together, by what the names of functions contain.
+pub type Parts = [(&'static str, &'static [&'static str])];
+
+/// The same by other parts; and what to call the rest, and initial values.
+pub fn shares_of(
+    path: &std::path::Path,
+    parts: &Parts,
+    (rest, values): (&'static str, &'static str),
+) -> Result<Vec<(&'static str, u64)>> {
     let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
     let file = object::File::parse(&*data)?;
     let mut shares: BTreeMap<&'static str, u64> = BTreeMap::new();
     for symbol in file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text && symbol.size() > 0) {
         let name = format!("{:#}", rustc_demangle::demangle(symbol.name().unwrap_or_default()));
-        let part = PARTS.iter().find(|(_, words)| words.iter().any(|word| name.contains(word)));
+        let part = parts.iter().find(|(_, words)| words.iter().any(|word| name.contains(word)));
         *shares
-            .entry(part.map_or("the entry, with measure and monitor inlined, and all else", |part| part.0))
+            .entry(part.map_or(rest, |part| part.0))
             .or_default() += symbol.size();
     }
     for section in file.sections().filter(|section| section.name() != Ok(SIZES_SECTION)) {
         let part = match section.kind() {
             SectionKind::ReadOnlyData | SectionKind::ReadOnlyString => "constants",
-            SectionKind::Data => "the monitor's initial state",
+            SectionKind::Data => values,
             _ => continue,
         };
         *shares.entry(part).or_default() += section.size();

@@ -6,6 +6,7 @@ mod emulator;
 mod image;
 mod latency;
 mod log;
+mod next_budget;
 mod no_panic;
 mod parity;
 mod root;
@@ -74,6 +75,15 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Measure the core built anew: flash, RAM, instructions, stack and lines, against its goals.
+    NextBudget {
+        /// Do not write: fail if a goal is missed, or if a figure is more than 5 % above the one written.
+        #[arg(long)]
+        check: bool,
+        /// Flash and RAM only, printed and not written: what an author looks at on the way.
+        #[arg(long)]
+        weigh: bool,
+    },
     /// Measure how late edges are stamped on the emulated box while its link is quiet and flooded; fail if the flood shows.
     Latency,
     /// Prove that no panic can be reached in the linked images, and that the proof can fail.
@@ -91,6 +101,7 @@ fn main() -> ExitCode {
         Chore::Parity { folders } => parity::run(&folders),
         Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
         Chore::Budget { check } => budget::run(check),
+        Chore::NextBudget { check, weigh } => next_budget::run(check, weigh),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
         Chore::Tidy => tidy::run(),

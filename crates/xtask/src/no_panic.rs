@@ -7,7 +7,7 @@
 
 use anyhow::{Result, bail, ensure};
 
-use crate::image::{Built, Image, Profile};
+use crate::image::{FIRMWARE, Built, Image, Profile};
 
 /// The targets the proof is made for: those whose flash is weighed.
 const TARGETS: [&str; 4] =
@@ -20,7 +20,7 @@ pub fn run() -> Result<()> {
             Profile::Release => ("", "every public entry point"),
             Profile::Small => ("box-only", "what a box calls"),
         };
-        let image = |target| Image { target, bin: "surface", profile, features };
+        let image = |target| Image { target, firmware: FIRMWARE, bin: "surface", profile, features };
         image(TARGETS[0]).ahead(&TARGETS)?;
         for image in TARGETS.map(image) {
             match image.try_link()? {
@@ -34,7 +34,7 @@ pub fn run() -> Result<()> {
             }
         }
     }
-    let planted = Image { target: TARGETS[1], bin: "surface", profile: Profile::Release, features: "plant-panic" };
+    let planted = Image { target: TARGETS[1], firmware: FIRMWARE, bin: "surface", profile: Profile::Release, features: "plant-panic" };
     ensure!(
         matches!(planted.try_link()?, Built::PanicReachable),
         "a planted panic was not found: the proof proves nothing"

@@ -13,7 +13,7 @@ use slackside_desk::{demo, settings};
 use slackside_simulator::disk::Disk;
 
 use crate::emulator;
-use crate::image::{Image, Profile};
+use crate::image::{FIRMWARE, Image, Profile};
 use crate::log::Words;
 use crate::root::root;
 use crate::scenarios;
@@ -21,7 +21,7 @@ use crate::trace::{desk_stream, leg};
 
 /// The image that plays traces.
 fn player() -> Result<PathBuf> {
-    Image { target: "thumbv7m-none-eabi", bin: "emulated", profile: Profile::Release, features: "log" }.link()
+    Image { target: "thumbv7m-none-eabi", firmware: FIRMWARE, bin: "emulated", profile: Profile::Release, features: "log" }.link()
 }
 
 /// The image that plays traces, with the words of its log.

@@ -196,8 +196,8 @@ mod tests {
             [(1, &[0, 0][..]), (2, &[0, 1]), (255, &[0, 254]), (256, &[0, 254, 0, 0]), (257, &[0, 254, 0, 1])]
         {
             let part = [&vec![0; groups * 8][..], &[9]].concat();
-            assert_eq!(fold(&[part.clone()]), [run, &[0x01, 9, 0, 255]].concat());
-            assert_eq!(unfold(&fold(&[part.clone()]), &[part.len()]), Ok(vec![part]));
+            assert_eq!(fold(core::slice::from_ref(&part)), [run, &[0x01, 9, 0, 255]].concat());
+            assert_eq!(unfold(&fold(core::slice::from_ref(&part)), &[part.len()]), Ok(vec![part]));
         }
     }
 

@@ -8,7 +8,7 @@ use core::ops::Deref;
 use super::{Judge, Status};
 use crate::alarm::AlarmState;
 use crate::conditions::Condition;
-use crate::monitor::{ROUND_SHIFT, SETTLED_SHIFT, Told};
+use crate::monitor::{ROUND_SHIFT, SETTLED, Told};
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
@@ -104,16 +104,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             self.swept = self.now().us();
             self.judge.begin(&self.plan, &self.signals, list, self.now(), sink);
         }
-        let mut since = self.newest;
+        let mut settled = self.newest.saturating_add(SETTLED);
         loop {
             let due = self.due();
             if at.wrapping_sub(self.newest) < u64::from(due) {
                 break;
             }
-            if self.newest.wrapping_sub(since) >> SETTLED_SHIFT != 0 {
+            if self.newest >= settled {
+                settled = u64::MAX;
                 let rounds = at.wrapping_sub(self.newest) >> ROUND_SHIFT;
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
-                since = self.newest;
                 continue;
             }
             self.newest = self.newest.saturating_add(u64::from(due));

@@ -45,7 +45,7 @@ impl Heat {
     /// Begin with what survived.
     pub fn begin(&mut self, plan: &LegPlan, heat: Joules, now: u32) {
         *self = Self { at: now, check: now, ..Self::default() };
-        // Rounded down: what was stored is whole joules, rounded up, so that none is lost, and the same comes out again.
+        // Rounded down, for what was kept had been rounded up: no less comes back than was there, and a power cycle adds nothing.
         self.heat = divide(u64::from(heat.get()) << BUDGET_SHIFT, plan.heat_budget);
     }
 
@@ -134,8 +134,9 @@ impl Heat {
         }
         self.heat = self.at(plan, now);
         self.at = now;
+        let falls = self.inflow < high(self.heat, plan.heat_left.wrapping_neg());
         let wait = if beyond {
-            WHILE_BEYOND
+            if falls { WHILE_BEYOND } else { SWEEP }
         } else if self.fullest == 0 {
             SWEEP
         } else {

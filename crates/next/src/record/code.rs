@@ -1,6 +1,7 @@
 //! Inputs as halves of bytes, each told by how it differs from what the inputs before let expect.
 
 use super::anchor::Anchor;
+use crate::codec::message;
 use crate::codec::varint::{self, unzigzag, zigzag};
 use crate::input::{Input, Shaft, Signal};
 use crate::units::{Micros, Span};
@@ -73,8 +74,8 @@ impl Context {
         self.newest = input.at.get();
         let Signal::Edge(shaft, level) = input.signal else { return };
         let at = self.newest as u32;
-        let shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
-        if let Some((((last, gaps), far), old)) = shafts.skip(shaft as usize).next() {
+        let mut shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
+        if let Some((((last, gaps), far), old)) = shafts.nth(shaft as usize) {
             let gap = at.wrapping_sub(*last);
             let [first, second, third, fourth] = *gaps;
             let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));
@@ -122,11 +123,11 @@ impl Context {
             _ => {
                 let mut room = [0; 16];
                 // A signal takes at most eleven bytes.
-                let signal = postcard::to_slice(&input.signal, &mut room).unwrap_or(&mut []);
-                if let Some(first) = signal.first_mut() {
+                let length = message::write(&input.signal, &mut room).unwrap_or(0);
+                if let Some(first) = room.first_mut() {
                     *first = first.wrapping_add(SIGNAL);
                 }
-                sink.bytes(signal);
+                sink.bytes(room.get(..length).unwrap_or(&[]));
                 time(after, sink);
             }
         }

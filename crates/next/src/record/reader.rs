@@ -163,8 +163,7 @@ impl<'a> Reader<'a> {
         crc.bytes(opened.head);
         let mut summed = 0;
         let mut good = 0;
-        loop {
-            let Some(item) = context.read(&mut halves) else { break };
+        while let Some(item) = context.read(&mut halves) {
             // Checks and ends are whole bytes.
             let read = records.len().saturating_sub(halves.left());
             let mut sum_up_to = |end: usize| {

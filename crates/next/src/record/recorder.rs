@@ -172,8 +172,12 @@ impl<'b> Recorder<'b> {
     pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
         Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty } = anchor;
         self.anchored = true;
-        // The next segment begins with it.
-        if self.has_room() { self.write_anchor() } else { self.roll(monitor, anchor.at) }
+        // The next segment begins with it. Only an input opens one: a monitor that has seen nothing begins with what it sees first.
+        if self.has_room() {
+            self.write_anchor();
+        } else if self.writer.is_open() {
+            self.roll(monitor, anchor.at);
+        }
     }
 
     /// The newest anchor, if the desk has told its time in this session.
@@ -273,14 +277,14 @@ impl<'b> Recorder<'b> {
         if !self.configured {
             return;
         }
-        // A late input: what it is late against must be in the recording.
+        // A late input: what it is late against must be in the recording, always, because the newest record may be an anchor.
         let newest = monitor.newest();
         let late = input.at < newest;
         if !self.has_room() {
             self.roll(monitor, input.at);
         }
         let mut pushed = self.writer.is_open();
-        if pushed && late && self.writer.newest() < newest {
+        if pushed && late {
             pushed = self.push(&Input::new(newest, Signal::Tick));
             if !self.has_room() {
                 self.roll(monitor, input.at);

@@ -2,7 +2,7 @@
 //!
 //! The desk makes it from settings; the box checks it by rows ([`super::plan_check`]) and never computes a setting. Its identity is
 //! its CRC: two boxes with the same identity run on the same numbers. Which numbers follow from which others is in
-//! [`super::derived`].
+//! `derived.rs`.
 
 use core::mem::offset_of;
 

@@ -29,7 +29,8 @@ pub struct Sound<P>(P);
 pub struct Broken {
     /// The kind of rule.
     pub rule: PlanRule,
-    /// Where: the row of [`RANGES`] and then of those for legs, the rank of a condition, a shaft (0 or 1), or the row of the pairs.
+    /// Where: the row of `RANGES` and then of those for legs, the rank of a condition, a shaft (0 head, 1 boot, 2 between both), or the
+    /// row of the pairs.
     pub at: u8,
 }
 
@@ -129,7 +130,7 @@ const BELT_SPEED: (u32, u32) = (999_999, 5_000_001);
 /// Ten minutes, in microseconds.
 const LONGEST_OFF_DELAY: u32 = 10 * MINUTE;
 /// One part in a million of a turn.
-const PPM_OF_TURN: u64 = 4_295;
+const PPM_OF_TURN: u32 = 4_295;
 
 impl<P: Deref<Target = Plan>> Sound<P> {
     /// Check a plan.
@@ -138,8 +139,9 @@ impl<P: Deref<Target = Plan>> Sound<P> {
     /// The first rule that it breaks.
     pub fn new(plan: P) -> Result<Self, Broken> {
         check(&plan, LEG)?;
-        belt_speed(&plan)?;
-        prompt(&plan)?;
+        at(1, belt_speed(&plan))?;
+        at(Condition::DeepUnderspeed.rank(), prompt_speed(&plan))?;
+        at(Condition::SlipVeryHigh.rank(), prompt_slip(&plan))?;
         Ok(Self(plan))
     }
 
@@ -168,48 +170,57 @@ impl<P: Deref<Target = Plan>> Deref for Sound<P> {
     }
 }
 
-const fn hold(kept: bool, rule: PlanRule, at: usize) -> Result<(), Broken> {
-    if kept { Ok(()) } else { Err(Broken { rule, at: at as u8 }) }
+/// What one rule says. Where it is broken is said by whoever asked, so that each rule is a byte.
+type Kept = Result<(), PlanRule>;
+
+const fn hold(kept: bool, rule: PlanRule) -> Kept {
+    if kept { Ok(()) } else { Err(rule) }
+}
+
+fn at(place: usize, kept: Kept) -> Result<(), Broken> {
+    kept.map_err(|rule| Broken { rule, at: place as u8 })
 }
 
 #[inline(never)]
 fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
-    let known = plan.magic == MAGIC && plan.version == VERSION && usize::from(plan.length) == Plan::LENGTH;
-    hold(known, PlanRule::Header, 0)?;
-    hold(plan.crc == plan.computed_crc(), PlanRule::Crc, 0)?;
-    // A name, so that boxes can be told apart.
-    hold(plan.leg.iter().any(|letter| *letter > b' '), PlanRule::Header, 1)?;
-    ranges(plan, built)?;
-    let boot = plan.boot.is_fitted() && (plan.head.is_fitted() || plan.has(fitted::DRIVE_CONTACT));
-    let places = plan.fitted <= fitted::ALL && (plan.contacts.fitted | plan.contacts.temperatures) < 16;
-    hold(boot && places, PlanRule::Fittings, 0)?;
-    shaft(plan, Shaft::Head)?;
-    shaft(plan, Shaft::Boot)?;
-    between(plan)?;
-    for ((rank, row), (rule, of)) in plan.rows.iter().enumerate().zip(Condition::RULES.iter().zip(&Condition::ROWS)) {
-        condition(plan, rank, row, rule, of)?;
-    }
-    pairs(plan)
-}
-
-fn ranges(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
+    at(0, whole(plan))?;
     let bytes = plan.as_bytes();
     for (row, (offset, least, most)) in RANGES.iter().chain(built).enumerate() {
         let word = bytes.get(usize::from(*offset)..).and_then(|rest| rest.first_chunk()).copied();
         let value = u32::from_ne_bytes(word.unwrap_or_default());
-        hold(*least <= value && value <= *most, PlanRule::Range, row)?;
+        at(row, hold(*least <= value && value <= *most, PlanRule::Range))?;
+    }
+    at(0, shaft(plan, Shaft::Head))?;
+    at(1, shaft(plan, Shaft::Boot))?;
+    at(2, between(plan))?;
+    for ((rank, row), (rule, of)) in plan.rows.iter().enumerate().zip(Condition::RULES.iter().zip(&Condition::ROWS)) {
+        at(rank, condition(plan, rank, row, rule, of))?;
+    }
+    for (number, (alarm, stop)) in PAIRS.into_iter().enumerate() {
+        at(number, pair(plan, alarm.rank(), stop.rank()))?;
     }
     Ok(())
 }
 
-fn shaft(plan: &Plan, which: Shaft) -> Result<(), Broken> {
-    let at = which as usize;
+/// It is a plan, whole, of a leg with a name that can be seen.
+fn whole(plan: &Plan) -> Kept {
+    let known = plan.magic == MAGIC && plan.version == VERSION && usize::from(plan.length) == Plan::LENGTH;
+    // A name, so that boxes can be told apart.
+    hold(known && plan.leg.iter().any(|letter| *letter > b' '), PlanRule::Header)?;
+    hold(plan.crc == plan.computed_crc(), PlanRule::Crc)?;
+    let sees = plan.boot.is_fitted() && (plan.head.is_fitted() || plan.has(fitted::DRIVE_CONTACT));
+    let places = plan.fitted <= fitted::ALL && (plan.contacts.fitted | plan.contacts.temperatures) < 16;
+    hold(sees && places, PlanRule::Fittings)
+}
+
+#[inline(never)]
+fn shaft(plan: &Plan, which: Shaft) -> Kept {
     let shaft = plan.shaft(which);
     let mut again = *shaft;
     again.complete();
-    hold(again == *shaft, PlanRule::Derived, at)?;
+    hold(again == *shaft, PlanRule::Derived)?;
     let both = shaft.edges == 2;
-    let marks = if both { shaft.marks.is_multiple_of(2) && shaft.marks <= 64 } else { shaft.marks <= 32 };
+    let marks = if both { shaft.marks & 1 == 0 && shaft.marks <= 64 } else { shaft.marks <= 32 };
     let turn = shaft.normal_turn;
     // Top speed is 105 to 300 % of normal; it was rounded to a microturn a second and to a microsecond.
     let slack = mul_div(turn, 1, shaft.normal).saturating_add(2);
@@ -219,11 +230,11 @@ fn shaft(plan: &Plan, which: Shaft) -> Result<(), Broken> {
     let stands = shaft.standing >= turn_at(turn, 300_000) && shaft.standing <= turn_at(turn, 20_000);
     let rejects = shaft.rejects_a_turn.wrapping_sub(1) < 64;
     let words = shaft.edges <= 2 && shaft.uneven <= 1;
-    hold(marks && top && stands && rejects && words && pitches(shaft), PlanRule::Shaft, at)?;
+    hold(marks && top && stands && rejects && words && pitches(shaft), PlanRule::Shaft)?;
     if !shaft.is_fitted() {
         return Ok(());
     }
-    hold(plan.minimum_width <= longest_width(shaft), PlanRule::Width, at)?;
+    hold(plan.minimum_width <= longest_width(shaft), PlanRule::Width)?;
     let line = match which {
         Shaft::Head => fitted::HEAD_SUPERVISED,
         Shaft::Boot => fitted::BOOT_SUPERVISED,
@@ -231,7 +242,7 @@ fn shaft(plan: &Plan, which: Shaft) -> Result<(), Broken> {
     let edges_a_period = if both { 2 } else { 1 };
     let minimum = plan.drive.reference_minimum;
     let hum = feigning_hum(which, shaft.normal, shaft.marks.into(), edges_a_period, minimum);
-    hold(plan.has(line) || hum == 0, PlanRule::Hum, at)
+    hold(plan.has(line) || hum == 0, PlanRule::Hum)
 }
 
 /// Whether pitches of this size can add up to one turn.
@@ -247,36 +258,36 @@ fn pitches(shaft: &ShaftPlan) -> bool {
     }
     // The others share what the closest leaves: one of them at least its mean, and at most all that the rest at their closest leave.
     // Some parts in a million of rounding are let pass.
-    let marks = u64::from(shaft.marks);
-    let slack = PPM_OF_TURN.wrapping_mul(marks.wrapping_add(2));
-    let others = marks.wrapping_sub(1);
-    let whole = (1_u64 << 32).wrapping_sub(u64::from(least.min(even)));
-    let rest = (1_u64 << 32).wrapping_sub(u64::from(least.min(even)).wrapping_mul(others));
-    let mean = u64::from(divide(whole, others as u32));
-    u64::from(least) <= u64::from(even).wrapping_add(slack)
+    let others = u32::from(shaft.marks).wrapping_sub(1);
+    let slack = PPM_OF_TURN.wrapping_mul(others.wrapping_add(3));
+    // A whole turn less so much is its negative. Marks of at most a mean each are no more than a turn.
+    let closest = least.min(even);
+    let mean = divide(closest.wrapping_neg().into(), others);
+    let rest = closest.wrapping_mul(others).wrapping_neg();
+    least <= even.saturating_add(slack)
         && least >= ppm_of_turn(1_000)
-        && u64::from(largest).wrapping_add(slack) >= mean
-        && u64::from(largest) <= rest.wrapping_add(slack)
+        && largest.saturating_add(slack) >= mean
+        && largest <= rest.saturating_add(slack)
 }
 
 /// What follows from both shafts, and from the limits.
-fn between(plan: &Plan) -> Result<(), Broken> {
+fn between(plan: &Plan) -> Kept {
     let (head, boot) = (&plan.head, &plan.boot);
     let mut slip = plan.slip;
     slip.complete(head, boot);
-    hold(slip == plan.slip, PlanRule::Derived, 2)?;
+    hold(slip == plan.slip, PlanRule::Derived)?;
     let row = |condition: Condition| plan.row(condition.rank());
     let mut drive = plan.drive;
     drive.complete(head, boot, row(Condition::DeepUnderspeed), row(Condition::StartFailed));
-    hold(drive == plan.drive, PlanRule::Derived, 3)?;
+    hold(drive == plan.drive, PlanRule::Derived)?;
     let (least, most) = boot_by_ratio(head.normal, plan.slip.ratio);
-    hold(least <= boot.normal && boot.normal <= most, PlanRule::Speeds, 0)
+    hold(least <= boot.normal && boot.normal <= most, PlanRule::Speeds)
 }
 
-fn belt_speed(plan: &Plan) -> Result<(), Broken> {
+fn belt_speed(plan: &Plan) -> Kept {
     let speed = mul_div(plan.slip.boot_circumference, plan.boot.normal, ONE);
     let (least, most) = BELT_SPEED;
-    hold(least <= speed && speed <= most, PlanRule::Speeds, 1)
+    hold(least <= speed && speed <= most, PlanRule::Speeds)
 }
 
 /// Whether what a condition needs is fitted.
@@ -295,58 +306,57 @@ const fn has(plan: &Plan, needs: Needs) -> bool {
     }
 }
 
-fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> Result<(), Broken> {
+fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> Kept {
     let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
-    let at = |value| compared(of.sense, rule.unit, value, turn);
-    hold(row.limit == at(row.setpoint), PlanRule::Limit, rank)?;
+    let in_its_unit = |value| compared(of.sense, rule.unit, value, turn);
+    hold(row.limit == in_its_unit(row.setpoint), PlanRule::Limit)?;
     let is_fitted = has(plan, of.needs);
     let acts = plan.acts(rank);
     if acts & act::JUDGED == 0 {
-        return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged, rank);
+        return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged);
     }
-    hold(is_fitted, PlanRule::NotFitted, rank)?;
+    hold(is_fitted, PlanRule::NotFitted)?;
     let stops = acts & act::STOP != 0;
-    hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop, rank)?;
-    hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch, rank)?;
+    hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop)?;
+    hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch)?;
     let (least, most) = rule.setpoint;
-    hold(least <= row.setpoint && row.setpoint <= most, PlanRule::Setpoint, rank)?;
+    hold(least <= row.setpoint && row.setpoint <= most, PlanRule::Setpoint)?;
     // A deadband smaller than the setpoint.
-    let lowest = if has_no_band(of.sense) { row.limit } else { at(1) };
-    hold(lowest <= row.clear && row.clear <= row.limit, PlanRule::Clear, rank)?;
+    let lowest = if has_no_band(of.sense) { row.limit } else { in_its_unit(1) };
+    hold(lowest <= row.clear && row.clear <= row.limit, PlanRule::Clear)?;
     let longest = rule.longest_on_delay_ms.saturating_mul(1_000);
-    hold(row.on_delay <= longest && row.off_delay <= LONGEST_OFF_DELAY, PlanRule::Delay, rank)
+    hold(row.on_delay <= longest && row.off_delay <= LONGEST_OFF_DELAY, PlanRule::Delay)
 }
 
-fn pairs(plan: &Plan) -> Result<(), Broken> {
-    for (number, (alarm, stop)) in PAIRS.into_iter().enumerate() {
-        if plan.acts(alarm.rank()) & plan.acts(stop.rank()) & act::JUDGED == 0 {
-            continue;
-        }
-        let (first, second) = (plan.row(alarm.rank()), plan.row(stop.rank()));
-        // The pair looks at the same thing, so that what one compares with the other can be compared with.
-        let (Some(of), Some(rule)) = (Condition::ROWS.get(alarm.rank()), Condition::RULES.get(alarm.rank())) else {
-            continue;
-        };
-        let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
-        let below = first.setpoint.saturating_mul(2).saturating_sub(second.setpoint);
-        let kept = second.setpoint > first.setpoint
-            && second.clear >= first.limit
-            && first.clear >= compared(of.sense, rule.unit, below, turn);
-        hold(kept, PlanRule::Pair, number)?;
+fn pair(plan: &Plan, alarm: usize, stop: usize) -> Kept {
+    // The two look at the same thing, so that what one compares with the other can be compared with.
+    let (Some(of), Some(rule)) = (Condition::ROWS.get(alarm), Condition::RULES.get(alarm)) else { return Ok(()) };
+    if plan.acts(alarm) & plan.acts(stop) & act::JUDGED == 0 {
+        return Ok(());
     }
-    Ok(())
+    let (first, second) = (plan.row(alarm), plan.row(stop));
+    let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
+    let below = first.setpoint.saturating_mul(2).saturating_sub(second.setpoint);
+    let kept = second.setpoint > first.setpoint
+        && second.clear >= first.limit
+        && first.clear >= compared(of.sense, rule.unit, below, turn);
+    hold(kept, PlanRule::Pair)
 }
 
 /// 29 CFR 1910.272(q)(5): the leg is told to stop before belt speed has fallen by 20 %.
-fn prompt(plan: &Plan) -> Result<(), Broken> {
+fn prompt_speed(plan: &Plan) -> Kept {
     let deep = plan.row(Condition::DeepUnderspeed.rank());
     let pitch = slowest_pitch(plan.boot.largest, plan.boot.normal_turn, plan.drive.reference_minimum);
     let error = speed_error(LEARNED_PITCH_ERROR, deep.setpoint);
     let lost = loss(deep.setpoint, error, wait_for_edges(pitch, deep.setpoint), deep.on_delay);
-    hold(lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late, Condition::DeepUnderspeed.rank())?;
+    hold(lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late)
+}
+
+/// The same by slip.
+fn prompt_slip(plan: &Plan) -> Kept {
     let slip = plan.row(Condition::SlipVeryHigh.rank());
     let lost = loss(slip.setpoint, WINDOW_ERROR, 0, slip.on_delay);
-    hold(!plan.head.is_fitted() || lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late, Condition::SlipVeryHigh.rank())
+    hold(!plan.head.is_fitted() || lost <= CODE_LOSS.unsigned_abs(), PlanRule::Late)
 }
 
 #[cfg(feature = "desk")]

@@ -21,6 +21,7 @@ use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
 use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
+use super::units::check_units;
 use crate::monitor::{Monitor, monitor};
 use crate::trace::{Progress, Reader};
 
@@ -37,6 +38,8 @@ pub struct Job<'a> {
     pub settings_name: &'a str,
     /// What everybody who reads the outcome must know about the settings.
     pub notes: Vec<String>,
+    /// What spoils the outcome as a whole: said before anything else.
+    pub cautions: Vec<String>,
     /// Where every sample goes, if anywhere.
     pub samples: Option<SamplesCsv<'a>>,
     /// Where every verdict goes, if anywhere.
@@ -59,9 +62,10 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// # Errors
 /// As [`replay`].
 pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> anyhow::Result<Outcome> {
-    let Job { mut reader, settings, settings_name, notes, samples, events, progress } = job;
+    let Job { mut reader, settings, settings_name, notes, cautions, samples, events, progress } = job;
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, &monitor.status());
     outcome.notes = notes;
+    outcome.cautions = cautions;
     let watch = Watch {
         outcome,
         gather: Gather::new(settings),
@@ -90,6 +94,7 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> anyhow::Result<Ou
     }
 
     let survey = reader.survey().clone();
+    check_units(reader.name(), &survey, &settings.machine)?;
     if let Some(last) = survey.last {
         // What is due up to the last row is settled; what would come later is not known.
         observe(&mut monitor, &watch, Input::new(last, Signal::Tick));

@@ -7,6 +7,7 @@ mod escape;
 mod figures;
 mod html;
 mod json;
+mod meanings;
 mod story;
 mod terminal;
 
@@ -14,5 +15,6 @@ pub use causes::{Inspection, inspection};
 pub use clock::Clock;
 pub use html::page;
 pub use json::object;
-pub use story::{Because, Event, Importance, RunUpRow, Story, event_words};
+pub use meanings::{Meaning, meaning};
+pub use story::{Because, Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};
 pub use terminal::{WIDTH, words};

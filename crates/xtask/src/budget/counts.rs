@@ -10,7 +10,7 @@ use slackside::units::Ppm;
 
 use super::Table;
 use crate::emulator;
-use crate::image::{Image, Profile};
+use crate::image::{FIRMWARE, Image, Profile};
 use crate::trace::{desk_stream, leg};
 
 /// The kinds, in the firmware's order.
@@ -37,7 +37,7 @@ const BUILDS: [Build; 4] = [
 
 impl Build {
     const fn image(&self) -> Image<'static> {
-        Image { target: self.target, bin: "measured", profile: self.profile, features: "" }
+        Image { target: self.target, firmware: FIRMWARE, bin: "measured", profile: self.profile, features: "" }
     }
 }
 
@@ -100,7 +100,7 @@ fn count_all(legs: &[Leg]) -> Result<Vec<Figures>> {
     for profile in Profile::ALL {
         let targets: Vec<&str> =
             BUILDS.iter().filter(|build| build.profile == profile).map(|build| build.target).collect();
-        Image { target: "", bin: "measured", profile, features: "" }.ahead(&targets)?;
+        Image { target: "", firmware: FIRMWARE, bin: "measured", profile, features: "" }.ahead(&targets)?;
     }
     let images: Vec<PathBuf> = BUILDS.iter().map(|build| build.image().link()).collect::<Result<_>>()?;
     let told: Vec<Vec<u8>> =

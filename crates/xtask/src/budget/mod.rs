@@ -2,7 +2,7 @@
 
 mod counts;
 mod page;
-mod table;
+pub mod table;
 mod weights;
 
 use std::fs;
@@ -73,7 +73,7 @@ const ALLOWED_PERCENT: u64 = 5;
 const ALLOWED_ANYWAY: u64 = 10;
 
 /// Every figure of `new` that is above `old` or has no counterpart there.
-fn regressions(old: &[Table], new: &[Table]) -> Vec<String> {
+pub fn regressions(old: &[Table], new: &[Table]) -> Vec<String> {
     let mut worse = Vec::new();
     for table in new {
         for (row, column, value) in table.cells() {

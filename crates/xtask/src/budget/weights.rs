@@ -3,7 +3,7 @@
 use anyhow::Result;
 
 use super::Table;
-use crate::image::{Image, Profile, monitor_sizes, shares, weigh};
+use crate::image::{FIRMWARE, Image, Profile, monitor_sizes, shares, weigh};
 
 const TARGETS: [&str; 4] =
     ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "thumbv7em-none-eabihf", "riscv32imc-unknown-none-elf"];
@@ -22,16 +22,16 @@ pub const ALL: &str = "monitor, 64 marks";
 /// What the smallest image consists of.
 pub fn breakdown() -> Result<Vec<(&'static str, u64)>> {
     let [target, ..] = TARGETS;
-    shares(&Image { target, bin: "surface", profile: Profile::Small, features: "box-only" }.link()?)
+    shares(&Image { target, firmware: FIRMWARE, bin: "surface", profile: Profile::Small, features: "box-only" }.link()?)
 }
 
 /// Weigh the image that calls what a box calls.
 pub fn measure() -> Result<Table> {
     let mut table = Table::new(TITLE, &[SMALL, WHOLE, "flash, for speed", "monitor, 4 marks", EIGHT, ALL]);
     let whole =
-        |target| Image { target, bin: "surface", profile: Profile::Small, features: "box-only,record-and-wire" };
+        |target| Image { target, firmware: FIRMWARE, bin: "surface", profile: Profile::Small, features: "box-only,record-and-wire" };
     for profile in Profile::ALL {
-        Image { target: TARGETS[0], bin: "surface", profile, features: "box-only" }.ahead(&TARGETS)?;
+        Image { target: TARGETS[0], firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }.ahead(&TARGETS)?;
     }
     let mut wholes = Vec::new();
     whole(TARGETS[0]).ahead(&TARGETS)?;
@@ -44,7 +44,7 @@ pub fn measure() -> Result<Table> {
         let mut flash = Vec::new();
         let mut sizes = [0; 3];
         for profile in [Profile::Small, Profile::Release] {
-            let path = Image { target, bin: "surface", profile, features: "box-only" }.link()?;
+            let path = Image { target, firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }.link()?;
             flash.push(Some(weigh(&path)?));
             sizes = monitor_sizes(&path)?;
         }

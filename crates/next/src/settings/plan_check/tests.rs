@@ -157,7 +157,7 @@ fn each_rule_is_told_apart() {
     assert_eq!(pair, Broken { rule: PlanRule::Pair, at: 2 });
     assert_eq!(broken(&|settings| settings.machine.boot_targets = None).rule, PlanRule::Fittings);
     let slow = broken(&|settings| settings.machine.normal_boot = crate::units::MicroturnsPerSecond::new(1_500_000));
-    assert_eq!(slow, Broken { rule: PlanRule::Speeds, at: 0 });
+    assert_eq!(slow, Broken { rule: PlanRule::Speeds, at: 2 });
     let wide = broken(&|settings| settings.machine.conditioning.minimum_width = crate::units::Span::new(33_000));
     assert_eq!(wide.rule, PlanRule::Width);
     let hum = broken(&|settings| {

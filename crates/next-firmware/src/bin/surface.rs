@@ -1,0 +1,261 @@
+//! What a box calls of the core, with values the compiler cannot know, and a panic handler that cannot be linked: if the image links,
+//! no panic can be reached. It is also what the flash figures are taken from.
+#![no_std]
+#![no_main]
+
+use core::cell::UnsafeCell;
+use core::hint::black_box;
+use core::panic::PanicInfo;
+
+#[cfg(feature = "link")]
+use slackside_next::conditions::Condition;
+use slackside_next::Monitor;
+use slackside_next::input::{Input, Signal};
+use slackside_next::retained::Retained;
+use slackside_next::settings::plan::Plan;
+use slackside_next::settings::plan_check::Sound;
+use slackside_next::units::Micros;
+#[cfg(any(feature = "record", feature = "link"))]
+use slackside_next::record::Anchor;
+#[cfg(feature = "record")]
+use slackside_next::record::Recorder;
+#[cfg(feature = "link")]
+use slackside_next::wire::{
+    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings, encode,
+};
+
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    unsafe extern "C" {
+        // Defined nowhere.
+        fn slackside_a_panic_can_be_reached() -> !;
+    }
+    // SAFETY: never linked, so never run.
+    unsafe { slackside_a_panic_can_be_reached() }
+}
+
+/// The entry of the image. It is linked and weighed, never run.
+#[unsafe(no_mangle)]
+#[unsafe(link_section = ".text._start")]
+pub extern "C" fn _start() -> ! {
+    #[cfg(feature = "monitor")]
+    {
+        configure();
+        monitor();
+    }
+    #[cfg(feature = "check")]
+    check();
+    #[cfg(feature = "record")]
+    record();
+    #[cfg(feature = "link")]
+    link();
+    #[cfg(feature = "plant-panic")]
+    planted();
+    loop {
+        core::hint::spin_loop();
+    }
+}
+
+/// The RAM that a monitor takes with room for 4, 8 and 64 marks a turn, read from the image by whoever weighs it.
+#[unsafe(no_mangle)]
+#[unsafe(link_section = ".slackside_sizes")]
+pub static SLACKSIDE_SIZES: [u32; 3] = [
+    size_of::<Monitor<&'static Plan, 4>>() as u32,
+    size_of::<Monitor<&'static Plan, 8>>() as u32,
+    size_of::<Monitor<&'static Plan, 64>>() as u32,
+];
+
+#[cfg(feature = "plant-panic")]
+fn planted() {
+    static WORDS: [u32; 4] = [1, 2, 3, 4];
+    // An index that can be out of range: the panic that the proof has to find.
+    black_box(WORDS[WORD.get() as usize]);
+}
+
+/// A place whose content the compiler must take for anything of its type.
+struct Volatile<T>(UnsafeCell<T>);
+
+// SAFETY: one thread, no interrupts.
+unsafe impl<T> Sync for Volatile<T> {}
+
+#[allow(dead_code, reason = "each feature uses its own")]
+impl<T> Volatile<T> {
+    const fn new(value: T) -> Self {
+        Self(UnsafeCell::new(value))
+    }
+
+    fn get(&self) -> T
+    where
+        T: Copy,
+    {
+        // SAFETY: the place is alive and holds a value of its type.
+        unsafe { self.0.get().read_volatile() }
+    }
+
+    /// The place itself, through an address the compiler cannot follow.
+    #[expect(clippy::mut_from_ref, reason = "one thread, and each place is asked for once")]
+    fn place(&self) -> &mut T {
+        let hidden: Volatile<*mut T> = Volatile::new(self.0.get());
+        // SAFETY: the address is that of a static; nobody else holds it.
+        unsafe { &mut *hidden.get() }
+    }
+}
+
+/// A box for legs of up to four targets, both edges counted.
+type Box = Monitor<&'static Plan, 8>;
+
+#[cfg(any(feature = "monitor", feature = "record", feature = "link"))]
+static MONITOR: Volatile<Box> = Volatile::new(Box::new());
+static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
+static WORD: Volatile<u32> = Volatile::new(0);
+
+/// The plan as it lies in flash.
+#[repr(align(8))]
+struct Flash([u8; 1024]);
+
+static PLAN: Volatile<Flash> = Volatile::new(Flash([0; 1024]));
+static RETAINED: Volatile<[u8; Retained::IMAGE]> = Volatile::new([0; Retained::IMAGE]);
+
+fn plan() -> Option<Sound<&'static Plan>> {
+    let bytes: &'static [u8] = &PLAN.place().0;
+    Sound::new(Plan::from_bytes(bytes.get(..Plan::LENGTH)?).ok()?).ok()
+}
+
+/// What a box does with its plan at start-up.
+#[cfg(feature = "monitor")]
+fn configure() {
+    let retained = retained();
+    if let Some(plan) = plan() {
+        black_box(MONITOR.place().configure(plan, &retained).is_ok());
+    }
+}
+
+#[cfg(any(feature = "monitor", feature = "record"))]
+fn retained() -> Retained {
+    let bytes: &[u8] = RETAINED.place();
+    Retained::from_image(bytes).unwrap_or_else(|_| Retained::unreadable())
+}
+
+#[cfg(feature = "monitor")]
+fn monitor() {
+    let monitor = MONITOR.place();
+    // Inputs come in any order and any number.
+    while WORD.get() != 0 {
+        monitor.observe(INPUT.get(), &mut |verdict| {
+            black_box(verdict);
+        });
+    }
+    black_box((monitor.next_deadline(), monitor.signals(), monitor.status()));
+    black_box(monitor.retained().map(|retained| retained.to_image()));
+}
+
+/// Nothing but the check of a plan.
+#[cfg(feature = "check")]
+fn check() {
+    black_box(plan().is_some());
+}
+
+#[cfg(any(feature = "record", feature = "link"))]
+static LONG: Volatile<u64> = Volatile::new(0);
+
+#[cfg(any(feature = "record", feature = "link"))]
+fn micros() -> Micros {
+    Micros::new(LONG.get())
+}
+
+#[cfg(any(feature = "record", feature = "link"))]
+fn anchor() -> Option<Anchor> {
+    Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros())
+}
+
+#[cfg(feature = "record")]
+fn record() {
+    static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
+    let monitor = MONITOR.place();
+    let Some(plan) = plan() else { return };
+    let mut recorder = Recorder::new(SEGMENTS.place());
+    black_box(recorder.configure(monitor, plan, &retained(), WORD.get()).is_ok());
+    while WORD.get() != 0 {
+        recorder.observe(monitor, INPUT.get(), &mut |verdict| {
+            black_box(verdict);
+        });
+        if let Some(anchor) = anchor() {
+            recorder.anchor(monitor, anchor);
+        }
+    }
+    recorder.freeze(monitor);
+    for held in recorder.held() {
+        black_box((held.sequence, held.bytes));
+    }
+    recorder.release(WORD.get());
+    black_box((recorder.kept_since(), recorder.missed(), recorder.newest_anchor()));
+}
+
+/// A memory of which the compiler knows nothing.
+#[cfg(feature = "link")]
+struct AnyStore;
+
+#[cfg(feature = "link")]
+impl Store for AnyStore {
+    fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
+        let first_out = Condition::of_rank(WORD.get() as usize);
+        (u32::from(position) < WORD.get()).then(|| RecordingInfo {
+            number: WORD.get(),
+            length: WORD.get(),
+            session: WORD.get(),
+            tripped_at: micros(),
+            first_out,
+            plan: WORD.get(),
+        })
+    }
+
+    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+        black_box((number, offset));
+        into.fill(WORD.get() as u8);
+        match WORD.get() {
+            0 => Err(StoreFault),
+            1 => Ok(None),
+            // More than there is room for, too.
+            length => Ok(Some(length as usize)),
+        }
+    }
+}
+
+#[cfg(feature = "link")]
+fn link() {
+    static STAGING: Volatile<core::mem::MaybeUninit<Plan>> = Volatile::new(core::mem::MaybeUninit::zeroed());
+    static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
+    static DECODER: Volatile<Decoder> = Volatile::new(Decoder::new());
+    static FRAME: Volatile<[u8; MOST_FRAME]> = Volatile::new([0; MOST_FRAME]);
+    let monitor = MONITOR.place();
+    let events = EVENTS.place();
+    // SAFETY: a plan may be all zeros.
+    let mut server = Server::new(unsafe { STAGING.place().assume_init_mut() });
+    let decoder = DECODER.place();
+    while WORD.get() != 0 {
+        monitor.observe(INPUT.get(), &mut |verdict| events.push(verdict));
+        black_box((events.newest(), events.after(WORD.get()), decoder.errors()));
+        let Some(Ok(frame)) = decoder.feed(WORD.get() as u8) else { continue };
+        let around = Surroundings {
+            now: micros(),
+            key_on: WORD.get() == 1,
+            serial: "serial",
+            firmware: "firmware",
+            session: WORD.get(),
+            anchor: anchor(),
+        };
+        let mut store = AnyStore;
+        let request = frame.message::<Request<'_>>();
+        let number = frame.number;
+        let (reply, asked) = server.answer(request, &around, monitor, events, &mut store);
+        black_box(encode(number, &reply, FRAME.place()).is_some());
+        // The box alone checks and arms what is staged.
+        if let Asked::Arm { leg, identity } = asked {
+            black_box((leg, identity));
+            let sound = server.staged().is_some_and(|plan| Sound::new(plan).is_ok());
+            if sound {
+                black_box(encode(number, &Reply::Done, FRAME.place()).is_some());
+            }
+        }
+    }
+}
