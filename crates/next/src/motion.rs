@@ -117,7 +117,7 @@ pub struct ShaftMotion {
     pub pitch: Option<Pitch>,
     /// The largest angle from the newest edge to the next: with the time waited, it bounds the speed.
     pub next_largest: TurnFraction,
-    /// Angle turned since the monitor started, as far as counted.
+    /// Angle turned since the monitor started, as far as counted: wraps after 256 turns.
     pub angle: Turns,
     /// Edges that count, wrapping.
     pub edges: u32,

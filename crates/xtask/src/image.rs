@@ -188,7 +188,11 @@ const PARTS: [(&str, &[&str]); 5] = [
 /// Bytes of flash by what they are for, largest first. Functions are told apart as the linker sees them: what was inlined counts
 /// where it was inlined.
 pub fn shares(path: &std::path::Path) -> Result<Vec<(&'static str, u64)>> {
-    shares_of(path, &PARTS, ("the entry, with measure and monitor inlined, and all else", "the monitor's initial state"))
+    shares_of(
+        path,
+        &PARTS,
+        ("the entry, with measure and monitor inlined, and all else", "the monitor's initial state"),
+    )
 }
 
 /// What belongs together, by what the names of functions contain.
@@ -206,9 +210,7 @@ pub fn shares_of(
     for symbol in file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text && symbol.size() > 0) {
         let name = format!("{:#}", rustc_demangle::demangle(symbol.name().unwrap_or_default()));
         let part = parts.iter().find(|(_, words)| words.iter().any(|word| name.contains(word)));
-        *shares
-            .entry(part.map_or(rest, |part| part.0))
-            .or_default() += symbol.size();
+        *shares.entry(part.map_or(rest, |part| part.0)).or_default() += symbol.size();
     }
     for section in file.sections().filter(|section| section.name() != Ok(SIZES_SECTION)) {
         let part = match section.kind() {

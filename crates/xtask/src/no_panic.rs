@@ -7,7 +7,7 @@
 
 use anyhow::{Result, bail, ensure};
 
-use crate::image::{FIRMWARE, Built, Image, Profile};
+use crate::image::{Built, FIRMWARE, Image, Profile};
 
 /// The targets the proof is made for: those whose flash is weighed.
 const TARGETS: [&str; 4] =
@@ -34,7 +34,13 @@ pub fn run() -> Result<()> {
             }
         }
     }
-    let planted = Image { target: TARGETS[1], firmware: FIRMWARE, bin: "surface", profile: Profile::Release, features: "plant-panic" };
+    let planted = Image {
+        target: TARGETS[1],
+        firmware: FIRMWARE,
+        bin: "surface",
+        profile: Profile::Release,
+        features: "plant-panic",
+    };
     ensure!(
         matches!(planted.try_link()?, Built::PanicReachable),
         "a planted panic was not found: the proof proves nothing"

@@ -21,7 +21,14 @@ use crate::trace::{desk_stream, leg};
 
 /// The image that plays traces.
 fn player() -> Result<PathBuf> {
-    Image { target: "thumbv7m-none-eabi", firmware: FIRMWARE, bin: "emulated", profile: Profile::Release, features: "log" }.link()
+    Image {
+        target: "thumbv7m-none-eabi",
+        firmware: FIRMWARE,
+        bin: "emulated",
+        profile: Profile::Release,
+        features: "log",
+    }
+    .link()
 }
 
 /// The image that plays traces, with the words of its log.

@@ -295,7 +295,13 @@ impl ShaftView<'_> {
         let mut weight = self.weigh(time, then);
         let passed = self.share(self.state.spacing.index);
         self.judge_rate(time, passed.least);
-        let found = self.compare(time, passed.angle);
+        // What the pitch before was held to be is no measure for this one where the table has just changed.
+        let found = if news {
+            self.state.suspect = 0;
+            pattern::WHOLE
+        } else {
+            self.compare(time, passed.angle)
+        };
         if found != pattern::WHOLE {
             self.state.scatter.lose_step();
             weight = 0;

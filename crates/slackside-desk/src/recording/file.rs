@@ -181,20 +181,19 @@ impl Recording {
         if about.is_none() {
             damage.push("what was known of the recording cannot be read".to_owned());
         }
-        let text = part(&mut rest).unwrap_or(&[]);
-        let made_under = if version == VERSION {
-            let plan = part(&mut rest).unwrap_or(&[]).to_vec();
-            MadeUnder { settings: String::from_utf8_lossy(text).into_owned(), plan }
-        } else {
-            let settings =
-                Settings::from_image(text).map_or_else(|_| String::new(), |settings| settings::write(&settings));
-            MadeUnder { settings, plan: Vec::new() }
-        };
+        let before = part(&mut rest).unwrap_or(&[]);
         // A file cut off has less than it says.
         let length = rest.split_off(..4.min(rest.len())).and_then(|length| <[u8; 4]>::try_from(length).ok());
         let length = length.map_or(0, |length| u32::from_le_bytes(length) as usize);
-        let segments = rest.get(..length).unwrap_or(rest).to_vec();
-        let mut recording = Self::new(name, about.unwrap_or_default(), made_under, segments);
+        let (segments, mut rest) = rest.split_at_checked(length).unwrap_or((rest, &[]));
+        let made_under = if version == OLD_VERSION {
+            let settings = Settings::from_image(before).map_or_else(|_| String::new(), |found| settings::write(&found));
+            MadeUnder { settings, plan: Vec::new() }
+        } else {
+            let settings = String::from_utf8_lossy(part(&mut rest).unwrap_or(&[])).into_owned();
+            MadeUnder { settings, plan: before.to_vec() }
+        };
+        let mut recording = Self::new(name, about.unwrap_or_default(), made_under, segments.to_vec());
         recording.damage.splice(0..0, damage);
         Ok(recording)
     }
@@ -231,7 +230,7 @@ impl Recording {
         let mut bytes = MAGIC.to_vec();
         bytes.extend([VERSION, 0, 0, 0]);
         let MadeUnder { settings, plan } = &self.made_under;
-        for part in [&*about, settings.as_bytes(), plan, &self.segments] {
+        for part in [&*about, plan, &self.segments, settings.as_bytes()] {
             bytes.extend(u32::try_from(part.len()).context("larger than 4 GiB")?.to_le_bytes());
             bytes.extend_from_slice(part);
         }

@@ -28,10 +28,16 @@ pub fn breakdown() -> Result<Vec<(&'static str, u64)>> {
 /// Weigh the image that calls what a box calls.
 pub fn measure() -> Result<Table> {
     let mut table = Table::new(TITLE, &[SMALL, WHOLE, "flash, for speed", "monitor, 4 marks", EIGHT, ALL]);
-    let whole =
-        |target| Image { target, firmware: FIRMWARE, bin: "surface", profile: Profile::Small, features: "box-only,record-and-wire" };
+    let whole = |target| Image {
+        target,
+        firmware: FIRMWARE,
+        bin: "surface",
+        profile: Profile::Small,
+        features: "box-only,record-and-wire",
+    };
     for profile in Profile::ALL {
-        Image { target: TARGETS[0], firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }.ahead(&TARGETS)?;
+        Image { target: TARGETS[0], firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }
+            .ahead(&TARGETS)?;
     }
     let mut wholes = Vec::new();
     whole(TARGETS[0]).ahead(&TARGETS)?;

@@ -31,19 +31,42 @@ const IMAGES: [(&str, &str); 4] = [
 
 const PARTS: &Parts = &[
     ("measure", &["slackside_next::measure"]),
-    ("judge: phase, rest, reference, heat, operator", &[
-        "judge::phase", "judge::rest", "judge::reference", "judge::heat", "judge::operator", "judge::leg", "judge::recent",
-        "judge::speed",
-    ]),
+    (
+        "judge: phase, rest, reference, heat, operator",
+        &[
+            "judge::phase",
+            "judge::rest",
+            "judge::reference",
+            "judge::heat",
+            "judge::operator",
+            "judge::leg",
+            "judge::recent",
+            "judge::speed",
+        ],
+    ),
     ("judge: engine and all else", &["slackside_next::judge", "slackside_next::alarm", "slackside_next::conditions"]),
     ("plan check", &["slackside_next::settings"]),
     ("recorder", &["slackside_next::record", "codec::fold", "codec::varint"]),
     ("link", &["slackside_next::wire", "postcard", "serde", "cobs", "next_surface::link"]),
     ("retained state", &["slackside_next::retained"]),
-    ("arithmetic, and the compiler's arithmetic and copying", &[
-        "slackside_next::arith", "compiler_builtins", "__aeabi", "mem::", "__udiv", "__div", "__mul", "__clz", "memcmp",
-    ]),
-    ("words and numbers written out, which only a panic does", &["core::fmt", "_fmt", "do_count_chars", "core::panicking"]),
+    (
+        "arithmetic, and the compiler's arithmetic and copying",
+        &[
+            "slackside_next::arith",
+            "compiler_builtins",
+            "__aeabi",
+            "mem::",
+            "__udiv",
+            "__div",
+            "__mul",
+            "__clz",
+            "memcmp",
+        ],
+    ),
+    (
+        "words and numbers written out, which only a panic does",
+        &["core::fmt", "_fmt", "do_count_chars", "core::panicking"],
+    ),
     ("monitor, with what is inlined into it", &["slackside_next::monitor", "slackside_next"]),
 ];
 
