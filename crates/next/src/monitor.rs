@@ -180,7 +180,8 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// When to come back with a tick, if nothing else comes sooner. `None`: nothing will fall due by itself.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {
-        self.plan.as_ref()?;
+        // Before the first input nothing is known of time.
+        self.plan.as_ref().filter(|_| self.core.clock.begun != 0)?;
         Some(Micros::new(self.core.clock.newest.saturating_add(u64::from(self.core.clock.due))))
     }
 

@@ -2,7 +2,7 @@ use proptest::prelude::*;
 use slackside::conditions::Condition;
 use slackside::input::{Place, Shaft};
 use slackside::settings::{
-    AcceptedRatio, Action, CountedEdges, Field, LegPart, Limits, Priority, Spacing, SpeedReference, Strand,
+    AcceptedRatio, Action, CountedEdges, Field, LegPart, LimitPart, Limits, Priority, Spacing, SpeedReference, Strand,
 };
 use slackside::units::{Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -129,9 +129,13 @@ fn every_key_that_messages_name_is_a_key() {
         value.is_some()
     };
     let mut fields = vec![Field::Fitted(Shaft::Head), Field::Fitted(Shaft::Boot), Field::Leg(LegPart::Name)];
-    // What the leg does not have is an alternative to what it has.
+    // What the leg does not have is an alternative to what it has, or in a section left out; a limit is enabled unless it says not.
     slackside::settings::Section::each(&mut |section| {
-        section.fields(&mut |field| fields.extend(field.get(&leg).map(|_| field)));
+        let written = |field: &Field| match field {
+            Field::Limit(_, LimitPart::Enabled) => false,
+            field => field.get(&leg).is_some_and(|value| value != 0 || !section.is_optional()),
+        };
+        section.fields(&mut |field| fields.extend(written(&field).then_some(field)));
     });
     for field in fields {
         assert!(find(&field.key().to_string()), "{} of {field:?}", field.key());
