@@ -9,7 +9,7 @@ use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use slackside::input::Input;
 use slackside::judge::Condition;
-use slackside::settings::Limits;
+use slackside::settings::{Checked, Limits};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
@@ -18,8 +18,9 @@ use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
 use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
-use slackside_desk::scenario::score::{self, checked};
-use slackside_desk::scenario::settings::{Commissioned, settings_for};
+use slackside_desk::scenario::score::population::{self, Drawn};
+use slackside_desk::scenario::score::{self, checked, templates};
+use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
 use slackside_desk::scenario::{Scenario, truth};
 use slackside_desk::settings;
@@ -35,7 +36,7 @@ use crate::pictures::run as picture;
 #[derive(clap::Args)]
 pub struct Args {
     /// The scenario, a TOML file.
-    #[arg(value_name = "SCENARIO.toml", required_unless_present = "score")]
+    #[arg(value_name = "SCENARIO.toml", required_unless_present_any = ["score", "random", "healthy"])]
     scenario: Option<PathBuf>,
     /// Write the trace, as the sensors tell it, to this CSV file.
     #[arg(long, value_name = "TRACE.csv")]
@@ -71,6 +72,15 @@ pub struct Args {
     /// Score the monitor on every scenario of a directory and on healthy hours, and print the page of the book.
     #[arg(long, value_name = "DIRECTORY", conflicts_with_all = ["scenario", "out", "truth", "plot", "severity", "replay"])]
     score: Option<PathBuf>,
+    /// Faulty runs drawn at random to score.
+    #[arg(long, value_name = "N", default_value_t = 500, requires = "score")]
+    faults: u32,
+    /// In place of a scenario: the faulty run of that number, as `--score` draws it from the seed (1 if none is given).
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "repeat", "severity"])]
+    random: Option<usize>,
+    /// In place of a scenario: the healthy shift of that number, as `--score` draws it from the seed (1 if none is given).
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity"])]
+    healthy: Option<usize>,
     /// Healthy hours to score, with the motor on.
     #[arg(long, default_value_t = 1_000.0, requires = "score", allow_negative_numbers = true)]
     hours: f64,
@@ -87,20 +97,16 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     if let Some(directory) = &args.score {
         return score_all(args, directory);
     }
-    let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
-    refuse_overwriting(args, path)?;
-    let mut scenario = Scenario::read(&Disk, path)?;
-    window(args, &scenario)?;
-    if let Some(severity) = args.severity {
-        if !(0.0..=1.0).contains(&severity) {
-            bail!("--severity is {severity}, expected 0 to 1");
-        }
-        scenario.set_severity(severity);
-    }
-    let first = args.seed.unwrap_or(scenario.seed);
-    let commissioned = Commissioned::measure(&scenario.leg);
+    let subject = subject(args)?;
+    let scenario = &subject.scenario;
+    window(args, scenario)?;
+    let first = match (args.random, args.healthy) {
+        (None, None) => args.seed.unwrap_or(scenario.seed),
+        // The seed given is that of the draw.
+        _ => scenario.seed,
+    };
     if let Some(path) = &args.settings {
-        let text = settings::write(&settings_for(&scenario.leg, &commissioned));
+        let text = settings::write(&subject.settings);
         write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))?;
     }
     let bar = if args.repeat > 1 { bars::steps("runs", u64::from(args.repeat)) } else { ProgressBar::hidden() };
@@ -108,14 +114,45 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let runs: Vec<One> = (0..args.repeat)
         .into_par_iter()
         .map(|i| {
-            let run = one(args, &scenario, &commissioned, first.wrapping_add(u64::from(i)));
+            let run = one(args, &subject, first.wrapping_add(u64::from(i)));
             bar.inc(1);
             run
         })
         .collect::<anyhow::Result<_>>()?;
     bar.finish_and_clear();
-    let text = table(args, &scenario, &runs, begun.elapsed().as_secs_f64());
+    let text = table(args, scenario, &runs, begun.elapsed().as_secs_f64());
     print(&text)
+}
+
+/// What is simulated, and what its monitor is told.
+struct Subject {
+    scenario: Scenario,
+    commissioned: Commissioned,
+    settings: Checked,
+}
+
+fn subject(args: &Args) -> anyhow::Result<Subject> {
+    let seed = args.seed.unwrap_or(1);
+    let drawn = match (args.random, args.healthy) {
+        (Some(number), _) => Some(templates::faulty(seed, number)?.1),
+        (_, Some(number)) => Some(population::healthy(seed, number)?.1),
+        _ => None,
+    };
+    if let Some(Drawn { scenario, commissioned, settings, .. }) = drawn {
+        return Ok(Subject { scenario, commissioned, settings });
+    }
+    let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
+    refuse_overwriting(args, path)?;
+    let mut scenario = Scenario::read(&Disk, path)?;
+    if let Some(severity) = args.severity {
+        if !(0.0..=1.0).contains(&severity) {
+            bail!("--severity is {severity}, expected 0 to 1");
+        }
+        scenario.set_severity(severity);
+    }
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let settings = checked(&scenario.leg, &commissioned)?;
+    Ok(Subject { scenario, commissioned, settings })
 }
 
 /// The stretch of the picture, from and to in s.
@@ -134,19 +171,28 @@ fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
     if !(args.hours > 0.0 && args.hours.is_finite()) {
         bail!("--hours is {}, expected more than 0", args.hours);
     }
-    let repeat = if args.repeat == 1 { 10 } else { args.repeat };
-    let begun = std::time::Instant::now();
+    let repeat = if args.repeat == 1 { 3 } else { args.repeat };
+    let (seed, begun) = (args.seed.unwrap_or(1), std::time::Instant::now());
+    let place = directory.display().to_string();
     let job = score::Job {
-        place: &directory.display().to_string(),
+        place: &place,
         scenarios: scenarios_of(directory)?,
         hours: args.hours,
         repeat,
-        seed: args.seed.unwrap_or(1),
+        random: args.faults,
+        seed,
     };
     let stages = Stages::default();
-    let page = score::page(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
+    let results = score::run_all(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
     stages.clear();
     eprintln!("scored in {:.0} s", begun.elapsed().as_secs_f64());
+    let (hours, faults) = (args.hours, args.faults);
+    let page = score::say(
+        &results,
+        &format!(
+            "slackside simulate --score {place} --hours {hours} --faults {faults} --repeat {repeat} --seed {seed} --write FILE"
+        ),
+    );
     match &args.write {
         Some(path) => write_whole(path, |file| Ok(file.write_all(page.as_bytes())?)),
         None => print(&page),
@@ -194,7 +240,8 @@ fn refuse_overwriting(args: &Args, scenario: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64) -> anyhow::Result<One> {
+fn one(args: &Args, subject: &Subject, seed: u64) -> anyhow::Result<One> {
+    let Subject { scenario, commissioned, settings } = subject;
     let place = |path: &Option<PathBuf>| {
         path.as_deref().map(|path| if args.repeat > 1 { numbered(path, seed) } else { path.to_path_buf() })
     };
@@ -206,7 +253,7 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
         truth: truth_path.as_deref().map(|path| Whole::create(path).with_context(|| cannot(path))).transpose()?,
         names: names.iter().map(String::as_str).collect(),
         picture: args.plot.is_some().then(|| (Vec::new(), Heard::of(&scenario.leg))),
-        guard: if args.replay { Some(Guard::new(&checked(&scenario.leg, commissioned)?)) } else { None },
+        guard: if args.replay { Some(Guard::new(settings)) } else { None },
     };
     if let Some(file) = &mut files.truth {
         writeln!(file, "{}", truth::HEADER)?;
@@ -214,11 +261,7 @@ fn one(args: &Args, scenario: &Scenario, commissioned: &Commissioned, seed: u64)
     let obey = args.replay && scenario.obey_permits.unwrap_or(true);
     let summary =
         run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
-    let said = files
-        .guard
-        .as_ref()
-        .map(|guard| said(guard, &settings_for(&scenario.leg, commissioned).limits))
-        .unwrap_or_default();
+    let said = files.guard.as_ref().map(|guard| said(guard, &settings.limits)).unwrap_or_default();
     if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
         let watched = files.guard.as_ref().map(watched).unwrap_or_default();
         picture::draw(scenario, window(args, scenario)?, &summary, rows, heard, &watched, &path)?;
