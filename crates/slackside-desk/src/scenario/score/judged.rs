@@ -80,9 +80,12 @@ pub struct Scored {
 }
 
 impl Scored {
-    /// From when the stop was due to when it came, in s; below zero if it came before.
+    /// From when the stop was due to when it came, in s; below zero if it came before. Only of stops that were called for.
     #[must_use]
     pub fn after_due_s(&self) -> Option<f64> {
+        if !matches!(self.class, Class::InTime | Class::Early | Class::Late) {
+            return None;
+        }
         Some((self.stop?.0 as f64 - self.call?.due_us as f64) * 1e-6)
     }
 }
