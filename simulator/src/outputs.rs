@@ -1,23 +1,68 @@
-//! Files that appear whole or not at all.
+//! Files that appear whole or not at all, and that replace nothing unless told to.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, PoisonError};
 
 use anyhow::Context as _;
 use tempfile::NamedTempFile;
 
+/// Whether files that are there may be written over: said once, by the command line.
+static MAY_REPLACE: AtomicBool = AtomicBool::new(false);
+/// The files begun and not finished.
+static BEGUN: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// Say whether files that are there may be written over. Without a word they may not.
+pub fn may_replace(may: bool) {
+    MAY_REPLACE.store(may, Ordering::SeqCst);
+}
+
+/// Remove every file that was begun and not finished, because the program ends at once.
+pub fn abandon() {
+    for path in BEGUN.lock().unwrap_or_else(PoisonError::into_inner).iter() {
+        // What cannot be removed now never can.
+        let _ = fs::remove_file(path);
+    }
+}
+
+fn forget(path: &Path) {
+    BEGUN.lock().unwrap_or_else(PoisonError::into_inner).remove(path);
+}
+
+/// Whether a file would be replaced that must not be.
+///
+/// # Errors
+/// It is there, and nobody said that it may be written over.
+pub fn is_free(path: &Path) -> io::Result<()> {
+    if path.exists() && !MAY_REPLACE.load(Ordering::SeqCst) {
+        let text = "it is there already; give another name, or --force to write over it";
+        return Err(io::Error::new(io::ErrorKind::AlreadyExists, text));
+    }
+    Ok(())
+}
+
 /// A file being written beside its place; dropped unfinished, it leaves nothing behind.
 pub struct Whole {
     path: PathBuf,
-    file: BufWriter<NamedTempFile>,
+    begun: PathBuf,
+    file: Option<BufWriter<NamedTempFile>>,
+}
+
+impl Drop for Whole {
+    fn drop(&mut self) {
+        forget(&self.begun);
+    }
 }
 
 impl Whole {
     /// Begin a file that will appear at `path`.
     ///
     /// # Errors
-    /// The directory is not there or cannot be written to, or the path is a directory.
+    /// The directory is not there or cannot be written to, the path is a directory, or a file is there that must not be
+    /// replaced.
     pub fn create(path: &Path) -> io::Result<Self> {
         // A link keeps its place; what it leads to is replaced.
         let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
@@ -28,6 +73,7 @@ impl Whole {
         if fs::metadata(path).is_ok_and(|meta| !meta.is_file()) {
             return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a device or a pipe, not an ordinary file"));
         }
+        is_free(path)?;
         let directory = match path.parent() {
             Some(parent) if !parent.as_os_str().is_empty() => parent,
             _ => Path::new("."),
@@ -40,16 +86,19 @@ impl Whole {
             use std::os::unix::fs::PermissionsExt;
             builder.permissions(fs::Permissions::from_mode(0o666));
         }
-        let file = BufWriter::with_capacity(1 << 16, builder.tempfile_in(directory)?);
-        Ok(Self { path: path.to_owned(), file })
+        let file = builder.tempfile_in(directory)?;
+        let begun = file.path().to_owned();
+        BEGUN.lock().unwrap_or_else(PoisonError::into_inner).insert(begun.clone());
+        Ok(Self { path: path.to_owned(), begun, file: Some(BufWriter::with_capacity(1 << 16, file)) })
     }
 
     /// Put the finished file in its place.
     ///
     /// # Errors
     /// The disk is full or gone; then nothing appears at the path.
-    pub fn finish(self) -> io::Result<()> {
-        let file = self.file.into_inner().map_err(io::IntoInnerError::into_error)?;
+    pub fn finish(mut self) -> io::Result<()> {
+        let Some(file) = self.file.take() else { return Ok(()) };
+        let file = file.into_inner().map_err(io::IntoInnerError::into_error)?;
         file.persist(&self.path).map_err(|error| error.error)?;
         Ok(())
     }
@@ -57,11 +106,11 @@ impl Whole {
 
 impl Write for Whole {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.write(bytes)
+        self.file.as_mut().map_or(Ok(bytes.len()), |file| file.write(bytes))
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
+        self.file.as_mut().map_or(Ok(()), |file| file.flush())
     }
 }
 
@@ -70,10 +119,25 @@ impl Write for Whole {
 /// # Errors
 /// What `write` gives, or that the file cannot be written, with its path and what to check.
 pub fn write_whole(path: &Path, write: impl FnOnce(&mut Whole) -> anyhow::Result<()>) -> anyhow::Result<()> {
-    let cannot = || format!("{} cannot be written: check that its directory is there and open to you", path.display());
-    let mut file = Whole::create(path).with_context(cannot)?;
+    let cannot = || cannot_write(path);
+    let mut file = create(path)?;
     write(&mut file).with_context(cannot)?;
     file.finish().with_context(cannot)
+}
+
+/// Begin a file, or say why not and how to mend it.
+///
+/// # Errors
+/// As [`Whole::create`], with the path.
+pub fn create(path: &Path) -> anyhow::Result<Whole> {
+    Whole::create(path).map_err(|error| match error.kind() {
+        io::ErrorKind::AlreadyExists => anyhow::anyhow!("{} is not written: {error}", path.display()),
+        _ => anyhow::Error::from(error).context(cannot_write(path)),
+    })
+}
+
+fn cannot_write(path: &Path) -> String {
+    format!("{} cannot be written: check that its directory is there and open to you", path.display())
 }
 
 /// Whether both paths lead to the same file. A file that is not there yet is the same only by its place.

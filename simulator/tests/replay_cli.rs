@@ -125,7 +125,7 @@ fn a_device_is_never_replaced_and_a_link_keeps_its_place() {
 
     fs::write(directory.path().join("true.csv"), "old").expect("written");
     std::os::unix::fs::symlink("true.csv", directory.path().join("link.csv")).expect("linked");
-    let done = replay(directory.path(), &["--events", "link.csv", "--quiet"]);
+    let done = replay(directory.path(), &["--events", "link.csv", "--quiet", "--force"]);
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     assert!(directory.path().join("link.csv").is_symlink());
     assert!(fs::read_to_string(directory.path().join("true.csv")).expect("written").starts_with("time_us,condition"));

@@ -68,7 +68,7 @@ fn prepare(directory: &Path) {
     fs::write(directory.join("choke.toml"), CHOKE).expect("written");
     fs::write(directory.join("healthy.toml"), HEALTHY).expect("written");
     fs::write(directory.join("study.toml"), STUDY).expect("written");
-    done(directory, &["simulate", "choke.toml", "--out", "bad.csv", "--settings", "leg.toml"]);
+    done(directory, &["simulate", "choke.toml", "--out", "bad.csv", "--write-settings", "leg.toml"]);
     done(directory, &["simulate", "healthy.toml", "--out", "good.csv"]);
     done(directory, &["label", "bad.csv", "--stop", "20,39", "--wrong", "choked boot"]);
     done(directory, &["label", "good.csv", "--nothing-wrong"]);
@@ -88,7 +88,7 @@ fn from_recordings_to_a_setting_that_replay_and_compare_accept() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let directory = directory.path();
     prepare(directory);
-    let said = done(directory, &["tune", "study.toml", "--report", "study.html", "--settings", "chosen.toml"]);
+    let said = done(directory, &["tune", "study.toml", "--report", "study.html", "--write-settings", "chosen.toml"]);
     for line in said.lines() {
         assert!(line.chars().count() <= 80, "wider than 80 columns: {line}");
     }

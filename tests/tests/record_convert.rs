@@ -97,6 +97,7 @@ fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
         settings,
         settings_name: "leg",
         notes: Vec::new(),
+        cautions: Vec::new(),
         samples: None,
         events: None,
         progress: None,

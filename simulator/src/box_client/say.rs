@@ -7,11 +7,12 @@ use slackside::judge::ConditionSet;
 use slackside::motion::SlipReading;
 use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::units::Ppm;
-use slackside::verdict::Change;
+use slackside::verdict::{Change, Permit};
 use slackside::wire::{BoxStatus, LinkStatus, Reason, ShaftStatus};
 use slackside_box::fault::Faults;
 
-use slackside_desk::replay::{change_name, phase_name, place_name};
+use slackside_desk::replay::{change_name, place_name};
+use slackside_desk::report::{capital, lower, meaning, phase_words, state_words};
 
 /// Why a box refuses, and what to do.
 #[must_use]
@@ -53,7 +54,7 @@ fn slip(reading: SlipReading) -> String {
 }
 
 fn names(set: ConditionSet) -> String {
-    let names: Vec<_> = set.iter().map(|condition| condition.name()).collect();
+    let names: Vec<_> = set.iter().map(|condition| lower(meaning(condition).title)).collect();
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
@@ -80,12 +81,12 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
         (false, false) => "dropped",
         (false, true) => "DROPPED, BUT ITS CONTACTS ARE CLOSED",
     };
-    let _ = writeln!(text, "leg          {}", phase_name(status.phase).replace('_', " "));
+    let _ = writeln!(text, "leg          {}", phase_words(status.phase));
     let _ = writeln!(text, "run permit   {}", permit(status.run_permit, own.run_given));
     let _ = writeln!(text, "feed permit  {}", permit(status.feed_permit, own.feed_given));
     let _ = writeln!(text, "key          {}", if status.key_on { "on" } else { "off" });
     if let Some(first) = status.first_out {
-        let _ = writeln!(text, "first out    {}", first.name());
+        let _ = writeln!(text, "first out    {}", lower(meaning(first).title));
     }
     if status.boot_cleared_needed {
         let _ = writeln!(text, "boot         must be looked into and reported clear at the leg");
@@ -122,18 +123,23 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
 /// One verdict.
 #[must_use]
 pub fn say_event(change: &Change) -> String {
-    let mut text = change_name(change).replace('_', " ").replace(':', ": ");
     match change {
-        Change::Alarm { condition, value, setpoint, .. } => {
+        Change::Alarm { condition, to, value, setpoint, .. } => {
             let unit = Field::Limit(*condition, LimitPart::Setpoint).unit();
             let told = |value: i32| Quantity::new(value.into(), unit).to_string();
             let value = value.map_or("not known".to_owned(), told);
-            let _ = write!(text, ": {} at {value}, setpoint {}", condition.name(), told(*setpoint));
+            let title = meaning(*condition).title;
+            format!("{title}: {}, at {value}, setpoint {}", state_words(*to), told(*setpoint))
         }
-        Change::Permit { because: Some(condition), .. } | Change::FirstOut(Some(condition)) => {
-            let _ = write!(text, ": {}", condition.name());
+        Change::Permit { permit, allowed, because } => {
+            let which = if *permit == Permit::Run { "Run permit" } else { "Feed permit" };
+            let verb = if *allowed { "given" } else { "dropped" };
+            let why = because.map_or_else(String::new, |because| format!(": {}", lower(meaning(because).title)));
+            format!("{which} {verb}{why}")
         }
-        _ => {}
+        Change::FirstOut(Some(condition)) => format!("Tripped first: {}", lower(meaning(*condition).title)),
+        Change::FirstOut(None) => "Trip reset".to_owned(),
+        Change::Phase(phase) => format!("The leg is {}", phase_words(*phase)),
+        other => capital(&change_name(other).replace('_', " ").replace(':', ": ")),
     }
-    text
 }

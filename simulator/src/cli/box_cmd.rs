@@ -5,22 +5,27 @@ use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::Duration;
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 use clap::Subcommand;
+use serde_json::{Value, json};
 use slackside::input::Command as Asked;
+use slackside::judge::Condition;
 use slackside::record::Anchor;
 use slackside::settings::{MOST_IMAGE_BYTES, Settings};
 use slackside::wire::{Event, RecordingInfo, Reply, Request};
 
 use slackside_desk::recording::{About, Recording, Source};
+use slackside_desk::replay::{change_name, condition_of};
+use slackside_desk::report::meaning;
 use slackside_desk::settings;
 
+use super::talk::Talk;
 use crate::bars;
 use crate::box_client::{
     Client, Port, Time, anchor, fetch, read_settings, recordings, say_event, say_status, write_settings,
 };
 use crate::disk::Disk;
-use crate::outputs::Whole;
+use crate::outputs::write_whole;
 
 /// Talk to a sensor box: over a serial device, or over TCP.
 ///
@@ -91,7 +96,7 @@ enum SettingsWhat {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
         What::Settings(SettingsWhat::Write { file }) => Some(settings::read(&Disk, file)?),
@@ -100,45 +105,69 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let mut client = Client::new(Port::open(&args.port, args.baud)?);
     let anchored = anchor(&mut client)?;
     match &args.what {
-        What::Hello => hello(&mut client, anchored),
-        What::Status => status(&mut client, anchored),
-        What::Watch { seconds } => watch(&mut client, anchored, *seconds),
+        What::Hello => hello(&mut client, anchored, talk),
+        What::Status => status(&mut client, anchored, talk),
+        What::Watch { seconds } => watch(&mut client, anchored, *seconds, talk),
         What::Events => {
-            tell_events(&mut client, anchored, 0)?;
+            tell_events(&mut client, anchored, 0, talk)?;
             Ok(())
         }
-        What::Recordings => list(&mut client),
-        What::Fetch { number, out } => fetch_one(&mut client, *number, out),
+        What::Recordings => list(&mut client, talk),
+        What::Fetch { number, out } => fetch_one(&mut client, *number, out, talk),
         What::Acknowledge => {
             client.demand(&Request::Command(Asked::Acknowledge))?;
-            println!(
-                "Told the box; see `events` for what came of it. Whatever is latched waits for a reset at the leg."
-            );
-            Ok(())
+            told(talk, "acknowledge")?;
+            talk.line("Whatever is latched waits for a reset at the leg.")
         }
         What::ProofTest { which } => {
             client.demand(&Request::Command(Asked::ProofTest(which == "begin")))?;
-            println!("Told the box; see `events` for what came of it.");
-            Ok(())
+            told(talk, &format!("proof test {which}"))
         }
-        What::Settings(SettingsWhat::Read { out }) => read(&mut client, out.as_deref()),
+        What::Settings(SettingsWhat::Read { out }) => read(&mut client, out.as_deref(), talk),
         What::Settings(SettingsWhat::Write { file }) => {
             let Some(new) = new else { bail!("{}: not read", file.display()) };
             let before = write_settings(&mut client, &new.checked)?;
             let identity = new.checked.identity();
+            talk.object(|| {
+                let before = before.map(|before| format!("{before:08X}"));
+                shape("settings-armed", json!({"identity": format!("{identity:08X}"), "before": before}))
+            })?;
             match before {
                 Some(before) => {
-                    println!("In force: {identity:08X}, in place of {before:08X}. The box has recorded both.")
+                    let both = "The box has recorded both.";
+                    talk.line(format_args!("In force: {identity:08X}, in place of {before:08X}. {both}"))?;
                 }
-                None => println!("In force: {identity:08X}. The box had none before."),
+                None => talk.line(format_args!("In force: {identity:08X}. The box had none before."))?,
             }
-            println!("What was latched stays latched: acknowledge and reset at the leg.");
-            Ok(())
+            talk.line("What was latched stays latched: acknowledge and reset at the leg.")
         }
     }
 }
 
-fn hello(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
+/// An object of this command: what it is, its version, and what it says.
+fn shape(what: &str, says: Value) -> Value {
+    let mut object = json!({"format": format!("slackside-box-{what}"), "format_version": 1});
+    if let (Value::Object(object), Value::Object(says)) = (&mut object, says) {
+        object.extend(says);
+    }
+    object
+}
+
+fn told(talk: &Talk, what: &str) -> anyhow::Result<()> {
+    talk.object(|| shape("told", json!({"told": what})))?;
+    talk.line("Told the box; see `events` for what came of it.")
+}
+
+/// Lines of `name   value` as an object.
+fn lines_as_object(text: &str) -> Value {
+    let pairs = text
+        .lines()
+        .filter_map(|line| line.split_once("  "))
+        .map(|(name, value)| (name.trim().to_lowercase().replace(' ', "_"), Value::from(value.trim())));
+    Value::Object(pairs.collect())
+}
+
+fn hello(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {
     let text = client.ask(&Request::Hello, |reply| {
         let Reply::Hello(hello) = reply else { return None };
         let leg = if hello.leg.is_empty() { "(no settings yet)" } else { hello.leg };
@@ -151,8 +180,8 @@ fn hello(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
             hello.serial, hello.firmware, hello.session
         ))
     })?;
-    println!("{text}");
-    Ok(())
+    talk.object(|| shape("hello", lines_as_object(&text)))?;
+    talk.line(text)
 }
 
 fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<(String, u32)> {
@@ -168,44 +197,53 @@ fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<
     Ok((format!("time         {time}\n{}", say_status(&status, &own)), status.newest_event))
 }
 
-fn status(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<()> {
-    print!("{}", status_text(client, anchored)?.0);
-    Ok(())
+fn status(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {
+    let (text, _) = status_text(client, anchored)?;
+    talk.object(|| shape("status", lines_as_object(&text)))?;
+    talk.words(text)
 }
 
 /// Print the events after `number`; the number of the last.
-fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32) -> anyhow::Result<u32> {
+fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32, talk: &Talk) -> anyhow::Result<u32> {
     loop {
         let (lost, events) = client.ask(&Request::Events { after }, |reply| match reply {
             Reply::Events { lost, events } => Some((lost, events)),
             _ => None,
         })?;
         if lost > 0 {
-            println!("({lost} earlier events are no longer in the box's memory)");
+            talk.object_line(|| shape("events-lost", json!({"lost": lost})))?;
+            talk.line(format_args!("({lost} earlier events are no longer in the box's memory)"))?;
         }
         let Some(last) = events.last() else { return Ok(after) };
         after = last.number;
-        for Event { verdict, .. } in &events {
-            println!("{}  {}", Time { at: verdict.at, anchor: anchored }, say_event(&verdict.change));
+        for Event { number, verdict } in &events {
+            let (time, says) = (Time { at: verdict.at, anchor: anchored }, say_event(&verdict.change));
+            talk.object_line(|| {
+                let condition = condition_of(&verdict.change).map(Condition::name);
+                let change = change_name(&verdict.change);
+                let says = json!({"number": number, "time_us": verdict.at.get(), "change": change, "condition": condition, "says": says});
+                shape("event", says)
+            })?;
+            talk.line(format_args!("{time}  {says}"))?;
         }
-        std::io::stdout().flush()?;
     }
 }
 
-fn watch(client: &mut Client, anchored: Option<Anchor>, seconds: Option<u64>) -> anyhow::Result<()> {
+fn watch(client: &mut Client, anchored: Option<Anchor>, seconds: Option<u64>, talk: &Talk) -> anyhow::Result<()> {
     let (text, mut seen) = status_text(client, anchored)?;
-    print!("{text}");
-    println!("Watching; interrupt to end.");
+    talk.object_line(|| shape("status", lines_as_object(&text)))?;
+    talk.words(&text)?;
+    talk.line("Watching; interrupt to end.")?;
     let begun = std::time::Instant::now();
     while seconds.is_none_or(|seconds| begun.elapsed() < Duration::from_secs(seconds)) {
-        seen = tell_events(client, anchored, seen)?;
+        seen = tell_events(client, anchored, seen, talk)?;
         sleep(Duration::from_millis(100));
     }
     Ok(())
 }
 
 fn about(info: &RecordingInfo) -> String {
-    let why = info.first_out.map_or("no trip", |condition| condition.name());
+    let why = info.first_out.map_or("no trip", |condition| meaning(condition).title);
     let at = Time { at: info.tripped_at, anchor: None };
     format!(
         "{:>6}  session {:>4}  {at}  {why}  {} bytes  settings {:08X}",
@@ -213,18 +251,30 @@ fn about(info: &RecordingInfo) -> String {
     )
 }
 
-fn list(client: &mut Client) -> anyhow::Result<()> {
+fn recording_object(info: &RecordingInfo) -> Value {
+    json!({
+        "number": info.number,
+        "session": info.session,
+        "tripped_at_us": info.tripped_at.get(),
+        "first_out": info.first_out.map(Condition::name),
+        "bytes": info.length,
+        "settings": format!("{:08X}", info.settings),
+    })
+}
+
+fn list(client: &mut Client, talk: &Talk) -> anyhow::Result<()> {
     let all = recordings(client)?;
+    talk.object(|| shape("recordings", json!({"recordings": all.iter().map(recording_object).collect::<Vec<_>>()})))?;
     if all.is_empty() {
-        println!("The box has no recordings. One is stored once the leg stands after a trip.");
+        talk.line("The box has no recordings. One is stored once the leg stands after a trip.")?;
     }
     for info in &all {
-        println!("{}", about(info));
+        talk.line(about(info))?;
     }
     Ok(())
 }
 
-fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Result<()> {
+fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path, talk: &Talk) -> anyhow::Result<()> {
     let all = recordings(client)?;
     let info = match number {
         Some(number) => all.iter().find(|info| info.number == number),
@@ -252,22 +302,25 @@ fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path) -> anyhow::Re
     let about_it = About { source: Source::Box, serial, firmware, anchor: newest, segments: 0 };
     let name = out.display().to_string();
     let recording = Recording::new(&name, about_it, image, fetched.bytes);
-    let cannot = || format!("{name} cannot be written: check that its directory is there and open to you");
-    let mut file = Whole::create(out).with_context(cannot)?;
-    file.write_all(&recording.to_bytes()?).and_then(|()| file.finish()).with_context(cannot)?;
-    println!("{}", about(info));
+    let bytes = recording.to_bytes()?;
+    write_whole(out, |file| Ok(file.write_all(&bytes)?))?;
+    talk.object(|| {
+        let says =
+            json!({"file": out, "whole": fetched.whole, "settings_known": known, "recording": recording_object(info)});
+        shape("fetched", says)
+    })?;
+    talk.line(about(info))?;
     let segments =
         if fetched.segments == 1 { "1 segment".to_owned() } else { format!("{} segments", fetched.segments) };
-    println!("Wrote {name}: {segments}{}.", if fetched.whole { ", whole" } else { "" });
+    talk.line(format_args!("Wrote {name}: {segments}{}.", if fetched.whole { ", whole" } else { "" }))?;
     if !fetched.whole {
-        println!("Part of it is damaged; what its own checks confirm can be replayed.");
+        talk.line("Part of it is damaged; what its own checks confirm can be replayed.")?;
     }
     if known {
-        println!("Replay it with: slackside replay {name}");
+        talk.line(format_args!("Replay it with: slackside replay {name}"))
     } else {
-        println!("The box has other settings now than it was recorded under: name those with `replay --settings`.");
+        talk.line("The box has other settings now than it was recorded under: name those with `replay --settings`.")
     }
-    Ok(())
 }
 
 /// The image of the settings in force, if they are those of that identity.
@@ -278,18 +331,20 @@ fn settings_image(client: &mut Client, identity: u32) -> Vec<u8> {
     image.map_or_else(Vec::new, <[u8]>::to_vec)
 }
 
-fn read(client: &mut Client, out: Option<&Path>) -> anyhow::Result<()> {
+fn read(client: &mut Client, out: Option<&Path>, talk: &Talk) -> anyhow::Result<()> {
     let read = read_settings(client)?;
     let text = settings::write(&read);
+    if let Some(path) = out {
+        write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))?;
+    }
+    talk.object(|| {
+        let identity = format!("{:08X}", read.identity());
+        shape("settings", json!({"leg": read.machine.leg.as_str(), "identity": identity, "file": out, "toml": text}))
+    })?;
     match out {
-        None => print!("{text}"),
+        None => talk.words(&text),
         Some(path) => {
-            let cannot =
-                || format!("{} cannot be written: check that its directory is there and open to you", path.display());
-            let mut file = Whole::create(path).with_context(cannot)?;
-            file.write_all(text.as_bytes()).and_then(|()| file.finish()).with_context(cannot)?;
-            println!("Wrote {}: {}, {:08X}.", path.display(), read.machine.leg, read.identity());
+            talk.line(format_args!("Wrote {}: {}, {:08X}.", path.display(), read.machine.leg, read.identity()))
         }
     }
-    Ok(())
 }

@@ -1,17 +1,21 @@
 //! `slackside compare`.
 
 use std::fmt::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
+use serde_json::{Value, json};
 use slackside::judge::{AlarmState, Condition};
+use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
-
-use slackside_desk::replay;
+use slackside_desk::cautions;
+use slackside_desk::replay::{change_name, check_units, condition_of};
+use slackside_desk::report::{Clock, WIDTH, lower, meaning, phase_words, state_words};
 use slackside_desk::settings::{self, Loaded};
 use slackside_desk::tune::run::judge;
 use slackside_desk::tune::store::Store;
 use slackside_desk::tune::study::read_settings;
 
+use super::talk::Talk;
 use crate::disk::{Disk, open_trace};
 
 /// Judge traces under two settings and say what differs, trace by trace, from the first difference in time on.
@@ -31,43 +35,111 @@ pub struct Args {
     bench: bool,
 }
 
-/// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
-    let (one, other) = (read_settings(&Disk, &args.one, args.bench)?, read_settings(&Disk, &args.other, args.bench)?);
-    print!("{}", differences(&one, &other));
-    let mut differ = 0;
-    for trace in &args.traces {
-        let first = Store::measure(open_trace(trace)?, &one.checked)?;
-        let a = verdicts(&first, &one);
-        let b = if one.checked.machine == other.checked.machine {
-            verdicts(&first, &other)
-        } else {
-            // Another machine measures another motion.
-            verdicts(&Store::measure(open_trace(trace)?, &other.checked)?, &other)
-        };
-        println!("\n{}", trace.display());
-        let place = a.iter().zip(&b).position(|(a, b)| !alike(a, b)).unwrap_or(a.len().min(b.len()));
-        if place == a.len() && place == b.len() {
-            println!("  no difference: {} verdicts, the same to the microsecond", a.len());
-            continue;
-        }
-        differ += 1;
-        println!("  the first {place} verdicts are the same; then");
-        println!("  A: {}", a.get(place).map_or_else(|| "nothing more".to_owned(), words));
-        println!("  B: {}", b.get(place).map_or_else(|| "nothing more".to_owned(), words));
-        let say = |name: &str, all: &[Verdict]| {
-            let stop =
-                dropped(all, Permit::Run).map_or_else(|| "no stop".to_owned(), |at| format!("stop at {at:.3} s"));
-            let feed = dropped(all, Permit::Feed).map_or_else(String::new, |at| format!(", feed dropped at {at:.3} s"));
-            println!("  {name} in all: {stop}{feed}, {} alarms", alarms(all));
-        };
-        say("A", &a);
-        say("B", &b);
-        println!("  From the first permit that differs the leg would have behaved otherwise:");
-        println!("  what the record shows after that belongs to neither.");
+/// What came of one trace under both.
+struct Compared {
+    trace: PathBuf,
+    sides: [Vec<Verdict>; 2],
+    /// How many verdicts are the same before the first that differs.
+    alike: usize,
+}
+
+impl Compared {
+    fn same(&self) -> bool {
+        self.sides.iter().all(|side| side.len() == self.alike)
     }
-    println!("\n{differ} of {} traces differ", args.traces.len());
-    Ok(())
+
+    fn words(&self) -> String {
+        let mut text = format!("\n{}\n", self.trace.display());
+        if self.same() {
+            let _ = writeln!(text, "  no difference: {} verdicts, the same to the microsecond", self.alike);
+            return text;
+        }
+        let _ = writeln!(text, "  the first {} verdicts are the same; then", self.alike);
+        for (name, side) in ["A", "B"].iter().zip(&self.sides) {
+            let next = side.get(self.alike).map_or_else(|| "nothing more".to_owned(), words);
+            let _ = writeln!(text, "  {name}: {next}");
+        }
+        for (name, side) in ["A", "B"].iter().zip(&self.sides) {
+            let stop =
+                dropped(side, Permit::Run).map_or_else(|| "no stop".to_owned(), |at| format!("stop at {}", time(at)));
+            let feed =
+                dropped(side, Permit::Feed).map_or_else(String::new, |at| format!(", feed dropped at {}", time(at)));
+            let _ = writeln!(text, "  {name} in all: {stop}{feed}, {} alarms", alarms(side));
+        }
+        text.push_str(
+            "  From the first permit that differs the leg would have behaved otherwise:\n  what the record shows after that belongs to neither.\n",
+        );
+        text
+    }
+
+    fn object(&self) -> Value {
+        let side = |side: &Vec<Verdict>| {
+            json!({
+                "first_different": side.get(self.alike).map(|verdict| json!({
+                    "time_us": verdict.at.get(),
+                    "change": change_name(&verdict.change),
+                    "condition": condition_of(&verdict.change).map(Condition::name),
+                })),
+                "stop_us": dropped(side, Permit::Run).map(Micros::get),
+                "feed_dropped_us": dropped(side, Permit::Feed).map(Micros::get),
+                "alarms": alarms(side),
+                "verdicts": side.len(),
+            })
+        };
+        let [a, b] = &self.sides;
+        json!({"trace": self.trace, "same": self.same(), "verdicts_alike": self.alike, "a": side(a), "b": side(b)})
+    }
+}
+
+/// Run the command.
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
+    let (one, other) = (read_settings(&Disk, &args.one, args.bench)?, read_settings(&Disk, &args.other, args.bench)?);
+    let differences = differences(&one, &other);
+    talk.words(said(&one, &other, &differences))?;
+    let mut all = Vec::new();
+    for trace in &args.traces {
+        let compared = compare(trace, &one, &other)?;
+        talk.words(compared.words())?;
+        all.push(compared);
+    }
+    let differ = all.iter().filter(|compared| !compared.same()).count();
+    talk.object(|| {
+        let settings: Vec<Value> = differences.iter().map(|(key, a, b)| json!({"key": key, "a": a, "b": b})).collect();
+        json!({
+            "format": "slackside-compare",
+            "format_version": 1,
+            "a": one.source_name,
+            "b": other.source_name,
+            "settings": settings,
+            "traces": all.iter().map(Compared::object).collect::<Vec<_>>(),
+            "differ": differ,
+        })
+    })?;
+    talk.line(format_args!("\n{differ} of {} traces differ\n\nCautions", args.traces.len()))?;
+    talk.words(cautions::as_text(WIDTH))
+}
+
+fn compare(trace: &Path, one: &Loaded, other: &Loaded) -> anyhow::Result<Compared> {
+    let measure = |loaded: &Loaded| -> anyhow::Result<Store> {
+        let mut reader = open_trace(trace)?;
+        let store = Store::measure(&mut reader, &loaded.checked)?;
+        check_units(reader.name(), reader.survey(), &loaded.checked.machine)?;
+        Ok(store)
+    };
+    let first = measure(one)?;
+    let a = verdicts(&first, one);
+    // Another machine measures another motion.
+    let b = if one.checked.machine == other.checked.machine {
+        verdicts(&first, other)
+    } else {
+        verdicts(&measure(other)?, other)
+    };
+    let alike = a.iter().zip(&b).position(|(a, b)| !alike(a, b)).unwrap_or(a.len().min(b.len()));
+    Ok(Compared { trace: trace.to_owned(), sides: [a, b], alike })
+}
+
+fn time(at: Micros) -> String {
+    Clock::length(at.get())
 }
 
 fn verdicts(store: &Store, loaded: &Loaded) -> Vec<Verdict> {
@@ -90,14 +162,14 @@ fn alike(one: &Verdict, other: &Verdict) -> bool {
     bare(one) == bare(other)
 }
 
-fn dropped(all: &[Verdict], which: Permit) -> Option<f64> {
+fn dropped(all: &[Verdict], which: Permit) -> Option<Micros> {
     let mut given = false;
     for verdict in all {
         if let Change::Permit { permit, allowed, because } = verdict.change
             && permit == which
         {
             if given && !allowed && because.is_some() {
-                return Some(verdict.at.get() as f64 / 1e6);
+                return Some(verdict.at);
             }
             given = allowed;
         }
@@ -110,26 +182,24 @@ fn alarms(all: &[Verdict]) -> usize {
 }
 
 fn words(verdict: &Verdict) -> String {
-    let name = |condition: Condition| condition.name().replace('_', " ");
+    let title = |condition| lower(meaning(condition).title);
     let what = match verdict.change {
-        Change::Alarm { condition, to, .. } => {
-            format!("{}: {}", name(condition), replay::state_name(to).replace('_', " "))
-        }
+        Change::Alarm { condition, to, .. } => format!("{}: {}", title(condition), state_words(to)),
         Change::Permit { permit, allowed, because } => {
             let which = if permit == Permit::Run { "run permit" } else { "feed permit" };
-            let why = because.map_or_else(String::new, |condition| format!(" by {}", name(condition)));
+            let why = because.map_or_else(String::new, |condition| format!(": {}", title(condition)));
             format!("{which} {}{why}", if allowed { "given" } else { "dropped" })
         }
-        Change::FirstOut(Some(condition)) => format!("first-out {}", name(condition)),
-        Change::FirstOut(None) => "first-out cleared".to_owned(),
-        Change::Phase(phase) => format!("the leg is in phase {}", replay::phase_name(phase).replace('_', " ")),
-        other => format!("{other:?}"),
+        Change::FirstOut(Some(condition)) => format!("tripped first: {}", title(condition)),
+        Change::FirstOut(None) => "trip reset".to_owned(),
+        Change::Phase(phase) => format!("the leg is {}", phase_words(phase)),
+        other => change_name(&other).replace('_', " ").replace(':', ": "),
     };
     format!("{:.6} s  {what}", verdict.at.get() as f64 / 1e6)
 }
 
-/// The lines in which the two settings files, written out in full, differ.
-fn differences(one: &Loaded, other: &Loaded) -> String {
+/// The keys in which the two settings files, written out in full, differ, with both values.
+fn differences(one: &Loaded, other: &Loaded) -> Vec<(String, Option<String>, Option<String>)> {
     let value = |line: &str| line.split(" #").next().unwrap_or_default().trim_end().to_owned();
     let all = |loaded: &Loaded| {
         let mut section = String::new();
@@ -144,20 +214,22 @@ fn differences(one: &Loaded, other: &Loaded) -> String {
         lines
     };
     let (a, b) = (all(one), all(other));
-    let mut text = format!("A: {}\nB: {}\n", one.source_name, other.source_name);
     let mut keys: Vec<&String> = a.keys().chain(b.keys()).collect();
     keys.sort_unstable();
     keys.dedup();
-    let mut none = true;
-    for key in keys {
-        let (from, to) = (a.get(key), b.get(key));
-        if from != to {
-            none = false;
-            let said = |value: Option<&String>| value.map_or("not set", |value| value.as_str()).to_owned();
-            let _ = writeln!(text, "  {key}: {} -> {}", said(from), said(to));
-        }
+    keys.into_iter()
+        .filter(|key| a.get(*key) != b.get(*key))
+        .map(|key| (key.clone(), a.get(key).cloned(), b.get(key).cloned()))
+        .collect()
+}
+
+fn said(one: &Loaded, other: &Loaded, differences: &[(String, Option<String>, Option<String>)]) -> String {
+    let mut text = format!("A: {}\nB: {}\n", one.source_name, other.source_name);
+    let value = |value: &Option<String>| value.clone().unwrap_or_else(|| "not set".to_owned());
+    for (key, from, to) in differences {
+        let _ = writeln!(text, "  {key}: {} -> {}", value(from), value(to));
     }
-    if none {
+    if differences.is_empty() {
         text.push_str("  the settings are the same\n");
     }
     text

@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
+use serde_json::json;
 use slackside_desk::settings;
 
+use super::talk::Talk;
 use crate::convert::convert;
 use crate::disk::Disk;
 
@@ -26,13 +28,15 @@ pub struct Args {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let loaded = match &args.settings {
         Some(path) if args.bench => Some(settings::read_for_bench(&Disk, path)?),
         Some(path) => Some(settings::read(&Disk, path)?),
         None => None,
     };
     let said = convert(&args.from, &args.to, loaded.as_ref().map(|loaded| &loaded.checked))?;
-    println!("{said}");
-    Ok(())
+    talk.object(
+        || json!({"format": "slackside-convert", "format_version": 1, "from": args.from, "to": args.to, "done": said}),
+    )?;
+    talk.line(said)
 }

@@ -3,12 +3,14 @@
 use std::io::{BufRead, Cursor};
 use std::path::PathBuf;
 
+use serde_json::json;
 use slackside::input::Input;
 
 use slackside_desk::demo;
 use slackside_desk::settings;
 use slackside_desk::trace::Reader;
 
+use super::talk::Talk;
 use crate::box_client::{Button, MemoryBox, Setup};
 use crate::disk::{Disk, open_trace};
 
@@ -41,7 +43,7 @@ fn pace(text: &str) -> Result<f64, String> {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
     let mut reader = match &args.trace {
         Some(trace) => open_trace(trace)?,
@@ -59,7 +61,9 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         pace: (args.pace > 0.0).then_some(args.pace),
     };
     let memory_box = MemoryBox::start(setup)?;
-    println!("A box made of memory listens on {}; type `quit` to end it.", memory_box.address());
+    let address = memory_box.address().to_string();
+    talk.object_line(|| json!({"format": "slackside-emulate", "format_version": 1, "listens": address}))?;
+    talk.line(format_args!("A box made of memory listens on {address}; type `quit` to end it."))?;
     for line in std::io::stdin().lock().lines() {
         match line?.trim() {
             "acknowledge" => memory_box.press(Button::Acknowledge),

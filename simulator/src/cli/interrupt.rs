@@ -1,9 +1,12 @@
-//! Ctrl-C in the middle of long work: what was done is kept, one line says so, and the exit code is 130.
+//! Ctrl-C, or being told to end: no half-written file is left, what a study has done is kept, one line says so, and the exit
+//! code is 130.
 
 use std::process;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
+
+use crate::outputs;
 
 /// As a shell reports a program that an interrupt ended.
 const CODE: i32 = 130;
@@ -21,7 +24,7 @@ pub fn listen() -> anyhow::Result<()> {
         if GENTLY.load(Ordering::SeqCst) && !ASKED.swap(true, Ordering::SeqCst) {
             return;
         }
-        leave("at once; the same command goes on from what is kept");
+        leave("nothing half-written is left; the same command begins again, or goes on from what is kept");
     })
     .context("Ctrl-C cannot be heard")
 }
@@ -36,8 +39,9 @@ pub fn asked() -> bool {
     ASKED.load(Ordering::SeqCst)
 }
 
-/// Say that it stopped, and end.
+/// Say that it stopped, clear half-written files away, and end.
 pub fn leave(why: &str) -> ! {
+    outputs::abandon();
     eprintln!("stopped: {why}");
     process::exit(CODE)
 }

@@ -4,10 +4,12 @@ use std::io::Write as _;
 use std::path::PathBuf;
 
 use anyhow::bail;
+use serde_json::json;
 use slackside::judge::Condition;
 
 use slackside_desk::tune::label::{self, AlarmDue, Label, Stretch};
 
+use super::talk::Talk;
 use crate::disk::open_trace;
 use crate::outputs::write_whole;
 
@@ -34,9 +36,6 @@ pub struct Args {
     /// What was wrong, in words.
     #[arg(long, value_name = "WORDS", default_value = "")]
     wrong: String,
-    /// Write over a label that is there.
-    #[arg(long)]
-    force: bool,
 }
 
 fn seconds(text: &str) -> Result<f64, String> {
@@ -65,7 +64,7 @@ fn alarm(text: &str) -> Result<(Option<Condition>, f64, f64), String> {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let micros = |seconds: f64| (seconds * 1e6).round() as u64;
     let stretch = |from: f64, to: f64| Stretch { from_us: micros(from), to_us: micros(to) };
     let label = Label {
@@ -101,14 +100,16 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
             );
         }
         let path = label::sidecar(trace);
-        if path.exists() && !args.force {
+        if path.exists() && !talk.force {
             bail!("{} is there already: look at it, then give --force to write over it", path.display());
         }
     }
+    let mut written = Vec::new();
     for trace in &args.traces {
         let path = label::sidecar(trace);
         write_whole(&path, |file| Ok(file.write_all(label::write(&label).as_bytes())?))?;
-        println!("{}", path.display());
+        talk.line(path.display())?;
+        written.push(path);
     }
-    Ok(())
+    talk.object(|| json!({"format": "slackside-label", "format_version": 1, "written": written}))
 }

@@ -9,52 +9,82 @@ mod label;
 mod replay;
 mod sheet;
 mod simulate;
+mod talk;
 mod tune;
 
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::outputs;
+use talk::{Gone, Talk};
+
+/// The end of every help.
+const CODES: &str = "\
+Exit codes:
+  0    done, whatever was found: a trace that trips is no error
+  2    something could not be read, understood or written; nothing half-written is left
+  130  interrupted; nothing half-written is left";
+
 /// Watches the belt of a bucket elevator for slip and misalignment, in recordings and in simulation.
+///
+/// Not a certified safety device. Lock out and tag out the drive before anything is opened.
 #[derive(Parser)]
-#[command(name = "slackside", version, max_term_width = 100)]
+#[command(name = "slackside", version, max_term_width = 100, after_help = CODES)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
+    #[command(flatten)]
+    talk: Talk,
 }
 
 #[derive(Subcommand)]
 enum Command {
-    Box(box_cmd::Args),
-    Convert(convert::Args),
-    Compare(compare::Args),
-    Label(label::Args),
-    Emulate(emulate::Args),
+    #[command(after_help = CODES)]
     Replay(replay::Args),
+    #[command(after_help = CODES)]
     Sheet(sheet::Args),
+    #[command(after_help = CODES)]
     Simulate(simulate::Args),
+    #[command(after_help = CODES)]
+    Compare(compare::Args),
+    #[command(after_help = CODES)]
+    Label(label::Args),
+    #[command(after_help = CODES)]
     Tune(tune::Args),
+    #[command(after_help = CODES)]
+    Convert(convert::Args),
+    #[command(after_help = CODES)]
+    Box(box_cmd::Args),
+    #[command(after_help = CODES)]
+    Emulate(emulate::Args),
 }
 
 /// Run the command line of this process. Bad input ends with exit code 2 and a message on standard error.
 #[must_use]
 pub fn main() -> ExitCode {
-    let outcome = match Cli::parse().command {
-        Command::Box(args) => box_cmd::run(&args),
-        Command::Convert(args) => convert::run(&args),
-        Command::Compare(args) => compare::run(&args),
-        Command::Label(args) => label::run(&args),
-        Command::Emulate(args) => emulate::run(&args),
-        Command::Replay(args) => replay::run(&args),
-        Command::Sheet(args) => sheet::run(&args),
-        Command::Simulate(args) => simulate::run(&args),
-        Command::Tune(args) => tune::run(&args),
-    };
-    match outcome {
+    let Cli { command, talk } = Cli::parse();
+    outputs::may_replace(talk.force);
+    match interrupt::listen().and_then(|()| run(&command, &talk)) {
         Ok(()) => ExitCode::SUCCESS,
+        Err(failure) if failure.is::<Gone>() => ExitCode::SUCCESS,
         Err(failure) => {
             eprintln!("error: {failure:#}");
             ExitCode::from(2)
         }
+    }
+}
+
+fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
+    match command {
+        Command::Replay(args) => replay::run(args, talk),
+        Command::Sheet(args) => sheet::run(args, talk),
+        Command::Simulate(args) => simulate::run(args, talk),
+        Command::Compare(args) => compare::run(args, talk),
+        Command::Label(args) => label::run(args, talk),
+        Command::Tune(args) => tune::run(args, talk),
+        Command::Convert(args) => convert::run(args, talk),
+        Command::Box(args) => box_cmd::run(args, talk),
+        Command::Emulate(args) => emulate::run(args, talk),
     }
 }

@@ -1,7 +1,7 @@
 //! `slackside replay`.
 
-use std::io::{self, Cursor, Write};
-use std::path::{Path, PathBuf};
+use std::io::{Cursor, Write as _};
+use std::path::PathBuf;
 
 use anyhow::{Context, bail};
 use slackside::settings::Advice;
@@ -14,9 +14,10 @@ use slackside_desk::report;
 use slackside_desk::settings::{self, Loaded};
 use slackside_desk::trace::{Progress, Reader};
 
+use super::talk::Talk;
 use crate::bars::Reading;
 use crate::disk::{Disk, open_trace};
-use crate::outputs::{Whole, same_file, write_whole};
+use crate::outputs::{create, same_file, write_whole};
 
 /// Replay a trace through the monitor and say what happened.
 ///
@@ -45,12 +46,6 @@ pub struct Args {
     /// Write a page: one file with everything on one time axis, to read on a phone or to print.
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
-    /// Print one JSON object instead of words.
-    #[arg(long)]
-    json: bool,
-    /// Print nothing; the exit code says whether all went well, the files say what happened.
-    #[arg(long, conflicts_with = "json")]
-    quiet: bool,
     /// Write the trace of the built-in demo, to look at or to replay under other settings.
     #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["trace", "settings"])]
     save_demo: Option<PathBuf>,
@@ -66,7 +61,7 @@ fn seconds(text: &str) -> Result<Span, String> {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
     let recording = args.trace.as_deref().map(|path| recording_at(&Disk, path)).transpose()?.flatten();
     let recorded = recording.as_ref().map(Recording::settings).transpose()?.flatten();
@@ -89,44 +84,31 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
         (None, _) => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
     };
     // Opened before the work is done, so that a wrong path is known at once.
-    let report_file =
-        args.report.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()?;
+    let report_file = args.report.as_deref().map(create).transpose()?;
     let outcome = go(args, reader, &loaded, found.as_ref())?;
     let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
     if let Some(mut file) = report_file {
         let page = report::page(&outcome, opening);
         file.write_all(page.as_bytes()).and_then(|()| file.finish()).context("the report could not be written")?;
     }
-    let text = if args.json {
-        format!("{:#}\n", report::object(&outcome))
-    } else if args.quiet {
-        return Ok(());
-    } else {
-        report::words(&outcome, opening)
-    };
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        // Whoever read it has seen enough.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        wrote => wrote.context("standard output cannot be written"),
-    }
+    talk.object(|| report::object(&outcome))?;
+    talk.words(report::words(&outcome, opening))
 }
 
 fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>) -> anyhow::Result<Outcome> {
     let settings = &loaded.checked;
     let settings_name = loaded.source_name.as_str();
-    let mut notes = notes(args, loaded, found.is_some());
+    let (cautions, mut notes) = notes(args, loaded, found.is_some());
     notes.splice(0..0, found.iter().flat_map(|found| found.notes.iter().cloned()));
     let begin = found.map_or(Begin::Fresh, Prepared::begin);
     let every = args.every.unwrap_or(Span::ZERO);
-    let file = |path: &Option<PathBuf>| {
-        path.as_deref().map(|path| Whole::create(path).with_context(|| cannot_write(path))).transpose()
-    };
+    let file = |path: &Option<PathBuf>| path.as_deref().map(create).transpose();
     let (mut samples_file, mut events_file) = (file(&args.samples)?, file(&args.events)?);
     let samples = samples_file.as_mut().map(|file| SamplesCsv::begin(file, every, settings)).transpose()?;
     let events = events_file.as_mut().map(|file| EventsCsv::begin(file, &settings.limits)).transpose()?;
     let mut reading = Reading::default();
     let progress: &mut dyn FnMut(&Progress) = &mut |progress| reading.show(progress);
-    let job = Job { reader, settings, settings_name, notes, samples, events, progress: Some(progress) };
+    let job = Job { reader, settings, settings_name, notes, cautions, samples, events, progress: Some(progress) };
     let mut outcome = replay_from(job, begin)?;
     for file in [samples_file, events_file].into_iter().flatten() {
         file.finish().context("a file could not be put in its place")?;
@@ -137,10 +119,6 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     Ok(outcome)
 }
 
-fn cannot_write(path: &Path) -> String {
-    format!("{} cannot be written: check that its directory is there and open to you", path.display())
-}
-
 fn settings(args: &Args) -> anyhow::Result<Loaded> {
     Ok(match &args.settings {
         Some(path) if args.bench => settings::read_for_bench(&Disk, path)?,
@@ -148,16 +126,16 @@ fn settings(args: &Args) -> anyhow::Result<Loaded> {
     })
 }
 
-/// What everybody who reads the outcome must know about the settings.
-fn notes(args: &Args, loaded: &Loaded, is_recording: bool) -> Vec<String> {
-    let mut notes = Vec::new();
+/// What spoils the outcome, and what everybody who reads it must know about the settings.
+fn notes(args: &Args, loaded: &Loaded, is_recording: bool) -> (Vec<String>, Vec<String>) {
+    let (mut cautions, mut notes) = (Vec::new(), Vec::new());
     if args.bench {
-        notes.push(
+        cautions.push(
             "The settings were held against the rules for a test bench only: no leg may run with them.".to_owned(),
         );
     }
     if args.settings.is_none() && args.trace.is_some() && !is_recording {
-        notes.push(
+        cautions.push(
             "No settings were named: the trace was held against those of the built-in example leg. Unless it is that \
              leg's, nothing here means anything. Name its settings with --settings."
                 .to_owned(),
@@ -168,7 +146,7 @@ fn notes(args: &Args, loaded: &Loaded, is_recording: bool) -> Vec<String> {
         !matches!(advice, Advice::BootAlone | Advice::NoDriveContact | Advice::Unsupervised(_) | Advice::NoContacts)
     };
     notes.extend(loaded.advice.iter().filter(told).map(ToString::to_string));
-    notes
+    (cautions, notes)
 }
 
 /// No output may be an input, and no two outputs the same file.

@@ -3,30 +3,44 @@
 use std::io::Write as _;
 use std::path::PathBuf;
 
+use serde_json::json;
 use slackside_desk::settings;
-use slackside_desk::sheet::sheet;
+use slackside_desk::sheet::{object, sheet};
 
+use super::talk::Talk;
 use crate::disk::Disk;
+use crate::outputs::write_whole;
 
 /// Print the commissioning sheet of a leg.
 #[derive(clap::Args)]
 pub struct Args {
     /// The leg's settings (TOML); the built-in example leg without it
-    #[arg(long, value_name = "LEG.toml", conflicts_with = "write_settings")]
+    #[arg(long, value_name = "LEG.toml")]
     settings: Option<PathBuf>,
-
-    /// Print the built-in example's settings as a commented TOML file instead: a start for your own leg
-    #[arg(long)]
-    write_settings: bool,
+    /// Write these settings out in full, every value with its unit and its reason: a start for your own leg
+    #[arg(long, value_name = "FILE.toml")]
+    write_settings: Option<PathBuf>,
+    /// Write the sheet to this file, plain text that prints on any paper
+    #[arg(long, value_name = "FILE.txt")]
+    out: Option<PathBuf>,
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
-    let text = if args.write_settings { settings::write(&loaded.checked) } else { sheet(&loaded) };
-    match std::io::stdout().lock().write_all(text.as_bytes()) {
-        // The reader has seen enough.
-        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
-        other => Ok(other?),
+    if let Some(path) = &args.write_settings {
+        write_whole(path, |file| Ok(file.write_all(settings::write(&loaded.checked).as_bytes())?))?;
+        talk.object(|| json!({"format": "slackside-settings-written", "format_version": 1, "file": path}))?;
+        return talk.line(format_args!(
+            "Wrote {}: change what is not your leg's, and read it with --settings.",
+            path.display()
+        ));
     }
+    if let Some(path) = &args.out {
+        write_whole(path, |file| Ok(file.write_all(sheet(&loaded).as_bytes())?))?;
+        talk.line(format_args!("Wrote {}.", path.display()))?;
+        return talk.object(|| object(&loaded));
+    }
+    talk.object(|| object(&loaded))?;
+    talk.words(sheet(&loaded))
 }

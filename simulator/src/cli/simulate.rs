@@ -7,14 +7,17 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
+use serde_json::{Value, json};
 use slackside::input::Input;
 use slackside::judge::Condition;
 use slackside::settings::{Checked, Limits};
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
+use slackside_desk::cautions;
 use slackside_desk::report::{WIDTH, event_words, meaning};
 use slackside_desk::scenario::due::Why;
+use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
 use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
@@ -26,10 +29,11 @@ use slackside_desk::scenario::{Scenario, truth};
 use slackside_desk::settings;
 use slackside_desk::trace::Writer;
 
+use super::talk::Talk;
 use crate::bars::{self, Stages};
 use crate::cores::Cores;
 use crate::disk::Disk;
-use crate::outputs::{Whole, same_file, write_whole};
+use crate::outputs::{Whole, create, same_file, write_whole};
 use crate::pictures::run as picture;
 
 /// Simulate a leg and write its trace, its truth and its picture.
@@ -66,9 +70,13 @@ pub struct Args {
     /// says otherwise).
     #[arg(long)]
     replay: bool,
-    /// Write the settings of the scenario's leg, as commissioned, for `slackside replay --settings`.
-    #[arg(long, value_name = "LEG.toml")]
+    /// Run the scenario on the leg of these settings in place of its own. What they do not hold of the plant is guessed by rules,
+    /// and each guess is listed.
+    #[arg(long, value_name = "LEG.toml", conflicts_with = "score")]
     settings: Option<PathBuf>,
+    /// Write the settings of the leg that was run, as commissioned, for `slackside replay --settings`.
+    #[arg(long, value_name = "FILE.toml")]
+    write_settings: Option<PathBuf>,
     /// Score the monitor on every scenario of a directory and on healthy hours, and print the page of the book.
     #[arg(long, value_name = "DIRECTORY", conflicts_with_all = ["scenario", "out", "truth", "plot", "severity", "replay"])]
     score: Option<PathBuf>,
@@ -76,10 +84,10 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 500, requires = "score")]
     faults: u32,
     /// In place of a scenario: the faulty run of that number, as `--score` draws it from the seed (1 if none is given).
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "repeat", "severity"])]
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "repeat", "severity", "settings"])]
     random: Option<usize>,
     /// In place of a scenario: the healthy shift of that number, as `--score` draws it from the seed (1 if none is given).
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity"])]
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity", "settings"])]
     healthy: Option<usize>,
     /// Healthy hours to score, with the motor on.
     #[arg(long, default_value_t = 1_000.0, requires = "score", allow_negative_numbers = true)]
@@ -90,23 +98,23 @@ pub struct Args {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     if args.repeat == 0 {
         bail!("--repeat is 0, expected 1 or more");
     }
     if let Some(directory) = &args.score {
-        return score_all(args, directory);
+        return score_all(args, directory, talk);
     }
-    let subject = subject(args)?;
-    let scenario = &subject.scenario;
-    window(args, scenario)?;
+    let Subject { scenario, commissioned, own, guesses } = subject(args)?;
+    window(args, &scenario)?;
     let first = match (args.random, args.healthy) {
         (None, None) => args.seed.unwrap_or(scenario.seed),
         // The seed given is that of the draw.
         _ => scenario.seed,
     };
-    if let Some(path) = &args.settings {
-        let text = settings::write(&subject.settings);
+    let job = RunJob { args, scenario: &scenario, commissioned: &commissioned, own: own.as_ref() };
+    if let Some(path) = &args.write_settings {
+        let text = settings::write(&job.settings()?.into_settings());
         write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))?;
     }
     let bar = if args.repeat > 1 { bars::steps("runs", u64::from(args.repeat)) } else { ProgressBar::hidden() };
@@ -114,21 +122,25 @@ pub fn run(args: &Args) -> anyhow::Result<()> {
     let runs: Vec<One> = (0..args.repeat)
         .into_par_iter()
         .map(|i| {
-            let run = one(args, &subject, first.wrapping_add(u64::from(i)));
+            let run = one(&job, first.wrapping_add(u64::from(i)));
             bar.inc(1);
             run
         })
         .collect::<anyhow::Result<_>>()?;
     bar.finish_and_clear();
-    let text = table(args, scenario, &runs, begun.elapsed().as_secs_f64());
-    print(&text)
+    talk.object(|| object(&scenario, &runs, &guesses))?;
+    talk.words(table(args, &scenario, &runs, begun.elapsed().as_secs_f64()))?;
+    talk.words(guessed(&guesses))?;
+    talk.words(format!("\nCautions\n{}", cautions::as_text(WIDTH)))
 }
 
-/// What is simulated, and what its monitor is told.
+/// What is simulated.
 struct Subject {
     scenario: Scenario,
     commissioned: Commissioned,
-    settings: Checked,
+    /// What the monitor is told, where it is not what the scenario's leg is.
+    own: Option<Checked>,
+    guesses: Vec<Guess>,
 }
 
 fn subject(args: &Args) -> anyhow::Result<Subject> {
@@ -139,7 +151,7 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
         _ => None,
     };
     if let Some(Drawn { scenario, commissioned, settings, .. }) = drawn {
-        return Ok(Subject { scenario, commissioned, settings });
+        return Ok(Subject { scenario, commissioned, own: Some(settings), guesses: Vec::new() });
     }
     let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
     refuse_overwriting(args, path)?;
@@ -150,9 +162,19 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
         }
         scenario.set_severity(severity);
     }
+    let mut guesses = Vec::new();
+    let own = match &args.settings {
+        Some(path) => {
+            let loaded = settings::read(&Disk, path)?;
+            let estimated = estimate::plant_of(&loaded.checked)?;
+            scenario.leg = estimated.leg;
+            guesses = estimated.guesses;
+            Some(loaded.checked)
+        }
+        None => None,
+    };
     let commissioned = Commissioned::measure(&scenario.leg);
-    let settings = checked(&scenario.leg, &commissioned)?;
-    Ok(Subject { scenario, commissioned, settings })
+    Ok(Subject { scenario, commissioned, own, guesses })
 }
 
 /// The stretch of the picture, from and to in s.
@@ -167,7 +189,7 @@ fn window(args: &Args, scenario: &Scenario) -> anyhow::Result<(f64, f64)> {
     Ok((from, to))
 }
 
-fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
+fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
     if !(args.hours > 0.0 && args.hours.is_finite()) {
         bail!("--hours is {}, expected more than 0", args.hours);
     }
@@ -193,9 +215,10 @@ fn score_all(args: &Args, directory: &Path) -> anyhow::Result<()> {
             "slackside simulate --score {place} --hours {hours} --faults {faults} --repeat {repeat} --seed {seed} --write FILE"
         ),
     );
+    talk.object(|| json!({"format": "slackside-scores", "format_version": 1, "page": page}))?;
     match &args.write {
         Some(path) => write_whole(path, |file| Ok(file.write_all(page.as_bytes())?)),
-        None => print(&page),
+        None => talk.words(page),
     }
 }
 
@@ -214,18 +237,14 @@ fn scenarios_of(directory: &Path) -> anyhow::Result<Vec<Scenario>> {
     paths.iter().map(|path| Ok(Scenario::read(&Disk, path)?)).collect()
 }
 
-fn print(text: &str) -> anyhow::Result<()> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        // Whoever read it has seen enough.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        wrote => wrote.context("standard output cannot be written"),
-    }
-}
-
 /// No output may be the scenario, and no two outputs the same file.
 fn refuse_overwriting(args: &Args, scenario: &Path) -> anyhow::Result<()> {
-    let outputs =
-        [("--out", &args.out), ("--truth", &args.truth), ("--plot", &args.plot), ("--settings", &args.settings)];
+    let outputs = [
+        ("--out", &args.out),
+        ("--truth", &args.truth),
+        ("--plot", &args.plot),
+        ("--write-settings", &args.write_settings),
+    ];
     for (index, (name, output)) in outputs.iter().enumerate() {
         let Some(output) = output else { continue };
         if same_file(scenario, output) {
@@ -240,20 +259,36 @@ fn refuse_overwriting(args: &Args, scenario: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn one(args: &Args, subject: &Subject, seed: u64) -> anyhow::Result<One> {
-    let Subject { scenario, commissioned, settings } = subject;
+/// What is run.
+struct RunJob<'a> {
+    args: &'a Args,
+    scenario: &'a Scenario,
+    commissioned: &'a Commissioned,
+    /// The settings of the engineer's own leg, where it is not the scenario's.
+    own: Option<&'a Checked>,
+}
+
+impl RunJob<'_> {
+    /// The settings the monitor watches with.
+    fn settings(&self) -> anyhow::Result<Checked> {
+        self.own.map_or_else(|| checked(&self.scenario.leg, self.commissioned), |own| Ok(own.clone()))
+    }
+}
+
+fn one(job: &RunJob<'_>, seed: u64) -> anyhow::Result<One> {
+    let RunJob { args, scenario, commissioned, .. } = *job;
+    let settings = job.settings()?;
     let place = |path: &Option<PathBuf>| {
         path.as_deref().map(|path| if args.repeat > 1 { numbered(path, seed) } else { path.to_path_buf() })
     };
     let names: Vec<String> = scenario.faults.iter().map(|fault| fault.kind.name()).collect();
-    let cannot = |path: &Path| format!("{} cannot be written: check that its directory is there", path.display());
     let (trace, truth_path) = (place(&args.out), place(&args.truth));
     let mut files = Files {
-        trace: trace.as_deref().map(|path| trace_file(path).with_context(|| cannot(path))).transpose()?,
-        truth: truth_path.as_deref().map(|path| Whole::create(path).with_context(|| cannot(path))).transpose()?,
+        trace: trace.as_deref().map(|path| Ok::<_, anyhow::Error>(Writer::begin(create(path)?)?)).transpose()?,
+        truth: truth_path.as_deref().map(create).transpose()?,
         names: names.iter().map(String::as_str).collect(),
         picture: args.plot.is_some().then(|| (Vec::new(), Heard::of(&scenario.leg))),
-        guard: if args.replay { Some(Guard::new(settings)) } else { None },
+        guard: args.replay.then(|| Guard::new(&settings)),
     };
     if let Some(file) = &mut files.truth {
         writeln!(file, "{}", truth::HEADER)?;
@@ -274,10 +309,6 @@ fn one(args: &Args, subject: &Subject, seed: u64) -> anyhow::Result<One> {
     }
     let stop = files.guard.as_ref().and_then(|guard| guard.dropped);
     Ok(One { seed, summary, stop, said })
-}
-
-fn trace_file(path: &Path) -> io::Result<Writer<Whole>> {
-    Writer::begin(Whole::create(path)?)
 }
 
 /// What came of one run.
@@ -354,6 +385,48 @@ fn said(guard: &Guard, limits: &Limits) -> Vec<(f64, String)> {
         .filter(|verdict| !matches!(verdict.change, Change::Phase(_)))
         .filter_map(|verdict| Some((verdict.at.get() as f64 * 1e-6, event_words(limits, verdict)?.0)))
         .collect()
+}
+
+/// The runs as one object.
+fn object(scenario: &Scenario, runs: &[One], guesses: &[Guess]) -> Value {
+    let run = |One { seed, summary, stop, said }: &One| {
+        json!({
+            "seed": seed,
+            "stop_called_us": summary.call.map(|call| call.from_us),
+            "called_by": summary.why().map(Why::name),
+            "lowest_belt_pct": summary.lowest_belt_pct,
+            "largest_slip_pct": summary.largest_slip_pct,
+            "most_heat_j": summary.most_heat_j,
+            "largest_offset_mm": summary.largest_offset_mm,
+            "rub_s": summary.rub_s,
+            "stopped_us": stop.map(|(at, _)| at.get()),
+            "stopped_by": stop.and_then(|(_, by)| by).map(Condition::name),
+            "said": said.iter().map(|(at, words)| json!({"time_s": at, "words": words})).collect::<Vec<_>>(),
+        })
+    };
+    json!({
+        "format": "slackside-simulate",
+        "format_version": 1,
+        "scenario": scenario.name,
+        "leg": scenario.leg.name,
+        "duration_s": scenario.duration_s,
+        "runs": runs.iter().map(run).collect::<Vec<_>>(),
+        "guesses": guesses.iter().map(|guess| json!({"field": guess.field, "value": guess.value, "rule": guess.rule})).collect::<Vec<_>>(),
+    })
+}
+
+/// What was guessed of the plant, a line each.
+fn guessed(guesses: &[Guess]) -> String {
+    let mut text = String::new();
+    if guesses.is_empty() {
+        return text;
+    }
+    text.push_str("\nGuessed of the plant, because the settings do not hold it\n");
+    for Guess { field, value, rule } in guesses {
+        let options = textwrap::Options::new(WIDTH).initial_indent("  ").subsequent_indent("      ");
+        let _ = writeln!(text, "{}", textwrap::fill(&format!("{field} = {value}: {rule}"), options));
+    }
+    text
 }
 
 /// Most lines of what the monitor said.

@@ -1,11 +1,15 @@
 //! `slackside tune`.
 
 use std::collections::HashMap;
+use std::fmt::Write as _;
 use std::fs;
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use serde_json::{Value, json};
+use slackside_desk::cautions;
+use slackside_desk::report::WIDTH;
 
 use slackside_desk::tune::choose::{Choice, choose, cost, refusal, undecided};
 use slackside_desk::tune::corpus::{Case, load};
@@ -13,15 +17,17 @@ use slackside_desk::tune::page::{
     BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
 };
 use slackside_desk::tune::results::Rows;
+use slackside_desk::tune::score::Summary;
 use slackside_desk::tune::session::{Beside, Found, Shard, planned, tuned};
 use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
 
 use super::interrupt;
+use super::talk::Talk;
 use crate::bars;
 use crate::cores::Cores;
 use crate::disk::Disk;
-use crate::outputs::write_whole;
+use crate::outputs::{is_free, write_whole};
 use crate::study_files::{MOST, pages, read_parquet, search, write_csv, write_parquet};
 
 /// Find limits an engineer can choose and defend, from recordings and simulated runs.
@@ -77,13 +83,13 @@ struct Outputs {
     report: Option<PathBuf>,
     /// Write the recommended settings, each tuned value with its reason.
     #[arg(long, value_name = "OUT.toml")]
-    settings: Option<PathBuf>,
+    write_settings: Option<PathBuf>,
 }
 
 impl Outputs {
     /// Hours of work must not end at a directory that is not there.
     fn can_be_written(&self, stem: &Path) -> anyhow::Result<()> {
-        for path in [Some(stem), self.report.as_deref(), self.settings.as_deref()].into_iter().flatten() {
+        for path in [Some(stem), self.report.as_deref(), self.write_settings.as_deref()].into_iter().flatten() {
             let directory = path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
             if !directory.is_dir() {
                 bail!(
@@ -92,9 +98,16 @@ impl Outputs {
                     directory.display()
                 );
             }
+            if path != stem {
+                is_free(path).map_err(|error| anyhow::anyhow!("{} is not written: {error}", path.display()))?;
+            }
             if path.is_dir() && path != stem {
                 bail!("{} cannot be written: it is a directory; give the path of a file", path.display());
             }
+        }
+        for ending in [".parquet", ".csv"] {
+            let path = with_ending(stem, ending);
+            is_free(&path).map_err(|error| anyhow::anyhow!("{} is not written: {error}", path.display()))?;
         }
         Ok(())
     }
@@ -114,10 +127,10 @@ fn with_ending(stem: &Path, ending: &str) -> PathBuf {
 }
 
 /// Run the command.
-pub fn run(args: &Args) -> anyhow::Result<()> {
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     match &args.merge {
-        Some(Sub::Merge(merge)) => run_merge(merge),
-        None => run_study(&args.study),
+        Some(Sub::Merge(merge)) => run_merge(merge, talk),
+        None => run_study(&args.study, talk),
     }
 }
 
@@ -129,19 +142,18 @@ fn measured(study: &Study) -> anyhow::Result<Vec<Case>> {
     Ok(cases)
 }
 
-fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
+fn run_study(args: &StudyArgs, talk: &Talk) -> anyhow::Result<()> {
     let Some(path) = &args.study else { bail!("which study? give the path of a study file (TOML)") };
     let study = Study::read(&Disk, path)?;
     let shard = args.shard.unwrap_or(Shard { number: 1, of: 1 });
-    if shard.of > 1 && (args.outputs.report.is_some() || args.outputs.settings.is_some()) {
-        bail!("a shard alone cannot recommend anything: leave --report and --settings to `slackside tune merge`");
+    if shard.of > 1 && (args.outputs.report.is_some() || args.outputs.write_settings.is_some()) {
+        bail!("a shard alone cannot recommend anything: leave --report and --write-settings to `slackside tune merge`");
     }
     let mut stem = args.outputs.out.clone().unwrap_or_else(|| path.with_extension(""));
     if shard.of > 1 {
         stem = with_ending(&stem, &format!(".{}-of-{}", shard.number, shard.of));
     }
     args.outputs.can_be_written(&stem)?;
-    interrupt::listen()?;
     let cases = measured(&study)?;
     let unfinished = with_ending(&stem, ".unfinished.csv");
     interrupt::gently(true);
@@ -175,14 +187,24 @@ fn run_study(args: &StudyArgs) -> anyhow::Result<()> {
     // All of it stands in the results now.
     fs::remove_file(&unfinished).with_context(|| format!("{} cannot be removed", unfinished.display()))?;
     if shard.of > 1 {
-        println!("shard {} of {}: {} settings", shard.number, shard.of, found.rows.len());
-        println!("{}", with_ending(&stem, ".parquet").display());
-        return Ok(());
+        let parquet = with_ending(&stem, ".parquet");
+        talk.object(|| {
+            json!({
+                "format": "slackside-tune-shard",
+                "format_version": 1,
+                "shard": shard.number,
+                "of": shard.of,
+                "settings_judged": found.rows.len(),
+                "results": parquet,
+            })
+        })?;
+        talk.line(format_args!("shard {} of {}: {} settings", shard.number, shard.of, found.rows.len()))?;
+        return talk.line(parquet.display());
     }
-    conclude(&study, &cases, &found, &stem, &args.outputs)
+    conclude(&study, &cases, &found, &stem, &args.outputs, talk)
 }
 
-fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
+fn run_merge(args: &MergeArgs, talk: &Talk) -> anyhow::Result<()> {
     let study = Study::read(&Disk, &args.study)?;
     let stem = args.outputs.out.clone().unwrap_or_else(|| args.study.with_extension(""));
     args.outputs.can_be_written(&stem)?;
@@ -211,7 +233,7 @@ fn run_merge(args: &MergeArgs) -> anyhow::Result<()> {
     }
     let found = Found { rows, refused, kept: 0, stopped: false };
     write_results(&study, &cases, &found.rows, &stem)?;
-    conclude(&study, &cases, &found, &stem, &args.outputs)
+    conclude(&study, &cases, &found, &stem, &args.outputs, talk)
 }
 
 fn write_results(study: &Study, cases: &[Case], rows: &Rows, stem: &Path) -> anyhow::Result<()> {
@@ -223,14 +245,23 @@ fn write_text(path: &Path, text: &str) -> anyhow::Result<()> {
     write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))
 }
 
-fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: &Outputs) -> anyhow::Result<()> {
+fn conclude(
+    study: &Study,
+    cases: &[Case],
+    found: &Found,
+    stem: &Path,
+    outputs: &Outputs,
+    talk: &Talk,
+) -> anyhow::Result<()> {
     let mut beside = Beside::new(study, cases, &found.rows, &Cores);
     let Some(choice) = choose(study, &found.rows, &mut beside) else {
         bail!("no setting could be judged: {}", found.refused.1.clone().unwrap_or_default());
     };
     if let Some(path) = &outputs.report {
-        let mut replays =
-            Replays { links: HashMap::new(), chosen: outputs.settings.as_ref().map(|path| path.display().to_string()) };
+        let mut replays = Replays {
+            links: HashMap::new(),
+            chosen: outputs.write_settings.as_ref().map(|path| path.display().to_string()),
+        };
         if let Some(row) = found.rows.get(&choice.number) {
             let worst: Vec<u32> = worst_of(row).iter().take(MOST).map(|outcome| outcome.case).collect();
             let bar = bars::steps("replaying the worst", worst.len() as u64);
@@ -239,64 +270,103 @@ fn conclude(study: &Study, cases: &[Case], found: &Found, stem: &Path, outputs: 
         }
         write_text(path, &page(study, cases, found, &choice, &replays))?;
     }
-    if let Some(path) = &outputs.settings {
+    if let Some(path) = &outputs.write_settings {
         let text = settings_out::write(study, found, &choice).map_err(|reason| anyhow::anyhow!("{reason}"))?;
         write_text(path, &text)?;
     }
-    say(study, cases, found, &choice);
-    println!("\nresults: {} and .csv", with_ending(stem, ".parquet").display());
-    for (name, path) in [("report", &outputs.report), ("settings", &outputs.settings)] {
+    talk.object(|| object(study, found, &choice, stem, outputs))?;
+    let mut text = say(study, cases, found, &choice);
+    let _ = writeln!(text, "\nresults: {} and .csv", with_ending(stem, ".parquet").display());
+    for (name, path) in [("report", &outputs.report), ("settings", &outputs.write_settings)] {
         if let Some(path) = path {
-            println!("{name}: {}", path.display());
+            let _ = writeln!(text, "{name}: {}", path.display());
         }
     }
-    Ok(())
+    let _ = write!(text, "\nCautions\n{}", cautions::as_text(WIDTH));
+    talk.words(text)
 }
 
-fn wrapped(text: &str, first: &str, rest: &str) {
-    for line in textwrap::wrap(text, textwrap::Options::new(80).initial_indent(first).subsequent_indent(rest)) {
-        println!("{line}");
+/// The recommendation as one object.
+fn object(study: &Study, found: &Found, choice: &Choice, stem: &Path, outputs: &Outputs) -> Value {
+    let figures_of = |summary: &Summary| {
+        Value::Object(figures(summary).into_iter().map(|(name, value)| (name.to_owned(), Value::from(value))).collect())
+    };
+    let limits: Vec<Value> = study
+        .knobs
+        .iter()
+        .enumerate()
+        .map(|(number, knob)| {
+            let now = knob.present(&study.base);
+            let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
+            json!({"key": knob.key, "value": value, "now": now, "unit": knob.unit()})
+        })
+        .collect();
+    let row = found.rows.get(&choice.number);
+    json!({
+        "format": "slackside-tune",
+        "format_version": 1,
+        "study": study.name,
+        "bench": study.bench,
+        "settings_judged": found.rows.len(),
+        "settings_refused": found.refused.0,
+        "recommended": limits,
+        "as_it_stands": choice.number == 0,
+        "reasons": choice.reasons,
+        "held_out": row.filter(|row| !none_held_out(row)).map(|row| figures_of(&held_out(row))),
+        "tuned_on": row.map(|row| figures_of(&tuned(row))),
+        "undecided": (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect::<Vec<_>>(),
+        "results": with_ending(stem, ".parquet"),
+        "report": outputs.report,
+        "settings": outputs.write_settings,
+    })
+}
+
+fn wrapped(out: &mut String, text: &str, first: &str, rest: &str) {
+    for line in textwrap::wrap(text, textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest)) {
+        let _ = writeln!(out, "{line}");
     }
 }
 
-fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
-    wrapped(&study.name, "", "");
+fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String {
+    let mut text = String::new();
+    let out = &mut text;
+    wrapped(out, &study.name, "", "");
     if study.bench {
-        wrapped(BENCH_ONLY, "", "");
+        wrapped(out, BENCH_ONLY, "", "");
     }
-    wrapped(&judged(found, cases, ""), "", "");
+    wrapped(out, &judged(found, cases, ""), "", "");
     if let Some(reason) = &found.refused.1 {
-        wrapped(&format!("the first refused: {reason}"), "  ", "  ");
+        wrapped(out, &format!("the first refused: {reason}"), "  ", "  ");
     }
-    println!("\nRecommended{}", if choice.number == 0 { ": the limits as they stand" } else { "" });
+    let _ = writeln!(out, "\nRecommended{}", if choice.number == 0 { ": the limits as they stand" } else { "" });
     for (number, knob) in study.knobs.iter().enumerate() {
         let now = knob.present(&study.base);
         let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
-        println!("  {:<44} {value:>8} {:<5} (now {now})", knob.words(), knob.unit());
+        let _ = writeln!(out, "  {:<44} {value:>8} {:<5} (now {now})", knob.words(), knob.unit());
     }
-    println!("\nWhy");
+    let _ = writeln!(out, "\nWhy");
     for (number, reason) in choice.reasons.iter().enumerate() {
-        wrapped(reason, &format!("  {}. ", number + 1), "     ");
+        wrapped(out, reason, &format!("  {}. ", number + 1), "     ");
     }
-    let Some(row) = found.rows.get(&choice.number) else { return };
+    let Some(row) = found.rows.get(&choice.number) else { return text };
     let own = tuned(row);
     let mut columns =
         vec![("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
     if none_held_out(row) {
-        println!();
-        wrapped(NONE_HELD_OUT, "", "");
+        out.push('\n');
+        wrapped(out, NONE_HELD_OUT, "", "");
         columns.remove(0);
     }
     for (title, summary) in columns {
-        println!("\n{title}");
+        let _ = writeln!(out, "\n{title}");
         for (name, value) in figures(&summary) {
-            wrapped(&value, &format!("  {name:<36}"), &" ".repeat(38));
+            wrapped(out, &value, &format!("  {name:<36}"), &" ".repeat(38));
         }
     }
     if !choice.advice.is_empty() {
-        println!("\nOne step lower or higher");
+        let _ = writeln!(out, "\nOne step lower or higher");
         for ((knob, advice), level) in study.knobs.iter().zip(&choice.advice).zip(&choice.levels) {
-            println!("  {}", knob.words());
+            let _ = writeln!(out, "  {}", knob.words());
             for (side, level) in [(&advice.lower, level.checked_sub(1)), (&advice.higher, level.checked_add(1))] {
                 let said = match side {
                     None => "end of the range".to_owned(),
@@ -305,15 +375,16 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) {
                 };
                 let value = level.filter(|level| *level < knob.levels()).map(|level| knob.text(level));
                 let value = value.map_or_else(|| "–".to_owned(), |value| format!("{value} {}", knob.unit()));
-                wrapped(&said, &format!("    {value:<10}"), &" ".repeat(14));
+                wrapped(out, &said, &format!("    {value:<10}"), &" ".repeat(14));
             }
         }
         let open: Vec<String> = (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect();
         if !open.is_empty() {
-            println!("\nWhere the data do not decide");
+            let _ = writeln!(out, "\nWhere the data do not decide");
             for line in open {
-                wrapped(&line, "  - ", "    ");
+                wrapped(out, &line, "  - ", "    ");
             }
         }
     }
+    text
 }

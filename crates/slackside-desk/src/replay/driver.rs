@@ -18,6 +18,7 @@ use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
 use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
+use super::units::check_units;
 use crate::trace::{Progress, Reader};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
@@ -33,6 +34,8 @@ pub struct Job<'a> {
     pub settings_name: &'a str,
     /// What everybody who reads the outcome must know about the settings.
     pub notes: Vec<String>,
+    /// What spoils the outcome as a whole: said before anything else.
+    pub cautions: Vec<String>,
     /// Where every sample goes, if anywhere.
     pub samples: Option<SamplesCsv<'a>>,
     /// Where every verdict goes, if anywhere.
@@ -70,7 +73,7 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// # Errors
 /// As [`replay`], or the keyframe cannot be restored.
 pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
-    let Job { mut reader, settings, settings_name, notes, samples, events, progress } = job;
+    let Job { mut reader, settings, settings_name, notes, cautions, samples, events, progress } = job;
     // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
     let mut measure = Box::new(Measure::new());
     let mut judge = Box::new(Judge::new());
@@ -81,6 +84,7 @@ pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
     }
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
     outcome.notes = notes;
+    outcome.cautions = cautions;
     let gather = Gather::new(settings);
     let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
 
@@ -99,6 +103,7 @@ pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
     }
 
     let survey = reader.survey().clone();
+    check_units(reader.name(), &survey, &settings.machine)?;
     if let Some(last) = survey.last {
         // What is due up to the last row is settled; what would come later is not known.
         measure.observe(Input::new(last, Signal::Tick), |seen| watch.seen(seen, &mut judge));

@@ -8,6 +8,7 @@ mod run_up;
 mod sample;
 mod samples_csv;
 mod series;
+mod units;
 
 pub use driver::{Begin, Job, replay, replay_from};
 pub use events_csv::{EVENTS_HEADER, EventsCsv, condition_of};
@@ -17,3 +18,4 @@ pub use run_up::{Moment, RunUp};
 pub use sample::{ContactSample, Sample};
 pub use samples_csv::{SAMPLES_HEADER, SamplesCsv};
 pub use series::{Bucket, Range, Series};
+pub use units::{WrongUnits, check_units};

@@ -60,6 +60,8 @@ pub struct Outcome {
     pub settings: Checked,
     /// What the trace contains.
     pub survey: Survey,
+    /// What spoils the outcome as a whole, such as settings that are not the leg's: said before anything else.
+    pub cautions: Vec<String>,
     /// What everybody who reads this must know about the settings.
     pub notes: Vec<String>,
     /// Whether part of what was recorded is damaged, so that a stop may be missing here.
@@ -117,6 +119,7 @@ impl Outcome {
             settings_name: settings_name.to_owned(),
             settings: settings.clone(),
             survey: Survey::default(),
+            cautions: Vec::new(),
             notes: Vec::new(),
             part_unread: false,
             warnings: Vec::new(),

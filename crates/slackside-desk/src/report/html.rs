@@ -32,6 +32,10 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
         story.importance.word(),
         escape(&story.headline)
     );
+    for line in &story.warnings {
+        let _ = writeln!(out, "<p><b>Warning: {}</b></p>", escape(line));
+    }
+    let _ = writeln!(out, "<p><b>{}</b></p>", escape(CAUTIONS[0]));
     for line in &story.meaning {
         let _ = writeln!(out, "<p>{}</p>", escape(line));
     }

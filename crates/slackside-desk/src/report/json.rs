@@ -25,6 +25,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "rows_out_of_order": outcome.survey.out_of_order,
         "stopped": !outcome.first_outs.is_empty(),
         "part_unread": outcome.part_unread,
+        "warnings": story.warnings,
         "headline": story.headline,
         "first_outs": outcome.first_outs.iter().map(first_out).collect::<Vec<_>>(),
         "run_permit_dropped_us": outcome.run_dropped.map(|at| at.get()),
@@ -51,7 +52,7 @@ pub fn object(outcome: &Outcome) -> Value {
         }).collect::<Vec<_>>(),
         "events_in_all": outcome.verdicts_in_all,
         "findings": story.findings.iter().map(|finding| {
-            json!({"title": finding.title, "sureness": finding.sureness, "figure": finding.figure, "inspect": finding.inspect})
+            json!({"title": finding.title, "sureness": finding.sureness, "figure": finding.figure, "first": finding.first, "inspect": finding.inspect})
         }).collect::<Vec<_>>(),
         "known": story.known,
         "not_known": story.unknown,

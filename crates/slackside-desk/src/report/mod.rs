@@ -16,5 +16,5 @@ pub use clock::Clock;
 pub use html::page;
 pub use json::object;
 pub use meanings::{Meaning, meaning};
-pub use story::{Because, Event, Importance, RunUpRow, Story, event_words};
+pub use story::{Because, Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};
 pub use terminal::{WIDTH, words};

@@ -91,6 +91,8 @@ pub struct Because {
     pub sureness: &'static str,
     /// The figure it rests on.
     pub figure: Option<String>,
+    /// What to do first, with its caution.
+    pub first: &'static str,
     /// What to inspect.
     pub inspect: &'static str,
 }
@@ -100,6 +102,8 @@ pub struct Because {
 pub struct Story {
     /// How much it matters.
     pub importance: Importance,
+    /// What spoils the whole story, such as settings that are not the leg's.
+    pub warnings: Vec<String>,
     /// One line.
     pub headline: String,
     /// What it means, sentence by sentence.
@@ -138,6 +142,7 @@ impl Story {
         let (before, after, left_out) = event_lists(outcome, clock, events);
         Self {
             importance,
+            warnings: outcome.cautions.clone(),
             headline: headline(outcome, clock),
             meaning: what_it_means(outcome),
             run_up: first_out.map_or_else(Vec::new, |_| run_up(outcome)),
@@ -340,7 +345,9 @@ const fn permit_name(permit: Permit) -> &'static str {
     }
 }
 
-const fn phase_words(phase: Phase) -> &'static str {
+/// What a leg does, in words.
+#[must_use]
+pub const fn phase_words(phase: Phase) -> &'static str {
     match phase {
         Phase::Unsure => "not known to turn or to stand",
         Phase::Standstill => "proven at standstill",
@@ -413,7 +420,9 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
     lines
 }
 
-const fn state_words(state: AlarmState) -> &'static str {
+/// The state of an alarm, in words.
+#[must_use]
+pub const fn state_words(state: AlarmState) -> &'static str {
     match state {
         AlarmState::Normal => "normal",
         AlarmState::Unacknowledged => "not acknowledged",
@@ -491,7 +500,7 @@ fn watched(outcome: &Outcome) -> Vec<String> {
 
 fn unknown(outcome: &Outcome) -> Vec<String> {
     let machine = &outcome.settings.machine;
-    let mut lines = outcome.notes.clone();
+    let mut lines: Vec<String> = outcome.notes.iter().map(|note| plain_names(note)).collect();
     if machine.head_targets.is_none() {
         lines.push(
             "There is no head sensor, so slip was not watched: a slow belt may be slip, a choke or the drive, and a slip \
@@ -566,6 +575,7 @@ fn because(outcome: &Outcome) -> Vec<Because> {
                 title: inspection.title,
                 sureness: sureness(finding.confidence),
                 figure: finding.figure.map(figures::percent),
+                first: inspection.first,
                 inspect: inspection.inspect,
             }
         })
@@ -573,12 +583,15 @@ fn because(outcome: &Outcome) -> Vec<Because> {
 }
 
 /// A title inside a sentence.
-fn lower(title: &str) -> String {
+#[must_use]
+pub fn lower(title: &str) -> String {
     let mut letters = title.chars();
     letters.next().map_or_else(String::new, |first| first.to_lowercase().collect::<String>() + letters.as_str())
 }
 
-fn capital(text: &str) -> String {
+/// A sentence's beginning.
+#[must_use]
+pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
 }

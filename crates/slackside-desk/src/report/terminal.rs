@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::story::{Event, RunUpRow, Story};
+use super::story::{Because, Event, RunUpRow, Story};
 use crate::cautions;
 use crate::replay::Outcome;
 
@@ -11,46 +11,32 @@ pub const WIDTH: usize = 80;
 /// Events shown on each side of the first-out; the events file has them all.
 pub const EVENTS: usize = 12;
 
-/// The story in words, each line at most [`WIDTH`] wide.
+/// Rows of the run-up in the first screen; the others are in the table further down.
+const FIRST_ROWS: [&str; 5] = ["10 s before", "5 s before", "2 s before", "1 s before", "trip"];
+/// What to check, in the first screen.
+const FIRST_CHECKS: usize = 3;
+/// Before anything is touched.
+const LOCKOUT: &str = "Lock out and tag out the drive before anything is opened; prove it dead by trying to start it.";
+
+/// The story in words, each line at most [`WIDTH`] wide: what matters first within the first 30 lines, the rest after.
 #[must_use]
 pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     let story = Story::of(outcome, EVENTS);
     let mut out = String::new();
-    let leg = format!("{} on {}", outcome.settings.machine.leg, outcome.trace);
-    paragraph(&mut out, "", &leg);
-    paragraph(
-        &mut out,
-        "",
-        &format!("Settings: {}, identity {:08x}.", outcome.settings_name, outcome.settings.identity()),
-    );
-    for line in opening {
-        paragraph(&mut out, "", line);
-    }
-    out.push('\n');
-    paragraph(&mut out, "", &format!("{}: {}", story.importance.word(), story.headline));
-    out.push('\n');
+    first_screen(&mut out, outcome, &story);
+    heading(&mut out, "What it means");
     for line in &story.meaning {
-        paragraph(&mut out, "", line);
+        paragraph(&mut out, "  ", line);
+    }
+    if !opening.is_empty() {
+        heading(&mut out, "About this trace");
+        for line in opening {
+            paragraph(&mut out, "  ", line);
+        }
     }
     if !story.run_up.is_empty() {
-        heading(&mut out, "The seconds before");
-        put(&mut out, format_args!("  {:<14}{:>10}{:>12}{:>16}{:>16}", "", "head", "belt", "slip over", "slip over"));
-        put(
-            &mut out,
-            format_args!("  {:<14}{:>10}{:>12}{:>16}{:>16}", "", "rpm", "m/s", "1 boot turn", "4 boot turns"),
-        );
-        for row in &story.run_up {
-            put(
-                &mut out,
-                format_args!(
-                    "  {:<14}{:>10}{:>12}{:>16}{:>16}",
-                    row.before, row.head, row.belt, row.slip_short, row.slip_long
-                ),
-            );
-        }
-        if story.run_up.iter().any(RunUpRow::has_unknown) {
-            paragraph(&mut out, "  ", "– is not known.");
-        }
+        heading(&mut out, "The seconds before, in full");
+        run_up(&mut out, story.run_up.iter());
     }
     events(&mut out, if story.run_up.is_empty() { "What happened" } else { "What came before" }, &story.before);
     events(&mut out, "What came with it and after", &story.after);
@@ -61,18 +47,70 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     list(&mut out, "What was known", &story.known);
     list(&mut out, "What was not known", &story.unknown);
     if !story.findings.is_empty() {
-        heading(&mut out, "What to check first");
+        heading(&mut out, "What to check, in full");
         for (index, finding) in story.findings.iter().enumerate() {
-            let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!(", {figure}"));
-            item(&mut out, &format!("{}. ", index + 1), &format!("{} ({}{figure}).", finding.title, finding.sureness));
+            item(&mut out, &format!("{}. ", index + 1), &titled(finding));
             item(&mut out, "   ", finding.inspect);
         }
-        paragraph(&mut out, "  ", "These are guesses from the signals alone. Look before you act.");
+        paragraph(&mut out, "  ", GUESSES);
     }
     heading(&mut out, "Cautions");
     out.push_str(&cautions::as_text(WIDTH));
     // Names come from files: a terminal must not take them as orders.
     out.replace(|letter: char| letter.is_control() && letter != '\n', "?")
+}
+
+const GUESSES: &str = "These are guesses from the signals alone. Look before you act.";
+
+/// What stopped the leg and when, the lockout, what to check first, the seconds before.
+fn first_screen(out: &mut String, outcome: &Outcome, story: &Story) {
+    for warning in &story.warnings {
+        paragraph(out, "", &format!("WARNING: {warning}"));
+    }
+    let leg = &outcome.settings.machine.leg;
+    paragraph(out, "", &format!("{leg} on {}", outcome.trace));
+    let identity = outcome.settings.identity();
+    paragraph(out, "", &format!("Settings: {}, identity {identity:08x}.", outcome.settings_name));
+    out.push('\n');
+    paragraph(out, "", &format!("{}: {}", story.importance.word(), story.headline));
+    paragraph(out, "", LOCKOUT);
+    if !story.findings.is_empty() {
+        heading(out, "Check first");
+        for (index, finding) in story.findings.iter().take(FIRST_CHECKS).enumerate() {
+            item(out, &format!("{}. ", index + 1), &titled(finding));
+            item(out, "   ", finding.first);
+        }
+    }
+    if !story.run_up.is_empty() {
+        heading(out, "The seconds before");
+        run_up(out, story.run_up.iter().filter(|row| FIRST_ROWS.contains(&row.before.as_str())));
+    }
+}
+
+fn titled(finding: &Because) -> String {
+    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!(", {figure}"));
+    format!("{} ({}{figure}).", finding.title, finding.sureness)
+}
+
+fn run_up<'a>(out: &mut String, rows: impl Iterator<Item = &'a RunUpRow>) {
+    put(
+        out,
+        format_args!("  {:<14}{:>10}{:>12}{:>16}{:>16}", "", "head rpm", "belt m/s", "slip, 1 turn", "slip, 4 turns"),
+    );
+    let mut unknown = false;
+    for row in rows {
+        unknown |= row.has_unknown();
+        put(
+            out,
+            format_args!(
+                "  {:<14}{:>10}{:>12}{:>16}{:>16}",
+                row.before, row.head, row.belt, row.slip_short, row.slip_long
+            ),
+        );
+    }
+    if unknown {
+        paragraph(out, "  ", "– is not known.");
+    }
 }
 
 fn put(out: &mut String, line: std::fmt::Arguments<'_>) {

@@ -2,6 +2,7 @@
 
 mod check;
 pub mod due;
+pub mod estimate;
 pub mod fault;
 pub mod guard;
 pub mod heard;

@@ -12,14 +12,36 @@ mod people;
 mod plant;
 mod signals;
 
+use serde_json::{Value, json};
 use slackside::settings::Machine;
 
 use crate::settings::Loaded;
-use page::Page;
+use page::{Page, Section};
 
 /// The whole sheet as text, 80 columns wide.
 #[must_use]
 pub fn sheet(loaded: &Loaded) -> String {
+    written(loaded).into_text()
+}
+
+/// The sheet as one object, for other programs.
+#[must_use]
+pub fn object(loaded: &Loaded) -> Value {
+    let section = |section: &Section| {
+        let rows: Vec<Value> = section.rows.iter().map(|(name, value)| json!({"name": name, "value": value})).collect();
+        json!({"title": section.title, "rows": rows, "notes": section.notes})
+    };
+    json!({
+        "format": "slackside-sheet",
+        "format_version": 1,
+        "leg": loaded.checked.machine.leg.as_str(),
+        "settings": loaded.source_name,
+        "settings_identity": format!("{:08x}", loaded.checked.identity()),
+        "sections": written(loaded).sections().iter().map(section).collect::<Vec<_>>(),
+    })
+}
+
+fn written(loaded: &Loaded) -> Page {
     let mut page = Page::default();
     let settings = &loaded.checked;
     page.title(&format!("Commissioning sheet: {}", settings.machine.leg));
@@ -33,7 +55,7 @@ pub fn sheet(loaded: &Loaded) -> String {
     signals::write(&mut page, settings);
     limits::write(&mut page, settings);
     people::write(&mut page, loaded);
-    page.into_text()
+    page
 }
 
 /// The numbers of a machine in the units people reckon with.

@@ -7,18 +7,47 @@ const VALUE: usize = 32;
 
 /// A page being written.
 #[derive(Default)]
-pub struct Page(String);
+pub struct Page {
+    text: String,
+    /// The same, in parts.
+    sections: Vec<Section>,
+}
+
+/// What stands under one heading.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Section {
+    /// The heading; empty before the first.
+    pub title: String,
+    /// Labels with their values.
+    pub rows: Vec<(String, String)>,
+    /// Sentences.
+    pub notes: Vec<String>,
+}
 
 impl Page {
     /// The text.
     #[must_use]
     pub fn into_text(self) -> String {
-        self.0
+        self.text
     }
 
     /// An empty line.
     pub fn gap(&mut self) {
-        self.0.push('\n');
+        self.text.push('\n');
+    }
+
+    /// What was written so far, in parts.
+    #[must_use]
+    pub fn sections(&self) -> &[Section] {
+        &self.sections
+    }
+
+    fn section(&mut self) -> &mut Section {
+        if self.sections.is_empty() {
+            self.sections.push(Section::default());
+        }
+        let last = self.sections.len() - 1;
+        &mut self.sections[last]
     }
 
     /// The title, underlined.
@@ -29,6 +58,7 @@ impl Page {
 
     /// A heading, with an empty line before it.
     pub fn heading(&mut self, text: &str) {
+        self.sections.push(Section { title: text.to_owned(), ..Section::default() });
         self.gap();
         self.line(text);
         self.line(&"-".repeat(text.chars().count().min(WIDTH)));
@@ -36,12 +66,13 @@ impl Page {
 
     /// A line as it is.
     pub fn line(&mut self, text: &str) {
-        self.0.push_str(text.trim_end());
-        self.0.push('\n');
+        self.text.push_str(text.trim_end());
+        self.text.push('\n');
     }
 
     /// A label and its value; long values go on below, under the first.
     pub fn row(&mut self, label: &str, value: &str) {
+        self.section().rows.push((label.trim().to_owned(), value.to_owned()));
         let mut first = format!("{label:<VALUE$}");
         if label.chars().count() >= VALUE {
             self.line(label);
@@ -52,11 +83,13 @@ impl Page {
 
     /// A paragraph.
     pub fn say(&mut self, text: &str) {
+        self.section().notes.push(text.to_owned());
         self.wrapped("", "", text);
     }
 
     /// A paragraph, indented.
     pub fn note(&mut self, text: &str) {
+        self.section().notes.push(text.to_owned());
         self.wrapped("    ", "    ", text);
     }
 

@@ -24,6 +24,27 @@ pub struct Survey {
     counts: [u64; Channel::COUNT],
     first_lines: [u64; Channel::COUNT],
     rises: [u64; 2],
+    last_rise: [Option<Micros>; 2],
+    pitches: [Lengths; 2],
+}
+
+/// Lengths of time, counted by their power of two.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Lengths([u32; 65]);
+
+impl Default for Lengths {
+    fn default() -> Self {
+        Self([0; 65])
+    }
+}
+
+/// How the rises of one shaft follow each other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pitches {
+    /// How many pitches there are.
+    pub count: u64,
+    /// The length of the middle one in microseconds, to a factor of two.
+    pub median_us: f64,
 }
 
 impl Survey {
@@ -49,7 +70,14 @@ impl Survey {
         }
         self.counts[channel] += 1;
         if let Signal::Edge(shaft, true) = input.signal {
-            self.rises[shaft as usize] += 1;
+            let shaft = shaft as usize;
+            self.rises[shaft] += 1;
+            if let Some(before) = self.last_rise[shaft].replace(at) {
+                let length = at.get().saturating_sub(before.get());
+                let class = 64 - length.leading_zeros() as usize;
+                let count = &mut self.pitches[shaft].0[class];
+                *count = count.saturating_add(1);
+            }
         }
     }
 
@@ -70,6 +98,21 @@ impl Survey {
     pub const fn rises_and_falls(&self, shaft: Shaft) -> (u64, u64) {
         let rises = self.rises[shaft as usize];
         (rises, self.count(Channel::Edge(shaft)) - rises)
+    }
+
+    /// The pitches of a shaft, from rise to rise; `None` if there are none.
+    #[must_use]
+    pub fn pitches(&self, shaft: Shaft) -> Option<Pitches> {
+        let lengths = &self.pitches[shaft as usize].0;
+        let count: u64 = lengths.iter().map(|count| u64::from(*count)).sum();
+        let mut past = 0;
+        let class = lengths.iter().position(|found| {
+            past += u64::from(*found);
+            2 * past > count
+        })?;
+        // The middle of its power of two, as a ratio; what has no length at all is taken as half a microsecond.
+        let median_us = if class == 0 { 0.5 } else { libm::exp2(class as f64 - 0.5) };
+        (count > 0).then_some(Pitches { count, median_us })
     }
 
     /// A shaft with at least `enough` edges that all go the same way, and whether they rise.

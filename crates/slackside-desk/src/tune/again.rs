@@ -70,8 +70,16 @@ pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> a
     }
     let name = format!("chosen by the tuning study \"{}\"", study.name);
     let reader = reader(case, files)?;
-    let job =
-        Job { reader, settings: &settings, settings_name: &name, notes, samples: None, events: None, progress: None };
+    let job = Job {
+        reader,
+        settings: &settings,
+        settings_name: &name,
+        notes,
+        cautions: Vec::new(),
+        samples: None,
+        events: None,
+        progress: None,
+    };
     let outcome = replay_from(job, Begin::Fresh)?;
     Ok(report::page(&outcome, &[]))
 }

@@ -17,6 +17,7 @@ use super::store::Store;
 use super::study::{Study, fingerprint, read_settings};
 use crate::crew::Crew;
 use crate::files::Files;
+use crate::replay::check_units;
 use crate::scenario::Scenario;
 use crate::scenario::run::{Permits, Summary, Watch, run as simulate};
 use crate::scenario::settings::{Commissioned, settings_for};
@@ -160,7 +161,9 @@ impl Job<'_> {
     fn load(self, study: &Study, files: &dyn Files) -> anyhow::Result<Case> {
         match self {
             Job::Recorded(trace, label, settings) => {
-                let store = Store::measure(Reader::open(files, &trace.file)?, &settings)?;
+                let mut reader = Reader::open(files, &trace.file)?;
+                let store = Store::measure(&mut reader, &settings)?;
+                check_units(reader.name(), reader.survey(), &settings.machine)?;
                 let heat = heat_tables(study, &store, &settings);
                 let name = trace.file.display().to_string();
                 let source = Source::Recorded(trace.file.clone());
