@@ -1,5 +1,5 @@
 //! How the monitor does, judged by the plant's truth: one run ([`judged`]), healthy legs drawn at random ([`population`]), faults
-//! drawn at random ([`templates`]), and the page of the book that says it ([`page`]).
+//! drawn at random ([`templates`]), and the page of the book that says it ([`say`]).
 
 pub mod alarms;
 pub mod judged;
