@@ -73,10 +73,11 @@ pub fn say(results: &Results, command: &str) -> String {
     let random: Vec<&Entry> = results.random.iter().collect();
     let _ = writeln!(
         text,
-        "\n## Faults at random\n\n{} runs: every fault on every leg in turn, the leg itself, its friction, load, the time of \
+        "\n## Faults at random\n\n{} runs: every fault on every leg in turn ({} pairs), the leg itself, its friction, load, the time of \
          the fault, how bad it gets and how fast (at once, within seconds, minutes or an hour) drawn at random, a second fault in one run of four. \
          They last until three time constants of heat after the fault is grown; ten minutes where nothing warms.\n",
-        random.len()
+        random.len(),
+        super::templates::pairs()
     );
     if !random.is_empty() {
         by(&mut text, "fault", &random, |entry| entry.what.clone());
