@@ -8,6 +8,7 @@ mod latency;
 mod log;
 mod no_panic;
 mod parity;
+mod reference;
 mod root;
 mod scenarios;
 mod targets;
@@ -78,6 +79,12 @@ enum Chore {
     Latency,
     /// Prove that no panic can be reached in the linked images, and that the proof can fail.
     NoPanic,
+    /// Write the reference pages of the book from the lists of the core.
+    Reference {
+        /// Do not write: fail if they are not those of the code.
+        #[arg(long)]
+        check: bool,
+    },
     /// Look for what should not be in the tree.
     Tidy,
 }
@@ -93,6 +100,7 @@ fn main() -> ExitCode {
         Chore::Budget { check } => budget::run(check),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
+        Chore::Reference { check } => reference::run(check),
         Chore::Tidy => tidy::run(),
     };
     match outcome {

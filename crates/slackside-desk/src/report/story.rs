@@ -197,6 +197,10 @@ fn value_against_setpoint(first_out: &FirstOut) -> Option<String> {
     }
     let setpoint = figures::value(unit, first_out.setpoint);
     Some(match first_out.value {
+        // The value is that of the moment; while a delay ran it may have come back a little, within the deadband.
+        Some(value) if value.unsigned_abs() < first_out.setpoint.unsigned_abs() => {
+            format!("{} {subject} by then, after it had passed the setpoint {setpoint}", figures::value(unit, value))
+        }
         Some(value) => format!("{} {subject}, setpoint {setpoint}", figures::value(unit, value)),
         None => format!("value not known, setpoint {setpoint}"),
     })
@@ -267,12 +271,22 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
         }
     }
-    // Of what came before, the newest matter; of what came after, the oldest.
     let kept = usize::try_from(outcome.verdicts_in_all).unwrap_or(usize::MAX).saturating_sub(outcome.verdicts.len());
-    let left_out = before.len().saturating_sub(most) + after.len().saturating_sub(most) + kept;
-    before.drain(..before.len().saturating_sub(most));
-    after.truncate(most);
-    (before, after, left_out)
+    // Of what came before, the newest matter most; of what came after, the oldest. Of both, the other end is shown too.
+    let left_out = shorten(&mut before, most / 4, most) + shorten(&mut after, most - most / 4, most);
+    (before, after, left_out + kept)
+}
+
+/// Keep `most` events, the first `first` and the newest, with a line where the rest was; how many were left out.
+fn shorten(events: &mut Vec<Event>, first: usize, most: usize) -> usize {
+    let left_out = events.len().saturating_sub(most);
+    if left_out == 0 {
+        return 0;
+    }
+    let at = events.get(first).map_or(Micros::ZERO, |event| event.at);
+    let what = format!("({left_out} more here)");
+    events.splice(first..first + left_out, [Event { at, time: String::new(), what, bad: false }]);
+    left_out
 }
 
 /// A verdict in words, and whether it is bad news. `None`: not worth a line.

@@ -7,6 +7,7 @@ mod decimal;
 mod keys;
 mod limits;
 mod machine;
+mod new_leg;
 mod reasons;
 mod section;
 mod write;
@@ -17,6 +18,7 @@ use slackside::settings::{Advice, Checked, Settings, Violation};
 use toml::de::DeTable;
 
 pub use keys::key_of;
+pub use new_leg::{QUESTIONS, Question, new_leg};
 pub use reasons::reason;
 pub use write::write;
 
