@@ -270,3 +270,132 @@ fn help_says_the_exit_codes() {
         assert!(said.contains("--json") && said.contains("--quiet") && said.contains("--force"), "{command}: {said}");
     }
 }
+
+/// Every line `slackside …` in a shell block of the readme and of the book that can run without a box or a long time.
+#[test]
+fn shell_lines_of_the_book_run() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    for folder in ["scenarios", "legs"] {
+        fs::create_dir(directory.join(folder)).expect("made");
+        for entry in fs::read_dir(root(folder)).expect("readable") {
+            let entry = entry.expect("readable").path();
+            fs::copy(&entry, directory.join(folder).join(entry.file_name().expect("a name"))).expect("copied");
+        }
+    }
+    // What the lines call their own: a trace and the settings of its leg.
+    done(directory, &["sheet", "--write-settings", "leg3.toml", "--quiet"]);
+    for name in ["monday.csv", "my-trace.csv"] {
+        done(directory, &["replay", "--save-demo", name, "--quiet"]);
+    }
+    fs::copy(directory.join("leg3.toml"), directory.join("my-leg.toml")).expect("copied");
+    done(directory, &["convert", "monday.csv", "trip.slk", "--settings", "leg3.toml", "--quiet"]);
+    let mut pages = vec![root("README.md")];
+    let mut folders = vec![std::path::PathBuf::from(root("docs/src"))];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).expect("readable") {
+            let path = entry.expect("readable").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|ending| ending == "md") {
+                pages.push(path.display().to_string());
+            }
+        }
+    }
+    pages.sort();
+    let mut ran = 0;
+    for page in pages {
+        let text = fs::read_to_string(&page).expect("readable");
+        let mut shell = false;
+        for line in text.lines() {
+            if line.starts_with("```") {
+                shell = line == "```sh" || (line == "```text" && !shell);
+                continue;
+            }
+            let Some(line) = line.strip_prefix("slackside ").filter(|_| shell) else { continue };
+            // Over a box's line, asking, for hours, or with parts for the reader to fill in.
+            let skip = ["box ", "emulate", "new-leg", "--score", "tune ", "label ", "TRACE", "LEG", "...", "…", "<"];
+            if skip.iter().any(|part| line.contains(part)) {
+                continue;
+            }
+            for part in format!("slackside {}", line.split(" #").next().unwrap_or(line)).split("&&") {
+                let words: Vec<&str> = part.split_whitespace().skip(1).collect();
+                if words.contains(&"convert") {
+                    continue;
+                }
+                let output = slackside(directory, &[&words[..], &["--force"]].concat());
+                assert_eq!(output.status.code(), Some(0), "{page}: {part}: {}", text_of(&output));
+                ran += 1;
+            }
+        }
+    }
+    assert!(ran >= 6, "only {ran} lines were found");
+}
+
+fn text_of(output: &Output) -> String {
+    format!("{}{}", text(&output.stdout), text(&output.stderr))
+}
+
+#[test]
+fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let ask = |answers: &str| {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory)
+            .args(["new-leg", "new.toml"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the command runs");
+        // It may end before it has read them all.
+        let _ = std::io::Write::write_all(&mut child.stdin.take().expect("a pipe"), answers.as_bytes());
+        child.wait_with_output().expect("ends")
+    };
+    let answers = "North leg\n600 mm\n12\n350\n600\n350\n8\n300\n30\n78.6\n4\n4\n25 hp\nyes\nyes\n";
+    let wrong = ask(&answers.replace("600 mm", "six hundred"));
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(text(&wrong.stderr).contains("Head pulley: diameter"), "{}", text(&wrong.stderr));
+    assert!(!directory.join("new.toml").exists());
+    let written = ask(answers);
+    assert_eq!(written.status.code(), Some(0), "{}", text(&written.stderr));
+    let file = fs::read_to_string(directory.join("new.toml")).expect("written");
+    assert!(file.contains("rated_hp = 25") && file.contains("Lock out and tag out"), "{file}");
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let said = done(directory, &["replay", "t.csv", "--settings", "new.toml"]);
+    assert!(said.starts_with("North leg on t.csv") && said.contains("STOPPED"), "{said}");
+    let again = ask(answers);
+    assert!(text(&again.stderr).contains("--force"), "never over what is there");
+}
+
+#[test]
+fn completions_and_manual_pages_know_every_command() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    for shell in ["bash", "zsh", "fish"] {
+        assert!(done(directory, &["completions", shell]).contains("new-leg"), "{shell}");
+    }
+    done(directory, &["manual", "man"]);
+    for command in ["", "-replay", "-sheet", "-new-leg", "-simulate", "-compare", "-label", "-tune", "-convert", "-box"]
+    {
+        let page = fs::read_to_string(directory.join(format!("man/slackside{command}.1"))).expect("written");
+        assert!(page.contains(".TH") && page.contains("Exit codes"), "{command}");
+    }
+}
+
+#[test]
+fn whoever_writes_feet_and_inches_is_answered_in_them() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let metric = fs::read_to_string(root("legs/millbrook-leg-3.toml")).expect("readable");
+    let feet = metric.replace("loop_m = 61.95", "loop_ft = 203.25").replace("width_mm = 300", "width_in = 11.8");
+    assert_ne!(metric, feet);
+    fs::write(directory.join("metric.toml"), metric).expect("written");
+    fs::write(directory.join("feet.toml"), feet).expect("written");
+    let said = done(directory, &["replay", "t.csv", "--settings", "metric.toml"]);
+    assert!(said.contains("belt m/s") && !said.contains("ft/min"), "{said}");
+    let said = done(directory, &["replay", "t.csv", "--settings", "feet.toml"]);
+    assert!(said.contains("belt ft/min") && !said.contains("belt m/s"), "{said}");
+}

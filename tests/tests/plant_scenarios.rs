@@ -6,7 +6,7 @@ use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
-use slackside_desk::scenario::score::{Class, checked, score};
+use slackside_desk::scenario::score::{Class, How, checked, score};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
 use slackside_simulator::disk::Disk;
@@ -312,7 +312,8 @@ fn a_target_that_works_loose_is_told_and_stops_nothing() {
     let scenario = Scenario::read(&Disk, &directory().join("head-target-loose.toml")).expect("sound");
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
-    let scored = score(&scenario, &commissioned, &settings, 1, true).expect("a run");
+    let how = How { obey: true, healthy: false };
+    let scored = score(&scenario, &commissioned, &settings, 1, how).expect("a run");
     assert_eq!(scored.class, Class::Quiet);
     assert_eq!(scored.raised[Condition::HeadTargets.rank()], 1);
     assert_eq!(scored.raised.iter().sum::<u32>(), 1);

@@ -5,10 +5,12 @@ mod budget;
 mod emulator;
 mod image;
 mod latency;
+mod licences;
 mod log;
 mod next_budget;
 mod no_panic;
 mod parity;
+mod reference;
 mod root;
 mod scenarios;
 mod targets;
@@ -88,6 +90,14 @@ enum Chore {
     Latency,
     /// Prove that no panic can be reached in the linked images, and that the proof can fail.
     NoPanic,
+    /// Hold the licence of every package against a list.
+    Licences,
+    /// Write the reference pages of the book from the lists of the core.
+    Reference {
+        /// Do not write: fail if they are not those of the code.
+        #[arg(long)]
+        check: bool,
+    },
     /// Look for what should not be in the tree.
     Tidy,
 }
@@ -104,6 +114,8 @@ fn main() -> ExitCode {
         Chore::NextBudget { check, weigh } => next_budget::run(check, weigh),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
+        Chore::Licences => licences::run(),
+        Chore::Reference { check } => reference::run(check),
         Chore::Tidy => tidy::run(),
     };
     match outcome {

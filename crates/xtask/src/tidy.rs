@@ -66,6 +66,7 @@ impl Tree {
         }
         self.dead_modules(&mut findings);
         self.dead_pages(&mut findings)?;
+        self.dead_links(&mut findings)?;
         self.figures(&mut findings)?;
         Ok(findings)
     }
@@ -113,6 +114,35 @@ impl Tree {
         for file in self.files.iter().filter(|file| file.path.starts_with(book) && has_extension(&file.path, "md")) {
             if file.path != summary.path && !listed.contains(&file.path) {
                 findings.push(format!("{}: the book's summary does not list it", file.path.display()));
+            }
+        }
+        Ok(())
+    }
+
+    /// Links of documents to files that are not there.
+    fn dead_links(&self, findings: &mut Vec<String>) -> Result<()> {
+        let link = Regex::new(r"\]\(([^)#\s]+)(#[^)]*)?\)")?;
+        for file in self.files.iter().filter(|file| has_extension(&file.path, "md")) {
+            let folder = file.path.parent().unwrap_or(Path::new(""));
+            for found in link.captures_iter(&file.text) {
+                let to = &found[1];
+                if to.contains("://") || to.starts_with("mailto:") {
+                    continue;
+                }
+                let mut place = PathBuf::new();
+                for part in folder.join(to).components() {
+                    match part {
+                        std::path::Component::ParentDir => {
+                            place.pop();
+                        }
+                        std::path::Component::CurDir => {}
+                        other => place.push(other),
+                    }
+                }
+                let there = self.files.iter().any(|other| other.path == place || other.path.starts_with(&place));
+                if !there {
+                    findings.push(format!("{}: leads to {to}, which is not there", file.path.display()));
+                }
             }
         }
         Ok(())
@@ -244,7 +274,7 @@ mod tests {
                 text("a/src/used.rs", &unfinished),
                 text("a/src/unused.rs", "\n"),
                 text("docs/src/SUMMARY.md", "[A](a.md)\n[B](b.md)\n"),
-                text("docs/src/a.md", "It watches 3 conditions. \n"),
+                text("docs/src/a.md", "It watches 3 conditions, [so](gone.md), [so](../src/c.md#x). \n"),
                 text("docs/src/c.md", &elsewhere),
             ],
         };
@@ -256,10 +286,12 @@ mod tests {
             "docs/src/c.md: the book's summary does not list it",
             "says \"3 conditions\"",
             "docs/src/a.md:1: ends in white space",
+            "docs/src/a.md: leads to gone.md",
+            "docs/src/SUMMARY.md: leads to b.md",
             "docs/src/c.md:1: a path of somebody's machine",
         ] {
             assert!(findings.contains(expected), "{expected:?} not found in:\n{findings}");
         }
-        assert_eq!(tree.findings().unwrap().len(), 7);
+        assert_eq!(tree.findings().unwrap().len(), 9);
     }
 }

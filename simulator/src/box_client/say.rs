@@ -14,7 +14,7 @@ use slackside::wire::{BoxStatus, LinkStatus, Reason, flags};
 use slackside_box::fault::Faults;
 
 use slackside_desk::replay::{change_name, place_name};
-use slackside_desk::report::{capital, lower, meaning, phase_words, state_words};
+use slackside_desk::report::{capital, lower, phase_words, state_words};
 
 /// Why a box refuses, and what to do.
 #[must_use]
@@ -60,7 +60,7 @@ fn slip(reading: Reading, retracted: bool) -> String {
 }
 
 fn names(set: ConditionSet) -> String {
-    let names: Vec<_> = set.iter().map(|condition| lower(meaning(condition).title)).collect();
+    let names: Vec<_> = set.iter().map(|condition| lower(condition.entry().title)).collect();
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
 }
 
@@ -99,7 +99,7 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     let _ = writeln!(text, "feed permit  {}", permit(status.is(flags::FEED_PERMIT), own.feed_given));
     let _ = writeln!(text, "key          {}", if status.is(flags::KEY_ON) { "on" } else { "off" });
     if let Some(first) = status.first_out() {
-        let _ = writeln!(text, "first out    {}", lower(meaning(first).title));
+        let _ = writeln!(text, "first out    {}", lower(first.entry().title));
     }
     if status.is(flags::BOOT_CLEARED_NEEDED) {
         let _ = writeln!(text, "boot         must be looked into and reported clear at the leg");
@@ -176,16 +176,16 @@ pub fn say_event(change: &Change) -> String {
             let unit = Field::Limit(*condition, LimitPart::Setpoint).unit();
             let told = |value: i32| Quantity::new(value.into(), unit).to_string();
             let value = value.map_or("not known".to_owned(), told);
-            let title = meaning(*condition).title;
+            let title = condition.entry().title;
             format!("{title}: {}, at {value}, setpoint {}", state_words(*to), told(*setpoint))
         }
         Change::Permit { permit, allowed, because } => {
             let which = if *permit == Permit::Run { "Run permit" } else { "Feed permit" };
             let verb = if *allowed { "given" } else { "dropped" };
-            let why = because.map_or_else(String::new, |because| format!(": {}", lower(meaning(because).title)));
+            let why = because.map_or_else(String::new, |because| format!(": {}", lower(because.entry().title)));
             format!("{which} {verb}{why}")
         }
-        Change::FirstOut(Some(condition)) => format!("Tripped first: {}", lower(meaning(*condition).title)),
+        Change::FirstOut(Some(condition)) => format!("Tripped first: {}", lower(condition.entry().title)),
         Change::FirstOut(None) => "Trip reset".to_owned(),
         Change::Phase(phase) => format!("The leg is {}", phase_words(*phase)),
         other => capital(&change_name(other).replace('_', " ").replace(':', ": ")),

@@ -15,7 +15,6 @@ use slackside::wire::{Event, RecordingInfo, Reply, Request};
 
 use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 use slackside_desk::replay::{change_name, condition_of};
-use slackside_desk::report::meaning;
 use slackside_desk::settings;
 
 use super::talk::Talk;
@@ -243,7 +242,7 @@ fn watch(client: &mut Client, anchored: Option<Anchor>, seconds: Option<u64>, ta
 }
 
 fn about(info: &RecordingInfo) -> String {
-    let why = info.first_out.map_or("no trip", |condition| meaning(condition).title);
+    let why = info.first_out.map_or("no trip", |condition| condition.entry().title);
     let at = Time { at: info.tripped_at, anchor: None };
     format!(
         "{:>6}  session {:>4}  {at}  {why}  {} bytes  settings {:08X}",

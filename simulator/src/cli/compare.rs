@@ -10,7 +10,7 @@ use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_desk::cautions;
 use slackside_desk::replay::{change_name, check_units, condition_of};
-use slackside_desk::report::{Clock, WIDTH, lower, meaning, phase_words, state_words};
+use slackside_desk::report::{Clock, WIDTH, lower, phase_words, state_words};
 use slackside_desk::settings::{self, Loaded};
 use slackside_desk::tune::run::judge;
 use slackside_desk::tune::store::Store;
@@ -183,7 +183,7 @@ fn alarms(all: &[Verdict]) -> usize {
 }
 
 fn words(verdict: &Verdict) -> String {
-    let title = |condition| lower(meaning(condition).title);
+    let title = |condition: Condition| lower(condition.entry().title);
     let what = match verdict.change {
         Change::Alarm { condition, to, .. } => format!("{}: {}", title(condition), state_words(to)),
         Change::Permit { permit, allowed, because } => {

@@ -6,6 +6,8 @@ mod convert;
 mod emulate;
 mod interrupt;
 mod label;
+mod new_leg;
+mod papers;
 mod replay;
 mod sheet;
 mod simulate;
@@ -45,6 +47,8 @@ enum Command {
     #[command(after_help = CODES)]
     Sheet(sheet::Args),
     #[command(after_help = CODES)]
+    NewLeg(new_leg::Args),
+    #[command(after_help = CODES)]
     Simulate(simulate::Args),
     #[command(after_help = CODES)]
     Compare(compare::Args),
@@ -58,6 +62,10 @@ enum Command {
     Box(box_cmd::Args),
     #[command(after_help = CODES)]
     Emulate(emulate::Args),
+    #[command(after_help = CODES)]
+    Completions(papers::Completions),
+    #[command(after_help = CODES)]
+    Manual(papers::Manual),
 }
 
 /// Run the command line of this process. Bad input ends with exit code 2 and a message on standard error.
@@ -79,6 +87,7 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
     match command {
         Command::Replay(args) => replay::run(args, talk),
         Command::Sheet(args) => sheet::run(args, talk),
+        Command::NewLeg(args) => new_leg::run(args, talk),
         Command::Simulate(args) => simulate::run(args, talk),
         Command::Compare(args) => compare::run(args, talk),
         Command::Label(args) => label::run(args, talk),
@@ -86,5 +95,7 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
         Command::Convert(args) => convert::run(args, talk),
         Command::Box(args) => box_cmd::run(args, talk),
         Command::Emulate(args) => emulate::run(args, talk),
+        Command::Completions(args) => papers::completions(args, talk),
+        Command::Manual(args) => papers::manual(args, talk),
     }
 }

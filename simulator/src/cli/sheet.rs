@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use serde_json::json;
 use slackside_desk::settings;
-use slackside_desk::sheet::{object, sheet};
+use slackside_desk::sheet::{object, proof_record, sheet};
 
 use super::talk::Talk;
 use crate::disk::Disk;
@@ -20,6 +20,9 @@ pub struct Args {
     /// Write these settings out in full, every value with its unit and its reason: a start for your own leg
     #[arg(long, value_name = "FILE.toml")]
     write_settings: Option<PathBuf>,
+    /// Write the record of a proof test to this file: what each step must show, to sign and to file
+    #[arg(long, value_name = "FILE.txt")]
+    proof_record: Option<PathBuf>,
     /// Write the sheet to this file, plain text that prints on any paper
     #[arg(long, value_name = "FILE.txt")]
     out: Option<PathBuf>,
@@ -35,6 +38,11 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             "Wrote {}: change what is not your leg's, and read it with --settings.",
             path.display()
         ));
+    }
+    if let Some(path) = &args.proof_record {
+        write_whole(path, |file| Ok(file.write_all(proof_record(&loaded).as_bytes())?))?;
+        talk.line(format_args!("Wrote {}.", path.display()))?;
+        return talk.object(|| object(&loaded));
     }
     if let Some(path) = &args.out {
         write_whole(path, |file| Ok(file.write_all(sheet(&loaded).as_bytes())?))?;

@@ -21,7 +21,8 @@ use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
 use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
-use slackside_desk::scenario::score::{self, checked};
+use slackside_desk::scenario::score::population::{self, Drawn};
+use slackside_desk::scenario::score::{self, checked, templates};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
 use slackside_desk::scenario::{Scenario, truth};
@@ -39,7 +40,7 @@ use crate::pictures::run as picture;
 #[derive(clap::Args)]
 pub struct Args {
     /// The scenario, a TOML file.
-    #[arg(value_name = "SCENARIO.toml", required_unless_present = "score")]
+    #[arg(value_name = "SCENARIO.toml", required_unless_present_any = ["score", "random", "healthy"])]
     scenario: Option<PathBuf>,
     /// Write the trace, as the sensors tell it, to this CSV file.
     #[arg(long, value_name = "TRACE.csv")]
@@ -79,6 +80,15 @@ pub struct Args {
     /// Score the monitor on every scenario of a directory and on healthy hours, and print the page of the book.
     #[arg(long, value_name = "DIRECTORY", conflicts_with_all = ["scenario", "out", "truth", "plot", "severity", "replay"])]
     score: Option<PathBuf>,
+    /// Faulty runs drawn at random to score.
+    #[arg(long, value_name = "N", default_value_t = 500, requires = "score")]
+    faults: u32,
+    /// In place of a scenario: the faulty run of that number, as `--score` draws it from the seed (1 if none is given).
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "repeat", "severity", "settings"])]
+    random: Option<usize>,
+    /// In place of a scenario: the healthy shift of that number, as `--score` draws it from the seed (1 if none is given).
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity", "settings"])]
+    healthy: Option<usize>,
     /// Healthy hours to score, with the motor on.
     #[arg(long, default_value_t = 1_000.0, requires = "score", allow_negative_numbers = true)]
     hours: f64,
@@ -95,29 +105,13 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     if let Some(directory) = &args.score {
         return score_all(args, directory, talk);
     }
-    let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
-    refuse_overwriting(args, path)?;
-    let mut scenario = Scenario::read(&Disk, path)?;
+    let Subject { scenario, commissioned, own, guesses } = subject(args)?;
     window(args, &scenario)?;
-    if let Some(severity) = args.severity {
-        if !(0.0..=1.0).contains(&severity) {
-            bail!("--severity is {severity}, expected 0 to 1");
-        }
-        scenario.set_severity(severity);
-    }
-    let first = args.seed.unwrap_or(scenario.seed);
-    let mut guesses = Vec::new();
-    let own = match &args.settings {
-        Some(path) => {
-            let loaded = settings::read(&Disk, path)?;
-            let estimated = estimate::plant_of(&loaded.checked)?;
-            scenario.leg = estimated.leg;
-            guesses = estimated.guesses;
-            Some(loaded.checked)
-        }
-        None => None,
+    let first = match (args.random, args.healthy) {
+        (None, None) => args.seed.unwrap_or(scenario.seed),
+        // The seed given is that of the draw.
+        _ => scenario.seed,
     };
-    let commissioned = Commissioned::measure(&scenario.leg);
     let job = RunJob { args, scenario: &scenario, commissioned: &commissioned, own: own.as_ref() };
     if let Some(path) = &args.write_settings {
         let text = settings::write(&job.settings()?.into_settings());
@@ -140,6 +134,49 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     talk.words(format!("\nCautions\n{}", cautions::as_text(WIDTH)))
 }
 
+/// What is simulated.
+struct Subject {
+    scenario: Scenario,
+    commissioned: Commissioned,
+    /// What the monitor is told, where it is not what the scenario's leg is.
+    own: Option<Checked>,
+    guesses: Vec<Guess>,
+}
+
+fn subject(args: &Args) -> anyhow::Result<Subject> {
+    let seed = args.seed.unwrap_or(1);
+    let drawn = match (args.random, args.healthy) {
+        (Some(number), _) => Some(templates::faulty(seed, number)?.1),
+        (_, Some(number)) => Some(population::healthy(seed, number)?.1),
+        _ => None,
+    };
+    if let Some(Drawn { scenario, commissioned, settings, .. }) = drawn {
+        return Ok(Subject { scenario, commissioned, own: Some(settings), guesses: Vec::new() });
+    }
+    let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
+    refuse_overwriting(args, path)?;
+    let mut scenario = Scenario::read(&Disk, path)?;
+    if let Some(severity) = args.severity {
+        if !(0.0..=1.0).contains(&severity) {
+            bail!("--severity is {severity}, expected 0 to 1");
+        }
+        scenario.set_severity(severity);
+    }
+    let mut guesses = Vec::new();
+    let own = match &args.settings {
+        Some(path) => {
+            let loaded = settings::read(&Disk, path)?;
+            let estimated = estimate::plant_of(&loaded.checked)?;
+            scenario.leg = estimated.leg;
+            guesses = estimated.guesses;
+            Some(loaded.checked)
+        }
+        None => None,
+    };
+    let commissioned = Commissioned::measure(&scenario.leg);
+    Ok(Subject { scenario, commissioned, own, guesses })
+}
+
 /// The stretch of the picture, from and to in s.
 fn window(args: &Args, scenario: &Scenario) -> anyhow::Result<(f64, f64)> {
     let (from, to) = (args.from.unwrap_or(0.0), args.to.unwrap_or(scenario.duration_s));
@@ -156,19 +193,28 @@ fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
     if !(args.hours > 0.0 && args.hours.is_finite()) {
         bail!("--hours is {}, expected more than 0", args.hours);
     }
-    let repeat = if args.repeat == 1 { 10 } else { args.repeat };
-    let begun = std::time::Instant::now();
+    let repeat = if args.repeat == 1 { 3 } else { args.repeat };
+    let (seed, begun) = (args.seed.unwrap_or(1), std::time::Instant::now());
+    let place = directory.display().to_string();
     let job = score::Job {
-        place: &directory.display().to_string(),
+        place: &place,
         scenarios: scenarios_of(directory)?,
         hours: args.hours,
         repeat,
-        seed: args.seed.unwrap_or(1),
+        random: args.faults,
+        seed,
     };
     let stages = Stages::default();
-    let page = score::page(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
+    let results = score::run_all(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
     stages.clear();
     eprintln!("scored in {:.0} s", begun.elapsed().as_secs_f64());
+    let (hours, faults) = (args.hours, args.faults);
+    let page = score::say(
+        &results,
+        &format!(
+            "slackside simulate --score {place} --hours {hours} --faults {faults} --repeat {repeat} --seed {seed} --write FILE"
+        ),
+    );
     talk.object(|| json!({"format": "slackside-scores", "format_version": 1, "page": page}))?;
     match &args.write {
         Some(path) => write_whole(path, |file| Ok(file.write_all(page.as_bytes())?)),

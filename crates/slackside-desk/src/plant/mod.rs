@@ -416,7 +416,7 @@ impl Plant {
         let boot_limit = wrap::largest_pull(boot_carry.min(self.boot_slack), centrifugal, held.boot_ratio);
         let boot_joint = up.boot_joint_n_m / held.boot_radius;
         let caught = held.dig_n + up.belt_held_n + ripple_boot + parted * self.bottom.mass[0];
-        let rocking = if up.rocking_n > 0.0 { up.rocking_n * wave(0.5 * self.seconds) } else { 0.0 };
+        let rocking = if up.rocking_n > 0.0 && !self.closed { up.rocking_n * wave(0.5 * self.seconds) } else { 0.0 };
         let bottom_before = self.bottom.speed;
         self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n + rocking, 0.0, 0.0];
         self.bottom.lead = [out[1] * self.bottom.speed[1], 0.0];

@@ -40,6 +40,8 @@ pub struct Job<'a> {
     pub notes: Vec<String>,
     /// What spoils the outcome as a whole: said before anything else.
     pub cautions: Vec<String>,
+    /// Whether speeds are told in feet a minute.
+    pub feet: bool,
     /// Where every sample goes, if anywhere.
     pub samples: Option<SamplesCsv<'a>>,
     /// Where every verdict goes, if anywhere.
@@ -62,10 +64,11 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// # Errors
 /// As [`replay`].
 pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> anyhow::Result<Outcome> {
-    let Job { mut reader, settings, settings_name, notes, cautions, samples, events, progress } = job;
+    let Job { mut reader, settings, settings_name, notes, cautions, feet, samples, events, progress } = job;
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, &monitor.status());
     outcome.notes = notes;
     outcome.cautions = cautions;
+    outcome.feet = feet;
     let watch = Watch {
         outcome,
         gather: Gather::new(settings),

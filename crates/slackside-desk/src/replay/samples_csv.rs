@@ -12,7 +12,7 @@ use crate::trace::write_fixed;
 /// The first line of every samples file. An empty cell is "not known", never zero.
 pub const SAMPLES_HEADER: &str = "time_us,head_rpm,boot_rpm,belt_speed_mps,slip_short_pct,slip_long_pct,\
 underspeed_pct,slip_heat_pct,head_left_dwell_s,head_left_duty_pct,head_right_dwell_s,head_right_duty_pct,\
-boot_left_dwell_s,boot_left_duty_pct,boot_right_dwell_s,boot_right_duty_pct";
+boot_left_dwell_s,boot_left_duty_pct,boot_right_dwell_s,boot_right_duty_pct,slip_short_at_least,slip_long_at_least";
 
 /// Writes the rows of a samples file.
 pub struct SamplesCsv<'a> {
@@ -59,6 +59,10 @@ impl<'a> SamplesCsv<'a> {
         for contact in &sample.contacts {
             cell(row, contact.dwell.map(|dwell| i64::from(dwell.get())), 6);
             cell(row, contact.duty.map(percent), 4);
+        }
+        for reading in [sample.slip_short, sample.slip_long] {
+            let bound = reading.ppm().map(|_| i64::from(matches!(reading, SlipReading::AtLeast(_))));
+            cell(row, bound, 0);
         }
         row.push(b'\n');
         self.out.write_all(row)?;

@@ -7,7 +7,6 @@ mod escape;
 mod figures;
 mod html;
 mod json;
-mod meanings;
 mod story;
 mod terminal;
 
@@ -15,6 +14,5 @@ pub use causes::{Inspection, inspection};
 pub use clock::Clock;
 pub use html::page;
 pub use json::object;
-pub use meanings::{Meaning, meaning};
 pub use story::{Because, Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};
 pub use terminal::{WIDTH, words};

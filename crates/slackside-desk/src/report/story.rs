@@ -53,7 +53,7 @@ pub struct RunUpRow {
     pub before: String,
     /// Head shaft, rpm.
     pub head: String,
-    /// Belt, m/s.
+    /// Belt, in the unit of [`Story::belt_unit`].
     pub belt: String,
     /// Slip over one boot turn.
     pub slip_short: String,
@@ -108,6 +108,8 @@ pub struct Story {
     pub headline: String,
     /// What it means, sentence by sentence.
     pub meaning: Vec<String>,
+    /// The unit of belt speeds.
+    pub belt_unit: &'static str,
     /// The seconds before the first-out, if there was one.
     pub run_up: Vec<RunUpRow>,
     /// What came before it.
@@ -145,6 +147,7 @@ impl Story {
             warnings: outcome.cautions.clone(),
             headline: headline(outcome, clock),
             meaning: what_it_means(outcome),
+            belt_unit: figures::belt_unit(outcome.feet),
             run_up: first_out.map_or_else(Vec::new, |_| run_up(outcome)),
             before,
             after,
@@ -197,6 +200,10 @@ fn value_against_setpoint(first_out: &FirstOut) -> Option<String> {
     }
     let setpoint = figures::value(unit, first_out.setpoint);
     Some(match first_out.value {
+        // The value is that of the moment; while a delay ran it may have come back a little, within the deadband.
+        Some(value) if value.unsigned_abs() < first_out.setpoint.unsigned_abs() => {
+            format!("{} {subject} by then, after it had passed the setpoint {setpoint}", figures::value(unit, value))
+        }
         Some(value) => format!("{} {subject}, setpoint {setpoint}", figures::value(unit, value)),
         None => format!("value not known, setpoint {setpoint}"),
     })
@@ -248,7 +255,7 @@ fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
             RunUpRow {
                 before,
                 head: figures::rpm(sample.head),
-                belt: figures::mps(sample.belt),
+                belt: figures::belt(sample.belt, outcome.feet),
                 slip_short: figures::slip(sample.slip_short),
                 slip_long: figures::slip(sample.slip_long),
             }
@@ -266,12 +273,22 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
         }
     }
-    // Of what came before, the newest matter; of what came after, the oldest.
     let kept = usize::try_from(outcome.verdicts_in_all).unwrap_or(usize::MAX).saturating_sub(outcome.verdicts.len());
-    let left_out = before.len().saturating_sub(most) + after.len().saturating_sub(most) + kept;
-    before.drain(..before.len().saturating_sub(most));
-    after.truncate(most);
-    (before, after, left_out)
+    // Of what came before, the newest matter most; of what came after, the oldest. Of both, the other end is shown too.
+    let left_out = shorten(&mut before, most / 4, most) + shorten(&mut after, most - most / 4, most);
+    (before, after, left_out + kept)
+}
+
+/// Keep `most` events, the first `first` and the newest, with a line where the rest was; how many were left out.
+fn shorten(events: &mut Vec<Event>, first: usize, most: usize) -> usize {
+    let left_out = events.len().saturating_sub(most);
+    if left_out == 0 {
+        return 0;
+    }
+    let at = events.get(first).map_or(Micros::ZERO, |event| event.at);
+    let what = format!("({left_out} more here)");
+    events.splice(first..first + left_out, [Event { at, time: String::new(), what, bad: false }]);
+    left_out
 }
 
 /// A verdict in words, and whether it is bad news. `None`: not worth a line.

@@ -83,6 +83,85 @@ pub enum Where {
 }
 
 impl Kind {
+    /// All of them, in the order of the book.
+    pub const ALL: [Self; 50] = [
+        Self::LaggingWorn,
+        Self::LaggingMissing,
+        Self::TakeupSlack,
+        Self::Overload,
+        Self::BootChoke,
+        Self::DriveBeltSlipping,
+        Self::HeadPulleyLoose,
+        Self::BootPulleyLoose,
+        Self::BeltParted,
+        Self::SpliceLettingGo,
+        Self::BeltCaught,
+        Self::BootPulleyDragging,
+        Self::TakeupJammed,
+        Self::BeltStretch,
+        Self::HeadBuildup,
+        Self::BootBuildup,
+        Self::SlipperyFeed,
+        Self::WetHead,
+        Self::Cold,
+        Self::OutletPlugged,
+        Self::SharedDrive,
+        Self::BackstopFailed,
+        Self::HeadOutOfLevel,
+        Self::BootEndLoose,
+        Self::CasingOutOfPlumb,
+        Self::CrownMissing,
+        Self::SpliceOutOfSquare,
+        Self::BeltEdgeDamaged,
+        Self::HeadOutOfRound,
+        Self::BearingFailing,
+        Self::PeriodicDrag,
+        Self::Rocking,
+        Self::PowerDip,
+        Self::TargetMissing,
+        Self::TargetLoose,
+        Self::SensorOutOfReach,
+        Self::SensorCut,
+        Self::SensorCutHumming,
+        Self::SensorStuckHigh,
+        Self::SensorStuckLow,
+        Self::SensorDropout,
+        Self::SensorBounce,
+        Self::SensorNoise,
+        Self::SensorJitter,
+        Self::ContactStuckRubbing,
+        Self::ContactStuckClear,
+        Self::ContactCut,
+        Self::ContactBouncing,
+        Self::DriveContactChatter,
+        Self::DriveContactCut,
+    ];
+
+    /// Whether it is a fault of what measures, not of what moves.
+    #[must_use]
+    pub const fn is_of_sensors(self) -> bool {
+        matches!(
+            self,
+            Self::TargetMissing
+                | Self::TargetLoose
+                | Self::SensorOutOfReach
+                | Self::SensorCut
+                | Self::SensorCutHumming
+                | Self::SensorStuckHigh
+                | Self::SensorStuckLow
+                | Self::SensorDropout
+                | Self::SensorBounce
+                | Self::SensorNoise
+                | Self::SensorJitter
+                | Self::ContactStuckRubbing
+                | Self::ContactStuckClear
+                | Self::ContactCut
+                | Self::ContactBouncing
+                | Self::DriveContactChatter
+                | Self::DriveContactCut
+        )
+    }
+
     /// Its name in files.
     #[must_use]
     pub fn name(self) -> String {

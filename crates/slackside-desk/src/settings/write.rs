@@ -5,6 +5,8 @@ use std::fmt::Write as _;
 use slackside::conditions::Condition;
 use slackside::settings::{CountedEdges, Limit, Machine, Pulley, Settings, Spacing, Strand, Targets};
 
+use crate::cautions;
+
 use super::decimal::{
     CELSIUS, COUNT, DEGREES, FACTOR, KILOJOULES, KILOWATTS, METRE, MICROSECONDS, MILLISECONDS, MINUTES, MM, PERCENT,
     PERCENT_A_SECOND, RATIO, RPM, SECONDS, Unit, written,
@@ -18,6 +20,10 @@ pub fn write(settings: &Settings) -> String {
     let mut file = File(String::new());
     file.comment("Settings of one leg. Units are in the names of the keys; what is left out is the starting value.");
     file.comment("Every number here is each leg's engineer's to decide.");
+    file.comment("");
+    for line in cautions::as_text(114).lines() {
+        file.comment(line);
+    }
     machine(&mut file, &settings.machine);
     limits(&mut file, settings);
     file.0
@@ -32,7 +38,7 @@ impl File {
     }
 
     fn comment(&mut self, text: &str) {
-        self.line(&format!("# {text}"));
+        self.line(format!("# {text}").trim_end());
     }
 
     fn section(&mut self, name: &str) {

@@ -17,6 +17,7 @@ use slackside::settings::Machine;
 
 use crate::settings::Loaded;
 use page::{Page, Section};
+pub use people::proof_record;
 
 /// The whole sheet as text, 80 columns wide.
 #[must_use]

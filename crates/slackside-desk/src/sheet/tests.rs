@@ -23,6 +23,31 @@ fn every_sheet_fits_eighty_columns_and_is_plain_text() {
 }
 
 #[test]
+fn the_checklist_and_the_proof_record_say_what_the_trade_looks_at() {
+    for loaded in legs() {
+        let text = sheet(&loaded);
+        let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for part in [
+            "static-conductive, oil-resistant and flame-retardant",
+            "bonded and grounded",
+            "seen from below",
+            "Crown on both pulleys",
+            "travel left",
+            "All guards on",
+        ] {
+            assert!(flat.contains(part), "{part}");
+        }
+        let record = proof_record(&loaded);
+        assert!(record.lines().all(|line| line.chars().count() <= WIDTH && line.is_ascii()), "{record}");
+        assert_eq!(record.matches("must show:").count(), 6);
+        for part in ["Signature", "Lock out and tag out", "Passed: [ ] yes"] {
+            assert!(record.contains(part), "{part}");
+        }
+        assert!(record.contains(&format!("{:08X}", loaded.checked.identity())));
+    }
+}
+
+#[test]
 fn the_example_sheet_says_what_can_be_reckoned_by_hand() {
     let text = sheet(&Loaded::example());
     for part in [

@@ -1,0 +1,109 @@
+//! Faults at random: every kind on every leg, when and how badly by chance, so that timing gives nothing away.
+
+use super::super::fault::{Contact, End, Fault, Kind, Side, Where};
+use super::super::legs;
+use super::super::settings::Commissioned;
+use super::super::timeline::{Act, Button};
+use super::super::{Label, Scenario};
+use super::population::{Drawn, drawing_like, told, vary};
+use crate::plant::chance::Chance;
+
+/// Of how many runs one has a second fault.
+const SECOND: f64 = 0.25;
+
+fn pick<T: Copy>(list: &[T], chance: &mut Chance) -> T {
+    list[(chance.uniform() * list.len() as f64) as usize % list.len()]
+}
+
+/// How a fault comes: at once, within seconds, minutes, or an hour.
+fn ramp(chance: &mut Chance) -> f64 {
+    match (chance.uniform() * 10.0) as u32 {
+        0..=2 => 0.0,
+        3..=4 => chance.between(1.0, 60.0),
+        5..=7 => chance.between(60.0, 600.0),
+        _ => 3_600.0,
+    }
+}
+
+fn draw(kind: Kind, from_s: f64, chance: &mut Chance) -> Fault {
+    let contacts = [Contact::HeadLeft, Contact::HeadRight, Contact::BootLeft, Contact::BootRight];
+    let short = kind == Kind::PowerDip;
+    Fault {
+        kind,
+        from_s,
+        ramp_s: if short { 0.0 } else { ramp(chance) },
+        until_s: short.then(|| from_s + chance.between(0.05, 3.0)),
+        severity: chance.between(0.05, 1.0),
+        side: (kind.needs() == Where::Side).then(|| pick(&[Side::Left, Side::Right], chance)),
+        shaft: (kind.needs() == Where::Shaft).then(|| pick(&[End::Head, End::Boot], chance)),
+        place: (kind.needs() == Where::Place).then(|| pick(&contacts, chance)),
+    }
+}
+
+/// The kinds of fault drawn from: rocking is weather.
+fn kinds() -> Vec<Kind> {
+    Kind::ALL.into_iter().filter(|kind| *kind != Kind::Rocking).collect()
+}
+
+/// How many kinds of fault on how many legs there are.
+#[must_use]
+pub fn pairs() -> usize {
+    kinds().len() * legs::NAMES.len()
+}
+
+/// Faulty run number `index` of a seed: kinds and legs in turn, all else by chance.
+///
+/// # Errors
+/// The monitor refuses the settings.
+pub fn faulty(seed: u64, index: usize) -> anyhow::Result<(Kind, Drawn)> {
+    let kinds = kinds();
+    let kind = kinds[index % kinds.len()];
+    let number = (index / kinds.len()) % legs::NAMES.len();
+    let mut chance = Chance::new(seed, 1_000_000 + index as u64);
+    let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
+    let leg = vary(&drawing, &mut chance);
+    let start_s = chance.between(3.0, 20.0);
+    let fed_s = start_s + chance.between(12.0, 40.0);
+    let feed = chance.between(40.0, 100.0);
+    let from_s = fed_s + chance.between(90.0, 900.0);
+    let mut faults = vec![draw(kind, from_s, &mut chance)];
+    if chance.happens(SECOND) {
+        let other = pick(&kinds, &mut chance);
+        let later_s = from_s + chance.between(0.0, 1_200.0);
+        if other != kind {
+            faults.push(draw(other, later_s, &mut chance));
+        }
+    }
+    let mut timeline = vec![
+        Act { at_s: start_s, press: Some(Button::Start), ..Act::default() },
+        Act { at_s: fed_s, feed_pct: Some(feed), ..Act::default() },
+    ];
+    if kind == Kind::BackstopFailed {
+        // It shows only when a full leg stops.
+        let at_s = from_s + faults[0].ramp_s + 20.0;
+        timeline.push(Act { at_s, press: Some(Button::Stop), ..Act::default() });
+        timeline.push(Act { at_s: at_s + 0.5, feed_pct: Some(0.0), ..Act::default() });
+    }
+    // Until it is steady: three time constants of heat, or ten minutes where nothing warms.
+    let steady = |fault: &Fault| {
+        let after = if fault.kind.is_of_sensors() { 600.0 } else { 3.0 * leg.heat.time_constant_s };
+        fault.from_s + fault.ramp_s + after
+    };
+    let duration_s = faults.iter().map(steady).fold(0.0, f64::max).ceil();
+    let commissioned = Commissioned::measure(&leg);
+    let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, 0.005, &mut chance)?;
+    let scenario = Scenario {
+        name: format!("random {index}"),
+        description: String::new(),
+        leg,
+        duration_s,
+        seed: seed.wrapping_add(index as u64),
+        step_us: 2_000,
+        obey_permits: Some(false),
+        timeline,
+        routine: None,
+        faults,
+        label: Label { wrong: kind.name(), from_s: Some(from_s as u32), stop: false },
+    };
+    Ok((kind, Drawn { scenario, commissioned, settings, leg: number }))
+}

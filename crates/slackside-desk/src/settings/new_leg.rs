@@ -1,0 +1,289 @@
+//! A new leg's settings from a dozen answers that someone with a tape measure can give.
+
+use std::fmt::Write as _;
+
+use crate::cautions;
+
+/// What an answer is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Name,
+    /// A length: millimetres if no unit is given, or inches.
+    Short,
+    /// A length: metres if no unit is given, or feet.
+    Long,
+    Power,
+    Rpm,
+    Count,
+    YesNo,
+}
+
+/// One question.
+#[derive(Clone, Copy, Debug)]
+pub struct Question {
+    /// What is asked.
+    pub asks: &'static str,
+    /// How to find the answer.
+    pub hint: &'static str,
+    /// What an empty answer stands for; empty if there must be one.
+    pub otherwise: &'static str,
+    kind: Kind,
+    section: &'static str,
+    key: &'static str,
+}
+
+const fn question(
+    section: &'static str,
+    key: &'static str,
+    kind: Kind,
+    asks: &'static str,
+    hint: &'static str,
+    otherwise: &'static str,
+) -> Question {
+    Question { asks, hint, otherwise, kind, section, key }
+}
+
+/// The questions, in the order they are asked and written.
+pub const QUESTIONS: [Question; 15] = [
+    question("leg", "name", Kind::Name, "What is the leg called?", "at most 32 letters; it tells boxes apart", ""),
+    question(
+        "head_pulley",
+        "bare_diameter",
+        Kind::Short,
+        "Head pulley: diameter without its lagging?",
+        "lock out first; tape round it and divide by 3.1416, less twice the lagging; 600 mm, 24 in",
+        "",
+    ),
+    question("head_pulley", "lagging", Kind::Short, "Head pulley: thickness of its lagging?", "0 if bare", "0 mm"),
+    question("head_pulley", "face", Kind::Short, "Head pulley: width of its face?", "350 mm, 14 in", ""),
+    question("boot_pulley", "bare_diameter", Kind::Short, "Boot pulley: diameter?", "as at the head", ""),
+    question("boot_pulley", "face", Kind::Short, "Boot pulley: width of its face?", "", ""),
+    question(
+        "belt",
+        "thickness",
+        Kind::Short,
+        "Belt: thickness?",
+        "of the belt alone, without buckets; 8 mm, 0.3 in",
+        "",
+    ),
+    question("belt", "width", Kind::Short, "Belt: width?", "300 mm, 12 in", ""),
+    question(
+        "belt",
+        "centres",
+        Kind::Long,
+        "How far is the head shaft above the boot shaft?",
+        "between the middles of both shafts; 30 m, 98.5 ft",
+        "",
+    ),
+    question(
+        "speed",
+        "head",
+        Kind::Rpm,
+        "How fast does the head shaft turn, running loaded?",
+        "turns a minute: count for a minute, or motor speed over reduction",
+        "",
+    ),
+    question(
+        "head_targets",
+        "count",
+        Kind::Count,
+        "How many targets pass the head sensor in a turn?",
+        "0: no sensor",
+        "0",
+    ),
+    question(
+        "boot_targets",
+        "count",
+        Kind::Count,
+        "How many targets pass the boot sensor in a turn?",
+        "four or more",
+        "4",
+    ),
+    question("drive", "rated", Kind::Power, "What is the motor's power?", "from its nameplate; 18.5 kW, 25 hp", ""),
+    question("drive", "contact", Kind::YesNo, "Is the starter's auxiliary contact wired in?", "yes or no", "yes"),
+    question("contacts", "", Kind::YesNo, "Are there rub contacts on both sides, at head and boot?", "yes or no", "no"),
+];
+
+impl Question {
+    /// The line, or lines, of the settings file that say this answer, in the unit it was given in.
+    ///
+    /// # Errors
+    /// It cannot be understood: what was expected.
+    pub fn lines(&self, answer: &str) -> Result<String, String> {
+        let answer = if answer.trim().is_empty() { self.otherwise } else { answer.trim() };
+        if answer.is_empty() {
+            return Err("there must be an answer".to_owned());
+        }
+        let key = self.key;
+        Ok(match self.kind {
+            Kind::Name if answer.len() > 32 => return Err("at most 32 letters fit the box".to_owned()),
+            Kind::Name => format!("{key} = {}\n", toml::Value::String(answer.to_owned())),
+            Kind::Short => with_unit(key, answer, &[("mm", "_mm"), ("cm", "cm"), ("in", "_in"), ("\"", "_in")])?,
+            Kind::Long => with_unit(key, answer, &[("m", "_m"), ("ft", "_ft"), ("'", "_ft")])?,
+            Kind::Power => with_unit(key, answer, &[("kw", "_kw"), ("hp", "_hp")])?,
+            Kind::Rpm => with_unit(key, answer, &[("rpm", "_rpm")])?,
+            Kind::Count => match answer.parse::<u8>() {
+                Ok(0) => String::new(),
+                Ok(count) if count <= 32 => format!("{key} = {count}\n"),
+                _ => return Err("write a whole number, 0 to 32".to_owned()),
+            },
+            Kind::YesNo => {
+                let yes = match answer.to_lowercase().as_str() {
+                    "y" | "yes" => true,
+                    "n" | "no" => false,
+                    _ => return Err("write yes or no".to_owned()),
+                };
+                match (self.section, yes) {
+                    ("contacts", true) => ["head_left", "head_right", "boot_left", "boot_right"]
+                        .map(|place| format!("{place} = \"up\"\n"))
+                        .concat(),
+                    ("contacts", false) => String::new(),
+                    _ => format!("{key} = {yes}\n"),
+                }
+            }
+        })
+    }
+}
+
+/// A number with its unit, or in the first unit if none is named. Feet and inches together become inches or feet.
+fn with_unit(key: &str, answer: &str, units: &[(&str, &str)]) -> Result<String, String> {
+    let plain =
+        answer.to_lowercase().replace("feet", "ft").replace("foot", "ft").replace("inches", "in").replace("inch", "in");
+    let names: Vec<&str> =
+        units.iter().map(|(name, _)| *name).filter(|name| name.chars().all(char::is_alphabetic)).collect();
+    let wrong = || format!("write a number, with {} behind it", names.join(" or "));
+    if let Some((feet, inches)) = plain.split_once("ft")
+        && !inches.trim().is_empty()
+    {
+        let inches = inches.trim().trim_end_matches("in").trim();
+        let (feet, inches): (f64, f64) = (number(feet).ok_or_else(wrong)?, number(inches).ok_or_else(wrong)?);
+        let in_inches = feet * 12.0 + inches;
+        return match units.iter().find(|(_, ending)| *ending == "_in") {
+            Some(_) => Ok(format!("{key}_in = {}\n", rounded(in_inches))),
+            None => Ok(format!("{key}_ft = {}\n", rounded(in_inches / 12.0))),
+        };
+    }
+    let split = plain.find(|letter: char| !(letter.is_ascii_digit() || ".,- ".contains(letter))).unwrap_or(plain.len());
+    let (value, unit) = plain.split_at(split);
+    let value = number(value).ok_or_else(wrong)?;
+    let ending = match unit.trim() {
+        "" => units.first().map(|(_, ending)| *ending),
+        unit => units.iter().find(|(name, _)| *name == unit).map(|(_, ending)| *ending),
+    };
+    match ending {
+        Some("cm") => Ok(format!("{key}_mm = {}\n", rounded(value * 10.0))),
+        Some(ending) => Ok(format!("{key}{ending} = {}\n", rounded(value))),
+        None => Err(wrong()),
+    }
+}
+
+fn number(text: &str) -> Option<f64> {
+    let value: f64 = text.trim().replace(',', ".").parse().ok()?;
+    (value.is_finite() && value >= 0.0).then_some(value)
+}
+
+fn rounded(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The settings file of these answers, one for each of [`QUESTIONS`], commented.
+///
+/// # Errors
+/// An answer cannot be understood: its number, and what was expected.
+pub fn new_leg<S: AsRef<str>>(answers: &[S]) -> Result<String, (usize, String)> {
+    let mut text = String::from(
+        "# Settings of one leg, begun with `slackside new-leg`. Units are in the names of the keys. What is left out is the starting\n\
+         # value: `slackside sheet --settings` prints all of them with what they amount to, and\n\
+         # `slackside sheet --settings THIS --write-settings FULL.toml` writes every one with its reason.\n\
+         # Measure before you trust: run the leg loaded and enter the speed you find; every loss is counted from it.\n#\n",
+    );
+    for line in cautions::as_text(114).lines() {
+        let _ = writeln!(text, "# {line}");
+    }
+    let mut section = "";
+    for (number, question) in QUESTIONS.iter().enumerate() {
+        let answer = answers.get(number).map_or("", AsRef::as_ref);
+        let lines = question.lines(answer).map_err(|wrong| (number, wrong))?;
+        if lines.is_empty() {
+            continue;
+        }
+        if section != question.section {
+            section = question.section;
+            let _ = writeln!(text, "\n[{section}]");
+        }
+        let _ = write!(text, "# {}\n{lines}", question.asks);
+    }
+    Ok(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::parse;
+
+    const METRIC: [&str; 15] = [
+        "North leg",
+        "600",
+        "12",
+        "350 mm",
+        "60 cm",
+        "350",
+        "8",
+        "300",
+        "30",
+        "78.6",
+        "4",
+        "4",
+        "18.5 kW",
+        "yes",
+        "yes",
+    ];
+    const FEET: [&str; 15] = [
+        "South leg",
+        "24 in",
+        "0.5 in",
+        "14\"",
+        "24 in",
+        "14 in",
+        "5/16",
+        "12 in",
+        "98 ft 6 in",
+        "78.6 rpm",
+        "4",
+        "4",
+        "25 hp",
+        "y",
+        "n",
+    ];
+
+    #[test]
+    fn answers_become_sound_settings_in_the_units_they_were_given_in() {
+        let text = new_leg(&METRIC).expect("understood");
+        let settings = parse(&text, "new").unwrap_or_else(|refused| panic!("{refused}\n{text}")).checked;
+        assert_eq!(settings.machine.leg.as_str(), "North leg");
+        // 2 × 30 m and half of each circumference, π (632 + 608) / 2 mm, by hand: 61.948 m.
+        assert!((settings.machine.belt.loop_length.get() - 61_948_000).abs() < 1_000);
+        let mut feet = FEET;
+        assert_eq!(new_leg(&feet).expect_err("a fraction").0, 6);
+        feet[6] = "0.3125 in";
+        let text = new_leg(&feet).expect("understood");
+        for line in ["bare_diameter_in = 24", "lagging_in = 0.5", "face_in = 14", "centres_ft = 98.5", "rated_hp = 25"]
+        {
+            assert!(text.contains(line), "{line}:\n{text}");
+        }
+        assert!(!text.contains("_mm") && !text.contains("[contacts]"), "{text}");
+        assert!(parse(&text, "new").is_ok(), "{text}");
+    }
+
+    #[test]
+    fn what_cannot_be_understood_is_told() {
+        for (number, answer) in
+            [(0, ""), (1, "wide"), (1, "24 kg"), (10, "many"), (12, "18 V"), (13, "perhaps"), (9, "-4")]
+        {
+            let mut answers = METRIC;
+            answers[number] = answer;
+            assert_eq!(new_leg(&answers).expect_err(answer).0, number, "{answer}");
+        }
+    }
+}
