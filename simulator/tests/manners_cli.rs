@@ -383,3 +383,19 @@ fn completions_and_manual_pages_know_every_command() {
         assert!(page.contains(".TH") && page.contains("Exit codes"), "{command}");
     }
 }
+
+#[test]
+fn whoever_writes_feet_and_inches_is_answered_in_them() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let metric = fs::read_to_string(root("legs/millbrook-leg-3.toml")).expect("readable");
+    let feet = metric.replace("loop_m = 61.95", "loop_ft = 203.25").replace("width_mm = 300", "width_in = 11.8");
+    assert_ne!(metric, feet);
+    fs::write(directory.join("metric.toml"), metric).expect("written");
+    fs::write(directory.join("feet.toml"), feet).expect("written");
+    let said = done(directory, &["replay", "t.csv", "--settings", "metric.toml"]);
+    assert!(said.contains("belt m/s") && !said.contains("ft/min"), "{said}");
+    let said = done(directory, &["replay", "t.csv", "--settings", "feet.toml"]);
+    assert!(said.contains("belt ft/min") && !said.contains("belt m/s"), "{said}");
+}

@@ -98,6 +98,7 @@ fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
         settings_name: "leg",
         notes: Vec::new(),
         cautions: Vec::new(),
+        feet: false,
         samples: None,
         events: None,
         progress: None,

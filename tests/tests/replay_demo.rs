@@ -27,6 +27,7 @@ fn job<'a>(bytes: Vec<u8>, name: &str, settings: &'a Checked) -> Job<'a> {
         settings_name: "leg.toml",
         notes: Vec::new(),
         cautions: Vec::new(),
+        feet: false,
         samples: None,
         events: None,
         progress: None,

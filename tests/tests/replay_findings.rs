@@ -53,6 +53,7 @@ fn run(settings: &Checked, rubs_us: &[u64]) -> Outcome {
         settings_name: "leg",
         notes: Vec::new(),
         cautions: Vec::new(),
+        feet: false,
         samples: None,
         events: None,
         progress: None,

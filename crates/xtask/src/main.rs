@@ -5,6 +5,7 @@ mod budget;
 mod emulator;
 mod image;
 mod latency;
+mod licences;
 mod log;
 mod no_panic;
 mod parity;
@@ -79,6 +80,8 @@ enum Chore {
     Latency,
     /// Prove that no panic can be reached in the linked images, and that the proof can fail.
     NoPanic,
+    /// Hold the licence of every package against a list.
+    Licences,
     /// Write the reference pages of the book from the lists of the core.
     Reference {
         /// Do not write: fail if they are not those of the code.
@@ -100,6 +103,7 @@ fn main() -> ExitCode {
         Chore::Budget { check } => budget::run(check),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
+        Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
         Chore::Tidy => tidy::run(),
     };

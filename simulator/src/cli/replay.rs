@@ -108,7 +108,17 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     let events = events_file.as_mut().map(|file| EventsCsv::begin(file, &settings.limits)).transpose()?;
     let mut reading = Reading::default();
     let progress: &mut dyn FnMut(&Progress) = &mut |progress| reading.show(progress);
-    let job = Job { reader, settings, settings_name, notes, cautions, samples, events, progress: Some(progress) };
+    let job = Job {
+        reader,
+        settings,
+        settings_name,
+        notes,
+        cautions,
+        feet: loaded.feet,
+        samples,
+        events,
+        progress: Some(progress),
+    };
     let mut outcome = replay_from(job, begin)?;
     for file in [samples_file, events_file].into_iter().flatten() {
         file.finish().context("a file could not be put in its place")?;

@@ -36,6 +36,8 @@ pub struct Job<'a> {
     pub notes: Vec<String>,
     /// What spoils the outcome as a whole: said before anything else.
     pub cautions: Vec<String>,
+    /// Whether speeds are told in feet a minute.
+    pub feet: bool,
     /// Where every sample goes, if anywhere.
     pub samples: Option<SamplesCsv<'a>>,
     /// Where every verdict goes, if anywhere.
@@ -73,7 +75,7 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 /// # Errors
 /// As [`replay`], or the keyframe cannot be restored.
 pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
-    let Job { mut reader, settings, settings_name, notes, cautions, samples, events, progress } = job;
+    let Job { mut reader, settings, settings_name, notes, cautions, feet, samples, events, progress } = job;
     // Measure and judge apart, joined as `Monitor` joins them, so that every motion between them can be watched.
     let mut measure = Box::new(Measure::new());
     let mut judge = Box::new(Judge::new());
@@ -85,6 +87,7 @@ pub fn replay_from(job: Job<'_>, begin: Begin<'_>) -> anyhow::Result<Outcome> {
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, judge.status());
     outcome.notes = notes;
     outcome.cautions = cautions;
+    outcome.feet = feet;
     let gather = Gather::new(settings);
     let mut watch = Watch { outcome, gather, settings, samples, events, reference: Ppm::ONE, failed: None };
 

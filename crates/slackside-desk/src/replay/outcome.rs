@@ -62,6 +62,8 @@ pub struct Outcome {
     pub survey: Survey,
     /// What spoils the outcome as a whole, such as settings that are not the leg's: said before anything else.
     pub cautions: Vec<String>,
+    /// Whether speeds are told in feet a minute, as whoever wrote the settings measures.
+    pub feet: bool,
     /// What everybody who reads this must know about the settings.
     pub notes: Vec<String>,
     /// Whether part of what was recorded is damaged, so that a stop may be missing here.
@@ -120,6 +122,7 @@ impl Outcome {
             settings: settings.clone(),
             survey: Survey::default(),
             cautions: Vec::new(),
+            feet: false,
             notes: Vec::new(),
             part_unread: false,
             warnings: Vec::new(),

@@ -14,7 +14,7 @@ use slackside::verdict::{Change, Permit, Phase};
 use super::causes::place;
 use super::clock::Clock;
 use super::escape::escape;
-use super::figures::{mps, percent, rpm, trimmed};
+use super::figures::{belt as belt_text, belt_unit, percent, rpm, trimmed};
 use super::meanings::meaning;
 use crate::replay::{Bucket, Moment, Outcome, Range};
 
@@ -159,7 +159,14 @@ impl Chart<'_> {
         let head = machine.normal_head.get();
         let belt = machine.normal_belt_speed().get();
         let scale = Scale { least: 0.0, most: 120.0 };
-        let mut keys = vec![("belt", format!("belt, 100 % is {} m/s", mps(Some(machine.normal_belt_speed()))))];
+        let mut keys = vec![(
+            "belt",
+            format!(
+                "belt, 100 % is {} {}",
+                belt_text(Some(machine.normal_belt_speed()), outcome.feet),
+                belt_unit(outcome.feet)
+            ),
+        )];
         if machine.head_targets.is_some() {
             keys.insert(0, ("head", format!("head shaft, 100 % is {} rpm", rpm(Some(machine.normal_head)))));
         }

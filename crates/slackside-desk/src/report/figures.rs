@@ -55,9 +55,20 @@ pub fn rpm(speed: Option<MicroturnsPerSecond>) -> String {
     speed.map_or_else(|| "–".to_owned(), |speed| format!("{:.1}", f64::from(speed.get()) * 60.0 / 1e6))
 }
 
-/// Metres a second to a hundredth.
-pub fn mps(speed: Option<MicrometresPerSecond>) -> String {
-    speed.map_or_else(|| "–".to_owned(), |speed| format!("{:.2}", f64::from(speed.get()) / 1e6))
+/// A belt's speed: metres a second to a hundredth, or whole feet a minute.
+pub fn belt(speed: Option<MicrometresPerSecond>, feet: bool) -> String {
+    speed.map_or_else(
+        || "–".to_owned(),
+        |speed| {
+            let mps = f64::from(speed.get()) / 1e6;
+            if feet { format!("{:.0}", mps / 0.3048 * 60.0) } else { format!("{mps:.2}") }
+        },
+    )
+}
+
+/// The unit of [`belt`].
+pub const fn belt_unit(feet: bool) -> &'static str {
+    if feet { "ft/min" } else { "m/s" }
 }
 
 /// A number with at most so many places and no needless zeros.

@@ -76,8 +76,12 @@ fn run_up(out: &mut String, story: &Story, drawing: &str) {
         return;
     }
     out.push_str(
-        "<section>\n<h2>The seconds before</h2>\n<table class=\"figures\"><thead><tr><th></th><th>head<br>rpm</th>\
-         <th>belt<br>m/s</th><th>slip over<br>1 boot turn</th><th>slip over<br>4 boot turns</th></tr></thead><tbody>\n",
+        "<section>\n<h2>The seconds before</h2>\n<table class=\"figures\"><thead><tr><th></th><th>head<br>rpm</th>",
+    );
+    let _ = writeln!(
+        out,
+        "<th>belt<br>{}</th><th>slip over<br>1 boot turn</th><th>slip over<br>4 boot turns</th></tr></thead><tbody>",
+        story.belt_unit
     );
     for row in &story.run_up {
         let _ = writeln!(

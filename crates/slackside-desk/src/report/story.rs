@@ -53,7 +53,7 @@ pub struct RunUpRow {
     pub before: String,
     /// Head shaft, rpm.
     pub head: String,
-    /// Belt, m/s.
+    /// Belt, in the unit of [`Story::belt_unit`].
     pub belt: String,
     /// Slip over one boot turn.
     pub slip_short: String,
@@ -108,6 +108,8 @@ pub struct Story {
     pub headline: String,
     /// What it means, sentence by sentence.
     pub meaning: Vec<String>,
+    /// The unit of belt speeds.
+    pub belt_unit: &'static str,
     /// The seconds before the first-out, if there was one.
     pub run_up: Vec<RunUpRow>,
     /// What came before it.
@@ -145,6 +147,7 @@ impl Story {
             warnings: outcome.cautions.clone(),
             headline: headline(outcome, clock),
             meaning: what_it_means(outcome),
+            belt_unit: figures::belt_unit(outcome.feet),
             run_up: first_out.map_or_else(Vec::new, |_| run_up(outcome)),
             before,
             after,
@@ -253,7 +256,7 @@ fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
             RunUpRow {
                 before,
                 head: figures::rpm(sample.head),
-                belt: figures::mps(sample.belt),
+                belt: figures::belt(sample.belt, outcome.feet),
                 slip_short: figures::slip(sample.slip_short),
                 slip_long: figures::slip(sample.slip_long),
             }

@@ -36,7 +36,7 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     }
     if !story.run_up.is_empty() {
         heading(&mut out, "The seconds before, in full");
-        run_up(&mut out, story.run_up.iter());
+        run_up(&mut out, &story, |_| true);
     }
     events(&mut out, if story.run_up.is_empty() { "What happened" } else { "What came before" }, &story.before);
     events(&mut out, "What came with it and after", &story.after);
@@ -83,7 +83,7 @@ fn first_screen(out: &mut String, outcome: &Outcome, story: &Story) {
     }
     if !story.run_up.is_empty() {
         heading(out, "The seconds before");
-        run_up(out, story.run_up.iter().filter(|row| FIRST_ROWS.contains(&row.before.as_str())));
+        run_up(out, story, |row| FIRST_ROWS.contains(&row.before.as_str()));
     }
 }
 
@@ -92,13 +92,11 @@ fn titled(finding: &Because) -> String {
     format!("{} ({}{figure}).", finding.title, finding.sureness)
 }
 
-fn run_up<'a>(out: &mut String, rows: impl Iterator<Item = &'a RunUpRow>) {
-    put(
-        out,
-        format_args!("  {:<14}{:>10}{:>12}{:>16}{:>16}", "", "head rpm", "belt m/s", "slip, 1 turn", "slip, 4 turns"),
-    );
+fn run_up(out: &mut String, story: &Story, shown: impl Fn(&RunUpRow) -> bool) {
+    let belt = format!("belt {}", story.belt_unit);
+    put(out, format_args!("  {:<14}{:>10}{:>12}{:>16}{:>16}", "", "head rpm", belt, "slip, 1 turn", "slip, 4 turns"));
     let mut unknown = false;
-    for row in rows {
+    for row in story.run_up.iter().filter(|row| shown(row)) {
         unknown |= row.has_unknown();
         put(
             out,

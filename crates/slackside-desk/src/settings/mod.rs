@@ -38,13 +38,15 @@ pub struct Loaded {
     pub source_name: String,
     /// What is allowed but worth knowing.
     pub advice: Vec<Advice>,
+    /// Whether whoever wrote them measures in feet and inches, and is to be answered so.
+    pub feet: bool,
 }
 
 impl Loaded {
     fn new(checked: Checked, source_name: &str) -> Self {
         let mut advice = Vec::new();
         checked.advice(&mut |piece| advice.push(piece));
-        Self { checked, source_name: source_name.to_owned(), advice }
+        Self { checked, source_name: source_name.to_owned(), advice, feet: false }
     }
 
     /// Settings that came with something else, such as a recording.
@@ -122,7 +124,11 @@ fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Ref
             Scope::Bench => settings.check_for_bench(),
         };
         match checked {
-            Ok(checked) => return Ok(Loaded::new(checked, source_name)),
+            Ok(checked) => {
+                let in_feet = |key: &str| ["_in", "_ft", "_fpm"].iter().any(|ending| key.ends_with(ending));
+                let feet = gathered.places.values().any(|(key, _)| in_feet(key));
+                return Ok(Loaded { feet, ..Loaded::new(checked, source_name) });
+            }
             Err(violations) => {
                 for violation in &violations {
                     tell(violation, &mut gathered);

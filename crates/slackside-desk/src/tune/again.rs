@@ -76,6 +76,7 @@ pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> a
         settings_name: &name,
         notes,
         cautions: Vec::new(),
+        feet: false,
         samples: None,
         events: None,
         progress: None,
