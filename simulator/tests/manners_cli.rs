@@ -1,23 +1,12 @@
 //! The manners of the program: nothing lost, nothing guessed in silence, what matters first, and JSON and silence everywhere.
 
+mod program;
+
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
-fn slackside(directory: &Path, arguments: &[&str]) -> Output {
-    let binary = env!("CARGO_BIN_EXE_slackside");
-    Command::new(binary).current_dir(directory).args(arguments).output().expect("the command runs")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
-
-fn done(directory: &Path, arguments: &[&str]) -> String {
-    let output = slackside(directory, arguments);
-    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", text(&output.stderr));
-    text(&output.stdout)
-}
+use program::{done, slackside, text};
 
 fn refused(directory: &Path, arguments: &[&str]) -> String {
     let output = slackside(directory, arguments);
@@ -56,6 +45,17 @@ fn settings_are_read_and_nothing_is_written_over() {
     assert_eq!(fs::read(directory.join("t.csv")).expect("there"), trace);
     done(directory, &["simulate", &scenario, "--write-settings", "my.toml", "--force"]);
     assert_ne!(fs::read_to_string(directory.join("my.toml")).expect("there"), leg, "told to, it does");
+}
+
+#[test]
+fn two_outputs_of_a_drawn_run_are_never_one_file() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    for drawn in ["--random", "--healthy"] {
+        let said = refused(directory, &["simulate", drawn, "0", "--out", "one.csv", "--truth", "one.csv"]);
+        assert!(said.contains("--out and --truth are the same file"), "{said}");
+    }
+    assert_eq!(fs::read_dir(directory).expect("readable").count(), 0, "nothing is begun");
 }
 
 /// The same trace as a logger would write it that counts in another unit.

@@ -1,9 +1,13 @@
 //! `slackside label`, `tune` and `compare` as they are called: from recordings to a setting, killed and gone on, in shards.
 
+mod program;
+
 use std::fs;
 use std::path::Path;
-use std::process::{Command, Output, Stdio};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
+
+use program::{done, slackside, text};
 
 const CHOKE: &str = include_str!("small-study/choke.toml");
 const HEALTHY: &str = include_str!("small-study/healthy.toml");
@@ -44,24 +48,6 @@ step = 0.1
 method = "latin_hypercube"
 settings = 600
 "#;
-
-fn slackside(directory: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_slackside"))
-        .current_dir(directory)
-        .args(arguments)
-        .output()
-        .expect("the command runs")
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
-
-fn done(directory: &Path, arguments: &[&str]) -> String {
-    let output = slackside(directory, arguments);
-    assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", text(&output.stderr));
-    text(&output.stdout)
-}
 
 /// Two recordings of one leg with their labels, the leg's settings, and a study.
 fn prepare(directory: &Path) {

@@ -87,17 +87,7 @@ fn the_desk_reproduces_the_trip_to_the_last_bit() {
 
 /// A replay of it, with nothing written.
 fn job<'a>(prepared: &Prepared, settings: &'a Checked) -> Job<'a> {
-    Job {
-        reader: prepared.reader().expect("a trace"),
-        settings,
-        settings_name: "leg",
-        notes: Vec::new(),
-        cautions: Vec::new(),
-        feet: false,
-        samples: None,
-        events: None,
-        progress: None,
-    }
+    Job::new(prepared.reader().expect("a trace"), settings, "leg")
 }
 
 #[test]

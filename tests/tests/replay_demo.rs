@@ -21,17 +21,7 @@ fn example() -> Checked {
 
 fn job<'a>(bytes: Vec<u8>, name: &str, settings: &'a Checked) -> Job<'a> {
     let reader = Reader::from_read(name, Cursor::new(bytes)).expect("a trace");
-    Job {
-        reader,
-        settings,
-        settings_name: "leg.toml",
-        notes: Vec::new(),
-        cautions: Vec::new(),
-        feet: false,
-        samples: None,
-        events: None,
-        progress: None,
-    }
+    Job::new(reader, settings, "leg.toml")
 }
 
 fn run(bytes: Vec<u8>, settings: &Checked) -> Outcome {

@@ -47,18 +47,7 @@ fn trace(settings: &Checked, rubs_us: &[u64]) -> Vec<u8> {
 
 fn run(settings: &Checked, rubs_us: &[u64]) -> Outcome {
     let reader = Reader::from_read("rubs.csv", Cursor::new(trace(settings, rubs_us))).expect("a trace");
-    let job = Job {
-        reader,
-        settings,
-        settings_name: "leg",
-        notes: Vec::new(),
-        cautions: Vec::new(),
-        feet: false,
-        samples: None,
-        events: None,
-        progress: None,
-    };
-    replay(job).expect("a whole trace")
+    replay(Job::new(reader, settings, "leg")).expect("a whole trace")
 }
 
 fn has_belt_fault(outcome: &Outcome) -> bool {

@@ -144,6 +144,7 @@ struct Subject {
 }
 
 fn subject(args: &Args) -> anyhow::Result<Subject> {
+    refuse_overwriting(args)?;
     let seed = args.seed.unwrap_or(1);
     let drawn = match (args.random, args.healthy) {
         (Some(number), _) => Some(templates::faulty(seed, number)?.1),
@@ -154,7 +155,6 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
         return Ok(Subject { scenario, commissioned, own: Some(settings), guesses: Vec::new() });
     }
     let Some(path) = &args.scenario else { bail!("no scenario given: name a TOML file") };
-    refuse_overwriting(args, path)?;
     let mut scenario = Scenario::read(&Disk, path)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
@@ -238,7 +238,7 @@ fn scenarios_of(directory: &Path) -> anyhow::Result<Vec<Scenario>> {
 }
 
 /// No output may be the scenario, and no two outputs the same file.
-fn refuse_overwriting(args: &Args, scenario: &Path) -> anyhow::Result<()> {
+fn refuse_overwriting(args: &Args) -> anyhow::Result<()> {
     let outputs = [
         ("--out", &args.out),
         ("--truth", &args.truth),
@@ -247,7 +247,7 @@ fn refuse_overwriting(args: &Args, scenario: &Path) -> anyhow::Result<()> {
     ];
     for (index, (name, output)) in outputs.iter().enumerate() {
         let Some(output) = output else { continue };
-        if same_file(scenario, output) {
+        if args.scenario.as_deref().is_some_and(|scenario| same_file(scenario, output)) {
             bail!("{name} {} is the scenario itself: write to another file", output.display());
         }
         for (other_name, other) in outputs.iter().take(index) {

@@ -38,6 +38,14 @@ impl Chance {
         p > 0.0 && self.uniform() < p
     }
 
+    /// One of a list, each as likely as the next.
+    ///
+    /// # Panics
+    /// The list is empty.
+    pub fn pick<T: Copy>(&mut self, list: &[T]) -> T {
+        list[(self.uniform() * list.len() as f64) as usize % list.len()]
+    }
+
     /// Normal, mean 0, standard deviation 1 (Box and Muller 1958).
     pub fn normal(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {

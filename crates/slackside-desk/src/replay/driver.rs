@@ -50,6 +50,24 @@ pub struct Job<'a> {
     pub progress: Option<&'a mut dyn FnMut(&Progress)>,
 }
 
+impl<'a> Job<'a> {
+    /// A replay that writes nothing beside its outcome, with nothing said about the settings.
+    #[must_use]
+    pub const fn new(reader: Reader, settings: &'a Checked, settings_name: &'a str) -> Self {
+        Self {
+            reader,
+            settings,
+            settings_name,
+            notes: Vec::new(),
+            cautions: Vec::new(),
+            feet: false,
+            samples: None,
+            events: None,
+            progress: None,
+        }
+    }
+}
+
 /// Replay the trace.
 ///
 /// # Errors

@@ -38,8 +38,11 @@ pub const PROMPT_US: u64 = 550_000;
 /// Boot turns over which small slip is known.
 const HEAT_TURNS: f64 = 4.0;
 
-/// How long an alarm for misalignment, or for lost speed, may take once it is called for, in microseconds.
-pub const ALARM_US: u64 = 60_000_000;
+/// How long an alarm for misalignment may take once it is called for, in microseconds.
+pub const ASTRAY_ALARM_US: u64 = 60_000_000;
+
+/// How long an alarm for lost speed may take once it is called for, in microseconds: the core knows it at once.
+pub const SLOW_ALARM_US: u64 = 10_000_000;
 
 /// For so long the belt must have been slow before people must be told, in microseconds.
 const SLOW_US: u64 = 5_000_000;

@@ -1,5 +1,7 @@
 //! The monitor in the loop: the plant's inputs go straight to it, and its permits come back.
 
+use std::io;
+
 use slackside::alarm::AlarmState;
 use slackside::conditions::{Condition, ConditionSet};
 use slackside::input::{Input, Signal};
@@ -8,7 +10,8 @@ use slackside::settings::Checked;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 
-use super::run::Permits;
+use super::run::{Permits, Watch};
+use super::truth::Row;
 use crate::monitor::{Monitor, monitor};
 
 /// What the monitor did.
@@ -82,5 +85,20 @@ impl Guard {
         self.take(&Input::new(Micros::new(now_us), Signal::Tick));
         let status = self.monitor.status();
         Permits { run: status.run_permit, feed: status.feed_permit }
+    }
+}
+
+impl Watch for Guard {
+    fn input(&mut self, input: &Input) -> io::Result<()> {
+        self.take(input);
+        Ok(())
+    }
+
+    fn truth(&mut self, _: &Row) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn permits(&mut self, now_us: u64) -> Permits {
+        self.allows(now_us)
     }
 }

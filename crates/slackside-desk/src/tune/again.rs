@@ -70,17 +70,6 @@ pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> a
     }
     let name = format!("chosen by the tuning study \"{}\"", study.name);
     let reader = reader(case, files)?;
-    let job = Job {
-        reader,
-        settings: &settings,
-        settings_name: &name,
-        notes,
-        cautions: Vec::new(),
-        feet: false,
-        samples: None,
-        events: None,
-        progress: None,
-    };
-    let outcome = replay(job)?;
+    let outcome = replay(Job { notes, ..Job::new(reader, &settings, &name) })?;
     Ok(report::page(&outcome, &[]))
 }

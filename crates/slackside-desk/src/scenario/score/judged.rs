@@ -1,20 +1,16 @@
 //! One run, judged by the truth.
 
-use std::io;
-
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::Input;
 use slackside::settings::Checked;
 use slackside::verdict::Change;
 
 use super::super::Scenario;
-use super::super::due::{ALARM_US, Call};
+use super::super::due::{ASTRAY_ALARM_US, Call, SLOW_ALARM_US};
 use super::super::fault::Kind;
 use super::super::guard::Guard;
-use super::super::run::{Permits, Summary, Watch, run};
+use super::super::run::{Summary, run};
 use super::super::settings::Commissioned;
-use super::super::truth::Row;
 use super::alarms::{ASTRAY, NAMES_A_SENSOR, SLOW, Wanted, wanted};
 
 /// What became of the stop.
@@ -91,25 +87,6 @@ impl Scored {
     }
 }
 
-struct Looking {
-    guard: Guard,
-}
-
-impl Watch for Looking {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.guard.take(input);
-        Ok(())
-    }
-
-    fn truth(&mut self, _row: &Row) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, now_us: u64) -> Permits {
-        self.guard.allows(now_us)
-    }
-}
-
 /// How to score a run.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct How {
@@ -131,9 +108,9 @@ pub fn score(
     seed: u64,
     how: How,
 ) -> anyhow::Result<Scored> {
-    let mut looking = Looking { guard: Guard::new(settings) };
-    let summary = run(scenario, commissioned, seed, how.obey, &mut looking)?;
-    Ok(judged(scenario, &summary, &looking.guard, how))
+    let mut guard = Guard::new(settings);
+    let summary = run(scenario, commissioned, seed, how.obey, &mut guard)?;
+    Ok(judged(scenario, &summary, &guard, how))
 }
 
 /// When faults began, in microseconds: those of the machine, those of sensors and contacts.
@@ -189,11 +166,13 @@ fn judged(scenario: &Scenario, summary: &Summary, guard: &Guard, how: How) -> Sc
         due.extend(scenario.faults.iter().filter_map(|fault| wanted(fault, &scenario.leg, end_us)));
     }
     let first_us = machine_us.min(sensors_us);
-    let by_truth = [(summary.astray_us, summary.touched_us, ASTRAY, "astray"), (summary.slow_us, None, SLOW, "slow")];
-    for (called_us, since_us, any_of, what) in by_truth {
+    let by_truth = [
+        (summary.astray_us, summary.touched_us, ASTRAY_ALARM_US, ASTRAY, "astray"),
+        (summary.slow_us, None, SLOW_ALARM_US, SLOW, "slow"),
+    ];
+    for (called_us, since_us, within_us, any_of, what) in by_truth {
         let Some(called_us) = called_us else { continue };
-        // Ten seconds for a slow belt, which the core knows at once; a minute for one that is astray.
-        let due_us = called_us + if what == "slow" { ALARM_US / 6 } else { ALARM_US };
+        let due_us = called_us + within_us;
         if due_us <= end_us {
             let from_us = since_us.unwrap_or(called_us).min(first_us).min(called_us);
             due.push(Wanted { any_of, from_us, due_us, what });

@@ -10,13 +10,13 @@ pub mod templates;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use slackside::conditions::Condition;
-use slackside::settings::Checked;
-use statrs::distribution::{ChiSquared, ContinuousCDF};
+use slackside::settings::{Checked, Settings};
 
 use super::Scenario;
 use super::settings::{Commissioned, settings_for};
 use crate::crew::Crew;
 use crate::plant::leg::Leg;
+use crate::tune::stats::rate;
 pub use judged::{Class, How, Scored, score};
 pub use page::say;
 pub use population::Stratum;
@@ -26,17 +26,21 @@ pub use population::Stratum;
 /// # Errors
 /// The leg's figures give settings that break a rule of the monitor.
 pub fn checked(leg: &Leg, commissioned: &Commissioned) -> anyhow::Result<Checked> {
-    settings_for(leg, commissioned).check().map_err(|violations| {
+    sound(settings_for(leg, commissioned), &leg.name)
+}
+
+/// Settings that pass every rule, or what is wrong with those of that leg.
+fn sound(settings: Settings, leg: &str) -> anyhow::Result<Checked> {
+    settings.check().map_err(|violations| {
         let all: Vec<String> = violations.iter().map(ToString::to_string).collect();
-        anyhow::anyhow!("the monitor refuses the settings of {}: {}", leg.name, all.join("; "))
+        anyhow::anyhow!("the monitor refuses the settings of {leg}: {}", all.join("; "))
     })
 }
 
-/// The largest rate for each hour that `events` in `hours` leave open, one-sided at 95 % (exact, by chi-squared).
+/// The largest rate for each hour that `events` in `hours` leave open, one-sided at 95 %: the upper end of two-sided 90 %.
 #[must_use]
 pub fn upper_bound(events: u32, hours: f64) -> f64 {
-    let degrees = 2.0 * (f64::from(events) + 1.0);
-    ChiSquared::new(degrees).map_or(f64::INFINITY, |chi| 0.5 * chi.inverse_cdf(0.95)) / hours
+    rate(u64::from(events), hours, 1.0, 0.9).high
 }
 
 /// What to score.

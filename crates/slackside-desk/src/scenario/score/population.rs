@@ -9,6 +9,7 @@ use super::super::legs;
 use super::super::settings::{Commissioned, settings_for};
 use super::super::timeline::{Act, Button, Routine};
 use super::super::{Label, Scenario};
+use super::sound;
 use crate::plant::chance::Chance;
 use crate::plant::friction::{SETS, built_in};
 use crate::plant::leg::Leg;
@@ -103,8 +104,7 @@ pub fn vary(leg: &Leg, chance: &mut Chance) -> Leg {
     leg.lateral.wander_mm_per_m *= chance.between(0.5, 1.3);
     leg.drive.idle_share = chance.between(0.3, 0.7);
     leg.heat.ambient_c = chance.between(-5.0, 35.0);
-    let set = SETS[(chance.uniform() * SETS.len() as f64) as usize % SETS.len()];
-    leg.grip = built_in(set).unwrap_or_default();
+    leg.grip = built_in(chance.pick(&SETS)).unwrap_or_default();
     leg
 }
 
@@ -117,9 +117,7 @@ pub fn told(
     chance: &mut Chance,
 ) -> anyhow::Result<Checked> {
     let errors = [0; 4].map(|_| chance.between(-off, off));
-    let mut refused = String::new();
-    // What the monitor refuses is measured again, with more care.
-    for care in [1.0, 0.5, 0.25, 0.0] {
+    let measured_with = |care: f64| {
         let [speed, ratio, head, boot] = errors.map(|error| error * care);
         let mut said = leg.clone();
         // Spacing and runout are not known to anyone: the settings have what the drawing has.
@@ -130,26 +128,27 @@ pub fn told(
         measured.idle_ratio *= 1.0 + ratio / 3.0;
         said.head.bare_diameter_mm *= 1.0 + head / 3.0;
         said.boot.bare_diameter_mm *= 1.0 + boot / 3.0;
-        let settings = settings_for(&said, &measured);
-        match settings.clone().check() {
-            Ok(checked) => return Ok(checked),
-            Err(violations) => refused = violations.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "),
+        settings_for(&said, &measured)
+    };
+    // What the monitor refuses is measured again, with more care.
+    for care in [1.0, 0.5, 0.25] {
+        if let Ok(checked) = measured_with(care).check() {
+            return Ok(checked);
         }
+    }
+    let exact = measured_with(0.0);
+    sound(exact.clone(), &leg.name).or_else(|refused| {
         // The leg is slower than its drawing: the mends that the monitor itself names.
-        for (setpoint, on_ms) in [(150_000, 250), (150_000, 150), (130_000, 150), (120_000, 100)] {
-            if care > 0.0 {
-                break;
-            }
-            let mut mended = settings.clone();
+        let mends = [(150_000, 250), (150_000, 150), (130_000, 150), (120_000, 100)];
+        let mended = mends.into_iter().find_map(|(setpoint, on_ms)| {
+            let mut mended = exact.clone();
             mended.limits.change(Condition::DeepUnderspeed, |limit| {
                 (limit.setpoint, limit.on_delay) = (setpoint, Span::from_millis(on_ms));
             });
-            if let Ok(checked) = mended.check() {
-                return Ok(checked);
-            }
-        }
-    }
-    anyhow::bail!("the monitor refuses the settings of {}: {refused}", leg.name)
+            mended.check().ok()
+        });
+        mended.ok_or(refused)
+    })
 }
 
 const fn plain(kind: Kind, from_s: f64, severity: f64) -> Fault {

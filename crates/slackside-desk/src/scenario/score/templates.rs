@@ -11,10 +11,6 @@ use crate::plant::chance::Chance;
 /// Of how many runs one has a second fault.
 const SECOND: f64 = 0.25;
 
-fn pick<T: Copy>(list: &[T], chance: &mut Chance) -> T {
-    list[(chance.uniform() * list.len() as f64) as usize % list.len()]
-}
-
 /// How a fault comes: at once, within seconds, minutes, or an hour.
 fn ramp(chance: &mut Chance) -> f64 {
     match (chance.uniform() * 10.0) as u32 {
@@ -34,9 +30,9 @@ fn draw(kind: Kind, from_s: f64, chance: &mut Chance) -> Fault {
         ramp_s: if short { 0.0 } else { ramp(chance) },
         until_s: short.then(|| from_s + chance.between(0.05, 3.0)),
         severity: chance.between(0.05, 1.0),
-        side: (kind.needs() == Where::Side).then(|| pick(&[Side::Left, Side::Right], chance)),
-        shaft: (kind.needs() == Where::Shaft).then(|| pick(&[End::Head, End::Boot], chance)),
-        place: (kind.needs() == Where::Place).then(|| pick(&contacts, chance)),
+        side: (kind.needs() == Where::Side).then(|| chance.pick(&[Side::Left, Side::Right])),
+        shaft: (kind.needs() == Where::Shaft).then(|| chance.pick(&[End::Head, End::Boot])),
+        place: (kind.needs() == Where::Place).then(|| chance.pick(&contacts)),
     }
 }
 
@@ -68,7 +64,7 @@ pub fn faulty(seed: u64, index: usize) -> anyhow::Result<(Kind, Drawn)> {
     let from_s = fed_s + chance.between(90.0, 900.0);
     let mut faults = vec![draw(kind, from_s, &mut chance)];
     if chance.happens(SECOND) {
-        let other = pick(&kinds, &mut chance);
+        let other = chance.pick(&kinds);
         let later_s = from_s + chance.between(0.0, 1_200.0);
         if other != kind {
             faults.push(draw(other, later_s, &mut chance));
