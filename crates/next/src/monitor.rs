@@ -17,11 +17,11 @@ use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
-/// So many sweeps in a row with nothing else falling due leave a state that no later sweep changes: heat has gone by then whatever its
-/// time constant.
-const SETTLED: u32 = 256;
+/// So long without an input leaves a state that more waiting does not change, 76 hours: heat has settled by then whatever its time
+/// constant, and no window is so long.
+pub(crate) const SETTLED: u64 = 1 << 38;
 /// After so long both the low half of time and the slow count are as before.
-const ROUND_SHIFT: u32 = 42;
+pub(crate) const ROUND_SHIFT: u32 = 42;
 
 /// There is no room for this machine's marks: the monitor was built for fewer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -330,16 +330,15 @@ impl<const MARKS: usize> Core<MARKS> {
     /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
     #[inline(never)]
     fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let mut sweeps = 0_u32;
+        let mut settled = self.clock.newest.saturating_add(SETTLED);
         while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            // Nothing but sweeps for so long: the rest of the wait, but for what is less than a round, changes nothing.
-            if sweeps >= SETTLED {
-                sweeps = 0;
+            if self.clock.newest >= settled {
+                // The rest of the wait, but for what is less than a round, changes nothing.
+                settled = u64::MAX;
                 let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
                 self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
-            sweeps = if self.clock.due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
             self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
             let now = self.now();
             let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;

@@ -140,12 +140,17 @@ impl Retained {
         if image.boot_cleared_needed > 1 || usize::from(image.starts) > image.start_ages.len() {
             return Err(Unreadable::Content);
         }
+        let mut start_ages = Vec::new();
+        for age in image.start_ages.iter().take(image.starts.into()) {
+            // There is room: both hold eight.
+            let _ = start_ages.push(Span::new(*age));
+        }
         Ok(Self {
             latched: set(image.latched)?,
             acknowledged: set(image.acknowledged)?,
             first_out,
             boot_cleared_needed: image.boot_cleared_needed != 0,
-            start_ages: image.start_ages.into_iter().take(image.starts.into()).map(Span::new).collect(),
+            start_ages,
             slip_heat: Joules::new(image.slip_heat),
         })
     }

@@ -4,6 +4,7 @@
 
 pub mod crc;
 pub mod fold;
+pub mod message;
 pub mod varint;
 
 const _: () = assert!(cfg!(target_endian = "little"), "plain bytes are low byte first");

@@ -8,7 +8,7 @@ use core::ops::Deref;
 use super::{Judge, Status};
 use crate::alarm::AlarmState;
 use crate::conditions::Condition;
-use crate::monitor::Told;
+use crate::monitor::{ROUND_SHIFT, SETTLED, Told};
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
@@ -16,11 +16,6 @@ use crate::signals::Signals;
 use crate::time::{Now, SWEEP, age};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
-
-/// So many sweeps in a row with nothing else falling due leave a state that no later sweep changes, as in the monitor.
-const SETTLED: u32 = 256;
-/// After so long both the low half of time and the slow count are as before.
-const ROUND_SHIFT: u32 = 42;
 
 /// A judge with all it needs but measure.
 #[derive(Clone, Debug)]
@@ -109,19 +104,18 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             self.swept = self.now().us();
             self.judge.begin(&self.plan, &self.signals, list, self.now(), sink);
         }
-        let mut sweeps = 0_u32;
+        let mut settled = self.newest.saturating_add(SETTLED);
         loop {
             let due = self.due();
             if at.wrapping_sub(self.newest) < u64::from(due) {
                 break;
             }
-            if sweeps >= SETTLED {
-                sweeps = 0;
+            if self.newest >= settled {
+                settled = u64::MAX;
                 let rounds = at.wrapping_sub(self.newest) >> ROUND_SHIFT;
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
-            sweeps = if due >= SWEEP { sweeps.saturating_add(1) } else { 0 };
             self.newest = self.newest.saturating_add(u64::from(due));
             let now = self.now();
             if age(now.us(), self.swept) >= SWEEP {

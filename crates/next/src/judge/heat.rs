@@ -45,10 +45,8 @@ impl Heat {
     /// Begin with what survived.
     pub fn begin(&mut self, plan: &LegPlan, heat: Joules, now: u32) {
         *self = Self { at: now, check: now, ..Self::default() };
-        self.heat = divide(
-            (u64::from(heat.get()) << BUDGET_SHIFT).saturating_add(u64::from(plan.heat_budget.saturating_sub(1))),
-            plan.heat_budget,
-        );
+        // Rounded down, for what was kept had been rounded up: no less comes back than was there, and a power cycle adds nothing.
+        self.heat = divide(u64::from(heat.get()) << BUDGET_SHIFT, plan.heat_budget);
     }
 
     /// The heat at `now`.
@@ -136,8 +134,9 @@ impl Heat {
         }
         self.heat = self.at(plan, now);
         self.at = now;
+        let falls = self.inflow < high(self.heat, plan.heat_left.wrapping_neg());
         let wait = if beyond {
-            WHILE_BEYOND
+            if falls { WHILE_BEYOND } else { SWEEP }
         } else if self.fullest == 0 {
             SWEEP
         } else {

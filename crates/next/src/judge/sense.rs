@@ -66,6 +66,8 @@ pub struct Look<'a> {
     pub rubbing: Option<(u32, u8)>,
     /// How long slip has been unknown.
     pub slip_unknown: Option<u32>,
+    /// Whether slip heat is to be looked at now.
+    heat_is_due: bool,
     gates: u8,
     /// Whether underspeed is suppressed by design.
     pub suppresses: bool,
@@ -115,6 +117,8 @@ impl Look<'_> {
                     Says::Within
                 }
             }
+            // Heat has its own times to be looked at, so that nothing depends on what other steps there are.
+            Sense::Upper(Value::Heat) if !self.heat_is_due => Says::Hold,
             Sense::Upper(value) => match self.value(value) {
                 UNKNOWN => Says::Hold,
                 value => upper(value, limit.limit, limit.clear),
@@ -327,6 +331,7 @@ impl Leg {
             holds,
             values,
             rubbing,
+            heat_is_due: self.heat.wait(now) == 0,
             slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },
             gates: self.gates(view),
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),

@@ -1,6 +1,7 @@
 //! Inputs as halves of bytes, each told by how it differs from what the inputs before let expect.
 
 use super::anchor::Anchor;
+use crate::codec::message;
 use crate::codec::varint::{self, unzigzag, zigzag};
 use crate::input::{Input, Shaft, Signal};
 use crate::units::{Micros, Span};
@@ -122,11 +123,11 @@ impl Context {
             _ => {
                 let mut room = [0; 16];
                 // A signal takes at most eleven bytes.
-                let signal = postcard::to_slice(&input.signal, &mut room).unwrap_or(&mut []);
-                if let Some(first) = signal.first_mut() {
+                let length = message::write(&input.signal, &mut room).unwrap_or(0);
+                if let Some(first) = room.first_mut() {
                     *first = first.wrapping_add(SIGNAL);
                 }
-                sink.bytes(signal);
+                sink.bytes(room.get(..length).unwrap_or(&[]));
                 time(after, sink);
             }
         }

@@ -49,8 +49,7 @@ const fn parts(value: i32, shift: u32) -> i32 {
 pub(super) const fn compared(sense: Sense, unit: Unit, value: i32, turn: u32) -> i32 {
     match (sense, unit) {
         (Sense::Slow(_), _) => to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
-        // A millionth of a turn more: whole pitches that add up to the setpoint are not beyond it by how they were rounded.
-        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24).saturating_add(16),
+        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24),
         (Sense::Upper(Value::Heat), _) => parts(value, HEAT_SHIFT),
         (Sense::Over(Value::Starts), _) => held(value, 0, MOST_STARTS),
         (Sense::Upper(Value::EdgesAtRest), _) => held(value, 1, i32::MAX),

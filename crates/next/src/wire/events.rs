@@ -43,12 +43,14 @@ impl<const N: usize> EventLog<N> {
         let before_oldest = self.newest.saturating_sub(u32::try_from(self.kept.len()).unwrap_or(u32::MAX));
         let lost = before_oldest.saturating_sub(after);
         let skip = after.saturating_sub(before_oldest);
+        let mut events = Vec::new();
         let numbered = self.kept.iter().zip(before_oldest.saturating_add(1)..);
-        let events = numbered
-            .skip(usize::try_from(skip).unwrap_or(usize::MAX))
-            .take(EVENTS_A_REPLY)
-            .map(|(verdict, number)| Event { number, verdict: *verdict })
-            .collect();
+        for (verdict, number) in numbered.skip(usize::try_from(skip).unwrap_or(usize::MAX)) {
+            // Beyond the room they are for the next reply.
+            if events.push(Event { number, verdict: *verdict }).is_err() {
+                break;
+            }
+        }
         (lost, events)
     }
 }

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::cobs::{Unstuffer, stuff};
 use crate::codec::crc::{checked, checksum};
+use crate::codec::message;
 
 /// The version of the protocol.
 pub const PROTOCOL_VERSION: u8 = 2;
@@ -118,11 +119,11 @@ fn open(inside: &[u8]) -> Result<Frame<'_>, FrameError> {
 
 /// Write a message as a frame into the front of `out`; [`MOST_FRAME`] bytes are always enough. `None` if the message or the
 /// frame has no room.
-pub fn encode<'o>(number: u8, message: &impl Serialize, out: &'o mut [u8]) -> Option<&'o [u8]> {
+pub fn encode<'o>(number: u8, what: &impl Serialize, out: &'o mut [u8]) -> Option<&'o [u8]> {
     let mut inside = [0; HEADER + MOST_BODY];
     let (header, rest) = inside.split_first_chunk_mut::<HEADER>()?;
     *header = [PROTOCOL_VERSION, number];
-    let body = postcard::to_slice(message, rest).ok()?.len();
+    let body = message::write(what, rest).ok()?;
     let length = seal(inside.get(..HEADER.wrapping_add(body))?, out)?;
     out.get(..length)
 }
