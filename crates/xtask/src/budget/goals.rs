@@ -6,7 +6,7 @@ use super::counts::{DEADLINE, EDGE, HEALTHY, LEGS, M3, RANDOM, STACK, TAKEN, V6M
 use super::host;
 use super::lines;
 use super::weights::{ALL, EIGHT, TITLE, WHOLE};
-use crate::budget::table::Table;
+use super::table::Table;
 
 struct Goal {
     what: &'static str,
