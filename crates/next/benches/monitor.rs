@@ -94,7 +94,11 @@ fn time(settings: &Checked) {
     println!("{} inputs, {} verdicts, digest {:08x}", inputs.len(), digest.count, digest.crc.get());
     let least = runs.iter().map(|(_, taken)| *taken).min().expect("some runs").as_secs_f64();
     let each = least / inputs.len() as f64;
-    println!("processor time, least of {RUNS} runs: {:.1} ns an input, {:.1} million inputs a second", each * 1e9, 1e-6 / each);
+    println!(
+        "processor time, least of {RUNS} runs: {:.1} ns an input, {:.1} million inputs a second",
+        each * 1e9,
+        1e-6 / each
+    );
 }
 
 /// What callgrind counts in the loop over the inputs; `None` without valgrind.

@@ -184,9 +184,7 @@ pub fn shares(
     for symbol in file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text && symbol.size() > 0) {
         let name = format!("{:#}", rustc_demangle::demangle(symbol.name().unwrap_or_default()));
         let part = parts.iter().find(|(_, words)| words.iter().any(|word| name.contains(word)));
-        *shares
-            .entry(part.map_or(rest, |part| part.0))
-            .or_default() += symbol.size();
+        *shares.entry(part.map_or(rest, |part| part.0)).or_default() += symbol.size();
     }
     for section in file.sections().filter(|section| section.name() != Ok(SIZES_SECTION)) {
         let part = match section.kind() {

@@ -20,7 +20,18 @@ pub fn measure() -> Result<Table> {
     println!("counting instructions on the desk");
     let output = Command::new("cargo")
         .current_dir(root())
-        .args(["bench", "--quiet", "--package", "slackside-next", "--bench", "monitor", "--features", "desk", "--", "instructions"])
+        .args([
+            "bench",
+            "--quiet",
+            "--package",
+            "slackside-next",
+            "--bench",
+            "monitor",
+            "--features",
+            "desk",
+            "--",
+            "instructions",
+        ])
         .output()
         .context("running cargo bench")?;
     let (said, wrong) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));

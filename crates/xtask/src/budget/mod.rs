@@ -49,7 +49,9 @@ pub fn run(check: bool, weigh: bool) -> Result<()> {
     let old = parse(&fs::read_to_string(&path).with_context(|| format!("{PAGE}: run `cargo xtask budget` first"))?);
     let mut worse = regressions(&old, &tables);
     let missed = goals::outcomes(&tables).into_iter().filter(|outcome| !outcome.is_reached());
-    worse.extend(missed.map(|outcome| format!("{}: {:?}, the goal is {}", outcome.what, outcome.value, outcome.at_most)));
+    worse.extend(
+        missed.map(|outcome| format!("{}: {:?}, the goal is {}", outcome.what, outcome.value, outcome.at_most)),
+    );
     if worse.is_empty() { Ok(()) } else { bail!("above the budget:\n  {}", worse.join("\n  ")) }
 }
 
