@@ -282,7 +282,7 @@ impl Spacing {
     }
 }
 
-/// Take the new shares, scaled so that they add up to one turn exactly; what rounding leaves goes to the last mark. Not if they were
+/// Take the new shares, scaled so that they add up to one turn less 2^-19; what rounding leaves goes to the last mark. Not if they were
 /// no turn: then they are more than 1/2^6 off.
 fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
     let count = usize::from(plan.marks);
@@ -291,7 +291,9 @@ fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
     if missing.unsigned_abs() > 1 << 26 {
         return false;
     }
-    let mut left = 0_u32;
+    // A hair less than a turn: the marks of whole turns then never add up to more than they were, and what is asked for two turns is
+    // not reached by rounding.
+    let mut left = (1_u32 << BEGAN_BITS).wrapping_neg();
     for (index, mark) in marks.iter_mut().take(count).enumerate() {
         let more = (missing.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
         let share = mark.sum.wrapping_add(more).wrapping_add(BEGAN >> 1) & !BEGAN;
@@ -411,7 +413,7 @@ mod tests {
             let mut learner = Learner::new(7, false, 136, 150);
             learner.turn(&[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, growth);
             let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share())).sum();
-            assert_eq!(total, 1 << 32);
+            assert_eq!(total, (1 << 32) - (1 << BEGAN_BITS));
         }
     }
 
