@@ -341,7 +341,8 @@ fn same_change(expected: &Change, found: &Change, within: Tolerance, shifts: &mu
     match (value, other_value) {
         (None, None) => Ok(()),
         (Some(one), Some(other)) => {
-            let one = if condition == Condition::SlipHeat { one.min(MOST_HEAT) } else { one };
+            let held = |value: i32| if condition == Condition::SlipHeat { value.min(MOST_HEAT) } else { value };
+            let (one, other) = (held(one), held(other));
             let apart = (i64::from(one) - i64::from(other)).abs();
             let (allowed, largest) = match (condition, condition.unit()) {
                 (Condition::SlipHeat, _) => (VALUE_HEAT, &mut shifts.heat_value),

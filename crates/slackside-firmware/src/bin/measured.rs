@@ -117,11 +117,6 @@ mod heapless_verdicts {
     }
 }
 
-/// All that a box does with a plan: check it and take it.
-fn take(monitor: &mut Monitor, plan: &'static Plan, retained: &Retained) -> bool {
-    Sound::new(plan).is_ok_and(|sound| monitor.configure(sound, retained).is_ok())
-}
-
 fn run(monitor: &mut Monitor) -> Result<(), Failure> {
     let mut watch =
         Stopwatch { figures: [Figure { count: 0, total: 0, worst: 0 }; KINDS], empty: counts(|| ()), deepest: 0 };
@@ -129,10 +124,13 @@ fn run(monitor: &mut Monitor) -> Result<(), Failure> {
 
     let plan = plan()?;
     let retained = Retained::default();
+    let mut sound = None;
+    let painted = paint();
+    let checked = (counts(|| sound = Sound::new(black_box(plan)).ok()), painted.depth());
+    let sound = sound.ok_or(Failure::Settings)?;
     let mut taken = false;
     let painted = paint();
-    let configured = counts(|| taken = take(monitor, black_box(plan), &retained));
-    let configure_depth = painted.depth();
+    let configured = (counts(|| taken = monitor.configure(black_box(sound), &retained).is_ok()), painted.depth());
     if !taken {
         return Err(Failure::Settings);
     }
@@ -154,14 +152,14 @@ fn run(monitor: &mut Monitor) -> Result<(), Failure> {
         watch.observe(monitor, kind, input, &mut verdicts);
     }
     verdicts.finish()?;
-    report(&watch, known, configured, configure_depth)
+    report(&watch, known, checked, configured)
 }
 
 #[inline(never)]
-fn report(watch: &Stopwatch, known: u32, configured: u32, configure_depth: u32) -> Result<(), Failure> {
+fn report(watch: &Stopwatch, known: u32, checked: (u32, u32), configured: (u32, u32)) -> Result<(), Failure> {
     let figures = watch.figures.map(|figure| (figure.count, figure.total, figure.worst));
     let mut buffer = [0; 256];
-    let all = ((LOOP_TURNS, known), (configured, configure_depth), watch.deepest, figures);
+    let all = ((LOOP_TURNS, known), checked, configured, watch.deepest, figures);
     let bytes = postcard::to_slice(&all, &mut buffer).map_err(|_| Failure::Verdict)?;
     File::create(c"figures.bin")?.write(bytes)
 }

@@ -28,8 +28,8 @@ Flash is the whole of a linked image that calls what a box calls, with the compi
 start-up code, for eight marks. Instructions are counted by the emulator around each call, in steps of five; deadlines that fall due
 are settled by ticks of their own, and the cost of an edge is the two rows together. The first input, with which all begins, is apart.
 The three legs: the example leg running well; the same with noise, rubbing, commands and slip to standstill; one target at the head
-against 32 at the boot. Stack is what a call took below its caller. Verdicts were the desk's own, byte for byte. \"Taking a plan\" is its
-check and `configure`.
+against 32 at the boot. Stack is what a call took below its caller. Verdicts were the desk's own, byte for byte. Taking a plan
+is `configure`, and its check comes before.
 ";
 
 /// Measure; write, or check against the goals and what is written.
