@@ -1,9 +1,12 @@
 //! Two streams of verdicts against each other: the same changes in the same order, and how far their times may lie apart.
 //!
-//! The core built anew keeps time in 32 bits. What that may cost is stated here and nowhere else:
-//! - any verdict: [`TIGHT_US`] either way;
+//! What the core built anew may do otherwise than the landed one is stated here and nowhere else:
+//! - any verdict: [`TIGHT_US`] either way, and [`VALUE`], for a learned share of the turn is kept in 2^-19 turn and rounded;
 //! - slow windows (starts, bypass, inching), kept in a count of 1.024 ms: [`SLOW_US`] either way;
-//! - slip heat, kept on a grid of 131 ms: up to [`HEAT_EARLY_US`] early and never late.
+//! - slip heat, kept on a grid of 131 ms and held at twice the budget: up to [`HEAT_EARLY_US`] early and never late, by as much more
+//!   heat ([`VALUE_HEAT`]); it returns up to [`HEAT_BACK_US`] later, or as much sooner;
+//! - the duty of a rub contact, kept in 32 bins of the belt loop where the landed core has 64: [`DUTY_US`] either way and [`VALUE_DUTY`],
+//!   and where it only just crosses its setpoint it may do so in one of the two alone.
 //!
 //! What starts at a verdict that was moved (a delay that runs from the end of a bypass) is moved as much, so a shift once found at
 //! such a verdict is allowed after it, and no other is.
@@ -12,17 +15,25 @@ use slackside::judge::{Condition, Unit};
 use slackside::verdict::{Change, Phase, Verdict};
 
 /// Any verdict may be moved by so much.
-pub const TIGHT_US: i64 = 16;
+pub const TIGHT_US: i64 = 60;
 /// A verdict of a slow window may be moved by so much.
 pub const SLOW_US: i64 = 1_100;
 /// A verdict of slip heat may come so much early.
 pub const HEAT_EARLY_US: i64 = 400_000;
+/// Heat may come back to its clear level so much sooner or later.
+pub const HEAT_BACK_US: i64 = 2_000_000;
+/// Heat is held here, in ppm of the budget.
+pub const MOST_HEAT: i32 = 1_999_999;
+/// A verdict of duty may be moved by so much: two bins of a long loop on a slow leg.
+pub const DUTY_US: i64 = 8_000_000;
+/// Duty may differ by so much: two bins.
+pub const VALUE_DUTY: i64 = 62_500;
 /// A value may differ by so much, in its unit; milliseconds, counts and flags by [`VALUE_COUNT`].
-pub const VALUE: i64 = 3;
+pub const VALUE: i64 = 200;
 /// See [`VALUE`].
 pub const VALUE_COUNT: i64 = 1;
-/// Heat may differ by so much: what 0.4 s of full slip brings varies with the leg, so it is the share at the setpoint that counts.
-pub const VALUE_HEAT: i64 = 20_000;
+/// Heat may differ by so much where it is raised: what a grain of its grid brings varies with power and budget.
+pub const VALUE_HEAT: i64 = 150_000;
 /// How far two streams may lie apart where neither slow windows nor heat are in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Tolerance {
@@ -35,8 +46,6 @@ pub struct Tolerance {
 impl Tolerance {
     /// What is promised.
     pub const PROMISED: Self = Self { time_us: TIGHT_US, value: VALUE };
-    /// For the hunt while target spacing is learned by other sums: what is beyond this is wrong in another way.
-    pub const WIDE: Self = Self { time_us: 5_000, value: 8_000 };
 }
 
 /// Verdicts may stand in another order within so many.
@@ -69,6 +78,8 @@ pub struct Shifts {
     pub value: i64,
     /// The largest difference of a heat value.
     pub heat_value: i64,
+    /// The largest difference of duty.
+    pub duty_value: i64,
 }
 
 impl Shifts {
@@ -80,6 +91,7 @@ impl Shifts {
         self.heat_early_us = self.heat_early_us.max(other.heat_early_us);
         self.value = self.value.max(other.value);
         self.heat_value = self.heat_value.max(other.heat_value);
+        self.duty_value = self.duty_value.max(other.duty_value);
     }
 }
 
@@ -89,6 +101,8 @@ enum Kind {
     Plain,
     Slow,
     Heat,
+    HeatBack,
+    Duty,
 }
 
 /// `expected` against `found`, within this tolerance.
@@ -143,7 +157,12 @@ impl Compared<'_> {
             }
             let candidate = &self.found[index];
             let shift = micros(candidate) - micros(wanted);
-            if shift > SLOW_US.max(HEAT_EARLY_US) {
+            let most = match kind {
+                Kind::Duty => DUTY_US,
+                Kind::HeatBack => HEAT_BACK_US,
+                _ => HEAT_EARLY_US,
+            };
+            if shift > most {
                 break;
             }
             if let Err(differs) = same_change(&wanted.change, &candidate.change, self.within, shifts) {
@@ -184,7 +203,10 @@ impl Compared<'_> {
             return true;
         }
         match kind {
+            Kind::HeatBack if shift.abs() <= HEAT_BACK_US => {}
             Kind::Slow if shift.abs() <= SLOW_US => shifts.slow_us = shifts.slow_us.max(shift.abs()),
+            // Nothing is timed by it.
+            Kind::Duty if shift.abs() <= DUTY_US => return true,
             Kind::Heat if (-HEAT_EARLY_US..=self.within.time_us).contains(&shift) => {
                 shifts.heat_early_us = shifts.heat_early_us.max(-shift);
             }
@@ -209,7 +231,14 @@ impl Compared<'_> {
                 .iter()
                 .take_while(|verdict| micros(verdict) <= next + HEAT_EARLY_US)
                 .any(|verdict| is_heat(&verdict.change));
-        if self.moved.iter().any(overtaken) || heat_next { Outcome::Overtaken(text) } else { Outcome::Differ(text) }
+        // Duty that crosses in one of the two alone.
+        let duty = self.expected.get(at).is_some_and(|verdict| is_duty(&verdict.change))
+            || self.found.get(self.first_free).is_some_and(|verdict| is_duty(&verdict.change));
+        if self.moved.iter().any(overtaken) || heat_next || duty {
+            Outcome::Overtaken(text)
+        } else {
+            Outcome::Differ(text)
+        }
     }
 
     fn context(&self, at: usize, why: &str) -> String {
@@ -238,6 +267,10 @@ fn micros(verdict: &Verdict) -> i64 {
     verdict.at.get() as i64
 }
 
+const fn is_duty(change: &Change) -> bool {
+    matches!(change, Change::Alarm { condition: Condition::MistrackingDuty, .. })
+}
+
 const fn is_heat(change: &Change) -> bool {
     matches!(change, Change::Alarm { condition: Condition::SlipHeat, .. })
 }
@@ -249,7 +282,9 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
     let own: Vec<Kind> = verdicts
         .iter()
         .map(|verdict| match verdict.change {
-            Change::Alarm { condition: Condition::SlipHeat, .. } => Kind::Heat,
+            Change::Alarm { condition: Condition::SlipHeat, to: AlarmState::Unacknowledged, .. } => Kind::Heat,
+            Change::Alarm { condition: Condition::SlipHeat, .. } => Kind::HeatBack,
+            Change::Alarm { condition: Condition::MistrackingDuty, .. } => Kind::Duty,
             Change::Alarm { condition: Condition::BypassActive | Condition::TooManyStarts, .. }
             | Change::Alarm { from: AlarmState::Shelved, .. } => Kind::Slow,
             Change::Phase(now) => {
@@ -263,8 +298,12 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
         let from = verdicts.partition_point(|other| other.at < verdict.at);
         let to = verdicts.partition_point(|other| other.at <= verdict.at);
         let all = &own[from.min(to)..to];
-        if all.contains(&Kind::Heat) {
+        if all.contains(&Kind::Duty) {
+            Kind::Duty
+        } else if all.contains(&Kind::Heat) {
             Kind::Heat
+        } else if all.contains(&Kind::HeatBack) {
+            Kind::HeatBack
         } else if all.contains(&Kind::Slow) {
             Kind::Slow
         } else {
@@ -302,9 +341,12 @@ fn same_change(expected: &Change, found: &Change, within: Tolerance, shifts: &mu
     match (value, other_value) {
         (None, None) => Ok(()),
         (Some(one), Some(other)) => {
+            let held = |value: i32| if condition == Condition::SlipHeat { value.min(MOST_HEAT) } else { value };
+            let (one, other) = (held(one), held(other));
             let apart = (i64::from(one) - i64::from(other)).abs();
             let (allowed, largest) = match (condition, condition.unit()) {
                 (Condition::SlipHeat, _) => (VALUE_HEAT, &mut shifts.heat_value),
+                (Condition::MistrackingDuty, _) => (VALUE_DUTY, &mut shifts.duty_value),
                 (_, Unit::Ppm | Unit::Microturns) => (within.value, &mut shifts.value),
                 _ => (VALUE_COUNT, &mut shifts.value),
             };

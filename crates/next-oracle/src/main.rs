@@ -1,5 +1,5 @@
-//! Random legs through both cores, by command: `legs COUNT [FIRST]`, `leg SEED [BEGIN_US SECONDS]`, `time COUNT`; with `--wide` for differences that
-//! other sums of target spacing do not explain.
+//! Random legs through both cores, by command: `legs COUNT [FIRST]`, `leg SEED [BEGIN_US SECONDS]`, `time COUNT`; `--within MICROSECONDS PPM` for another
+//! tolerance than the one promised.
 
 use std::process::ExitCode;
 
@@ -11,7 +11,8 @@ const USAGE: &str = "\
 usage: slackside-next-oracle legs COUNT [FIRST_SEED]
        slackside-next-oracle leg SEED [BEGIN_US SECONDS]
        slackside-next-oracle time COUNT
-       with --wide: times within 5 ms and values within 8,000 ppm pass";
+       slackside-next-oracle scenarios (with feature plant)
+       at the end, --within MICROSECONDS PPM: another tolerance than the one promised";
 
 /// Two hours.
 const LONG_S: f64 = 7_200.0;
@@ -21,9 +22,15 @@ const TOLD: usize = 4;
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let mut words: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    let all = words.len();
-    words.retain(|word| *word != "--wide");
-    let within = if words.len() < all { Tolerance::WIDE } else { Tolerance::PROMISED };
+    let mut within = Tolerance::PROMISED;
+    if let Some(at) = words.iter().position(|word| *word == "--within") {
+        let mut given = words.drain(at..).skip(1).map(str::parse);
+        let (Some(Ok(time_us)), Some(Ok(value))) = (given.next(), given.next()) else {
+            eprintln!("error: {USAGE}");
+            return ExitCode::FAILURE;
+        };
+        within = Tolerance { time_us, value };
+    }
     let number =
         |text: &str| text.parse::<u64>().map_err(|error| format!("{text:?}: {error}, expected a whole number"));
     let done = match *words {
@@ -35,6 +42,8 @@ fn main() -> ExitCode {
             let frame = Frame { begin_us: Some(number(begin)?), seconds: Some(number(seconds)? as f64) };
             Ok(tell(seed, frame, within))
         }),
+        #[cfg(feature = "plant")]
+        ["scenarios"] => Ok(scenarios(within)),
         ["time", count] => number(count).map(|count| time(count, within)),
         _ => Err(USAGE.to_owned()),
     };
@@ -73,6 +82,25 @@ fn time(count: u64, within: Tolerance) -> ExitCode {
         }
     }
     end(&all)
+}
+
+/// Every scenario, and the demo.
+#[cfg(feature = "plant")]
+fn scenarios(within: Tolerance) -> ExitCode {
+    use slackside_next_oracle::plant;
+    use slackside_next_oracle::run::{Ticks, both};
+    let files = plant::scenarios().expect("the scenarios");
+    let mut tally = Tally::default();
+    for (number, path) in files.iter().enumerate() {
+        let (settings, inputs) = plant::inputs(path).expect("a sound scenario");
+        let (outcome, shifts) = both(&settings, &inputs, &[], Ticks::None, 0, within);
+        println!("{number}: {}, {} inputs, {shifts:?}", path.display(), inputs.len());
+        tally.add(number as u64, inputs.len(), outcome, &shifts);
+    }
+    let (settings, inputs) = plant::demo().expect("the demo");
+    let (outcome, shifts) = both(&settings, &inputs, &[], Ticks::None, 0, within);
+    tally.add(files.len() as u64, inputs.len(), outcome, &shifts);
+    end(&tally)
 }
 
 fn end(tally: &Tally) -> ExitCode {

@@ -145,10 +145,10 @@ impl Tally {
     /// In a few lines.
     #[must_use]
     pub fn summary(&self) -> String {
-        let Shifts { verdicts, tight_us, slow_us, heat_early_us, value, heat_value } = self.shifts;
+        let Shifts { verdicts, tight_us, slow_us, heat_early_us, value, heat_value, duty_value } = self.shifts;
         format!(
             "{} legs, {} inputs, {verdicts} verdicts: {} differ, {} overtaken\n\
-             largest shifts: any {tight_us} µs, slow {slow_us} µs, heat early {heat_early_us} µs; values {value}, heat {heat_value} ppm",
+             largest shifts: any {tight_us} µs, slow {slow_us} µs, heat early {heat_early_us} µs; values {value}, heat {heat_value}, duty {duty_value} ppm",
             self.legs,
             self.inputs,
             self.differ.len(),

@@ -1,26 +1,41 @@
-//! Settings and inputs from the host's files, verdicts back to one.
+//! A plan and inputs from the host's files, verdicts back to one.
+
+use core::cell::UnsafeCell;
 
 use postcard::{take_from_bytes, to_slice};
 use slackside::input::Input;
-use slackside::settings::{Checked, MOST_IMAGE_BYTES, Settings};
+use slackside::settings::plan::Plan;
 use slackside::verdict::Verdict;
+use zerocopy::FromBytes;
 
 use crate::host::{Failure, File};
 
 /// More than the longest encoded input: a bypass command with its times.
 const LONGEST_INPUT: usize = 64;
 
-/// The settings in `settings.bin`.
+/// Where the plan lies, as it would in flash.
+#[repr(align(8))]
+struct Place(UnsafeCell<[u8; MOST_PLAN]>);
+
+// SAFETY: one thread, no interrupts.
+unsafe impl Sync for Place {}
+
+/// More than a plan takes.
+const MOST_PLAN: usize = 1_024;
+
+static PLAN: Place = Place(UnsafeCell::new([0; MOST_PLAN]));
+
+/// The plan in `plan.bin`.
 ///
 /// # Errors
 /// If the file or what is in it is no good.
 #[inline(never)]
-pub fn settings() -> Result<Checked, Failure> {
-    let mut image = [0; MOST_IMAGE_BYTES];
-    let length = File::open(c"settings.bin")?.read(&mut image)?;
-    let image = image.get(..length).ok_or(Failure::Read)?;
-    let settings = Settings::from_image(image).map_err(|_| Failure::Settings)?;
-    settings.check_first().map_err(|_| Failure::Settings)
+pub fn plan() -> Result<&'static Plan, Failure> {
+    // SAFETY: one thread, and this is called once.
+    let bytes: &'static mut [u8] = unsafe { &mut *PLAN.0.get() };
+    let length = File::open(c"plan.bin")?.read(bytes)?;
+    let bytes: &'static [u8] = bytes.get(..length).ok_or(Failure::Read)?;
+    Plan::ref_from_bytes(bytes).map_err(|_| Failure::Settings)
 }
 
 /// The inputs in `inputs.bin`, one after the other.

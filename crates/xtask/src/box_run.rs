@@ -6,10 +6,11 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
-use slackside::settings::{Checked, MOST_IMAGE_BYTES};
+use slackside::settings::Checked;
 use slackside::verdict::{Change, Permit};
-use slackside_desk::recording::{About, Recording, prove};
-use slackside_simulator::box_client::{Client, Port, anchor, fetch, read_settings, recordings};
+use slackside_desk::monitor::plan_of;
+use slackside_desk::recording::{About, MadeUnder, Recording, prove};
+use slackside_simulator::box_client::{Client, Port, anchor, fetch, read_plan, recordings};
 
 use crate::emulator;
 use crate::log::Words;
@@ -99,8 +100,7 @@ pub fn start(
     edges: Option<u32>,
 ) -> Result<Emulator> {
     let folder = tempfile::tempdir()?;
-    let mut buffer = [0; MOST_IMAGE_BYTES];
-    std::fs::write(folder.path().join("settings.bin"), settings.to_image(&mut buffer)?)?;
+    std::fs::write(folder.path().join("plan.bin"), settings.plan().bytes())?;
     std::fs::write(folder.path().join("inputs.bin"), emulator::encode(inputs)?)?;
     if let Some(edges) = edges {
         std::fs::write(folder.path().join("edges.bin"), edges.to_le_bytes())?;
@@ -169,11 +169,11 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     };
     let fetched = fetch(&mut client, info, &mut |_| {})?;
     ensure!(fetched.whole, "the recording came through damaged");
-    let recording = Recording::new("fetched", About::default(), Vec::new(), fetched.bytes);
-    let under = read_settings(&mut client)?;
-    ensure!(under == **settings, "the box has other settings than it was given");
+    let recording = Recording::new("fetched", About::default(), MadeUnder::default(), fetched.bytes);
+    let under = read_plan(&mut client)?;
+    ensure!(under == settings.plan(), "the box has another plan than it was given");
     let run = recording.runs().last().context("nothing to replay")?;
-    let proof = prove(run, settings);
+    let proof = prove(run, &plan_of(settings));
     println!("{proof}");
     ensure!(
         proof.disagreed.is_none() && proof.no_claim.is_none() && proof.agreed > 0,

@@ -7,8 +7,9 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail};
 use slackside::input::Input;
-use slackside::settings::{MOST_IMAGE_BYTES, Settings};
+use slackside::settings::plan::Plan;
 use slackside::verdict::Verdict;
+use zerocopy::IntoBytes;
 
 /// How long a run may take before it is taken for hung.
 const LIMIT: Duration = Duration::from_secs(600);
@@ -23,17 +24,11 @@ pub struct Returned {
     pub log: Vec<u8>,
 }
 
-/// Run `image` with these settings and inputs.
-pub fn run(image: &Path, settings: &Settings, inputs: &[Input], counted: bool) -> Result<Returned> {
-    run_with(image, &[("settings.bin", settings_image(settings)?), ("inputs.bin", encode(inputs)?)], counted)
-}
-
-/// Run `image` with these files.
-pub fn run_with(image: &Path, files: &[(&str, Vec<u8>)], counted: bool) -> Result<Returned> {
+/// Run `image` with this plan and these inputs.
+pub fn run(image: &Path, plan: &Plan, inputs: &[Input], counted: bool) -> Result<Returned> {
     let folder = tempfile::tempdir()?;
-    for (name, bytes) in files {
-        fs::write(folder.path().join(name), bytes)?;
-    }
+    fs::write(folder.path().join("plan.bin"), plan.as_bytes())?;
+    fs::write(folder.path().join("inputs.bin"), encode(inputs)?)?;
     let mut command = Command::new("qemu-system-arm");
     command
         .current_dir(folder.path())
@@ -77,7 +72,7 @@ fn meaning(code: i32) -> &'static str {
         10 => "a file could not be opened",
         11 => "a file could not be read",
         12 => "a file could not be written",
-        13 => "the settings could not be read or were refused",
+        13 => "the plan could not be read or was refused",
         14 => "an input could not be decoded",
         15 => "a verdict did not fit its buffer",
         16 => "ticking at a deadline did not settle it",
@@ -85,12 +80,6 @@ fn meaning(code: i32) -> &'static str {
         18 => "the processor faulted",
         _ => "QEMU failed",
     }
-}
-
-/// The settings as the box keeps them.
-fn settings_image(settings: &Settings) -> Result<Vec<u8>> {
-    let mut buffer = [0; MOST_IMAGE_BYTES];
-    Ok(settings.to_image(&mut buffer)?.to_vec())
 }
 
 /// Inputs, one after the other.

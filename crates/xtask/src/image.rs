@@ -10,9 +10,6 @@ use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind,
 use crate::root::{chips, firmware};
 use crate::toolchain::Toolchain;
 
-/// The crate of firmware of the core that boxes run.
-pub const FIRMWARE: &str = "slackside-firmware";
-
 /// The symbol that the panic handler of the `surface` image calls and nothing defines.
 pub const PANIC_SYMBOL: &str = "slackside_a_panic_can_be_reached";
 
@@ -43,8 +40,6 @@ impl Profile {
 pub struct Image<'a> {
     /// The target.
     pub target: &'a str,
-    /// The crate of firmware.
-    pub firmware: &'a str,
     /// The binary.
     pub bin: &'a str,
     /// The profile.
@@ -66,7 +61,7 @@ impl Image<'_> {
         let toolchain = Toolchain::find(self.target)?;
         // `cargo rustc` gives the flags to this image alone, so that nothing else is built anew for them.
         let subcommand = if flags.is_empty() { "build" } else { "rustc" };
-        let mut command = toolchain.cargo(subcommand, &[self.target], &firmware(self.firmware));
+        let mut command = toolchain.cargo(subcommand, &[self.target], &firmware());
         self.choose(&mut command);
         if !flags.is_empty() {
             command.arg("--").args(flags);
@@ -82,7 +77,7 @@ impl Image<'_> {
     /// work for one. What fails here fails again when it is asked for.
     pub fn ahead(&self, targets: &[&str]) -> Result<()> {
         if let Some(toolchain) = Toolchain::common(targets)? {
-            let mut command = toolchain.cargo("build", targets, &firmware(self.firmware));
+            let mut command = toolchain.cargo("build", targets, &firmware());
             self.choose(&mut command);
             command.arg("--keep-going").output().context("running cargo")?;
         }
@@ -173,33 +168,12 @@ pub fn weigh(path: &std::path::Path) -> Result<u64> {
     Ok(counted.map(|section| section.size()).sum())
 }
 
-/// What the functions of an image belong to, by what their names contain; the first that fits counts.
-const PARTS: [(&str, &[&str]); 5] = [
-    (
-        "reading a settings image and a survivor",
-        &["serde", "postcard", "from_image", "settings::read", "from_utf8", "survivor::Survivor"],
-    ),
-    ("checking settings", &["slackside::settings", "is_whitespace"]),
-    ("judge", &["slackside::judge"]),
-    ("measure, as far as it is not inlined into the entry", &["slackside::measure"]),
-    ("the compiler's arithmetic and copying", &["compiler_builtins", "__aeabi", "mem::", "__udiv", "__div", "__mul"]),
-];
-
-/// Bytes of flash by what they are for, largest first. Functions are told apart as the linker sees them: what was inlined counts
-/// where it was inlined.
-pub fn shares(path: &std::path::Path) -> Result<Vec<(&'static str, u64)>> {
-    shares_of(
-        path,
-        &PARTS,
-        ("the entry, with measure and monitor inlined, and all else", "the monitor's initial state"),
-    )
-}
-
-/// What belongs together, by what the names of functions contain.
+/// What belongs together, by what the names of functions contain; the first that fits counts.
 pub type Parts = [(&'static str, &'static [&'static str])];
 
-/// The same by other parts; and what to call the rest, and initial values.
-pub fn shares_of(
+/// Bytes of flash by what they are for, largest first. Functions are told apart as the linker sees them: what was inlined counts
+/// where it was inlined. `rest` and `values` are what to call the rest, and initial values.
+pub fn shares(
     path: &std::path::Path,
     parts: &Parts,
     (rest, values): (&'static str, &'static str),

@@ -9,7 +9,7 @@ use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
-use slackside::wire::{MOST_FRAME, Request, encode};
+use slackside::wire::{MOST_FRAME, Request, Window, encode};
 
 use crate::box_run::{Emulator, LOG, Pace, any_port, build, start};
 use crate::log::Words;
@@ -182,14 +182,14 @@ fn garbage() -> Vec<u8> {
         .collect()
 }
 
-/// Requests that make the box work: status, events, recordings, settings.
+/// Requests that make the box work: status, events, recordings, the plan.
 fn requests() -> Vec<u8> {
     let asked = [
         Request::Status,
         Request::Box,
         Request::Events { after: 0 },
         Request::Recording { position: 0 },
-        Request::ReadSettings { offset: 0 },
+        Request::Read { window: Window::Plan, offset: 0 },
         Request::Hello,
     ];
     let mut bytes = Vec::new();

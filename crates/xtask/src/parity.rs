@@ -13,7 +13,7 @@ use slackside_desk::{demo, settings};
 use slackside_simulator::disk::Disk;
 
 use crate::emulator;
-use crate::image::{FIRMWARE, Image, Profile};
+use crate::image::{Image, Profile};
 use crate::log::Words;
 use crate::root::root;
 use crate::scenarios;
@@ -21,14 +21,7 @@ use crate::trace::{desk_stream, leg};
 
 /// The image that plays traces.
 fn player() -> Result<PathBuf> {
-    Image {
-        target: "thumbv7m-none-eabi",
-        firmware: FIRMWARE,
-        bin: "emulated",
-        profile: Profile::Release,
-        features: "log",
-    }
-    .link()
+    Image { target: "thumbv7m-none-eabi", bin: "emulated", profile: Profile::Release, features: "log" }.link()
 }
 
 /// The image that plays traces, with the words of its log.
@@ -189,9 +182,9 @@ fn all(mut reader: Reader) -> Result<Vec<Input>> {
 
 /// Both streams of one trace, and the board's log in words; an error at the first difference.
 fn compare(player: &Player, name: &str, settings: &Checked, inputs: &[Input]) -> Result<(Vec<u8>, Vec<String>)> {
-    let returned = emulator::run(&player.image, settings, inputs, false)?;
+    let returned = emulator::run(&player.image, &settings.plan(), inputs, false)?;
     let (board, log) = (returned.verdicts, player.words.tell(&returned.log)?);
-    let first = format!("info leg {}, settings {:08X}", settings.machine.leg, settings.identity());
+    let first = format!("info leg {}, plan {:08X}", settings.machine.leg, settings.plan().identity());
     ensure!(log.first() == Some(&first), "{name}: the board's log does not begin \"{first}\": {:?}", log.first());
     let desk = desk_stream(settings, inputs)?;
     if board != desk {

@@ -13,7 +13,7 @@ pub fn chips() -> PathBuf {
     root().join("target/chips")
 }
 
-/// The workspace of a crate of firmware.
-pub fn firmware(name: &str) -> PathBuf {
-    root().join("crates").join(name)
+/// The firmware's own workspace.
+pub fn firmware() -> PathBuf {
+    root().join("crates/slackside-firmware")
 }

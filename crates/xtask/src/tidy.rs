@@ -8,7 +8,7 @@ use std::process::Command;
 
 use anyhow::{Context, Result, bail, ensure};
 use regex::Regex;
-use slackside::judge::Condition;
+use slackside::conditions::Condition;
 use slackside::settings::{Limits, Settings};
 
 use crate::root::root;

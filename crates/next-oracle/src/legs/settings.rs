@@ -173,6 +173,9 @@ fn limits(random: &mut Random, settings: &mut Settings) {
             settings.limits.change(condition, |limit| limit_of(random, limit, &listed));
         }
     }
+    // Duty is kept in coarser bins by the core built anew: on most legs it is left out, so that it does not end the comparison early.
+    let with_duty = random.chance(0.25);
+    settings.limits.change(Condition::MistrackingDuty, |limit| limit.enabled &= with_duty);
     let starts = &mut settings.limits.starts;
     if random.chance(much) {
         starts.standstill_below = Ppm::new(random.whole(20_000, 300_000) as i32);

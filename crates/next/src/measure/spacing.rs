@@ -1,9 +1,9 @@
 //! How the marks lie around the shaft, learned from whole turns.
 //!
-//! Over eight turns in a row each mark's pitches are summed. Its share is its sum over what eight turns would have taken at its
-//! own place in them: their true time, and for each part of a turn by which the pitch lies before or behind the middle, that part
-//! of what the turns became longer over the eight. So a steady ramp of speed cancels. A new table moves past angles; when it does
-//! so materially, what was measured across the change is no longer one stretch.
+//! Each mark's share of the turn is its pitch time over the mean of two turns: the one that ends where the pitch ends and the one that
+//! begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels. Eight such pitches are
+//! summed; the turns need not be, for the ends of one are the beginnings of the next: it is enough to know when the first of them
+//! began. A new table moves past angles; when it does so materially, what was measured across the change is no longer one stretch.
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
@@ -24,16 +24,26 @@ const STEADY_SHIFT: u32 = 3;
 /// A turn that takes as long (4.5 minutes) is not learned from: eight of them would not fit.
 const SLOWEST_SHIFT: u32 = 28;
 
+/// The bits of a mark's word that say when its first two turns began, in 2^-12 of the turn of reference; those above them are its share.
+const BEGAN_BITS: u32 = 13;
+const BEGAN: u32 = (1 << BEGAN_BITS) - 1;
+
 /// What is remembered of one mark.
 #[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Mark {
     /// Time of the last pass.
     time: u32,
-    /// Share of the turn of the pitch that ends here, in 2^-32 turn.
-    pub share: u32,
-    /// Sum of its pitches so far, in microseconds; while concluding, the new share.
+    /// Share of the turn of the pitch that ends here, in 2^-32 turn; the lowest bits while summing: see [`BEGAN_BITS`].
+    word: u32,
+    /// The turn that ended here; then the sum of its pitches so far, in microseconds; then the new share.
     sum: u32,
+}
+
+impl Mark {
+    const fn share(self) -> u32 {
+        self.word & !BEGAN
+    }
 }
 
 /// So many marks passed since steady turning began; learning needs two whole turns behind it.
@@ -64,12 +74,12 @@ pub struct Share {
 pub struct Spacing {
     /// The turn that ended at the mark passed last.
     last_turn: u32,
-    /// When the first of the turns summed began; while concluding, the time of the eight turns.
-    began: u32,
-    /// The first of the turns summed; while concluding, by how much of their time turns became longer, in 2^-31 (signed).
-    first_turn: u32,
-    /// The time of the pitches concluded.
-    concluded: u32,
+    /// While summing: the moment from which the beginnings of turns are told.
+    since: u32,
+    /// While summing: the turn of reference.
+    turn: u32,
+    /// While summing: the turn that ended when this lap of sums began, for steadiness.
+    lap: u32,
     /// Marks passed in this stage.
     passed: u16,
     /// The mark passed last.
@@ -79,7 +89,7 @@ pub struct Spacing {
     learned: u8,
     /// Whether what was learned is not what the settings say, 0 or 1.
     unlike: u8,
-    /// What the table being concluded would mean.
+    /// While summing, the mark at which a lap begins; while concluding, what the new table would mean.
     meaning: u8,
     spare: u8,
 }
@@ -89,7 +99,7 @@ impl Spacing {
     pub fn begin(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) {
         // Places not in use stay zero, so that a keyframe does not depend on how many there are.
         for mark in marks.iter_mut().take(plan.marks.into()) {
-            mark.share = plan.even;
+            mark.word = plan.even & !BEGAN;
         }
         // One mark is one turn: nothing to learn.
         self.learned = u8::from(plan.marks == 1);
@@ -132,12 +142,15 @@ impl Spacing {
 
     /// The pitch that ends at a mark.
     pub fn share(&self, plan: &ShaftPlan, marks: &[Mark], index: u8) -> Share {
-        let angle = Self::mark(marks, index).share;
         if self.learned == 0 {
-            return Share { angle, least: plan.least, largest: plan.largest };
+            return Share { angle: plan.even, least: plan.least, largest: plan.largest };
         }
         // A whole turn is known exactly.
-        let slack = if plan.marks == 1 { 0 } else { angle >> SLACK_SHIFT };
+        if plan.marks == 1 {
+            return Share { angle: plan.even, least: plan.even, largest: plan.even };
+        }
+        let angle = Self::mark(marks, index).share();
+        let slack = angle >> SLACK_SHIFT;
         Share { angle, least: angle.saturating_sub(slack), largest: angle.saturating_add(slack) }
     }
 
@@ -168,11 +181,12 @@ impl Spacing {
     /// The next mark passes at `time`, where its pitch took [`then`](Self::gap_to_next) a turn ago: that one is summed. Whether what is
     /// known of the spacing changed materially.
     pub fn pass(&mut self, plan: &ShaftPlan, marks: &mut [Mark], time: u32, then: u32) -> bool {
+        // The turn that begins where the pitch of a turn ago begins, and where it ends.
+        let (before, around) = (Self::mark(marks, self.index).time, self.last_turn);
         self.index = self.following(plan);
         let Some(mark) = marks.get_mut(usize::from(self.index)) else { return false };
-        let turn = age(time, mark.time);
-        mark.time = time;
-        self.last_turn = turn;
+        let old = core::mem::replace(&mut mark.time, time);
+        self.last_turn = age(time, old);
         let count = u16::from(plan.marks);
         if count <= 1 {
             return false;
@@ -180,6 +194,7 @@ impl Spacing {
         self.passed = self.passed.wrapping_add(1);
         match self.stage {
             LISTENING => {
+                mark.sum = self.last_turn;
                 // Two turns: every mark then has a pitch, and a turn that ended there.
                 if self.passed >= count.wrapping_mul(2) {
                     self.begin_sums(time);
@@ -187,13 +202,42 @@ impl Spacing {
                 false
             }
             SUMMING => {
-                if turn.abs_diff(self.first_turn) > self.first_turn >> STEADY_SHIFT || turn >> SLOWEST_SHIFT != 0 {
-                    self.begin_sums(time);
+                let is_first = self.passed <= count;
+                let lap = if is_first { mark.sum } else { self.lap };
+                if around.abs_diff(lap) > lap >> STEADY_SHIFT || around >> SLOWEST_SHIFT != 0 {
+                    mark.sum = self.last_turn;
+                    if self.passed == 1 {
+                        // Nothing is summed yet: every mark still has the turn that ended there.
+                        self.begin_sums(time);
+                    } else {
+                        self.stage = LISTENING;
+                        self.passed = count;
+                    }
                     return false;
                 }
-                mark.sum = if self.passed <= count { then } else { mark.sum.wrapping_add(then) };
-                if self.passed >= count.wrapping_mul(TURNS_TO_LEARN) {
-                    self.end_sums(time);
+                if is_first {
+                    // The middle between the beginnings of both turns.
+                    let began = old.wrapping_sub(mark.sum).wrapping_sub(self.since);
+                    let other = before.wrapping_sub(around).wrapping_sub(self.since);
+                    let middle = (began >> 1).wrapping_add(other >> 1);
+                    let part = divide(u64::from(middle) << (BEGAN_BITS - 1), self.turn);
+                    mark.word = mark.share() | part.min(BEGAN);
+                    mark.sum = 0;
+                }
+                mark.sum = mark.sum.wrapping_add(then);
+                if self.passed > count.wrapping_mul(TURNS_TO_LEARN - 1) {
+                    let began =
+                        (u64::from(mark.word & BEGAN).wrapping_mul(u64::from(self.turn)) >> (BEGAN_BITS - 1)) as u32;
+                    let ended = (old.wrapping_sub(self.since) >> 1).wrapping_add(before.wrapping_sub(self.since) >> 1);
+                    mark.sum = divide(u64::from(mark.sum) << 32, ended.wrapping_sub(began));
+                }
+                if self.index == self.meaning {
+                    self.lap = self.last_turn;
+                    if self.passed >= count.wrapping_mul(TURNS_TO_LEARN) {
+                        self.stage = CONCLUDING;
+                        self.passed = 0;
+                        self.meaning = 0;
+                    }
                 }
                 false
             }
@@ -205,67 +249,58 @@ impl Spacing {
     const fn begin_sums(&mut self, time: u32) {
         self.stage = SUMMING;
         self.passed = 0;
-        self.began = time.wrapping_sub(self.last_turn);
-        self.first_turn = self.last_turn;
+        self.turn = self.last_turn;
+        // The middle of the beginnings of two turns lies half a turn to one and a half before, and a quarter more where turns differ.
+        self.since = time.wrapping_sub(self.turn).wrapping_sub(self.turn).wrapping_sub(self.turn >> 2);
+        self.lap = self.last_turn;
+        self.meaning = self.index;
     }
 
-    fn end_sums(&mut self, time: u32) {
-        // The last turn was not summed, but tells how much longer turns became over the eight.
-        let total = age(time.wrapping_sub(self.last_turn), self.began);
-        let longer = self.last_turn.abs_diff(self.first_turn);
-        // By an eighth of one turn, or little more, and there are eight of them.
-        let part = (divide(u64::from(longer) << 32, total) >> 1) as i32;
-        self.first_turn = if self.last_turn < self.first_turn { part.wrapping_neg() } else { part } as u32;
-        self.began = total;
-        self.concluded = 0;
-        self.meaning = 0;
-        self.passed = 0;
-        self.stage = CONCLUDING;
-    }
-
-    /// The share of the mark passed last; with the last of them, the new table.
+    /// What the new share of the mark passed last means; with the last of them, the new table.
     #[inline(never)]
     fn conclude(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
-        let total = self.began;
-        let Some(mark) = marks.get_mut(usize::from(self.index)) else { return false };
-        let middle = self.concluded.wrapping_add(mark.sum >> 1);
-        self.concluded = self.concluded.wrapping_add(mark.sum);
-        // How far the pitch lies behind the middle of the turn, times how much longer turns became.
-        let behind = i64::from(middle.wrapping_sub(total >> 1) as i32);
-        let longer = (i64::from(self.first_turn as i32).wrapping_mul(behind) >> 31) as u32;
-        let fresh = divide(u64::from(mark.sum) << 32, total.wrapping_add(longer));
-        mark.sum = fresh;
-        if fresh.abs_diff(mark.share) > mark.share >> MATERIAL_SHIFT {
+        let mark = Self::mark(marks, self.index);
+        if mark.sum.abs_diff(mark.share()) > mark.share() >> MATERIAL_SHIFT {
             self.meaning |= MATERIAL;
         }
-        if fresh < plan.allowed_least || fresh > plan.allowed_most {
+        if mark.sum < plan.allowed_least || mark.sum > plan.allowed_most {
             self.meaning |= UNLIKE;
         }
         if self.passed < u16::from(plan.marks) {
             return false;
         }
-        // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
-        let is_news = self.meaning & MATERIAL != 0 || self.is_unknown(plan);
-        self.unlike = u8::from(self.meaning & UNLIKE != 0);
-        self.learned = 1;
+        let meaning = self.meaning;
         self.forget_turns();
-        adopt(plan, marks);
+        if !adopt(plan, marks) {
+            return false;
+        }
+        // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
+        let is_news = meaning & MATERIAL != 0 || self.is_unknown(plan);
+        self.unlike = u8::from(meaning & UNLIKE != 0);
+        self.learned = 1;
         is_news
     }
 }
 
-/// Take the new shares, scaled so that they add up to one turn exactly; what rounding leaves goes to the last mark.
-fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) {
+/// Take the new shares, scaled so that they add up to one turn less 2^-19; what rounding leaves goes to the last mark. Not if they were
+/// no turn: then they are more than 1/2^6 off.
+fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
     let count = usize::from(plan.marks);
     let total = marks.iter().take(count).fold(0_u32, |total, mark| total.wrapping_add(mark.sum));
-    // The sums were one stretch of time, so little is missing of a turn, or too much.
     let missing = i64::from(total.wrapping_neg() as i32);
-    let mut left = u32::MAX;
+    if missing.unsigned_abs() > 1 << 26 {
+        return false;
+    }
+    // A hair less than a turn: the marks of whole turns then never add up to more than they were, and what is asked for two turns is
+    // not reached by rounding.
+    let mut left = (1_u32 << BEGAN_BITS).wrapping_neg();
     for (index, mark) in marks.iter_mut().take(count).enumerate() {
         let more = (missing.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
-        mark.share = if index.wrapping_add(1) == count { left } else { mark.sum.wrapping_add(more).min(left) };
-        left = left.wrapping_sub(mark.share);
+        let share = mark.sum.wrapping_add(more).wrapping_add(BEGAN >> 1) & !BEGAN;
+        mark.word = if index.wrapping_add(1) == count { left } else { share };
+        left = left.wrapping_sub(mark.word);
     }
+    true
 }
 
 #[cfg(test)]
@@ -318,7 +353,7 @@ mod tests {
         }
 
         fn shares(&self) -> [f64; MARKS] {
-            core::array::from_fn(|index| f64::from(self.marks[index].share) / 4_294_967_296.0)
+            core::array::from_fn(|index| f64::from(self.marks[index].share()) / 4_294_967_296.0)
         }
     }
 
@@ -377,16 +412,20 @@ mod tests {
         for growth in [0.0, 0.01, -0.005] {
             let mut learner = Learner::new(7, false, 136, 150);
             learner.turn(&[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, growth);
-            let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share)).sum();
-            assert_eq!(total, u64::from(u32::MAX));
+            let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share())).sum();
+            assert_eq!(total, (1 << 32) - (1 << BEGAN_BITS));
         }
     }
 
     #[test]
     fn turns_that_differ_by_more_than_an_eighth_teach_nothing() {
         let mut learner = Learner::new(4, false, 245, 255);
-        // 2 % longer each turn: 16 % over the eight.
-        learner.turn(&[250; 4], 20, 700_000.0, 0.02);
+        // A third longer each turn than the first was: the twelfth is still more than an eighth longer than the tenth.
+        learner.turn(&[250; 4], 12, 700_000.0, 0.33);
         assert!(!learner.spacing.is_learned());
+        // 2 % longer each turn teach.
+        let mut learner = Learner::new(4, false, 245, 255);
+        learner.turn(&[250; 4], 12, 700_000.0, 0.02);
+        assert!(learner.spacing.is_learned());
     }
 }

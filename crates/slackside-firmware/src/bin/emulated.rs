@@ -1,27 +1,32 @@
-//! The emulated board: settings and inputs from the host's files through the monitor, verdicts back to a file.
+//! The emulated board: a plan and inputs from the host's files through the monitor, verdicts back to a file.
 #![no_std]
 #![no_main]
 
 use cortex_m_rt::{entry, exception};
-use slackside::Monitor;
-use slackside::survivor::Survivor;
+use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 use slackside_firmware::host::{Failure, exit, finish};
-use slackside_firmware::play::{Inputs, Verdicts, settings};
+use slackside_firmware::play::{Inputs, Verdicts, plan};
+
+type Monitor = slackside::Monitor<&'static Plan>;
 
 fn run(monitor: &mut Monitor) -> Result<(), Failure> {
-    let settings = settings()?;
+    let plan = plan()?;
     #[cfg(feature = "log")]
     slackside_firmware::log::open()?;
     #[cfg(feature = "log")]
-    defmt::info!("leg {=str}, settings {=u32:08X}", settings.machine.leg.as_str(), settings.identity());
-    monitor.configure(&settings, &Survivor::default());
+    defmt::info!("leg {=str}, plan {=u32:08X}", plan.leg_name(), plan.identity());
+    // A bench's plan is no leg's.
+    let sound = Sound::new(plan).or_else(|_| Sound::for_bench(plan)).map_err(|_| Failure::Settings)?;
+    monitor.configure(sound, &Retained::default()).map_err(|_| Failure::Settings)?;
     let mut inputs = Inputs::open()?;
     let mut verdicts = Verdicts::create()?;
     while let Some(input) = inputs.next()? {
         monitor.observe(input, &mut |verdict| {
             #[cfg(feature = "log")]
-            log(&verdict);
-            verdicts.push(&verdict);
+            log(verdict);
+            verdicts.push(verdict);
         });
     }
     verdicts.finish()

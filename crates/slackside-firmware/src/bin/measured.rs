@@ -12,16 +12,20 @@ use cortex_m::Peripherals;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
-use slackside::Monitor;
-use slackside::input::{Input, Signal};
-use slackside::survivor::Survivor;
 use slackside_firmware::host::{Failure, File, exit, finish};
 use slackside_firmware::paint::paint;
-use slackside_firmware::play::{Inputs, Verdicts, settings};
+use slackside_firmware::play::{Inputs, Verdicts, plan};
+use slackside::input::{Input, Signal};
+use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 
-/// The kinds told apart, in the order of the figures: edge, contact, tick, a tick that settles a deadline, all else.
-const KINDS: usize = 5;
+/// The kinds told apart, in the order of the figures: edge, contact, tick, a tick that settles a deadline, all else, the first input.
+const KINDS: usize = 6;
 const DEADLINE: usize = 3;
+const FIRST: usize = 5;
+
+type Monitor = slackside::Monitor<&'static Plan>;
 
 const fn kind(signal: Signal) -> usize {
     match signal {
@@ -74,7 +78,7 @@ impl Stopwatch {
         // Verdicts are kept aside: writing them out is not the core's work.
         let mut kept = heapless_verdicts::Kept::new();
         let painted = paint();
-        let taken = counts(|| monitor.observe(black_box(input), &mut |verdict| kept.push(verdict)));
+        let taken = counts(|| monitor.observe(black_box(input), &mut |verdict| kept.push(*verdict)));
         self.deepest = self.deepest.max(painted.depth());
         let taken = taken.saturating_sub(self.empty);
         let figure = &mut self.figures[kind];
@@ -87,8 +91,8 @@ impl Stopwatch {
 
 /// Verdicts of one input, held until the stopwatch has stopped.
 mod heapless_verdicts {
-    use slackside::verdict::Verdict;
     use slackside_firmware::play::Verdicts;
+    use slackside::verdict::Verdict;
 
     pub struct Kept {
         list: [Option<Verdict>; 96],
@@ -118,33 +122,44 @@ fn run(monitor: &mut Monitor) -> Result<(), Failure> {
         Stopwatch { figures: [Figure { count: 0, total: 0, worst: 0 }; KINDS], empty: counts(|| ()), deepest: 0 };
     let known = counts(known_loop).saturating_sub(watch.empty);
 
-    let checked = settings()?;
+    let plan = plan()?;
+    let retained = Retained::default();
+    let mut sound = None;
     let painted = paint();
-    let configured = counts(|| monitor.configure(black_box(&checked), &Survivor::default()));
-    let configure_depth = painted.depth();
+    let checked = (counts(|| sound = Sound::new(black_box(plan)).ok()), painted.depth());
+    let sound = sound.ok_or(Failure::Settings)?;
+    let mut taken = false;
+    let painted = paint();
+    let configured = (counts(|| taken = monitor.configure(black_box(sound), &retained).is_ok()), painted.depth());
+    if !taken {
+        return Err(Failure::Settings);
+    }
 
     let mut inputs = Inputs::open()?;
     let mut verdicts = Verdicts::create()?;
+    let mut begun = false;
     while let Some(input) = inputs.next()? {
         let mut settled = 0;
-        while let Some(due) = monitor.next_deadline().filter(|due| *due <= input.at) {
+        while let Some(due) = monitor.next_deadline().filter(|due| begun && *due <= input.at) {
             settled += 1;
             if settled > MOST_DEADLINES {
                 return Err(Failure::Stuck);
             }
             watch.observe(monitor, DEADLINE, Input::new(due, Signal::Tick), &mut verdicts);
         }
-        watch.observe(monitor, kind(input.signal), input, &mut verdicts);
+        let kind = if begun { kind(input.signal) } else { FIRST };
+        begun = true;
+        watch.observe(monitor, kind, input, &mut verdicts);
     }
     verdicts.finish()?;
-    report(&watch, known, configured, configure_depth)
+    report(&watch, known, checked, configured)
 }
 
 #[inline(never)]
-fn report(watch: &Stopwatch, known: u32, configured: u32, configure_depth: u32) -> Result<(), Failure> {
+fn report(watch: &Stopwatch, known: u32, checked: (u32, u32), configured: (u32, u32)) -> Result<(), Failure> {
     let figures = watch.figures.map(|figure| (figure.count, figure.total, figure.worst));
     let mut buffer = [0; 256];
-    let all = ((LOOP_TURNS, known), (configured, configure_depth), watch.deepest, figures);
+    let all = ((LOOP_TURNS, known), checked, configured, watch.deepest, figures);
     let bytes = postcard::to_slice(&all, &mut buffer).map_err(|_| Failure::Verdict)?;
     File::create(c"figures.bin")?.write(bytes)
 }

@@ -7,104 +7,136 @@ use anyhow::{Context, Result, anyhow, ensure};
 use slackside::input::Input;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::Ppm;
+use slackside_next_oracle::cores;
+use slackside_next_oracle::legs::{Frame, leg as random_leg};
+use slackside_next_oracle::translate::forth;
 
-use super::Table;
+use super::table::Table;
 use crate::emulator;
-use crate::image::{FIRMWARE, Image, Profile};
+use crate::image::{Image, Profile};
 use crate::trace::{desk_stream, leg};
 
 /// The kinds, in the firmware's order.
-const KINDS: [&str; 5] = ["edge", "contact", "tick", "deadline settled", "all else"];
+const KINDS: [&str; 6] = [EDGE, "contact", "tick", DEADLINE, "all else", "the first input"];
+/// The rows whose sum is the cost of an edge.
+pub const EDGE: &str = "edge";
+pub const DEADLINE: &str = "deadline settled";
+/// The row of taking a plan.
+pub const TAKEN: &str = "taking a plan";
+/// The row of its check.
+const CHECKED: &str = "checking a plan";
 
-/// What the firmware writes: turns of the known loop and its counts; counts and stack of taking settings; stack of taking an
-/// input; and for each kind the number of inputs, the sum of counts, the largest.
-type Figures = ((u32, u32), (u32, u32), u32, [(u32, u64, u32); KINDS.len()]);
+/// What the firmware writes: turns of the known loop and its counts; counts and stack of checking a plan, and of taking it; stack of
+/// taking an input; and for each kind the number of inputs, the sum of counts, the largest.
+type Figures = ((u32, u32), (u32, u32), (u32, u32), u32, [(u32, u64, u32); KINDS.len()]);
 
-/// One processor and one way of optimising.
 struct Build {
     name: &'static str,
     target: &'static str,
     profile: Profile,
 }
 
+/// The columns of the goals.
+pub const M3: &str = "Cortex-M3, for speed";
+pub const V6M_SMALL: &str = "thumbv6m, for size";
+
 const BUILDS: [Build; 4] = [
-    Build { name: "Cortex-M3, for speed", target: "thumbv7m-none-eabi", profile: Profile::Release },
+    Build { name: M3, target: "thumbv7m-none-eabi", profile: Profile::Release },
     Build { name: "Cortex-M3, for size", target: "thumbv7m-none-eabi", profile: Profile::Small },
     // Runs on the same emulated processor: its instructions are a part of the Cortex-M3's.
     Build { name: "thumbv6m, for speed", target: "thumbv6m-none-eabi", profile: Profile::Release },
-    Build { name: "thumbv6m, for size", target: "thumbv6m-none-eabi", profile: Profile::Small },
+    Build { name: V6M_SMALL, target: "thumbv6m-none-eabi", profile: Profile::Small },
 ];
 
 impl Build {
     const fn image(&self) -> Image<'static> {
-        Image { target: self.target, firmware: FIRMWARE, bin: "measured", profile: self.profile, features: "" }
+        Image { target: self.target, bin: "measured", profile: self.profile, features: "" }
     }
 }
 
-/// The heading of the costs on a healthy leg.
+/// The headings.
 pub const HEALTHY: &str = "Mean instructions an input, healthy leg";
-/// The heading of the worst costs.
-pub const WORST: &str = "Most instructions an input, of all legs tried";
-/// The heading of the stack.
+pub const LEGS: &str = "Most instructions an input, the three legs";
+pub const RANDOM: &str = "Most instructions an input, random legs";
 pub const STACK: &str = "Stack, in bytes";
 
+/// So many random legs, each so long.
+const RANDOM_LEGS: u64 = 24;
+const RANDOM_SECONDS: f64 = 90.0;
+
 /// Count.
-pub fn measure() -> Result<[Table; 3]> {
+pub fn measure() -> Result<[Table; 4]> {
     let columns: Vec<&str> = BUILDS.iter().map(|build| build.name).collect();
     let legs = legs()?;
+    let named = legs.iter().filter(|leg| !leg.random).count();
     let runs = count_all(&legs)?;
-    let mut mean = vec![Vec::new(); KINDS.len()];
-    let mut worst = vec![Vec::new(); KINDS.len()];
-    let mut settings_cost = Vec::new();
-    let (mut observe_stack, mut settings_stack) = (Vec::new(), Vec::new());
+    let mut sums = vec![Sum::default(); 0];
     for runs in runs.chunks(legs.len()) {
-        let mut most = [0; KINDS.len()];
-        let (mut deepest, mut settings_deepest, mut settings_most) = (0, 0, 0);
-        for (index, ((turns, known), (configure, configure_stack), stack, kinds)) in runs.iter().copied().enumerate() {
+        sums.push(Sum::of(runs, named)?);
+    }
+    let table = |title: &str, of: &dyn Fn(&Sum, usize) -> Option<u64>| {
+        let mut table = Table::new(title, &columns);
+        for (kind, name) in KINDS.iter().enumerate() {
+            table.push(name, sums.iter().map(|sum| of(sum, kind)).collect());
+        }
+        table
+    };
+    let healthy = table(HEALTHY, &|sum, kind| sum.mean[kind]);
+    let mut three = table(LEGS, &|sum, kind| Some(sum.most[0][kind]));
+    three.push(CHECKED, sums.iter().map(|sum| Some(sum.plan[0].0)).collect());
+    three.push(TAKEN, sums.iter().map(|sum| Some(sum.plan[1].0)).collect());
+    let random = table(RANDOM, &|sum, kind| Some(sum.most[1][kind]));
+    let stack = Table::new(STACK, &columns)
+        .row("an input", sums.iter().map(|sum| Some(sum.stack)).collect())
+        .row(CHECKED, sums.iter().map(|sum| Some(sum.plan[0].1)).collect())
+        .row(TAKEN, sums.iter().map(|sum| Some(sum.plan[1].1)).collect());
+    Ok([healthy, three, random, stack])
+}
+
+/// What the runs of one build came to.
+#[derive(Clone, Default)]
+struct Sum {
+    mean: [Option<u64>; KINDS.len()],
+    /// Of the named legs, and of the random ones.
+    most: [[u64; KINDS.len()]; 2],
+    /// Checking a plan and taking it: instructions and stack.
+    plan: [(u64, u64); 2],
+    stack: u64,
+}
+
+impl Sum {
+    /// The first run is of the healthy leg.
+    fn of(runs: &[Figures], named: usize) -> Result<Self> {
+        let mut sum = Self::default();
+        for (index, ((turns, known), checked, taken, stack, kinds)) in runs.iter().copied().enumerate() {
             // Two instructions a turn of the known loop: one count is five instructions.
             let a_count = 2.0 * f64::from(turns) / f64::from(known);
             ensure!((4.9..5.1).contains(&a_count), "the stopwatch runs wrong: {a_count} instructions a count, not 5");
-            if index == 0 {
-                for (list, (count, total, _)) in mean.iter_mut().zip(kinds) {
-                    list.push((count > 0).then(|| (5 * total).div_ceil(u64::from(count.max(1)))));
+            for (kind, (count, total, worst)) in kinds.into_iter().enumerate() {
+                if index == 0 {
+                    sum.mean[kind] = (count > 0).then(|| (5 * total).div_ceil(u64::from(count.max(1))));
                 }
-            }
-            for (most, (.., worst)) in most.iter_mut().zip(kinds) {
+                let most = &mut sum.most[usize::from(index >= named)][kind];
                 *most = (*most).max(5 * u64::from(worst));
             }
-            deepest = deepest.max(u64::from(stack));
-            settings_deepest = settings_deepest.max(u64::from(configure_stack));
-            settings_most = settings_most.max(5 * u64::from(configure));
+            for (sum, (count, stack)) in sum.plan.iter_mut().zip([checked, taken]) {
+                *sum = (sum.0.max(5 * u64::from(count)), sum.1.max(u64::from(stack)));
+            }
+            sum.stack = sum.stack.max(u64::from(stack));
         }
-        for (list, most) in worst.iter_mut().zip(most) {
-            list.push(Some(most));
-        }
-        settings_cost.push(Some(settings_most));
-        observe_stack.push(Some(deepest));
-        settings_stack.push(Some(settings_deepest));
+        Ok(sum)
     }
-    let mut healthy = Table::new(HEALTHY, &columns);
-    let mut most = Table::new(WORST, &columns);
-    for ((kind, mean), worst) in KINDS.iter().zip(mean).zip(worst) {
-        healthy.push(kind, mean);
-        most.push(kind, worst);
-    }
-    most.push("settings taken", settings_cost);
-    let stack = Table::new(STACK, &columns).row("an input", observe_stack).row("settings taken", settings_stack);
-    Ok([healthy, most, stack])
 }
 
-/// Every leg on every build: the legs of the first build, then those of the second. As many emulators at a time as there are
-/// processors: an emulator counts instructions, not time.
+/// Every leg on every build, as many emulators at a time as there are processors.
 fn count_all(legs: &[Leg]) -> Result<Vec<Figures>> {
     for profile in Profile::ALL {
         let targets: Vec<&str> =
             BUILDS.iter().filter(|build| build.profile == profile).map(|build| build.target).collect();
-        Image { target: "", firmware: FIRMWARE, bin: "measured", profile, features: "" }.ahead(&targets)?;
+        Image { profile, ..BUILDS[0].image() }.ahead(&targets)?;
     }
-    let images: Vec<PathBuf> = BUILDS.iter().map(|build| build.image().link()).collect::<Result<_>>()?;
-    let told: Vec<Vec<u8>> =
-        legs.iter().map(|(_, settings, inputs)| desk_stream(settings, inputs)).collect::<Result<_>>()?;
+    let images: Vec<PathBuf> = BUILDS.iter().map(|build| build.image().link_as_it_is()).collect::<Result<_>>()?;
+    let told: Vec<Vec<u8>> = legs.iter().map(|leg| desk_stream(&leg.settings, &leg.inputs)).collect::<Result<_>>()?;
     let jobs: Vec<_> = BUILDS
         .iter()
         .zip(&images)
@@ -115,14 +147,10 @@ fn count_all(legs: &[Leg]) -> Result<Vec<Figures>> {
         let mut done = Vec::new();
         loop {
             let position = next.fetch_add(1, Ordering::SeqCst);
-            let Some((build, image, (leg, settings, inputs), told)) = jobs.get(position) else { return Ok(done) };
-            println!("counting instructions on {}: {leg}", build.name);
-            let returned = emulator::run(image, settings, inputs, true)?;
-            ensure!(
-                returned.verdicts == **told,
-                "{leg}: ticking at every deadline changed the verdicts on {}",
-                build.name
-            );
+            let Some((build, image, leg, told)) = jobs.get(position) else { return Ok(done) };
+            println!("counting instructions on {}: {}", build.name, leg.name);
+            let returned = emulator::run(image, &leg.settings.plan(), &leg.inputs, true)?;
+            ensure!(returned.verdicts == **told, "{}: other verdicts on {} than on the desk", leg.name, build.name);
             let bytes = returned.figures.context("the board wrote no figures")?;
             done.push((position, postcard::from_bytes(&bytes)?));
         }
@@ -138,16 +166,40 @@ fn count_all(legs: &[Leg]) -> Result<Vec<Figures>> {
     Ok(figures.into_iter().map(|(_, figures)| figures).collect())
 }
 
-type Leg = (&'static str, Checked, Vec<Input>);
+struct Leg {
+    name: String,
+    random: bool,
+    settings: Checked,
+    inputs: Vec<Input>,
+}
+
+impl Leg {
+    fn new(name: &str, settings: &Checked, inputs: Vec<Input>) -> Self {
+        Self { name: name.to_owned(), random: false, settings: settings.clone(), inputs }
+    }
+}
 
 /// The healthy leg first: means are taken from it.
 fn legs() -> Result<Vec<Leg>> {
     let example = leg::settings();
-    let healthy = leg::running(&example, 300);
-    let rough = leg::rough(&example, 300);
     let uneven = uneven()?;
-    let many = leg::rough(&uneven, 120);
-    Ok(vec![("healthy", example.clone(), healthy), ("rough", example, rough), ("one against many", uneven, many)])
+    let mut legs = vec![
+        Leg::new("healthy", &example, leg::running(&example, 300)),
+        Leg::new("rough", &example, leg::rough(&example, 300)),
+        Leg::new("one against many", &uneven, leg::rough(&uneven, 120)),
+    ];
+    let frame = Frame { begin_us: Some(0), seconds: Some(RANDOM_SECONDS) };
+    let mut seed = 0;
+    while legs.len() < 3 + RANDOM_LEGS as usize {
+        let made = random_leg(seed, frame);
+        // A bench is no leg for a box.
+        if let Ok((settings, true)) = cores::checked(&made.make.settings) {
+            let inputs = made.inputs.iter().map(forth::input).collect();
+            legs.push(Leg { random: true, ..Leg::new(&format!("random leg {seed}"), &settings, inputs) });
+        }
+        seed += 1;
+    }
+    Ok(legs)
 }
 
 /// One target at the head and 32 at the boot: many windows close on one head edge.
@@ -161,8 +213,5 @@ fn uneven() -> Result<Checked> {
     };
     settings.machine.head_targets = Some(targets(1));
     settings.machine.boot_targets = Some(targets(32));
-    settings.check().map_err(|violations| {
-        let told: Vec<_> = violations.iter().map(ToString::to_string).collect();
-        anyhow::anyhow!("the leg with one target against 32 is refused: {}", told.join("; "))
-    })
+    settings.check().map_err(|violations| anyhow!("the leg with one target against 32 is refused: {violations:?}"))
 }

@@ -1,69 +1,82 @@
-//! Flash, RAM, instructions and stack: measured, written to the book, and held against what the book says.
+//! The budgets of the core: measured, written to the book, and held against their goals.
 
 mod counts;
-mod page;
-pub mod table;
+mod goals;
+mod host;
+mod lines;
+mod table;
 mod weights;
 
 use std::fs;
+use std::path::Path;
 
-use anyhow::{Context, Result, bail, ensure};
+use anyhow::{Context, Result, bail};
 
 use crate::root::root;
 use crate::toolchain::Toolchain;
-use table::Table;
+use table::{Table, parse};
 
 const PAGE: &str = "docs/src/integrator/budget.md";
 
-/// Measure; write, or check against what is written.
-pub fn run(check: bool) -> Result<()> {
-    let compiler = Toolchain::find("thumbv7m-none-eabi")?.version()?;
+const OPENING: &str = "\
+# What it costs
+
+Written by `cargo xtask budget`; do not edit. `cargo xtask budget --check` measures again, and fails if a goal is missed or a
+figure grew by more than 5 %; `--weigh` prints flash and RAM alone.
+
+Flash is the whole of a linked image that calls what a box calls, with the compiler's own arithmetic and copying routines, without
+start-up code, for eight marks. Instructions are counted by the emulator around each call, in steps of five; deadlines that fall due
+are settled by ticks of their own, and the cost of an edge is the two rows together. The first input, with which all begins, is apart.
+The three legs: the example leg running well; the same with noise, rubbing, commands and slip to standstill; one target at the head
+against 32 at the boot. Stack is what a call took below its caller. Verdicts were the desk's own, byte for byte. Taking a plan
+is `configure`, and its check comes before.
+";
+
+/// Measure; write, or check against the goals and what is written.
+pub fn run(check: bool, weigh: bool) -> Result<()> {
+    if weigh {
+        let mut tables = weights::quick()?;
+        tables.push(lines::measure()?);
+        tables.iter().for_each(|table| println!("{}", table.markdown()));
+        return Ok(());
+    }
     let path = root().join(PAGE);
+    let tables = measure()?;
+    println!("\n{}", goals::text(&tables));
     if !check {
-        let tables = measure()?;
-        fs::create_dir_all(path.parent().context("the page has a folder")?)?;
-        fs::write(&path, page::write(&compiler, &tables, &weights::breakdown()?))?;
-        println!("{PAGE} written");
-        return Ok(());
+        return write(&path, &tables);
     }
-    let written = fs::read_to_string(&path).with_context(|| format!("{PAGE}: run `cargo xtask budget` first"))?;
-    let old = table::parse(&written);
-    // The page with itself, whatever the compiler.
-    ensure!(
-        written.contains(&page::against_the_goals(&old)),
-        "{PAGE}: the table of the goals does not say what the other tables do; write the page anew"
+    let old = parse(&fs::read_to_string(&path).with_context(|| format!("{PAGE}: run `cargo xtask budget` first"))?);
+    let mut worse = regressions(&old, &tables);
+    let missed = goals::outcomes(&tables).into_iter().filter(|outcome| !outcome.is_reached());
+    worse.extend(
+        missed.map(|outcome| format!("{}: {:?}, the goal is {}", outcome.what, outcome.value, outcome.at_most)),
     );
-    let taken_with =
-        written.lines().find(|line| line.starts_with(page::TAKEN_WITH)).unwrap_or("It does not say which.");
-    if taken_with != page::taken_with(&compiler) {
-        println!("NOTHING WAS COMPARED. The figures of {PAGE} were taken with another compiler than the one here.");
-        println!("There: {taken_with} Here: {compiler}.");
-        return Ok(());
-    }
-    let new = measure()?;
-    let mut worse = regressions(&old, &new);
-    worse.extend(newly_missed(&old, &new));
-    println!("\n{}", page::against_the_goals(&new));
-    if worse.is_empty() {
-        let count: usize = new.iter().map(|table| table.cells().count()).sum();
-        println!("{PAGE}: {count} figures compared, none more than {ALLOWED_PERCENT} % above the one written");
-        return Ok(());
-    }
-    bail!("figures above the budget; mend them, or accept them with `cargo xtask budget`:\n  {}", worse.join("\n  "))
+    if worse.is_empty() { Ok(()) } else { bail!("above the budget:\n  {}", worse.join("\n  ")) }
 }
 
 fn measure() -> Result<Vec<Table>> {
-    let mut tables = vec![weights::measure()?];
+    let mut tables = vec![lines::measure()?, weights::measure()?, weights::parts()?];
     tables.extend(counts::measure()?);
+    tables.push(host::measure()?);
     Ok(tables)
 }
 
-/// Goals that were reached and are no longer, even by a growth that is allowed.
-fn newly_missed(old: &[Table], new: &[Table]) -> Vec<String> {
-    let before = page::outcomes(old);
-    let was_reached = |what| before.iter().any(|outcome| outcome.what == what && outcome.is_reached());
-    let missed = page::outcomes(new).into_iter().filter(|now| !now.is_reached() && was_reached(now.what));
-    missed.map(|now| format!("{}: {}, and the goal is no longer reached", now.what, now.value)).collect()
+fn write(path: &Path, tables: &[Table]) -> Result<()> {
+    let compiler = Toolchain::find("thumbv7m-none-eabi")?.version()?;
+    fs::write(path, page(&compiler, tables)).with_context(|| format!("writing {PAGE}"))?;
+    println!("{PAGE} written");
+    Ok(())
+}
+
+/// The whole page.
+fn page(compiler: &str, tables: &[Table]) -> String {
+    let mut text = format!("{OPENING}\nTaken with {compiler}.\n\n{}", goals::text(tables));
+    for table in tables {
+        text.push('\n');
+        text.push_str(&table.markdown());
+    }
+    text
 }
 
 /// A figure may grow by so much before it must be accepted.
@@ -73,7 +86,7 @@ const ALLOWED_PERCENT: u64 = 5;
 const ALLOWED_ANYWAY: u64 = 10;
 
 /// Every figure of `new` that is above `old` or has no counterpart there.
-pub fn regressions(old: &[Table], new: &[Table]) -> Vec<String> {
+fn regressions(old: &[Table], new: &[Table]) -> Vec<String> {
     let mut worse = Vec::new();
     for table in new {
         for (row, column, value) in table.cells() {
@@ -107,7 +120,7 @@ mod tests {
     #[test]
     fn what_is_written_reads_back() {
         let tables = vec![table(1_000)];
-        assert_eq!(table::parse(&page::write("rustc 0", &tables, &[("judge", 7)])), tables);
+        assert_eq!(parse(&page("rustc 0", &tables)), tables);
     }
 
     #[test]
@@ -115,26 +128,5 @@ mod tests {
         assert!(regressions(&[table(1_000)], &[table(1_050)]).is_empty());
         assert_eq!(regressions(&[table(1_000)], &[table(1_051)]), ["Cost, edge, worst: 1051, was 1000"]);
         assert_eq!(regressions(&[], &[table(1)]).len(), 3);
-    }
-
-    #[test]
-    fn a_goal_that_slips_away_within_five_per_cent_is_found() {
-        let stack =
-            |bytes| vec![Table::new(counts::STACK, &["Cortex-M3, for speed"]).row("an input", vec![Some(bytes)])];
-        assert!(regressions(&stack(2_000), &stack(2_060)).is_empty());
-        assert_eq!(
-            newly_missed(&stack(2_000), &stack(2_060)),
-            ["stack of an input on Cortex-M3: 2060, and the goal is no longer reached"]
-        );
-        assert!(newly_missed(&stack(2_000), &stack(2_048)).is_empty());
-        assert!(newly_missed(&stack(2_060), &stack(2_070)).is_empty(), "missed before");
-    }
-
-    #[test]
-    fn the_table_of_the_goals_follows_from_the_others() {
-        let tables = vec![Table::new(counts::STACK, &["Cortex-M3, for speed"]).row("an input", vec![Some(2_060)])];
-        let page = page::write("rustc 0", &tables, &[]);
-        assert!(page.contains("| stack of an input on Cortex-M3 | 2048 | 2060 | missed |"));
-        assert!(page.contains(&page::against_the_goals(&table::parse(&page))));
     }
 }

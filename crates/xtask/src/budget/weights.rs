@@ -1,61 +1,123 @@
-//! Flash and RAM of the core, by target.
+//! Flash and RAM of the core, by target and by part.
 
 use anyhow::Result;
 
-use super::Table;
-use crate::image::{FIRMWARE, Image, Profile, monitor_sizes, shares, weigh};
+use super::table::Table;
+use crate::image::{Built, Image, Parts, Profile, monitor_sizes, shares, weigh};
 
-const TARGETS: [&str; 4] =
+pub const TARGETS: [&str; 4] =
     ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "thumbv7em-none-eabihf", "riscv32imc-unknown-none-elf"];
 
-/// The heading.
+/// The heading of flash and RAM.
 pub const TITLE: &str = "Flash and RAM, in bytes";
-/// The column of the size-optimised flash.
-pub const SMALL: &str = "flash, for size";
-/// The column of the size-optimised flash with recorder and link.
-pub const WHOLE: &str = "with recorder and link, for size";
-/// The column of a monitor with room for eight marks.
-pub const EIGHT: &str = "monitor, 8 marks";
-/// The column of a monitor with room for every machine.
-pub const ALL: &str = "monitor, 64 marks";
+/// The column of what the goal is for.
+pub const WHOLE: &str = "monitor, plan check, recorder, link";
+/// The columns of RAM.
+pub const EIGHT: &str = "RAM, 8 marks";
+pub const ALL: &str = "RAM, 64 marks";
+/// The heading of the parts.
+pub const PARTS_TITLE: &str = "Where the flash goes: thumbv6m, for size, in bytes";
 
-/// What the smallest image consists of.
-pub fn breakdown() -> Result<Vec<(&'static str, u64)>> {
-    let [target, ..] = TARGETS;
-    shares(&Image { target, firmware: FIRMWARE, bin: "surface", profile: Profile::Small, features: "box-only" }.link()?)
+/// Which features of the image, and what they are called.
+const IMAGES: [(&str, &str); 4] = [
+    ("plan check alone", "check"),
+    ("monitor, plan check", "monitor"),
+    ("with recorder", "monitor,record"),
+    (WHOLE, "monitor,record,link"),
+];
+
+const PARTS: &Parts = &[
+    ("measure", &["slackside_next::measure"]),
+    (
+        "judge: phase, rest, reference, heat, operator",
+        &[
+            "judge::phase",
+            "judge::rest",
+            "judge::reference",
+            "judge::heat",
+            "judge::operator",
+            "judge::leg",
+            "judge::recent",
+            "judge::speed",
+        ],
+    ),
+    ("judge: engine and all else", &["slackside_next::judge", "slackside_next::alarm", "slackside_next::conditions"]),
+    ("plan check", &["slackside_next::settings"]),
+    ("recorder", &["slackside_next::record", "codec::fold", "codec::varint"]),
+    ("link", &["slackside_next::wire", "postcard", "serde", "cobs", "surface::link"]),
+    ("retained state", &["slackside_next::retained"]),
+    (
+        "arithmetic, and the compiler's arithmetic and copying",
+        &[
+            "slackside_next::arith",
+            "compiler_builtins",
+            "__aeabi",
+            "mem::",
+            "__udiv",
+            "__div",
+            "__mul",
+            "__clz",
+            "memcmp",
+        ],
+    ),
+    (
+        "words and numbers written out, which only a panic does",
+        &["core::fmt", "_fmt", "do_count_chars", "core::panicking"],
+    ),
+    ("monitor, with what is inlined into it", &["slackside_next::monitor", "slackside_next"]),
+];
+
+fn image<'a>(target: &'a str, features: &'a str, profile: Profile) -> Image<'a> {
+    Image { target, bin: "surface", profile, features }
 }
 
-/// Weigh the image that calls what a box calls.
+/// Weigh on the smallest processor only: for whoever wants to know while writing.
+pub fn quick() -> Result<Vec<Table>> {
+    let mut table = Table::new("thumbv6m, for size, in bytes", &["flash"]);
+    for (name, features) in IMAGES {
+        table.push(name, vec![Some(weigh(&image(TARGETS[0], features, Profile::Small).link_as_it_is()?)?)]);
+    }
+    let whole = image(TARGETS[0], IMAGES[3].1, Profile::Small);
+    if let Built::PanicReachable = whole.try_link()? {
+        println!("A panic can be reached:");
+        whole.panic_callers()?.iter().for_each(|chain| println!("  {chain}"));
+    }
+    let whole = whole.link_as_it_is()?;
+    let [four, eight, all] = monitor_sizes(&whole)?;
+    let ram = Table::new("RAM, in bytes", &["4 marks", "8 marks", "64 marks"])
+        .row("monitor", vec![Some(four), Some(eight), Some(all)]);
+    Ok(vec![table, parts()?, ram])
+}
+
+/// What the whole of it consists of.
+pub fn parts() -> Result<Table> {
+    let path = image(TARGETS[0], IMAGES[3].1, Profile::Small).link_as_it_is()?;
+    let mut table = Table::new(PARTS_TITLE, &["bytes"]);
+    for (part, bytes) in shares(&path, PARTS, ("the entry, with what is inlined into it", "initial values"))? {
+        table.push(part, vec![Some(bytes)]);
+    }
+    Ok(table)
+}
+
+/// Weigh every image on every target.
 pub fn measure() -> Result<Table> {
-    let mut table = Table::new(TITLE, &[SMALL, WHOLE, "flash, for speed", "monitor, 4 marks", EIGHT, ALL]);
-    let whole = |target| Image {
-        target,
-        firmware: FIRMWARE,
-        bin: "surface",
-        profile: Profile::Small,
-        features: "box-only,record-and-wire",
-    };
-    for profile in Profile::ALL {
-        Image { target: TARGETS[0], firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }
-            .ahead(&TARGETS)?;
+    let mut columns: Vec<&str> = IMAGES.iter().map(|(name, _)| *name).collect();
+    columns.extend(["monitor, for speed", "RAM, 4 marks", EIGHT, ALL]);
+    let mut table = Table::new(TITLE, &columns);
+    for (_, features) in IMAGES {
+        image(TARGETS[0], features, Profile::Small).ahead(&TARGETS)?;
     }
-    let mut wholes = Vec::new();
-    whole(TARGETS[0]).ahead(&TARGETS)?;
+    image(TARGETS[0], "monitor", Profile::Release).ahead(&TARGETS)?;
     for target in TARGETS {
-        // Where size counts the compiler does not see that postcard's writer of numbers stays within its bounds: see `no_panic`.
-        wholes.push(weigh(&whole(target).link_as_it_is()?)?);
-    }
-    for (target, whole) in TARGETS.into_iter().zip(wholes) {
         println!("weighing the core on {target}");
-        let mut flash = Vec::new();
-        let mut sizes = [0; 3];
-        for profile in [Profile::Small, Profile::Release] {
-            let path = Image { target, firmware: FIRMWARE, bin: "surface", profile, features: "box-only" }.link()?;
-            flash.push(Some(weigh(&path)?));
-            sizes = monitor_sizes(&path)?;
+        let mut row = Vec::new();
+        for (_, features) in IMAGES {
+            row.push(Some(weigh(&image(target, features, Profile::Small).link_as_it_is()?)?));
         }
-        flash.insert(1, Some(whole));
-        table.push(target, flash.into_iter().chain(sizes.map(Some)).collect());
+        let path = image(target, "monitor", Profile::Release).link_as_it_is()?;
+        row.push(Some(weigh(&path)?));
+        row.extend(monitor_sizes(&path)?.map(Some));
+        table.push(target, row);
     }
     Ok(table)
 }

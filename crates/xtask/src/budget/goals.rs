@@ -5,8 +5,8 @@ use std::fmt::Write;
 use super::counts::{DEADLINE, EDGE, HEALTHY, LEGS, M3, RANDOM, STACK, TAKEN, V6M_SMALL};
 use super::host;
 use super::lines;
+use super::table::Table;
 use super::weights::{ALL, EIGHT, TITLE, WHOLE};
-use crate::budget::table::Table;
 
 struct Goal {
     what: &'static str,

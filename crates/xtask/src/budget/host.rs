@@ -4,7 +4,7 @@
 use anyhow::{Context, Result, ensure};
 use std::process::Command;
 
-use crate::budget::table::Table;
+use super::table::Table;
 use crate::root::root;
 
 /// The heading.

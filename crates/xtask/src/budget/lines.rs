@@ -5,7 +5,7 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 
-use crate::budget::table::Table;
+use super::table::Table;
 use crate::root::root;
 
 /// The heading.
