@@ -342,7 +342,7 @@ fn raise_the_layout() {
     let here = env!("CARGO_MANIFEST_DIR");
     let raised = STATE_LAYOUT.checked_add(1).expect("below 255");
     set_line(
-        &format!("{here}/../crates/next/src/record/header.rs"),
+        &format!("{here}/../crates/slackside/src/record/header.rs"),
         "pub const STATE_LAYOUT: u8 = ",
         &format!("{raised};"),
     );

@@ -1,160 +1,125 @@
-//! How many inputs a second go through the core on a desk machine: decoded edges, rising and falling, of the example
-//! leg running well, every condition on. The digest of the verdicts is printed, so that two runs can be told alike.
+//! What an input costs on a desk machine: decoded edges, rising and falling, of the example leg running well, every condition on.
+//!
+//! Processor time, the least of several runs, and instructions, counted by callgrind where valgrind is installed: both mean the same on
+//! a busy machine. The digest of the verdicts is printed, so that two runs can be told alike.
 #![allow(
     clippy::arithmetic_side_effects,
     clippy::expect_used,
+    clippy::float_arithmetic,
     clippy::indexing_slicing,
     clippy::panic,
     clippy::unwrap_used,
     reason = "a benchmark runs on a desk and may stop"
 )]
 
+// The core has the name it will have.
+
 mod leg;
 
-use std::sync::LazyLock;
+use std::process::Command;
+use std::time::Duration;
 
-use divan::Bencher;
-use divan::counter::ItemsCount;
-use slackside::Monitor;
-use slackside::input::{Command, Input, Origin, Place};
-use slackside::judge::Judge;
-use slackside::measure::Measure;
-use slackside::motion::Motion;
-use slackside::settings::Checked;
-use slackside::sight::{Seen, Sight};
-use slackside::survivor::Survivor;
-use slackside::units::{DeciCelsius, Micros, Ppm, Watts};
-use slackside::verdict::Verdict;
+use cpu_time::ProcessTime;
+use slackside_landed::Monitor;
+use slackside_landed::codec::crc::Crc;
+use slackside_landed::input::Input;
+use slackside_landed::retained::Retained;
+use slackside_landed::settings::Checked;
+use slackside_landed::settings::plan::Plan;
+use slackside_landed::settings::plan_check::Sound;
 
-/// Three hours: about a quarter of a million edges.
+/// About a quarter of a million inputs.
 const SECONDS: u64 = 3 * 3_600;
+/// For callgrind, which is fifty times slower: so long, and twice as long.
+const COUNTED_SECONDS: u64 = 600;
+const RUNS: usize = 9;
 
-static SETTINGS: LazyLock<Checked> = LazyLock::new(leg::settings);
-static INPUTS: LazyLock<Vec<Input>> = LazyLock::new(|| leg::running(&SETTINGS, SECONDS));
-static SEEN: LazyLock<Vec<Stored>> = LazyLock::new(stored);
+type Desk<'p> = Monitor<&'p Plan>;
 
-/// CRC-32 over the encoded verdicts.
-#[derive(Default)]
+/// CRC-32 over the encoded verdicts, and how many there were.
 struct Digest {
-    crc: u32,
+    crc: Crc,
     count: u32,
 }
 
 impl Digest {
-    fn add(&mut self, verdict: Verdict) {
-        const CRC: crc::Crc<u32> = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC);
+    fn add(&mut self, verdict: &slackside_landed::verdict::Verdict) {
         let mut bytes = [0; 64];
-        let used = postcard::to_slice(&verdict, &mut bytes).expect("a verdict fits");
-        let mut digest = CRC.digest_with_initial(self.crc);
-        digest.update(used);
-        self.crc = digest.finalize();
+        let used = postcard::to_slice(verdict, &mut bytes).expect("a verdict fits");
+        self.crc.bytes(used);
         self.count += 1;
     }
 }
 
-/// What judge was told, kept by value.
-#[derive(Clone)]
-#[allow(clippy::large_enum_variant, reason = "nearly all of them are motions")]
-enum Stored {
-    Motion(Micros, Motion),
-    Drive(Micros, bool),
-    Power(Micros, Watts),
-    Reference(Micros, Ppm),
-    Temperature(Micros, Place, DeciCelsius),
-    Outlet(Micros, bool),
-    Command(Micros, Origin, Command),
-    Late(Micros),
-    Wake(Micros),
-}
-
-impl Stored {
-    fn new(seen: &Seen<'_>) -> Self {
-        let at = seen.at;
-        match seen.sight {
-            Sight::Motion(motion) => Self::Motion(at, *motion),
-            Sight::Drive(on) => Self::Drive(at, on),
-            Sight::Power(power) => Self::Power(at, power),
-            Sight::Reference(reference) => Self::Reference(at, reference),
-            Sight::Temperature(place, celsius) => Self::Temperature(at, place, celsius),
-            Sight::Outlet(plugged) => Self::Outlet(at, plugged),
-            Sight::Command(origin, command) => Self::Command(at, origin, command),
-            Sight::Late => Self::Late(at),
-            Sight::Wake => Self::Wake(at),
-        }
-    }
-
-    fn seen(&self) -> Seen<'_> {
-        let (at, sight) = match self {
-            Self::Motion(at, motion) => (*at, Sight::Motion(motion)),
-            Self::Drive(at, on) => (*at, Sight::Drive(*on)),
-            Self::Power(at, power) => (*at, Sight::Power(*power)),
-            Self::Reference(at, reference) => (*at, Sight::Reference(*reference)),
-            Self::Temperature(at, place, celsius) => (*at, Sight::Temperature(*place, *celsius)),
-            Self::Outlet(at, plugged) => (*at, Sight::Outlet(*plugged)),
-            Self::Command(at, origin, command) => (*at, Sight::Command(*origin, *command)),
-            Self::Late(at) => (*at, Sight::Late),
-            Self::Wake(at) => (*at, Sight::Wake),
-        };
-        Seen { at, sight }
-    }
-}
-
-fn stored() -> Vec<Stored> {
-    let mut measure = Measure::new();
-    measure.configure(&SETTINGS);
-    let mut seen = Vec::new();
-    for input in INPUTS.iter() {
-        measure.observe(*input, |sight| seen.push(Stored::new(&sight)));
-    }
-    seen
-}
-
-fn through_monitor() -> Digest {
-    let mut monitor = Monitor::new();
-    monitor.configure(&SETTINGS, &Survivor::default());
-    let mut digest = Digest::default();
-    for input in INPUTS.iter() {
+/// Kept by itself: callgrind counts what it and all below it take.
+#[inline(never)]
+fn played_singly(monitor: &mut Desk<'_>, inputs: &[Input], digest: &mut Digest) {
+    for input in inputs {
         monitor.observe(*input, &mut |verdict| digest.add(verdict));
     }
-    digest
 }
 
-fn through_judge() -> Digest {
-    let mut judge = Judge::new();
-    judge.configure(&SETTINGS, &Survivor::default());
-    let mut digest = Digest::default();
-    for stored in SEEN.iter() {
-        judge.observe(stored.seen(), &mut |verdict| digest.add(verdict));
-    }
-    digest
-}
-
-#[divan::bench]
-fn monitor(bencher: Bencher) {
-    bencher.counter(ItemsCount::new(INPUTS.len())).bench(|| through_monitor().crc);
-}
-
-#[divan::bench]
-fn measure_alone(bencher: Bencher) {
-    bencher.counter(ItemsCount::new(INPUTS.len())).bench(|| {
-        let mut measure = Measure::new();
-        measure.configure(&SETTINGS);
-        let mut told = 0_u64;
-        for input in INPUTS.iter() {
-            measure.observe(*input, |seen| told += seen.at.get() & 1);
-        }
-        told
-    });
-}
-
-#[divan::bench]
-fn judge_alone(bencher: Bencher) {
-    bencher.counter(ItemsCount::new(SEEN.len())).bench(|| through_judge().crc);
+fn play(settings: &Checked, inputs: &[Input]) -> (Digest, Duration) {
+    let plan = settings.plan();
+    let mut monitor = Desk::new();
+    let sound = Sound::new(&plan).expect("a sound plan");
+    monitor.configure(sound, &Retained::default()).expect("room for every machine");
+    let mut digest = Digest { crc: Crc::NEW, count: 0 };
+    let begun = ProcessTime::now();
+    played_singly(&mut monitor, inputs, &mut digest);
+    (digest, begun.elapsed())
 }
 
 fn main() {
-    let (whole, judged) = (through_monitor(), through_judge());
-    println!("{} inputs, {} sights, {} verdicts, digest {:08x}", INPUTS.len(), SEEN.len(), whole.count, whole.crc);
-    assert_eq!(whole.crc, judged.crc, "measure and judge apart must give what they give together");
-    divan::main();
+    let settings = leg::settings();
+    let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
+    match arguments.iter().map(String::as_str).collect::<Vec<_>>()[..] {
+        ["play", seconds] => {
+            let inputs = leg::running(&settings, seconds.parse().expect("a number of seconds"));
+            play(&settings, &inputs);
+        }
+        ["instructions"] => instructions(&settings),
+        _ => {
+            time(&settings);
+            instructions(&settings);
+        }
+    }
+}
+
+fn time(settings: &Checked) {
+    let inputs = leg::running(settings, SECONDS);
+    let runs: Vec<(Digest, Duration)> = (0..RUNS).map(|_| play(settings, &inputs)).collect();
+    let (digest, _) = &runs[0];
+    println!("{} inputs, {} verdicts, digest {:08x}", inputs.len(), digest.count, digest.crc.get());
+    let least = runs.iter().map(|(_, taken)| *taken).min().expect("some runs").as_secs_f64();
+    let each = least / inputs.len() as f64;
+    println!(
+        "processor time, least of {RUNS} runs: {:.1} ns an input, {:.1} million inputs a second",
+        each * 1e9,
+        1e-6 / each
+    );
+}
+
+/// What callgrind counts in the loop over the inputs; `None` without valgrind.
+fn counted(seconds: u64) -> Option<u64> {
+    let program = std::env::current_exe().ok()?;
+    let output = Command::new("valgrind")
+        .args(["--tool=callgrind", "--callgrind-out-file=/dev/null", "--toggle-collect=*played_singly*"])
+        .arg(program)
+        .args(["play", &seconds.to_string()])
+        .output()
+        .ok()?;
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    said.lines().find_map(|line| line.split_once("Collected :")?.1.trim().parse().ok())
+}
+
+/// The second stretch only: what the first input begins is not what an input costs.
+fn instructions(settings: &Checked) {
+    let inputs = |seconds| leg::running(settings, seconds).len() as u64;
+    let (Some(short), Some(long)) = (counted(COUNTED_SECONDS), counted(2 * COUNTED_SECONDS)) else {
+        println!("instructions: not counted, valgrind is not installed");
+        return;
+    };
+    let each = (long - short).div_ceil(inputs(2 * COUNTED_SECONDS) - inputs(COUNTED_SECONDS));
+    println!("instructions an input, by callgrind:\nsingly: {each}");
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::judge::Condition;
+use crate::conditions::Condition;
 use crate::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 
 /// The shafts that carry targets.

@@ -1,122 +1,361 @@
 //! Measure and judge in one: inputs in, verdicts out.
 
-use crate::input::Input;
+use core::ops::Deref;
+
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::alarm::AlarmState;
+use crate::conditions::Condition;
+use crate::input::{Input, Signal};
 use crate::judge::{Judge, Status};
 use crate::measure::Measure;
-use crate::motion::Motion;
-use crate::record::keep::{Keep, Page, Pen, Unreadable};
-use crate::settings::Checked;
-use crate::survivor::Survivor;
+use crate::retained::Retained;
+use crate::settings::plan::Plan;
+use crate::settings::plan_check::Sound;
+use crate::signals::Signals;
+use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
-/// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
-///
-/// `MARKS` is the most counted edges a turn that it has room for: 64 is room for every machine, and 8 do for four
-/// targets and save RAM.
-///
-/// Built by `const fn new` so that it can be placed in a static: by value it would make a large stack frame.
-#[derive(Clone, Debug)]
-pub struct Monitor<const MARKS: usize = 64> {
-    measure: Measure<MARKS>,
-    judge: Judge,
-}
-
-impl<const MARKS: usize> Keep for Monitor<MARKS> {
-    fn keep(&self, pen: &mut Pen<'_>) {
-        self.measure.keep(pen);
-        self.judge.keep_beside(self.measure.motion(), pen);
-    }
-
-    fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
-        self.measure.fetch(page)?;
-        self.judge.fetch_beside(self.measure.motion(), page)
-    }
-}
-
-impl Monitor {
-    /// A monitor with room for every machine, that knows nothing and allows nothing.
-    #[must_use]
-    pub const fn new() -> Self {
-        Self::with_room()
-    }
-
-    /// Take settings, and what survived the last loss of power. Starts afresh otherwise.
-    pub fn configure(&mut self, settings: &Checked, survivor: &Survivor) {
-        self.measure.configure(settings);
-        self.judge.configure(settings, survivor);
-    }
-}
+/// So long without an input leaves a state that more waiting does not change, 76 hours: heat has settled by then whatever its time
+/// constant, and no window is so long.
+pub(crate) const SETTLED: u64 = 1 << 38;
+/// After so long the low half of time is as before. The slow count is not, but no window of it runs any more by then.
+pub(crate) const ROUND_SHIFT: u32 = 32;
 
 /// There is no room for this machine's marks: the monitor was built for fewer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct NoRoom;
 
-impl<const MARKS: usize> Monitor<MARKS> {
+/// What the monitor itself remembers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct Clock {
+    /// The newest time.
+    newest: u64,
+    /// How long from then until anything falls due by itself, in microseconds.
+    due: u32,
+    /// When old stamps were held last.
+    swept: u32,
+    /// Whether anything was observed since the plan was taken, 0 or 1.
+    begun: u32,
+    /// Always 0.
+    spare: u32,
+}
+
+/// Goes over the plan again and again, a piece a second: memory that changed under way must not go on being judged by. What it has
+/// got to is no state of the leg's and so in no snapshot.
+#[derive(Clone, Copy, Debug)]
+struct Guard {
+    /// The CRC of what was gone over, and how far that is.
+    crc: u32,
+    at: u16,
+    /// When the next piece is due.
+    due: u32,
+}
+
+/// Bytes of a piece: the whole takes less than a minute.
+const PIECE: usize = 32;
+/// A piece a second.
+const PIECE_TIME: u32 = 1_000_000;
+
+impl Guard {
+    const NEW: Self = Self { crc: 0, at: 0, due: 0 };
+
+    /// Go over the next piece. Whether the plan is still what it was.
+    #[inline(never)]
+    fn piece(&mut self, plan: &Plan, now: u32) -> bool {
+        self.due = now.wrapping_add(PIECE_TIME);
+        let covered = plan.covered();
+        let from = usize::from(self.at);
+        let to = from.saturating_add(PIECE).min(covered.len());
+        self.crc = Plan::crc_on(self.crc, covered.get(from..to).unwrap_or(&[]));
+        self.at = if to >= covered.len() { 0 } else { to as u16 };
+        let is_sound = self.at != 0 || self.crc == plan.crc;
+        if self.at == 0 {
+            self.crc = 0;
+        }
+        is_sound
+    }
+}
+
+/// What judge is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Told<'a> {
+    /// Something moved, as bits of [`moved`](crate::signals::moved).
+    Moved(u8),
+    /// An input that measure knows nothing of.
+    Signal(&'a Signal),
+    /// An input came late.
+    Late,
+}
+
+/// Sees what the monitor does on the way, so that nobody has to join measure and judge by hand.
+pub trait Tap {
+    /// Judge is about to be told at this moment; the signals are those that it will see.
+    fn tells(&mut self, _now: Micros, _told: Told<'_>, _signals: &Signals, _plan: &Plan) {}
+
+    /// Judge was told, and has said what it had to say.
+    fn told(&mut self, _now: Micros, _told: Told<'_>, _signals: &Signals, _judge: &Judge, _plan: &Plan) {}
+}
+
+/// Sees nothing.
+impl Tap for () {}
+
+/// What does not depend on where the plan lies.
+#[derive(Clone, Debug)]
+struct Core<const MARKS: usize> {
+    clock: Clock,
+    measure: Measure<MARKS>,
+    judge: Judge,
+    guard: Guard,
+}
+
+/// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
+///
+/// `P` says where the plan lies: a `&'static Plan` on a box, an `Arc<Plan>` on a desk. `MARKS` is the most counted edges a turn that it
+/// has room for: 64 is room for every machine, and 8 do for four targets and save RAM.
+///
+/// Built by `const fn new` so that it can be placed in a static: by value it would make a large stack frame.
+#[derive(Clone, Debug)]
+pub struct Monitor<P, const MARKS: usize = 64> {
+    plan: Option<Sound<P>>,
+    core: Core<MARKS>,
+}
+
+impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
-    pub const fn with_room() -> Self {
-        Self { measure: Measure::with_room(), judge: Judge::new() }
+    pub const fn new() -> Self {
+        let clock = Clock { newest: 0, due: 0, swept: 0, begun: 0, spare: 0 };
+        Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new(), guard: Guard::NEW } }
     }
 
-    /// Take settings, and what survived the last loss of power, if there is room. Starts afresh otherwise.
+    /// Take a plan, and what survived the last loss of power. Starts afresh otherwise.
     ///
     /// # Errors
-    /// [`NoRoom`] if a shaft has more counted edges a turn than `MARKS`. The monitor is then as newly built: it allows nothing.
-    pub fn try_configure(&mut self, settings: &Checked, survivor: &Survivor) -> Result<(), NoRoom> {
-        *self = Self::with_room();
-        if !Measure::<MARKS>::has_room(settings) {
+    /// [`NoRoom`] if a shaft has more counted edges a turn than `MARKS`. The monitor then has no plan: it allows nothing.
+    pub fn configure(&mut self, plan: Sound<P>, retained: &Retained) -> Result<(), NoRoom> {
+        self.plan = None;
+        let room = Measure::<MARKS>::has_room(&plan);
+        self.core.configure(&plan, retained);
+        if !room {
             return Err(NoRoom);
         }
-        self.measure.configure(settings);
-        self.judge.configure(settings, survivor);
+        self.plan = Some(plan);
         Ok(())
     }
 
     /// Take one input: first everything that fell due before it, each with its own time, then the input itself.
     /// A tick promises that no earlier input follows.
-    pub fn observe(&mut self, input: Input, out: &mut dyn FnMut(Verdict)) {
-        let Self { measure, judge } = self;
-        measure.observe(input, |seen| judge.observe(seen, out));
+    pub fn observe(&mut self, input: Input, sink: &mut dyn FnMut(&Verdict)) {
+        self.observe_with(input, &mut (), sink);
+    }
+
+    /// The same, with a tap on what measure tells judge.
+    pub fn observe_with(&mut self, input: Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        if let Some(plan) = &self.plan {
+            self.core.observe(plan, &input, tap, sink);
+        }
+    }
+
+    /// For the desk: take over what another monitor has measured, on a plan with the same machine. Judge begins with it.
+    #[cfg(feature = "desk")]
+    pub fn go_on_measuring(&mut self, from: &Self, sink: &mut dyn FnMut(&Verdict)) {
+        let Some(plan) = &self.plan else { return };
+        if from.core.clock.begun == 0 {
+            return;
+        }
+        self.core.clock.newest = from.core.clock.newest;
+        self.core.begin(plan, from.core.clock.newest, &mut |_| {});
+        let now = self.core.now();
+        self.core.clock.swept = from.core.clock.swept;
+        self.core.measure = from.core.measure.clone();
+        self.core.judge.configure(plan, &Retained::default());
+        self.core.judge.begin(plan, self.core.measure.signals(), &Condition::ROWS, now, sink);
+        self.core.find_due(plan);
     }
 
     /// When to come back with a tick, if nothing else comes sooner. `None`: nothing will fall due by itself.
     #[must_use]
     pub fn next_deadline(&self) -> Option<Micros> {
-        match (self.measure.next_deadline(), self.judge.next_deadline()) {
-            (Some(measure), Some(judge)) => Some(measure.min(judge)),
-            (one, other) => one.or(other),
-        }
+        // Before the first input nothing is known of time.
+        self.plan.as_ref().filter(|_| self.core.clock.begun != 0)?;
+        Some(Micros::new(self.core.clock.newest.saturating_add(u64::from(self.core.clock.due))))
+    }
+
+    /// The newest time.
+    #[must_use]
+    pub const fn newest(&self) -> Micros {
+        Micros::new(self.core.clock.newest)
+    }
+
+    /// What it runs on.
+    #[must_use]
+    pub fn plan(&self) -> Option<&Plan> {
+        self.plan.as_deref()
     }
 
     /// What measure knows now.
     #[must_use]
-    pub const fn motion(&self) -> &Motion {
-        self.measure.motion()
+    pub const fn signals(&self) -> &Signals {
+        self.core.measure.signals()
     }
 
     /// What judge holds now.
     #[must_use]
-    pub const fn status(&self) -> &Status {
-        self.judge.status()
+    pub fn status(&self) -> Status {
+        self.core.judge.status()
+    }
+
+    /// The state of an alarm.
+    #[must_use]
+    pub fn alarm(&self, condition: Condition) -> AlarmState {
+        self.core.judge.alarm(condition)
     }
 
     /// Slip heat at `now`, as a share of the budget.
     #[must_use]
     pub fn slip_heat_at(&self, now: Micros) -> Ppm {
-        self.judge.slip_heat_at(now)
+        self.plan().map_or(Ppm::ZERO, |plan| self.core.judge.slip_heat_at(plan, now))
     }
 
-    /// What must survive a loss of power, as it stands now.
+    /// What must survive a loss of power, as it stands now; without a plan, nothing.
     #[must_use]
-    pub fn survivor(&self) -> Survivor {
-        self.judge.survivor()
+    pub fn retained(&self) -> Option<Retained> {
+        self.plan().map(|plan| self.core.judge.retained(plan, Now::new(self.newest())))
+    }
+
+    /// Take every motion the long way from here on, until the next step: the oracle of the tests.
+    #[doc(hidden)]
+    pub fn plainly(&mut self) {
+        self.core.judge.plainly();
+    }
+
+    /// The state's own bytes, part by part.
+    pub fn parts(&self, each: &mut dyn FnMut(&[u8])) {
+        each(self.core.clock.as_bytes());
+        self.core.measure.parts(each);
+        self.core.judge.parts(each);
+    }
+
+    /// The same, to be put back.
+    pub fn parts_mut(&mut self, each: &mut dyn FnMut(&mut [u8])) {
+        each(self.core.clock.as_mut_bytes());
+        self.core.measure.parts_mut(each);
+        self.core.judge.parts_mut(each);
     }
 }
 
-impl<const MARKS: usize> Default for Monitor<MARKS> {
+impl<P: Deref<Target = Plan>, const MARKS: usize> Default for Monitor<P, MARKS> {
     fn default() -> Self {
-        Self::with_room()
+        Self::new()
+    }
+}
+
+impl<const MARKS: usize> Core<MARKS> {
+    fn configure(&mut self, plan: &Plan, retained: &Retained) {
+        self.clock = Clock { due: SWEEP, ..Clock::default() };
+        self.judge.configure(plan, retained);
+        self.guard = Guard::NEW;
+    }
+
+    fn now(&self) -> Now {
+        Now::new(Micros::new(self.clock.newest))
+    }
+
+    fn observe(&mut self, plan: &Plan, input: &Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        let at = input.at.get().max(self.clock.newest);
+        if self.clock.begun == 0 {
+            self.begin(plan, at, sink);
+        }
+        if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            self.catch_up(plan, at, tap, sink);
+        }
+        if input.at.get() < at {
+            let now = self.now();
+            tap.tells(now.at(), Told::Late, self.measure.signals(), plan);
+            self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        }
+        // Below the wait, which is below 2^32.
+        self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
+        self.clock.newest = at;
+        let now = self.now();
+        if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
+            self.judge.plan_damaged(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        }
+        match input.signal {
+            Signal::Tick => return,
+            Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
+                let moved = self.measure.take(plan, now, &input.signal);
+                self.tell(moved, plan, now, tap, sink);
+            }
+            _ => {
+                let told = Told::Signal(&input.signal);
+                tap.tells(now.at(), told, self.measure.signals(), plan);
+                self.judge.take(&input.signal, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+                tap.told(now.at(), told, self.measure.signals(), &self.judge, plan);
+            }
+        }
+        self.find_due(plan);
+    }
+
+    #[cold]
+    fn begin(&mut self, plan: &Plan, at: u64, sink: &mut dyn FnMut(&Verdict)) {
+        self.clock.newest = at;
+        self.clock.begun = 1;
+        let now = self.now();
+        self.clock.swept = now.us();
+        self.guard.due = now.us();
+        self.measure.begin(plan, now);
+        self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        self.find_due(plan);
+    }
+
+    /// Tell judge what moved.
+    fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        if moved != 0 {
+            tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
+            self.judge.moved(moved, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
+        }
+    }
+
+    fn find_due(&mut self, plan: &Plan) {
+        let now = self.now().us();
+        let sweep = SWEEP.saturating_sub(age(now, self.clock.swept));
+        self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now)).min(sweep);
+    }
+
+    /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
+    #[inline(never)]
+    fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        let mut settled = self.clock.newest.saturating_add(SETTLED);
+        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            if self.clock.newest >= settled {
+                // The rest of the wait, but for what is less than a round, changes nothing.
+                settled = u64::MAX;
+                let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
+                self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
+                continue;
+            }
+            self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
+            let now = self.now();
+            let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
+            if sweeps_now {
+                self.clock.swept = now.us();
+                self.measure.sweep(now.us());
+                self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
+            }
+            // With a sweep judge steps too, so that both come together from there on.
+            if sweeps_now || self.judge.wait(now.us()) == 0 {
+                self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            } else {
+                let moved = self.measure.settle(plan, now);
+                self.tell(moved, plan, now, tap, sink);
+            }
+            self.find_due(plan);
+        }
     }
 }

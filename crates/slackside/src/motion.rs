@@ -1,10 +1,9 @@
-//! What measure tells judge: one plain value, emitted on inputs only.
-//!
-//! Between inputs nothing here changes; what silence means is carried as its law ([`ShaftMotion`]: since when, and the
-//! largest angle to the next target), from which judge itself finds the moment a limit is crossed.
+//! What measure knows, with whole times and in words: for the desk. A box has [`Signals`].
 
 use crate::input::{ContactState, LineState, Place};
-use crate::math::divide;
+use crate::settings::plan::Plan;
+use crate::signals::{self, Reading, Signals, rub};
+use crate::time::Now;
 use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Ratio, Span, TurnFraction, Turns};
 
 /// One pitch: the stretch between two neighbouring edges of a shaft.
@@ -30,13 +29,7 @@ impl Pitch {
 /// Angle over time, in microturns a second.
 #[must_use]
 pub const fn speed(angle: TurnFraction, time: Span) -> MicroturnsPerSecond {
-    // angle < 2^32, so the product stays below 2^62; 1e9 nanoturns x 1000 below 2^40.
-    let nanoturns = ((angle.get() as u64).wrapping_mul(1_000_000_000)).wrapping_add(1 << 31) >> 32;
-    match divide(nanoturns.wrapping_mul(1_000), time.get() as u64) {
-        Some(microturns) if microturns <= u32::MAX as u64 => MicroturnsPerSecond::new(microturns as u32),
-        Some(_) => MicroturnsPerSecond::MAX,
-        None => MicroturnsPerSecond::ZERO,
-    }
+    signals::speed(angle.get(), time.get())
 }
 
 /// What is wrong with what a target sensor says. Any of them means its signal is not to be trusted.
@@ -124,7 +117,7 @@ pub struct ShaftMotion {
     pub pitch: Option<Pitch>,
     /// The largest angle from the newest edge to the next: with the time waited, it bounds the speed.
     pub next_largest: TurnFraction,
-    /// Angle turned since the monitor started, as far as counted.
+    /// Angle turned since the monitor started, as far as counted: wraps after 256 turns.
     pub angle: Turns,
     /// Edges that count, wrapping.
     pub edges: u32,
@@ -290,25 +283,86 @@ impl Default for Motion {
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn every_reason_comes_back_from_its_bits() {
-        let all = [
-            Distrust::TOO_FAST,
-            Distrust::HUM,
-            Distrust::REJECTS,
-            Distrust::LINE_OPEN,
-            Distrust::LINE_SHORTED,
-            Distrust::EDGES_LOST,
-            Distrust::SCATTER,
-        ];
-        let together = all.into_iter().fold(Distrust::default(), Distrust::with);
-        for reasons in all.into_iter().chain([together]) {
-            assert_eq!(Distrust::from_bits(reasons.bits()), Some(reasons));
+impl ShaftMotion {
+    fn of(from: &signals::ShaftSignals, fitted: bool, now: Now) -> Self {
+        Self {
+            fitted,
+            last_edge: from.is_seen().then(|| now.whole(from.last_edge)),
+            pitch: (from.pitch != 0).then(|| Pitch {
+                time: Span::new(from.pitch),
+                angle: TurnFraction::new(from.pitch_angle),
+                largest: TurnFraction::new(from.pitch_largest),
+            }),
+            next_largest: TurnFraction::new(from.next_largest),
+            angle: Turns::new(u64::from(from.angle) << 8),
+            edges: from.edges,
+            rejected: from.rejected,
+            distrust: Distrust(from.distrust),
+            line: match from.line {
+                1 => LineState::Open,
+                2 => LineState::Shorted,
+                _ => LineState::Sound,
+            },
+            pattern: match from.pattern {
+                signals::pattern::MISSING => TargetPattern::Missing,
+                signals::pattern::EXTRA => TargetPattern::Extra,
+                signals::pattern::MOVED => TargetPattern::Moved,
+                _ => TargetPattern::Whole,
+            },
         }
-        assert_eq!(Distrust::from_bits(together.bits() + 1), None, "a bit that no reason has");
+    }
+}
+
+impl Slip {
+    fn of(from: &signals::Slip, unknown: u8, now: Now) -> Self {
+        let Reading { least, .. } = from.reading;
+        let reading = if from.reading.is_exact() {
+            SlipReading::Known(Ppm::new(least))
+        } else if from.reading.is_known() {
+            SlipReading::AtLeast(Ppm::new(least))
+        } else if unknown == signals::unknown::RETRACTED {
+            SlipReading::Retracted
+        } else {
+            SlipReading::Unknown
+        };
+        Self { reading, at: now.whole(from.at), known_at: now.whole(from.known_at) }
+    }
+}
+
+impl Motion {
+    /// The signals as they stand at `now`, on a leg with this plan.
+    #[must_use]
+    pub fn of(from: &Signals, plan: &Plan, now: Micros) -> Self {
+        let now = Now::new(now);
+        let mut contacts = Self::NONE.contacts;
+        for ((place, motion), contact) in Place::ALL.into_iter().zip(&mut contacts).zip(&from.contacts) {
+            *motion = ContactMotion {
+                fitted: plan.has_contact(place),
+                state: match contact.state {
+                    rub::RUBBING => ContactState::Rubbing,
+                    rub::FAULTY => ContactState::Faulty,
+                    _ => ContactState::Clear,
+                },
+                rubbing_since: (contact.rubs != 0).then(|| now.whole(contact.since)),
+                bridged_until: (contact.bridged != 0)
+                    .then(|| now.after(crate::time::wait(now.us(), contact.bridged_until)).at()),
+                duty: Ppm::new(contact.duty),
+                count: contact.count,
+            };
+        }
+        Self {
+            head: ShaftMotion::of(&from.head, plan.head.is_fitted(), now),
+            boot: ShaftMotion::of(&from.boot, plan.boot.is_fitted(), now),
+            slip_short: Slip::of(&from.short, from.unknown, now),
+            slip_long: Slip::of(&from.long, from.unknown, now),
+            slipped: Micrometres::new(from.slipped.into()),
+            head_since_boot: Turns::new(u64::from(from.since_boot) << 8),
+            seen_ratio: (from.ratio != 0).then(|| SeenRatio {
+                ratio: Ratio::new(from.ratio),
+                spread: Ppm::new(from.ratio_spread),
+                at: now.whole(from.ratio_at),
+            }),
+            contacts,
+        }
     }
 }

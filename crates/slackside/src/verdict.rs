@@ -2,8 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::alarm::AlarmState;
+use crate::conditions::Condition;
 use crate::input::{Command, Origin};
-use crate::judge::{AlarmState, Condition};
 use crate::units::Micros;
 
 /// The two permits. Energised to allow: what drops them stops.

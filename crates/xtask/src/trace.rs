@@ -7,7 +7,7 @@ use slackside::settings::Checked;
 use slackside_desk::monitor;
 
 /// The leg of the benchmarks: the same file, so that the figures speak of the same leg.
-#[path = "../../next/benches/leg/mod.rs"]
+#[path = "../../slackside/benches/leg/mod.rs"]
 pub mod leg;
 
 /// The desk's verdict stream: what the core says on this machine, encoded one after the other.

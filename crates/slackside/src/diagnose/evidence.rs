@@ -1,7 +1,7 @@
 //! The few facts that tell causes apart.
 
+use crate::conditions::{Condition, ConditionSet};
 use crate::input::Place;
-use crate::judge::{Condition, ConditionSet};
 use crate::units::{Micrometres, Micros, Ppm, Span};
 use crate::verdict::Phase;
 

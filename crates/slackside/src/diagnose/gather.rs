@@ -2,16 +2,19 @@
 
 use super::circle::{BeltPhase, Resultant, travelled};
 use super::evidence::{Evidence, Lock, Rubs, Silence, SlipShape};
+use crate::alarm::AlarmState;
+use crate::conditions::ConditionSet;
 use crate::input::Place;
-use crate::judge::{AlarmState, ConditionSet};
 use crate::motion::{ContactMotion, Motion, ShaftMotion};
 use crate::settings::Checked;
-use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Span, TurnFraction, Watts};
+use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Span, TurnFraction, Turns, Watts};
 use crate::verdict::{Change, Phase, Verdict};
 
 /// How far apart slip readings are kept, and how many: sixteen seconds.
 const SLIP_STEP: Span = Span::from_millis(500);
 const SLIPS: usize = 32;
+/// An angle told wraps after so much.
+const ANGLE_WRAPS: u64 = 1 << 40;
 /// How long after the first-out alarms still belong to it.
 const TOGETHER: Span = Span::from_millis(1_000);
 /// Rubs needed before a lock is looked for: fewer always look like one place at some length.
@@ -29,6 +32,8 @@ pub struct Gather {
     lagging_shift: Ppm,
     newest: Motion,
     newest_at: Micros,
+    /// How far the boot has turned: what a motion tells of it wraps.
+    boot_turned: Turns,
     phase: Phase,
     running_since: Option<Micros>,
     /// A ring: the newest is before `next_slip`.
@@ -72,6 +77,7 @@ impl Gather {
             lagging_shift: Ppm::new(i32::try_from(1_000_000_i64.saturating_sub(kept)).unwrap_or(0)),
             newest: Motion::NONE,
             newest_at: Micros::ZERO,
+            boot_turned: Turns::ZERO,
             phase: Phase::Unsure,
             running_since: None,
             slips: [(Micros::ZERO, Ppm::ZERO); SLIPS],
@@ -95,8 +101,10 @@ impl Gather {
             push(&mut self.head_speeds, motion.head.speed());
         }
         self.slip(at, motion);
+        let on = motion.boot.angle.get().wrapping_sub(self.newest.boot.angle.get()) & ANGLE_WRAPS.saturating_sub(1);
+        self.boot_turned = Turns::new(self.boot_turned.get().wrapping_add(on));
         for ((place, contact), gather) in Place::ALL.into_iter().zip(&motion.contacts).zip(&mut self.places) {
-            gather.take(at, contact, station(place, motion), motion, self.circumference);
+            gather.take(at, contact, station(place, motion), travelled(self.boot_turned, self.circumference));
         }
         self.newest = *motion;
         self.newest_at = at;
@@ -202,14 +210,7 @@ impl Gather {
 }
 
 impl PlaceGather {
-    fn take(
-        &mut self,
-        at: Micros,
-        contact: &ContactMotion,
-        shaft: &ShaftMotion,
-        motion: &Motion,
-        circumference: Micrometres,
-    ) {
+    fn take(&mut self, at: Micros, contact: &ContactMotion, shaft: &ShaftMotion, travelled: Micrometres) {
         if !contact.fitted {
             return;
         }
@@ -220,7 +221,7 @@ impl PlaceGather {
         if contact.count != self.seen {
             self.seen = contact.count;
             self.rubs.count = self.rubs.count.saturating_add(1);
-            self.belt.add(travelled(motion.boot.angle, circumference));
+            self.belt.add(travelled);
             if shaft.fitted {
                 // The angle within the turn is the lower half.
                 self.shaft.add(TurnFraction::new(shaft.angle.get() as u32));

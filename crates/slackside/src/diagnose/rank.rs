@@ -4,8 +4,8 @@ use heapless::Vec;
 
 use super::evidence::{Evidence, Lock, Rubs, Silence, SlipShape};
 use super::finding::{Cause, Confidence, Finding};
+use crate::conditions::Condition;
 use crate::input::{Place, Shaft};
-use crate::judge::Condition;
 use crate::units::{Ppm, Span};
 use crate::verdict::Phase;
 
@@ -232,7 +232,7 @@ fn plain(evidence: &Evidence, list: &mut List) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::judge::ConditionSet;
+    use crate::conditions::ConditionSet;
     use crate::units::Micros;
 
     fn evidence(condition: Condition) -> Evidence {

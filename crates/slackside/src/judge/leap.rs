@@ -1,19 +1,25 @@
-//! For the desk: leaping over stored motion. Not for the box.
+//! For the desk: leaping over stored signals. Not for the box.
 //!
-//! Tuning judges the same motion under thousands of limits. While the leg runs at speed most rows can change nothing but the
-//! delays of a few conditions, each by itself; whoever has the motion stored can work those out without a scan. [`Outlook`]
-//! says what to watch and until when, [`Judge::leap`] puts judge where it would be had it seen every row. Whatever turns an
-//! alarm, and everything out of the ordinary, must still be shown to [`Judge::observe`].
+//! Tuning judges the same signals under thousands of limits. While the leg runs at speed most rows can change nothing but the
+//! delays of a few conditions, each by itself; whoever has the signals stored can work those out without a scan. [`Outlook`]
+//! says what to watch and until when, [`Alone::leap`] puts judge where it would be had it been told every row. Whatever turns an
+//! alarm, and everything out of the ordinary, must still be told to [`Alone::observe`].
 
-use super::cell::NEVER;
+use core::ops::Deref;
+
+use super::alone::Alone;
 use super::heat::Heat;
-use super::senses::{follows_silence, microturns};
-use super::speeds::Open;
-use super::{Condition, Judge, Mode, POWER_STALE, Sense, counted_power, ratio};
-use crate::motion::{Motion, SeenRatio};
-use crate::settings::Machine;
-use crate::units::{Micros, Ppm, Span, Turns, Watts};
-use crate::verdict::Phase;
+use super::leg::mark;
+use super::phase::AT_SPEED;
+use super::view::{Out, View};
+use super::{POWER_STALE, sense};
+use crate::alarm::bits;
+use crate::conditions::Condition;
+use crate::settings::plan::{Plan, act, fitted};
+use crate::signals::Signals;
+use crate::time::{Now, SWEEP, reached};
+use crate::units::{Micros, Ppm, Span, Watts};
+use crate::verdict::{Phase, Verdict};
 
 /// The conditions whose delays a leap follows: every motion of a running leg may move them.
 pub const LEAPT: [Condition; 11] = [
@@ -45,15 +51,14 @@ pub struct LeaptCell {
     pub on_delay: Span,
     /// The delay before it ends.
     pub off_delay: Span,
-    /// From here on it is beyond: in the condition's unit; 2^-32 turn for belt not following; for speeds microseconds a turn,
-    /// and beyond if longer.
+    /// From here on it is beyond: in the unit that its sense compares in; for speeds microseconds a turn, and beyond if longer.
     pub limit: i64,
     /// Below this it is within; for speeds microseconds a turn, and within if no longer.
     pub clear: i64,
 }
 
 /// So many boot pitches at speed, with none surely slow between them, are as good as more.
-pub const BRISK_ENOUGH: u8 = super::course::AT_SPEED;
+pub const BRISK_ENOUGH: u8 = AT_SPEED;
 
 /// How slow a shaft may get, in microseconds a turn, before more than delays can change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,210 +89,217 @@ pub struct Outlook {
     pub power: Option<(Micros, Watts)>,
 }
 
+const fn stale_at(read: Micros) -> Micros {
+    read.after(Span::new(POWER_STALE))
+}
+
 impl Outlook {
     /// The power that makes slip heat at `now`, with `newest` the newest reading.
     #[must_use]
     pub fn power_at(&self, newest: Option<(Micros, Watts)>, now: Micros) -> Watts {
-        counted_power(newest.filter(|_| self.power_meter), now).unwrap_or(self.assumed_power)
+        let counts = newest.filter(|(at, power)| self.power_meter && *power > Watts::ZERO && now < stale_at(*at));
+        counts.map_or(self.assumed_power, |(_, power)| power)
     }
 
     /// Whether power is measured and its newest reading has gone stale by `now`, or never came.
     #[must_use]
     pub fn awaits_power(&self, now: Micros) -> bool {
-        self.power_meter && self.power.is_none_or(|(at, _)| now >= at.after(POWER_STALE))
+        self.power_meter && self.power.is_none_or(|(at, _)| now >= stale_at(at))
     }
 }
 
 /// The thermal image apart from judge.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct HeatCourse(Heat);
 
 impl HeatCourse {
-    /// What goes in from `now` on: so many watts times so much slip.
-    pub fn feed(&mut self, now: Micros, watts: Watts, slip: Ppm) {
-        self.0.feed_course(now, watts.get(), slip.get());
+    /// Bring it to `now`, looking at it on the way when judge would have. Whether it stayed clear of its limit.
+    pub fn pass(&mut self, plan: &Plan, now: Micros) -> bool {
+        let now = Now::new(now).us();
+        let mut clear = true;
+        while reached(now, self.0.check()) {
+            let at = self.0.check();
+            clear &= self.is_clear(plan, at);
+            self.0.next(&plan.drive, (limit(plan), false), at);
+        }
+        clear && self.is_clear(plan, now)
+    }
+
+    /// A row: what goes in from `now` on is so many watts times so much slip. Whether it stayed clear of its limit.
+    pub fn feed(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Ppm) -> bool {
+        let clear = self.pass(plan, now);
+        let now = Now::new(now).us();
+        self.0.slip = slip.get();
+        self.0.feed(&plan.drive, watts.get(), limit(plan), now);
+        let stays = self.is_clear(plan, now);
+        self.0.next(&plan.drive, (limit(plan), false), now);
+        clear && stays
+    }
+
+    /// Whether no step soon can find it beyond: judge looks a cell ahead, and at least once a cell where it is near.
+    fn is_clear(&self, plan: &Plan, now: u32) -> bool {
+        self.reach_us(plan, now) < limit(plan).unsigned_abs()
+    }
+
+    fn reach_us(&self, plan: &Plan, now: u32) -> u32 {
+        self.0.at(&plan.drive, now).saturating_add(self.0.inflow().saturating_mul(4))
+    }
+
+    /// How near to its limit it comes at `now`, in 2^-30 of the budget: what it will hold a few cells on.
+    #[must_use]
+    pub fn reach(&self, plan: &Plan, now: Micros) -> u32 {
+        self.reach_us(plan, Now::new(now).us())
+    }
+
+    /// The heat from which the condition is beyond, in 2^-30 of the budget.
+    #[must_use]
+    pub fn limit(plan: &Plan) -> u32 {
+        limit(plan).unsigned_abs()
     }
 
     /// The heat at `now`, in millijoules.
     #[must_use]
-    pub fn at(&self, now: Micros) -> u64 {
-        self.0.at(now)
-    }
-
-    /// The heat from which the condition is beyond, in millijoules.
-    #[must_use]
-    pub const fn limit(&self) -> u64 {
-        self.0.limit_mj()
-    }
-
-    /// Whether both hold the same heat and take in the same, whatever their limits.
-    #[must_use]
-    pub fn is_on_the_course_of(&self, other: &Self) -> bool {
-        self.0.same_course(&other.0)
+    pub fn at(&self, plan: &Plan, now: Micros) -> u64 {
+        let heat = u64::from(self.0.at(&plan.drive, Now::new(now).us()));
+        // 2^32 times 2^32 fits; a thousand times that does not.
+        (heat.wrapping_mul(plan.drive.heat_budget.into()) >> 20).wrapping_mul(1_000) >> 10
     }
 }
 
-/// The shift of a seen ratio against the one in force, if its block was steady enough to say so.
+/// The heat from which the condition is beyond, in 2^-30 of the budget.
+fn limit(plan: &Plan) -> i32 {
+    plan.row(Condition::SlipHeat.rank()).limit
+}
+
+/// The shift of a seen ratio against the one in force, in ppm, if its block was steady enough to say so.
 #[must_use]
-pub fn steady_shift(machine: &Machine, seen: &SeenRatio) -> Option<i32> {
-    if seen.spread >= super::senses::STEADY {
-        return None;
-    }
-    ratio::shift(seen.ratio, machine.ratio_in_force())
+pub fn steady_shift(plan: &Plan, signals: &Signals) -> Option<i32> {
+    sense::ratio_shift(&View { plan, signals, list: &Condition::ROWS, now: Now::new(Micros::ZERO) })
 }
 
-impl Judge {
-    /// What judge waits for, where leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed, or
-    /// is held to be too slow, with slip known, nothing rubbing, no shaft silent and heat below its limit.
+impl<P: Deref<Target = Plan>> Alone<P> {
+    fn view(&self) -> View<'_> {
+        View { plan: &self.plan, signals: &self.signals, list: &Condition::ROWS, now: self.now() }
+    }
+
+    /// Whether leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed, or is held to be too slow,
+    /// with slip known, nothing rubbing, no shaft silent and heat below its limit.
+    fn is_steady(&self, view: &View<'_>) -> bool {
+        let (leg, rows) = (&self.judge.leg, &self.judge.rows);
+        let beyond = |condition: Condition| rows.has(condition.rank(), bits::BEYOND);
+        // While one of these holds, every step would find the leg at speed or not and end with it not at speed.
+        let slow = [Condition::Underspeed, Condition::DeepUnderspeed];
+        let slow = slow.into_iter().any(|slow| rows.state(slow.rank()).holds());
+        let unknown = [
+            Condition::HeadSilent,
+            Condition::BothSilent,
+            Condition::Mistracking,
+            Condition::MistrackingSustained,
+            Condition::SlipHeat,
+        ];
+        leg.has(mark::BEGUN)
+            && leg.phase() == Phase::Running
+            && leg.has(mark::AT_SPEED) != slow
+            && !leg.drive_off(view)
+            && !leg.has(mark::SLIP_UNKNOWN)
+            && (!leg.has(mark::UNPERMITTED) || view.plan.has(fitted::DRIVE_CONTACT))
+            && view.signals.short.reading.is_known()
+            && view.plan.head.is_fitted()
+            && view.plan.boot.is_fitted()
+            && !view.plan.has(fitted::REFERENCE)
+            && leg.head(view).is_closed()
+            && leg.boot(view).is_closed()
+            && view.signals.contacts.iter().all(|contact| contact.rubs == 0)
+            && !unknown.into_iter().any(beyond)
+    }
+
+    /// What judge waits for, where leaping is allowed.
     #[must_use]
     pub fn outlook(&self) -> Option<Outlook> {
-        let beyond = |condition| self.cell(condition).beyond;
-        // While one of these holds, every step would find the leg at speed or not and end with it not at speed.
-        let slow = [Condition::Underspeed, Condition::DeepUnderspeed].into_iter().any(|slow| self.state(slow).holds());
-        let steady = self.begun
-            && self.status.phase == Phase::Running
-            && self.course.at_speed != slow
-            && !self.course.drive_off()
-            && self.unknown_since.is_none()
-            && self.motion.slip_short.reading.ppm().is_some()
-            && self.fitted.head
-            && self.fitted.boot
-            && !self.reference.is_fitted()
-            && self.closed_head().is_some()
-            && self.closed_boot().is_some()
-            && self.motion.contacts.iter().all(|contact| contact.rubbing_since.is_none())
-            && !beyond(Condition::HeadSilent)
-            && !beyond(Condition::BothSilent)
-            && !beyond(Condition::Mistracking)
-            && !beyond(Condition::MistrackingSustained)
-            && !beyond(Condition::SlipHeat);
-        if !steady {
+        let view = self.view();
+        if !self.is_steady(&view) {
             return None;
         }
-        let mut cells = [LeaptCell {
-            judged: false,
-            beyond: false,
-            active: false,
-            due: NEVER,
-            on_delay: Span::ZERO,
-            off_delay: Span::ZERO,
-            limit: 0,
-            clear: 0,
-        }; LEAPT.len()];
-        for (slot, condition) in cells.iter_mut().zip(LEAPT) {
-            let cell = self.cell(condition);
-            let limit = self.limits.of(condition);
-            let speed = |limit: super::speeds::SpeedLimit| (i64::from(limit.limit), i64::from(limit.clear));
-            let (upper, lower) = match condition {
-                Condition::DeepUnderspeed => speed(self.speeds.deep),
-                Condition::Underspeed => speed(self.speeds.under),
-                Condition::NoMotion => speed(self.speeds.still),
-                Condition::HeadUnderspeed => speed(self.speeds.head_under),
-                Condition::BeltNotFollowing => (
-                    angle(microturns(limit.setpoint)),
-                    angle(microturns(limit.setpoint.saturating_sub(limit.deadband))),
-                ),
-                _ => (i64::from(limit.setpoint), i64::from(limit.setpoint.saturating_sub(limit.deadband))),
-            };
-            *slot = LeaptCell {
-                judged: self.mode(condition) == Mode::Judged,
-                beyond: cell.beyond,
-                active: cell.active,
-                due: cell.due,
-                on_delay: limit.on_delay,
-                off_delay: limit.off_delay,
-                limit: upper,
-                clear: lower,
-            };
-        }
+        let (leg, rows, now) = (&self.judge.leg, &self.judge.rows, view.now);
+        let cells = LEAPT.map(|condition| {
+            let (rank, limit) = (condition.rank(), view.limit_of(condition));
+            let pending = rows.has(rank, bits::PENDING);
+            LeaptCell {
+                judged: view.plan.acts(rank) & act::JUDGED != 0,
+                beyond: rows.has(rank, bits::BEYOND),
+                active: rows.has(rank, bits::ACTIVE),
+                due: if pending { now.after(rows.wait(rank, now.us())).at() } else { Micros::MAX },
+                on_delay: Span::new(limit.on_delay),
+                off_delay: Span::new(limit.off_delay),
+                limit: limit.limit.into(),
+                clear: limit.clear.into(),
+            }
+        });
+        let (head, boot) = (&view.plan.head, &view.plan.boot);
         Some(Outlook {
-            until: self.other_than_leapt(),
+            until: now.after(self.wait_for_others(&view)).at(),
             cells,
             guard: Guard {
-                head: self.speeds.head.sudden.min(self.speeds.head.standing).min(self.speeds.head_silent),
-                boot: self.speeds.boot.sudden.min(self.speeds.boot.standing),
+                head: head.sudden.min(head.standing).min(view.plan.drive.head_silent),
+                boot: boot.sudden.min(boot.standing),
             },
-            brisk: self.course.brisk,
-            assumed_power: self.assumed_power,
-            power_meter: self.fitted.power_meter,
-            power: self.power,
+            brisk: leg.brisk,
+            assumed_power: Watts::new(view.plan.drive.assumed_power),
+            power_meter: view.plan.has(fitted::POWER_METER),
+            power: leg.has(mark::POWER).then(|| (now.whole(leg.power_at), Watts::new(leg.power))),
         })
+    }
+
+    /// How long until anything but the watched delays, silence and heat may change something.
+    fn wait_for_others(&self, view: &View<'_>) -> u32 {
+        let judge = &self.judge;
+        let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
+        let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
+        let look = judge.leg.look(view, judge.head_silent());
+        delays.min(look.wait).min(judge.next_operator(view)).min(judge.power_goes_stale(view)).min(self.sweep_wait())
     }
 
     /// The thermal image as it stands.
     #[must_use]
     pub const fn heat_course(&self) -> HeatCourse {
-        HeatCourse(self.heat)
+        HeatCourse(self.judge.leg.heat)
     }
 
-    /// When judge last did anything.
-    #[must_use]
-    pub const fn newest(&self) -> Micros {
-        self.newest
-    }
-
-    /// Go to `to` as if everything up to it had been observed, the last of it `motion`. The caller has made sure that no alarm
+    /// Go to `to` as if everything up to it had been observed, the last of it `signals`. The caller has made sure that no alarm
     /// turned on the way, and gives the state of the watched delays, the count of brisk pitches, the newest power reading and the
     /// heat at that moment.
     #[allow(clippy::too_many_arguments, reason = "each of them is a state of its own")]
     pub fn leap(
         &mut self,
         to: Micros,
-        motion: &Motion,
-        outlook: &Outlook,
+        signals: &Signals,
         cells: &[(bool, Micros); LEAPT.len()],
         brisk: u8,
         power: Option<(Micros, Watts)>,
         heat: &HeatCourse,
+        sink: &mut dyn FnMut(&Verdict),
     ) {
-        self.newest = to;
-        self.motion = *motion;
-        if let Some(slip) = motion.slip_short.reading.ppm() {
-            self.heat_slip = slip.get();
+        self.newest = to.get();
+        self.signals = *signals;
+        let judge = &mut self.judge;
+        judge.leg.heat = heat.0;
+        judge.leg.brisk = brisk;
+        if let Some((at, watts)) = power {
+            judge.leg.put(mark::POWER, true);
+            judge.leg.power = watts.get();
+            judge.leg.power_at = Now::new(at).us();
         }
-        self.power = power;
-        self.course.brisk = brisk;
-        self.heat.take_course(&heat.0, to);
-        let mut other = outlook.until;
         for ((beyond, due), condition) in cells.iter().zip(LEAPT) {
-            self.with_cell(condition, |cell| {
-                cell.beyond = *beyond;
-                cell.due = *due;
-            });
-            other = other.min(*due);
-        }
-        self.other = other;
-        let first = |open: Option<Open>, limit| open.map_or(NEVER, |open: Open| open.crossing(limit));
-        let head = first(self.open_head(), self.speeds.head.first);
-        self.silence = head.min(first(self.open_boot(), self.speeds.boot.first));
-        self.find_due();
-        self.bands = self.bands_now();
-    }
-
-    /// The earliest moment at which anything but the watched delays, silence and heat may change something.
-    fn other_than_leapt(&self) -> Micros {
-        let now = self.newest;
-        let mut other = self.people.next(now).min(self.course_next());
-        if let (true, Some((at, _))) = (self.fitted.power_meter, self.power) {
-            let stale = at.after(POWER_STALE);
-            other = other.min(if stale > now { stale } else { NEVER });
-        }
-        let pitches = self.pitches();
-        for condition in Condition::ALL {
-            if LEAPT.contains(&condition) {
-                continue;
-            }
-            other = other.min(self.cell(condition).due);
-            if !follows_silence(condition) && self.mode(condition) == Mode::Judged {
-                let (_, next): (Sense, Micros) = self.sense(condition, &pitches, now);
-                other = other.min(next);
+            let rank = condition.rank();
+            judge.rows.put(rank, bits::BEYOND, *beyond);
+            judge.rows.put(rank, bits::PENDING, *due != Micros::MAX);
+            if let Some(slot) = judge.rows.due.get_mut(rank) {
+                *slot = Now::new(*due).us();
             }
         }
-        other
+        // It finds everything as it is, and from there what to wait for.
+        let now = Now::new(to);
+        let view = View { plan: &self.plan, signals: &self.signals, list: &Condition::ROWS, now };
+        judge.step(&view, &mut Out { now, sink });
     }
-}
-
-/// Below 2^31 millionths of a turn: it fits.
-const fn angle(turns: Turns) -> i64 {
-    turns.get() as i64
 }

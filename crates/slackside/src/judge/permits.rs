@@ -1,53 +1,72 @@
 //! First-out and the two permits: what follows from the alarms once all of them are known.
 
-use super::{Condition, ConditionSet, Judge, Out};
-use crate::units::Micros;
-use crate::verdict::{Change, Permit, Phase, Verdict};
+use super::Judge;
+use super::leg::mark;
+use super::rows::holds;
+use super::view::{Out, View};
+use crate::conditions::Condition;
+use crate::settings::plan::act;
+use crate::verdict::{Change, Permit, Phase};
 
-impl Judge {
-    pub(super) fn conclude(&mut self, now: Micros, out: Out<'_>) {
-        let stop = self.first_holding_stop();
-        let raised = self.raised.take();
-        if self.status.first_out.is_none() && raised.is_some() {
-            self.status.first_out = raised;
-            out(Verdict { at: now, change: Change::FirstOut(raised) });
-        } else if self.status.first_out.is_some() && stop.is_none() {
-            self.status.first_out = None;
-            out(Verdict { at: now, change: Change::FirstOut(None) });
-        }
+/// High slip and a slow belt keep feed away whatever their action.
+const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed];
+/// While one of these holds the belt is not at speed.
+const SLOW: [Condition; 2] = [Condition::DeepUnderspeed, Condition::Underspeed];
 
-        let slow = |condition| self.state(condition).holds();
-        if slow(Condition::Underspeed) || slow(Condition::DeepUnderspeed) {
-            self.course.at_speed = false;
-        }
-        let run = stop.is_none() && !self.status.boot_cleared_needed;
-        let hinders = self.hinders_feed();
-        let feed = run && self.status.phase == Phase::Running && self.course.at_speed && hinders.is_none();
+/// The condition of a rank and one; 0 stands for none.
+pub fn of_rank_and_one(rank: u8) -> Option<Condition> {
+    Condition::of_rank(usize::from(rank.checked_sub(1)?))
+}
 
-        let stopped_by = self.status.first_out.or(stop);
-        if run != self.status.run_permit {
-            self.status.run_permit = run;
-            if !run && let Some(dropped) = &mut self.people.proof {
-                *dropped = true;
+impl<const N: usize> Judge<N> {
+    /// The first by rank of the alarms that hold and do `what`, or are one of `besides`: its rank and one, 0 if there is none.
+    #[inline(never)]
+    fn first_holding(&self, view: &View<'_>, what: u8, besides: &[Condition]) -> u8 {
+        for (rank, bits) in self.rows.bits.iter().enumerate() {
+            let acts = view.plan.acts(rank) & what != 0 || besides.iter().any(|condition| condition.rank() == rank);
+            if holds(*bits) && acts {
+                return (rank as u8).wrapping_add(1);
             }
-            let because = if run { None } else { stopped_by };
-            out(Verdict { at: now, change: Change::Permit { permit: Permit::Run, allowed: run, because } });
         }
-        if feed != self.status.feed_permit {
-            self.status.feed_permit = feed;
-            let because = match (feed, run) {
-                (true, _) => None,
-                (false, false) => stopped_by,
-                (false, true) => hinders,
-            };
-            out(Verdict { at: now, change: Change::Permit { permit: Permit::Feed, allowed: feed, because } });
-        }
+        0
     }
 
-    /// The first by rank that keeps feed away while the leg may run. High slip does so whatever its action.
-    fn hinders_feed(&self) -> Option<Condition> {
-        const HIGH: ConditionSet =
-            ConditionSet::of(&[Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed]);
-        self.holding.and(self.dropping_feed.or(HIGH)).first()
+    /// Whether a stop holds the permits dropped.
+    pub(super) fn is_stopped(&self, view: &View<'_>) -> bool {
+        self.first_holding(view, act::STOP, &[]) != 0
+    }
+
+    /// Tell first-out and permits where they changed.
+    pub(super) fn resolve(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+        let stop = self.first_holding(view, act::STOP, &[]);
+        let hinders = self.first_holding(view, act::DROP_FEED, &HINDER);
+        let slow = self.first_holding(view, 0, &SLOW) != 0;
+        let leg = &mut self.leg;
+        let raised = core::mem::take(&mut leg.raised);
+        if leg.first_out == 0 && raised != 0 {
+            leg.first_out = raised;
+            out.tell(Change::FirstOut(of_rank_and_one(raised)));
+        } else if leg.first_out != 0 && stop == 0 {
+            leg.first_out = 0;
+            out.tell(Change::FirstOut(None));
+        }
+        if slow {
+            leg.put(mark::AT_SPEED, false);
+        }
+        let run = stop == 0 && !leg.has(mark::BOOT_CLEARED_NEEDED);
+        let feed = run && leg.phase() == Phase::Running && leg.has(mark::AT_SPEED) && hinders == 0;
+        let stopped_by = if leg.first_out != 0 { leg.first_out } else { stop };
+        let dropped_by = if run { hinders } else { stopped_by };
+        if !run && leg.has(mark::RUN) && leg.has(mark::PROOF) {
+            leg.put(mark::PROVEN, true);
+        }
+        for (permit, bit, allowed, by) in
+            [(Permit::Run, mark::RUN, run, stopped_by), (Permit::Feed, mark::FEED, feed, dropped_by)]
+        {
+            if allowed != leg.has(bit) {
+                leg.put(bit, allowed);
+                out.tell(Change::Permit { permit, allowed, because: of_rank_and_one(if allowed { 0 } else { by }) });
+            }
+        }
     }
 }

@@ -1,72 +1,70 @@
 //! What goes into the value that survives a loss of power, and comes back out of it.
 
-use super::cell::Cell;
-use super::heat::Heat;
-use super::{AlarmState, Condition, Judge};
-use crate::settings::Limits;
-use crate::survivor::Survivor;
+use super::Judge;
+use super::leg::mark;
+use crate::alarm::{Set, bits};
+use crate::conditions::{Condition, ConditionSet};
+use crate::retained::Retained;
+use crate::settings::plan::{Plan, act};
+use crate::time::{Now, SLOW_SHIFT, wait};
 use crate::units::Span;
 
-impl Judge {
-    /// Put back what survived: trips are latched, whatever caused them may be gone; bypasses have lapsed.
+impl<const N: usize> Judge<N> {
+    /// Take a plan, and what survived the last loss of power: trips are latched, whatever caused them may be gone; bypasses have lapsed.
+    /// Nothing is allowed before something is observed.
     #[inline(never)]
-    pub(super) fn revive(&mut self, limits: &Limits, survivor: &Survivor) {
-        for condition in Condition::ALL {
-            let latched = survivor.latched.contains(condition);
-            let state = if latched && survivor.acknowledged.contains(condition) {
-                AlarmState::LatchedAcknowledged
-            } else if latched {
-                AlarmState::LatchedUnacknowledged
-            } else if self.out_of_service.contains(condition) {
-                AlarmState::OutOfService
-            } else {
-                AlarmState::Normal
-            };
-            self.set_state(condition, state);
-            self.with_cell(condition, |cell| *cell = Cell { latches: latched, ..Cell::NEW });
-        }
-        self.status.first_out = survivor.first_out;
-        self.status.boot_cleared_needed = survivor.boot_cleared_needed;
-        self.starts = super::Window::new();
-        self.start_ages.clone_from(&survivor.start_ages);
-        self.heat = Heat::new(&limits.slip_heat, limits.of(Condition::SlipHeat), survivor.slip_heat);
-    }
-
-    /// What must survive a loss of power, as it stands now.
-    #[must_use]
-    #[inline(never)]
-    pub fn survivor(&self) -> Survivor {
-        let mut survivor = Survivor {
-            first_out: self.status.first_out,
-            boot_cleared_needed: self.status.boot_cleared_needed,
-            slip_heat: self.heat.joules_at(self.newest),
-            ..Survivor::default()
-        };
-        for condition in Condition::ALL {
-            // Behind a bypass a latch is still a latch: bypasses lapse.
-            let state = match self.state(condition) {
-                AlarmState::Shelved if self.cell(condition).active => AlarmState::Unacknowledged,
-                AlarmState::Shelved => self.people.before,
-                state => state,
-            };
-            let latches = self.cell(condition).latches;
-            if state.holds() && latches {
-                survivor.latched = survivor.latched.with(condition);
-                if matches!(state, AlarmState::Acknowledged | AlarmState::LatchedAcknowledged) {
-                    survivor.acknowledged = survivor.acknowledged.with(condition);
+    pub fn configure(&mut self, plan: &Plan, retained: &Retained) {
+        self.leg.clear();
+        let (latched, acknowledged) = (retained.latched.ranks(), retained.acknowledged.ranks());
+        for (rank, bits) in self.rows.bits.iter_mut().enumerate() {
+            *bits = if plan.acts(rank) & act::JUDGED != 0 { 0 } else { bits::OUT };
+            if latched.contains(rank) {
+                *bits |= bits::LATCHED;
+                if !acknowledged.contains(rank) {
+                    *bits |= bits::UNACKNOWLEDGED;
                 }
             }
         }
-        if self.begun {
-            let window = self.limits.starts.window;
-            for end in self.starts.ends() {
-                let left = end.since(self.newest);
-                // There is room: both hold eight.
-                let _ = survivor.start_ages.push(Span::new(window.get().saturating_sub(left.get())));
-            }
-        } else {
-            survivor.start_ages.clone_from(&self.start_ages);
+        self.leg.first_out = retained.first_out.map_or(0, |condition| (condition.rank() as u8).wrapping_add(1));
+        self.leg.put(mark::BOOT_CLEARED_NEEDED, retained.boot_cleared_needed);
+        for (start, age) in self.leg.starts.iter_mut().zip(&retained.start_ages) {
+            *start = age.get() >> SLOW_SHIFT;
+            self.leg.starts_count = self.leg.starts_count.saturating_add(1);
         }
-        survivor
+        self.leg.heat.begin(&plan.drive, retained.slip_heat, 0);
+    }
+
+    /// What must survive a loss of power, as it stands at `now`, the newest time.
+    #[must_use]
+    #[inline(never)]
+    pub fn retained(&self, plan: &Plan, now: Now) -> Retained {
+        let (mut latched, mut acknowledged) = (Set::EMPTY, Set::EMPTY);
+        for (rank, bits) in self.rows.bits.iter().enumerate() {
+            // Behind a bypass a latch is still a latch, and what is wrong would be raised afresh: bypasses lapse.
+            let shelved_active = bits & (bits::SHELVED | bits::ACTIVE) == bits::SHELVED | bits::ACTIVE;
+            let afresh = shelved_active && plan.acts(rank) & act::LATCHING != 0;
+            if bits & bits::LATCHED != 0 || afresh {
+                latched = latched.put(rank, true);
+                acknowledged = acknowledged.put(rank, bits & bits::UNACKNOWLEDGED == 0 && !shelved_active);
+            }
+        }
+        let mut retained = Retained {
+            latched: ConditionSet::of_ranks(latched),
+            acknowledged: ConditionSet::of_ranks(acknowledged),
+            first_out: Condition::of_rank(usize::from(self.leg.first_out).wrapping_sub(1)),
+            boot_cleared_needed: self.leg.has(mark::BOOT_CLEARED_NEEDED),
+            slip_heat: self.leg.heat.joules(&plan.drive, now.us()),
+            ..Retained::default()
+        };
+        for end in self.leg.starts.iter().take(self.leg.starts_count.into()) {
+            let age = if self.leg.has(mark::BEGUN) {
+                plan.drive.start_window.saturating_sub(wait(now.slow(), *end))
+            } else {
+                *end
+            };
+            // There is room: both hold eight.
+            let _ = retained.start_ages.push(Span::new(age.saturating_mul(1 << SLOW_SHIFT)));
+        }
+        retained
     }
 }

@@ -1,207 +1,270 @@
 //! Rub contacts: chatter bridged, dwell, count, and the share of the last belt loop on which the belt rubbed.
 
-use crate::input::ContactState;
-use crate::math::mul_div;
-use crate::motion::ContactMotion;
-use crate::record::keep::{Keep, Page, Pen, Unreadable};
-use crate::units::{Micros, Ppm, Span};
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-/// Bins in one belt loop. A power of two, so that the ring wraps by masking.
-pub const BINS: u32 = 64;
+use crate::arith::{divide, high, mul_div};
+use crate::input::{ContactState, Place};
+use crate::settings::plan::{self, ContactPlan};
+use crate::signals::{ContactSignals, rub};
+use crate::time::{age, held, reached};
+
+/// Bins in one belt loop, a power of two, so that the ring wraps by masking.
+const BINS: u8 = plan::BINS as u8;
 /// A bin on which the belt rubbed all the time.
-const FULL: u32 = 255;
+const FULL: u8 = 255;
 
-/// One rub contact.
-#[derive(Clone, Debug)]
-pub struct Contact {
-    bridge: Span,
-    /// What share of each bin of the last belt loop the belt rubbed, [`FULL`] for all of it; a ring.
-    bins: [u8; BINS as usize],
+/// The rub contacts, in the order of [`Place::ALL`].
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Contacts {
+    each: [Contact; Place::COUNT],
+    /// Belt passed since the newest bin began, in micrometres, and the time that took.
+    in_bin: u32,
+    bin_time: u32,
     /// The oldest bin, to be written next.
     oldest: u8,
-    /// Sum of the bins.
-    sum: u32,
+    /// Contacts that rub or have rubbed within the last loop, as bits.
+    touched: u8,
+    /// Contacts that are clear but still bridged, as bits.
+    bridged: u8,
+    spare: u8,
+}
+
+/// One rub contact.
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct Contact {
     /// Rubbing in the bin under way, in microseconds, as far as counted.
     rubbed: u32,
     /// Up to when rubbing is counted, while the belt rubs.
-    counted: Micros,
+    counted: u32,
+    /// Sum of the bins.
+    sum: u16,
+    spare: u16,
+    /// What share of each bin of the last belt loop the belt rubbed, [`FULL`] for all of it; a ring.
+    bins: [u8; BINS as usize],
 }
 
 impl Contact {
-    pub const fn new(bridge: Span) -> Self {
-        Self { bridge, bins: [0; BINS as usize], oldest: 0, sum: 0, rubbed: 0, counted: Micros::ZERO }
+    const fn count(&mut self, until: u32) {
+        if reached(until, self.counted) {
+            self.rubbed = self.rubbed.saturating_add(age(until, self.counted));
+            self.counted = until;
+        }
     }
 
-    /// The contact says `state` from `at` on.
-    pub fn change(&mut self, at: Micros, state: ContactState, motion: &mut ContactMotion) {
+    /// The belt moved on by `bins` bins, in `time`: one share for all of them, from the `oldest` on. Whether any bin is not empty.
+    #[inline(never)]
+    fn advance(&mut self, bins: u32, time: u32, oldest: u8, signals: &mut ContactSignals) -> bool {
+        let rubbed = core::mem::replace(&mut self.rubbed, 0);
+        let share = if rubbed == 0 || time == 0 { 0 } else { mul_div(rubbed, u32::from(FULL), time).min(255) as u8 };
+        if share == 0 && self.sum == 0 {
+            return false;
+        }
+        for step in 0..bins.min(u32::from(BINS)) {
+            let index = usize::from(oldest).wrapping_add(step as usize) & usize::from(BINS - 1);
+            if let Some(bin) = self.bins.get_mut(index) {
+                self.sum = self.sum.wrapping_add(u16::from(share)).wrapping_sub(u16::from(*bin));
+                *bin = share;
+            }
+        }
+        // 1,000,000 over 32 bins of 255.
+        signals.duty = divide(u64::from(self.sum).wrapping_mul(6_250), 51) as i32;
+        self.sum != 0
+    }
+}
+
+impl Contacts {
+    /// The contact there says `state` from `at` on.
+    pub fn change(
+        &mut self,
+        plan: &ContactPlan,
+        at: u32,
+        place: Place,
+        state: ContactState,
+        signals: &mut [ContactSignals; Place::COUNT],
+    ) {
+        let (Some(contact), Some(signals)) = (self.each.get_mut(place.index()), signals.get_mut(place.index())) else {
+            return;
+        };
+        let bit = 1_u8 << place.index();
         match state {
             ContactState::Rubbing => {
-                if motion.rubbing_since.is_none() {
-                    motion.rubbing_since = Some(at);
-                    motion.count = motion.count.wrapping_add(1);
-                    self.counted = at;
+                if signals.rubs == 0 {
+                    signals.rubs = 1;
+                    signals.since = at;
+                    signals.count = signals.count.wrapping_add(1);
+                    contact.counted = at;
+                    self.touched |= bit;
                 }
                 // A gap that was bridged counts as rubbing.
-                self.count(at);
-                motion.bridged_until = None;
-                motion.state = ContactState::Rubbing;
+                contact.count(at);
+                signals.bridged = 0;
+                signals.state = rub::RUBBING;
             }
+            ContactState::Clear if signals.rubs == 0 => signals.state = rub::CLEAR,
             ContactState::Clear => {
-                if motion.rubbing_since.is_some() {
-                    // Still rubbing until it has been clear for the bridging time.
-                    motion.state = ContactState::Rubbing;
-                    if motion.bridged_until.is_none() {
-                        self.count(at);
-                        motion.bridged_until = Some(at.after(self.bridge));
-                    }
-                } else {
-                    motion.state = ContactState::Clear;
+                // Still rubbing until it has been clear for the bridging time.
+                signals.state = rub::RUBBING;
+                if signals.bridged == 0 {
+                    contact.count(at);
+                    signals.bridged = 1;
+                    signals.bridged_until = at.wrapping_add(plan.bridge);
                 }
             }
             ContactState::Faulty => {
                 // What the belt does is not known: a rub under way is held to go on.
-                motion.state = ContactState::Faulty;
-                motion.bridged_until = None;
+                signals.state = rub::FAULTY;
+                signals.bridged = 0;
             }
         }
+        self.bridged = if signals.bridged == 0 { self.bridged & !bit } else { self.bridged | bit };
     }
 
-    /// End a bridged rub that stayed clear until `now`. Whether it did.
-    pub fn settle(&mut self, now: Micros, motion: &mut ContactMotion) -> bool {
-        let ends = motion.bridged_until.is_some_and(|until| until <= now);
-        if ends {
-            motion.bridged_until = None;
-            motion.rubbing_since = None;
-            motion.state = ContactState::Clear;
-        }
-        ends
-    }
-
-    fn count(&mut self, until: Micros) {
-        self.rubbed = self.rubbed.saturating_add(until.since(self.counted).get());
-        self.counted = self.counted.max(until);
-    }
-
-    /// At `at` the belt had moved on by `bins` bins since the last call, in `time`: one share for all of them.
-    pub fn advance(&mut self, at: Micros, bins: u32, time: Span, motion: &mut ContactMotion) {
-        if motion.rubbing_since.is_some() && motion.bridged_until.is_none() {
-            self.count(at);
-        }
-        let share = mul_div(self.rubbed, FULL, time.get()).unwrap_or(0).min(FULL);
-        self.rubbed = 0;
-        if share == 0 && self.sum == 0 {
-            return;
-        }
-        for _ in 0..bins.min(BINS) {
-            if let Some(bin) = self.bins.get_mut(usize::from(self.oldest)) {
-                // `share` is at most 255.
-                self.sum = self.sum.saturating_add(share).saturating_sub(u32::from(*bin));
-                *bin = share as u8;
+    /// How long until the first bridged rub ends if it stays clear, at most `most`.
+    pub fn wait(&self, now: u32, most: u32, signals: &[ContactSignals; Place::COUNT]) -> u32 {
+        let mut least = most;
+        if self.bridged != 0 {
+            for signals in signals.iter().filter(|signals| signals.bridged != 0) {
+                least = least.min(crate::time::wait(now, signals.bridged_until));
             }
-            self.oldest = self.oldest.wrapping_add(1) & (BINS as u8).wrapping_sub(1);
         }
-        motion.duty = Ppm::new(mul_div(self.sum, 1_000_000, BINS * FULL).unwrap_or(0) as i32);
-    }
-}
-
-/// Only the bins that are not empty, by age.
-impl Keep for Contact {
-    fn keep(&self, pen: &mut Pen<'_>) {
-        let Self { bridge: _, bins, oldest, sum: _, rubbed, counted } = self;
-        rubbed.keep(pen);
-        counted.keep(pen);
-        oldest.keep(pen);
-        let used = bins.iter().rev().fold(0, |used, bin| used << 1 | u64::from(*bin > 0));
-        pen.varint(used);
-        for bin in bins.iter().filter(|bin| **bin > 0) {
-            pen.byte(*bin);
-        }
+        least
     }
 
-    fn fetch(&mut self, page: &mut Page<'_>) -> Result<(), Unreadable> {
-        self.rubbed.fetch(page)?;
-        self.counted.fetch(page)?;
-        self.oldest.fetch(page)?;
-        self.oldest &= (BINS as u8).wrapping_sub(1);
-        let mut used = page.varint()?;
-        self.sum = 0;
-        for bin in &mut self.bins {
-            *bin = if used & 1 == 0 { 0 } else { page.byte()? };
-            self.sum = self.sum.saturating_add(u32::from(*bin));
-            used >>= 1;
+    /// End bridged rubs that stayed clear until `now`. Whether any did.
+    pub fn settle(&mut self, now: u32, signals: &mut [ContactSignals; Place::COUNT]) -> bool {
+        let before = self.bridged;
+        for (place, signals) in signals.iter_mut().enumerate() {
+            if signals.bridged != 0 && reached(now, signals.bridged_until) {
+                signals.bridged = 0;
+                signals.rubs = 0;
+                signals.state = rub::CLEAR;
+                self.bridged &= !1_u8.wrapping_shl(place as u32);
+            }
         }
-        Ok(())
+        before != self.bridged
+    }
+
+    /// The belt moved with the boot by a pitch of that angle (2^-32 turn) and time, which ended at `at`. Whether a duty may have changed.
+    pub fn move_belt(
+        &mut self,
+        plan: &ContactPlan,
+        circumference: u32,
+        at: u32,
+        (angle, time): (u32, u32),
+        signals: &mut [ContactSignals; Place::COUNT],
+    ) -> bool {
+        self.in_bin = self.in_bin.saturating_add(high(angle, circumference));
+        self.bin_time = self.bin_time.saturating_add(time);
+        if self.in_bin < plan.bin_length {
+            return false;
+        }
+        let bins = divide(u64::from(self.in_bin), plan.bin_length);
+        self.in_bin = self.in_bin.wrapping_sub(bins.wrapping_mul(plan.bin_length));
+        let time = core::mem::replace(&mut self.bin_time, 0);
+        let touched = self.touched;
+        if touched != 0 {
+            for (place, (contact, signals)) in self.each.iter_mut().zip(signals).enumerate() {
+                let bit = 1_u8.wrapping_shl(place as u32);
+                if touched & bit == 0 {
+                    continue;
+                }
+                if signals.rubs != 0 && signals.bridged == 0 {
+                    contact.count(at);
+                }
+                if !contact.advance(bins, time, self.oldest, signals) && signals.rubs == 0 {
+                    self.touched &= !bit;
+                }
+            }
+        }
+        self.oldest = self.oldest.wrapping_add(bins as u8) & (BINS - 1);
+        touched != 0
+    }
+
+    pub fn sweep(&mut self, now: u32) {
+        for contact in &mut self.each {
+            contact.counted = held(now, contact.counted);
+        }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use zerocopy::FromZeros;
 
-    fn at(millis: u64) -> Micros {
-        Micros::new(millis * 1_000)
+    /// One boot turn is one bin: a metre less the micrometre by which a whole turn is short.
+    const PLAN: ContactPlan =
+        ContactPlan { bridge: 150_000, bin_length: 999_999, fitted: 15, temperatures: 0, spare: [0; 2] };
+
+    struct Rig {
+        contacts: Contacts,
+        signals: [ContactSignals; Place::COUNT],
     }
 
-    fn fitted() -> (Contact, ContactMotion) {
-        (Contact::new(Span::from_millis(150)), ContactMotion { fitted: true, ..ContactMotion::default() })
+    impl Rig {
+        fn new() -> Self {
+            Self { contacts: Contacts::new_zeroed(), signals: Default::default() }
+        }
+
+        fn change(&mut self, at: u32, state: ContactState) {
+            self.contacts.change(&PLAN, at, Place::BootLeft, state, &mut self.signals);
+        }
+
+        /// So many bins up to `at`, in `time`.
+        fn advance(&mut self, at: u32, bins: u32, time: u32) {
+            self.contacts.in_bin = (bins - 1) * PLAN.bin_length;
+            self.contacts.move_belt(&PLAN, 1_000_000, at, (u32::MAX, time), &mut self.signals);
+            assert_eq!(self.contacts.in_bin, 0);
+        }
+
+        fn here(&self) -> &ContactSignals {
+            &self.signals[Place::BootLeft.index()]
+        }
     }
 
     #[test]
     fn chatter_is_one_rub_and_the_dwell_counts_from_its_start() {
-        let (mut contact, mut motion) = fitted();
+        let mut rig = Rig::new();
         for bounce in 0..20 {
-            contact.change(at(1_000 + bounce * 100), ContactState::Rubbing, &mut motion);
-            contact.change(at(1_010 + bounce * 100), ContactState::Clear, &mut motion);
-            assert!(!contact.settle(at(1_099 + bounce * 100), &mut motion));
+            rig.change(1_000_000 + bounce * 100_000, ContactState::Rubbing);
+            rig.change(1_010_000 + bounce * 100_000, ContactState::Clear);
+            assert!(!rig.contacts.settle(1_099_000 + bounce * 100_000, &mut rig.signals));
         }
-        assert_eq!(motion.count, 1);
-        assert_eq!(motion.rubbing_since, Some(at(1_000)));
-        assert_eq!(motion.bridged_until, Some(at(3_060)));
-        assert!(contact.settle(at(3_060), &mut motion));
-        assert_eq!(motion.rubbing_since, None);
-        assert_eq!(motion.state, ContactState::Clear);
+        assert_eq!((rig.here().count, rig.here().since), (1, 1_000_000));
+        assert_eq!((rig.here().bridged, rig.here().bridged_until), (1, 3_060_000));
+        assert_eq!(rig.contacts.wait(3_000_000, 1_000_000, &rig.signals), 60_000);
+        assert!(rig.contacts.settle(3_060_000, &mut rig.signals));
+        assert_eq!((rig.here().rubs, rig.here().state), (0, rub::CLEAR));
+        assert_eq!(rig.contacts.wait(3_060_000, 1_000_000, &rig.signals), 1_000_000);
     }
 
     #[test]
     fn duty_is_the_share_of_the_last_loop() {
-        let (mut contact, mut motion) = fitted();
-        contact.change(at(0), ContactState::Rubbing, &mut motion);
-        contact.advance(at(1_600), 16, Span::from_millis(1_600), &mut motion);
-        assert_eq!(motion.duty, Ppm::new(250_000));
-        contact.change(at(1_650), ContactState::Clear, &mut motion);
-        contact.settle(at(1_800), &mut motion);
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.advance(800_000, 8, 800_000);
+        assert_eq!(rig.here().duty, 250_000);
+        rig.change(850_000, ContactState::Clear);
+        rig.contacts.settle(1_000_000, &mut rig.signals);
         // It rubbed for half of the next bin too.
-        contact.advance(at(1_700), 1, Span::from_millis(100), &mut motion);
-        assert!(motion.duty.get().abs_diff(250_000 + 15_625 / 2) < 50, "{motion:?}");
-        contact.advance(at(6_400), 47, Span::from_millis(4_700), &mut motion);
-        assert!(motion.duty.get().abs_diff(250_000 + 15_625 / 2) < 50, "{motion:?}");
-        contact.advance(at(12_800), 64, Span::from_millis(6_400), &mut motion);
-        assert_eq!(motion.duty, Ppm::ZERO);
-    }
-
-    #[test]
-    fn short_rubs_count_for_what_they_last() {
-        let (mut contact, mut motion) = fitted();
-        // A rub of 190 ms in each third of a loop of 24 s: 2.4 % of it.
-        for eighth in 0..64_u64 {
-            let begin = eighth * 375;
-            if eighth % 21 == 5 {
-                contact.change(at(begin + 100), ContactState::Rubbing, &mut motion);
-                contact.change(at(begin + 290), ContactState::Clear, &mut motion);
-                contact.settle(at(begin + 440), &mut motion);
-            }
-            contact.advance(at(begin + 375), 1, Span::from_millis(375), &mut motion);
-        }
-        assert_eq!(motion.count, 3);
-        assert!(motion.duty.get().abs_diff(23_750) < 300, "{motion:?}");
+        rig.advance(900_000, 1, 100_000);
+        let both = 250_000 + 31_250 / 2;
+        assert!((rig.here().duty - both).abs() < 100, "{:?}", rig.here());
+        rig.advance(3_200_000, 23, 2_300_000);
+        assert!((rig.here().duty - both).abs() < 100, "{:?}", rig.here());
+        rig.advance(6_400_000, 32, 3_200_000);
+        assert_eq!(rig.here().duty, 0);
+        assert_eq!(rig.contacts.touched, 0);
     }
 
     #[test]
     fn a_faulty_line_does_not_end_a_rub() {
-        let (mut contact, mut motion) = fitted();
-        contact.change(at(0), ContactState::Rubbing, &mut motion);
-        contact.change(at(5), ContactState::Faulty, &mut motion);
-        assert_eq!(motion.rubbing_since, Some(at(0)));
-        assert!(!contact.settle(at(10_000), &mut motion));
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.change(5, ContactState::Faulty);
+        assert_eq!((rig.here().rubs, rig.here().state), (1, rub::FAULTY));
+        assert!(!rig.contacts.settle(10_000_000, &mut rig.signals));
     }
 }

@@ -5,12 +5,18 @@
 //! So each pitch is held against the pitch of the same two marks a turn ago, and the quotient against that of the pitch before:
 //! the spacing of the marks cancels before it is learned, a ramp of speed leaves next to nothing, and what is left is scatter.
 
-use crate::record::keep::keep;
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+/// A shaft whose speed changes by more than this part (1/2^3) in a turn does not turn steadily.
+const UNSTEADY_SHIFT: u32 = 3;
+/// At this score the signal is not to be trusted. A jolt, which is seen twice and again a turn later, adds 28 at the most. Edges
+/// that lie anywhere in a fifth of a pitch come to it in 27 pitches on average, in a third of a pitch in 15.
+const MOST: u8 = 48;
 
 /// Two quotients in a row that differ by more than the whole say nothing: an edge was lost or extra, and is dealt with as such.
 /// Below that, what their difference adds to the score or takes from it: about 1/32 of their size, less 1/8. So much a belt may surge
 /// to and fro, by 3 % of its speed at the worst of all rates, and so much comes of a loose bracket's half a millisecond at thirty edges
-/// a second. The blueprint's jitter of 5 µs is far below.
+/// a second. A jitter of 5 µs is far below.
 const fn weigh(off: u32, whole: u32) -> i8 {
     if off > whole {
         0
@@ -25,71 +31,54 @@ const fn weigh(off: u32, whole: u32) -> i8 {
     }
 }
 
-/// A shaft whose speed changes by more than this part (1/2^3) in a turn does not turn steadily.
-const UNSTEADY_SHIFT: u32 = 3;
-/// At this score the signal is not to be trusted. A jolt, which is seen twice and again a turn later, adds 28 at the most. Edges
-/// that lie anywhere in a fifth of a pitch come to it in 27 pitches on average, in a third of a pitch in 15.
-const MOST: u8 = 48;
 /// The scatter of one shaft.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
 pub struct Scatter {
+    /// The pitch a turn before the last one, in microseconds.
+    pub then_before: u32,
     /// How the last pitches have scattered, 0 to [`MOST`].
     score: u8,
-    /// What the last pitch adds to it or takes from it; nothing once it has.
-    weight: i8,
     /// Steady pitches in a row.
     calm: u8,
     /// Pitches since the marks were last in step with what is remembered of them, up to a turn and two.
     in_step: u8,
-    /// The pitch a turn before the last one, in microseconds.
-    then_before: u32,
+    spare: u8,
 }
 
-// Between inputs nothing waits to count.
-keep!(Scatter { score, calm, in_step, then_before } fixed { weight });
-
 impl Scatter {
-    pub const NEW: Self = Self { score: 0, weight: 0, calm: 0, in_step: 0, then_before: 0 };
-
     /// What is remembered of the last turn is not in step with what comes.
     pub const fn lose_step(&mut self) {
         self.in_step = 0;
         self.calm = 0;
-        self.weight = 0;
     }
 
     /// A pitch took `now`, the one before it `before`, and the same pitch a turn ago `then`, all in microseconds; the shaft
-    /// has so many marks.
-    pub const fn take(&mut self, now: u32, before: u32, then: u32, marks: u8) {
+    /// has so many marks. What it adds to the score or takes from it.
+    pub const fn take(&mut self, now: u32, before: u32, then: u32, marks: u8) -> i8 {
         let then_before = core::mem::replace(&mut self.then_before, then);
-        if !self.is_in_step(marks) {
+        // A whole turn and both ends of it must be remembered.
+        if self.in_step <= marks.saturating_add(1) {
             self.in_step = self.in_step.saturating_add(1);
-            return;
+            return 0;
         }
         // The two quotients over one denominator, in sixteen bits each: what is lost is a ten-thousandth, and a small processor
         // multiplies in one step.
-        let by = sixteen_bits(now | before | then | then_before);
-        let [now_cut, before, then_cut, then_before] =
-            [now.wrapping_shr(by), before.wrapping_shr(by), then.wrapping_shr(by), then_before.wrapping_shr(by)];
-        let whole = then_cut.wrapping_mul(then_before);
-        let off = now_cut.wrapping_mul(then_before).abs_diff(before.wrapping_mul(then_cut));
-        self.weight = weigh(off, whole);
+        let by = 16_u32.saturating_sub((now | before | then | then_before).leading_zeros());
+        let whole = then.wrapping_shr(by).wrapping_mul(then_before.wrapping_shr(by));
+        let one = now.wrapping_shr(by).wrapping_mul(then_before.wrapping_shr(by));
+        let weight = weigh(one.abs_diff(before.wrapping_shr(by).wrapping_mul(then.wrapping_shr(by))), whole);
         let changes = now.abs_diff(then) > then >> UNSTEADY_SHIFT;
-        self.calm = if self.weight < 0 && !changes { self.calm.saturating_add(1) } else { 0 };
+        self.calm = if weight < 0 && !changes { self.calm.saturating_add(1) } else { 0 };
+        weight
     }
 
-    /// Let the last pitch count. What speaks against the shaft does so only while whatever drives it is `steady`.
-    pub const fn count(&mut self, steady: bool) {
-        let weight = core::mem::replace(&mut self.weight, 0);
+    /// Let a pitch count. What speaks against the shaft does so only while whatever drives it is `steady`.
+    pub const fn count(&mut self, weight: i8, steady: bool) {
         if weight < 0 || steady {
             let score = self.score.saturating_add_signed(weight);
             self.score = if score < MOST { score } else { MOST };
         }
-    }
-
-    /// Whether a whole turn and both ends of it are remembered.
-    const fn is_in_step(&self, marks: u8) -> bool {
-        self.in_step > marks.saturating_add(1)
     }
 
     /// Whether a shaft of so many marks has turned steadily for two turns.
@@ -97,19 +86,15 @@ impl Scatter {
         self.calm >= marks.saturating_mul(2)
     }
 
+    /// Whether nothing at all speaks against it.
+    pub const fn is_spotless(&self) -> bool {
+        self.score == 0
+    }
+
     /// Whether its pitches scatter, given whether they did so far: until as many have been steady again.
     pub const fn is_wild(&self, so_far: bool) -> bool {
         self.score >= MOST || (so_far && self.score > 0)
     }
-}
-
-/// How far to shift so that the largest fits sixteen bits.
-const fn sixteen_bits(largest: u32) -> u32 {
-    let mut by = 0;
-    while largest.wrapping_shr(by) > u16::MAX as u32 {
-        by = by.saturating_add(1);
-    }
-    by
 }
 
 #[cfg(test)]
@@ -121,11 +106,11 @@ mod tests {
 
     /// Feed pitches of a shaft with four marks; how many it took until they were wild.
     fn wild_after(pitches: &[u32]) -> Option<usize> {
-        let mut scatter = Scatter::NEW;
+        let mut scatter = Scatter::default();
         for (index, window) in pitches.windows(5).enumerate() {
             let [then, _, _, before, now] = *window else { return None };
-            scatter.take(now, before, then, 4);
-            scatter.count(true);
+            let weight = scatter.take(now, before, then, 4);
+            scatter.count(weight, true);
             if scatter.is_wild(false) {
                 return Some(index);
             }

@@ -1,17 +1,16 @@
 //! How the marks lie around the shaft, learned from whole turns.
 //!
-//! Each mark's share of the turn is its pitch time over the mean of two turns: the one that ends where the pitch ends and
-//! the one that begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels.
-//! A new table moves past angles; when it does so materially, what was measured across the change is no longer one stretch.
+//! Each mark's share of the turn is its pitch time over the mean of two turns: the one that ends where the pitch ends and the one that
+//! begins where it begins. Together they lie evenly about the pitch, so a steady ramp of speed cancels. Eight such pitches are
+//! summed; the turns need not be, for the ends of one are the beginnings of the next: it is enough to know when the first of them
+//! began. A new table moves past angles; when it does so materially, what was measured across the change is no longer one stretch.
 
-mod kept;
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-use crate::math::{fraction, mul_div, ppm_of_turn};
-use crate::settings::{Spacing as Declared, Targets};
-use crate::units::TurnFraction;
+use crate::arith::divide;
+use crate::settings::plan::ShaftPlan;
+use crate::time::age;
 
-/// The most marks a turn: 32 targets, both edges.
-pub const MOST_MARKS: usize = 64;
 /// Turns averaged before a table is judged.
 const TURNS_TO_LEARN: u16 = 8;
 /// What a learned pitch may still be off by: this part of itself (1/2^9, 0.2 %).
@@ -19,428 +18,414 @@ const SLACK_SHIFT: u32 = 9;
 /// A pitch that differs by more than this part of itself (1/2^6, 1.6 %) is a material change. Less than that, spread over a
 /// window of a whole turn, is within what a reading may be off by before anything is learned.
 const MATERIAL_SHIFT: u32 = 6;
-/// Two turns in a row may differ by this part (1/2^3) for the pitches between them to be learned from.
+/// Turns may differ from the first by this part (1/2^3) for the pitches in them to be learned from. So a jump of speed in one of the
+/// eight, which some marks see once more than others, moves no share by more than what is material, and a ramp is all but straight.
 const STEADY_SHIFT: u32 = 3;
+/// A turn that takes as long (4.5 minutes) is not learned from: eight of them would not fit.
+const SLOWEST_SHIFT: u32 = 28;
 
-/// One pitch as the table has it.
+/// The bits of a mark's word that say when its first two turns began, in 2^-12 of the turn of reference; those above them are its share.
+const BEGAN_BITS: u32 = 13;
+const BEGAN: u32 = (1 << BEGAN_BITS) - 1;
+
+/// What is remembered of one mark.
+#[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Mark {
+    /// Time of the last pass.
+    time: u32,
+    /// Share of the turn of the pitch that ends here, in 2^-32 turn; the lowest bits while summing: see [`BEGAN_BITS`].
+    word: u32,
+    /// The turn that ended here; then the sum of its pitches so far, in microseconds; then the new share.
+    sum: u32,
+}
+
+impl Mark {
+    const fn share(self) -> u32 {
+        self.word & !BEGAN
+    }
+}
+
+/// So many marks passed since steady turning began; learning needs two whole turns behind it.
+const LISTENING: u8 = 0;
+/// Summing, so many marks done.
+const SUMMING: u8 = 1;
+/// Turning sums into shares, one mark an edge, so that no single edge costs more.
+const CONCLUDING: u8 = 2;
+
+/// What a new table would mean, as bits.
+const MATERIAL: u8 = 1;
+const UNLIKE: u8 = 2;
+
+/// One pitch as the table has it, in 2^-32 turn. A whole turn is held at the end of the type.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Share {
     /// Best estimate.
-    pub angle: TurnFraction,
+    pub angle: u32,
     /// The smallest it can be.
-    pub least: TurnFraction,
+    pub least: u32,
     /// The largest it can be.
-    pub largest: TurnFraction,
-}
-
-/// What the learner remembers of one mark.
-#[derive(Clone, Copy, Debug)]
-struct Mark {
-    /// Share of the turn of the pitch that ends here, in 2^-32 turn.
-    share: u32,
-    /// Time of the last pass, wrapping.
-    time: u32,
-    /// The turn that ended here at the last pass.
-    turn: u32,
-    /// Sum of pitches so far; while concluding, the new share.
-    sum_gap: u32,
-    /// Sum of mean turns so far.
-    sum_turn: u32,
-}
-
-const BLANK: Mark = Mark { share: 0, time: 0, turn: 0, sum_gap: 0, sum_turn: 0 };
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Stage {
-    /// So many marks passed since steady turning began; learning needs two whole turns behind it.
-    Listening { passed: u16 },
-    /// Summing, so many marks done.
-    Summing { done: u16 },
-    /// Turning sums into shares, one mark an edge, so that no single edge costs more.
-    Concluding { done: u8, total: u64, material: bool },
+    pub largest: u32,
 }
 
 /// The spacing of one shaft's marks.
-#[derive(Clone, Debug)]
-pub struct Spacing<const MARKS: usize> {
-    marks: [Mark; MARKS],
-    count: u8,
+#[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+pub struct Spacing {
+    /// The turn that ended at the mark passed last.
+    last_turn: u32,
+    /// While summing: the moment from which the beginnings of turns are told.
+    since: u32,
+    /// While summing: the turn of reference.
+    turn: u32,
+    /// While summing: the turn that ended when this lap of sums began, for steadiness.
+    lap: u32,
+    /// Marks passed in this stage.
+    passed: u16,
     /// The mark passed last.
-    index: u8,
-    stage: Stage,
-    learned: bool,
-    /// Whether what was learned is not what the settings say.
-    unlike_settings: bool,
-    /// Deviation of an even pitch before it is learned, in 2^-32 turn.
-    tolerance: u32,
-    /// Extremes of uneven pitches before they are learned.
-    extremes: Option<(u32, u32)>,
+    pub index: u8,
+    stage: u8,
+    /// Whether shares are learned, 0 or 1.
+    learned: u8,
+    /// Whether what was learned is not what the settings say, 0 or 1.
+    unlike: u8,
+    /// While summing, the mark at which a lap begins; while concluding, what the new table would mean.
+    meaning: u8,
+    spare: u8,
 }
 
-impl<const MARKS: usize> Spacing<MARKS> {
-    /// The most marks this one has room for.
-    const MOST: u8 = if MARKS > MOST_MARKS { MOST_MARKS as u8 } else { MARKS as u8 };
-
-    pub const fn new() -> Self {
-        Self {
-            marks: [BLANK; MARKS],
-            count: 1,
-            index: 0,
-            stage: Stage::Listening { passed: 0 },
-            learned: false,
-            unlike_settings: false,
-            tolerance: 0,
-            extremes: None,
-        }
-    }
-
-    /// As [`new`](Self::new), in its place: by value the marks would make a large stack frame where size counts.
-    pub fn clear(&mut self) {
-        let Self { marks, count, index, stage, learned, unlike_settings, tolerance, extremes } = self;
-        for mark in marks {
-            *mark = BLANK;
-        }
-        *count = 1;
-        *index = 0;
-        *stage = Stage::Listening { passed: 0 };
-        *learned = false;
-        *unlike_settings = false;
-        *tolerance = 0;
-        *extremes = None;
-    }
-
+impl Spacing {
     /// Begin with what the settings say.
-    pub fn configure(&mut self, targets: &Targets) {
-        let count = targets.marks().clamp(1, Self::MOST);
-        let even = u32::MAX.checked_div(u32::from(count)).unwrap_or(u32::MAX);
-        self.clear();
-        self.count = count;
-        for mark in &mut self.marks {
-            mark.share = even;
-        }
-        match targets.spacing {
-            Declared::Even { tolerance } => self.tolerance = fraction(even, ppm_of_turn(tolerance.get())),
-            Declared::Uneven { closest, widest } => {
-                self.extremes = Some((ppm_of_turn(closest.get()), ppm_of_turn(widest.get())));
-            }
+    pub fn begin(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) {
+        // Places not in use stay zero, so that a keyframe does not depend on how many there are.
+        for mark in marks.iter_mut().take(plan.marks.into()) {
+            mark.word = plan.even & !BEGAN;
         }
         // One mark is one turn: nothing to learn.
-        self.learned = count == 1;
-    }
-
-    pub const fn count(&self) -> u8 {
-        self.count
-    }
-
-    pub const fn index(&self) -> u8 {
-        self.index
+        self.learned = u8::from(plan.marks == 1);
     }
 
     /// Whether a pitch may differ from its best estimate by so much that neighbours cannot be compared.
-    pub const fn is_unknown(&self) -> bool {
-        !self.learned && self.extremes.is_some()
+    pub const fn is_unknown(&self, plan: &ShaftPlan) -> bool {
+        self.learned == 0 && plan.uneven != 0
     }
 
-    /// Whether the settings have the marks lie unevenly.
-    pub const fn is_uneven(&self) -> bool {
-        self.extremes.is_some()
+    /// Whether the marks' shares are learned.
+    pub const fn is_learned(&self) -> bool {
+        self.learned != 0
     }
 
     /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
     pub const fn is_unlike_settings(&self) -> bool {
-        self.unlike_settings
+        self.unlike != 0
     }
 
-    fn step(&self, index: u8, by: u8) -> u8 {
-        let sum = index.wrapping_add(by);
-        if sum >= self.count { sum.wrapping_sub(self.count) } else { sum }
+    /// Whether a pass may change what is known of the spacing.
+    pub const fn is_concluding(&self) -> bool {
+        self.stage >= CONCLUDING
     }
 
-    fn mark(&self, index: u8) -> Mark {
-        self.marks.get(usize::from(index)).copied().unwrap_or(BLANK)
+    /// The mark after the one passed last.
+    pub const fn following(&self, plan: &ShaftPlan) -> u8 {
+        let next = self.index.wrapping_add(1);
+        if next >= plan.marks { 0 } else { next }
     }
 
-    fn share_of(&self, index: u8) -> Share {
-        let angle = self.mark(index).share;
-        let (least, largest) = if self.learned {
-            // A whole turn is known exactly.
-            let slack = if self.count == 1 { 0 } else { angle >> SLACK_SHIFT };
-            (angle.saturating_sub(slack), angle.saturating_add(slack))
-        } else if let Some(extremes) = self.extremes {
-            extremes
-        } else {
-            (angle.saturating_sub(self.tolerance), angle.saturating_add(self.tolerance))
-        };
-        Share { angle: TurnFraction::new(angle), least: TurnFraction::new(least), largest: TurnFraction::new(largest) }
+    /// The mark before the one passed last.
+    pub const fn preceding(&self, plan: &ShaftPlan) -> u8 {
+        (if self.index == 0 { plan.marks } else { self.index }).wrapping_sub(1)
     }
 
-    /// The pitch that ended at the mark passed last.
-    pub fn current(&self) -> Share {
-        self.share_of(self.index)
+    fn mark(marks: &[Mark], index: u8) -> Mark {
+        marks.get(usize::from(index)).copied().unwrap_or_default()
     }
 
-    /// The pitch to the next mark.
-    pub fn next(&self) -> Share {
-        self.share_of(self.step(self.index, 1))
+    /// The pitch that ends at a mark.
+    pub fn share(&self, plan: &ShaftPlan, marks: &[Mark], index: u8) -> Share {
+        if self.learned == 0 {
+            return Share { angle: plan.even, least: plan.least, largest: plan.largest };
+        }
+        // A whole turn is known exactly.
+        if plan.marks == 1 {
+            return Share { angle: plan.even, least: plan.even, largest: plan.even };
+        }
+        let angle = Self::mark(marks, index).share();
+        let slack = angle >> SLACK_SHIFT;
+        Share { angle, least: angle.saturating_sub(slack), largest: angle.saturating_add(slack) }
     }
 
-    /// The pitch before the one that ended at the mark passed last.
-    pub fn previous(&self) -> Share {
-        self.share_of(self.step(self.index, self.count.wrapping_sub(1)))
-    }
-
-    /// How long the pitch to a mark took a turn ago, in microseconds: `old` is the mark as that pass left it, `before` the one that was
-    /// passed last. Both turns must have been whole.
-    const fn gap_a_turn_ago(before: Mark, old: Mark) -> u32 {
-        old.time.wrapping_sub(before.time.wrapping_sub(before.turn))
-    }
-
-    /// How long the pitch to the next mark took a turn ago, in microseconds.
-    pub fn gap_to_next(&self) -> u32 {
-        Self::gap_a_turn_ago(self.mark(self.index), self.mark(self.step(self.index, 1)))
-    }
-
-    /// The smallest any pitch can be, in 2^-32 turn.
-    pub fn closest(&self) -> u32 {
-        self.all().map(|share| share.least.get()).min().unwrap_or(0)
-    }
-
-    /// The largest any pitch can be, in 2^-32 turn.
-    pub fn widest(&self) -> u32 {
-        self.all().map(|share| share.largest.get()).max().unwrap_or(u32::MAX)
-    }
-
-    fn all(&self) -> impl Iterator<Item = Share> + '_ {
-        (0..self.count).map(|index| self.share_of(index))
+    /// How long the pitch to the next mark took a turn ago, in microseconds. Both turns must have been whole.
+    pub fn gap_to_next(&self, plan: &ShaftPlan, marks: &[Mark]) -> u32 {
+        let then = Self::mark(marks, self.index).time.wrapping_sub(self.last_turn);
+        Self::mark(marks, self.following(plan)).time.wrapping_sub(then)
     }
 
     /// A mark went by unseen: move on by one.
-    pub fn skip(&mut self) {
-        self.index = self.step(self.index, 1);
+    pub const fn skip(&mut self, plan: &ShaftPlan) {
+        self.index = self.following(plan);
         self.forget_turns();
     }
 
     /// An edge came that was no mark: move back by one.
-    pub fn unskip(&mut self) {
-        self.index = self.step(self.index, self.count.wrapping_sub(1));
+    pub const fn unskip(&mut self, plan: &ShaftPlan) {
+        self.index = self.preceding(plan);
         self.forget_turns();
     }
 
     /// Turning was broken off: sums and past times mean nothing any more. The table stays.
-    pub fn forget_turns(&mut self) {
-        self.stage = Stage::Listening { passed: 0 };
+    pub const fn forget_turns(&mut self) {
+        self.stage = LISTENING;
+        self.passed = 0;
     }
 
-    /// The next mark passes at `time` (microseconds, wrapping).
-    /// Returns whether what is known of the spacing changed materially.
-    pub fn pass(&mut self, time: u32) -> bool {
-        let before = self.index;
-        self.index = self.step(before, 1);
-        let start = self.mark(before);
-        let index = self.index;
-        let old = self.mark(index);
-        let turn = time.wrapping_sub(old.time);
-        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
-            mark.time = time;
-            mark.turn = turn;
-        }
-        if self.count == 1 {
+    /// The next mark passes at `time`, where its pitch took [`then`](Self::gap_to_next) a turn ago: that one is summed. Whether what is
+    /// known of the spacing changed materially.
+    pub fn pass(&mut self, plan: &ShaftPlan, marks: &mut [Mark], time: u32, then: u32) -> bool {
+        // The turn that begins where the pitch of a turn ago begins, and where it ends.
+        let (before, around) = (Self::mark(marks, self.index).time, self.last_turn);
+        self.index = self.following(plan);
+        let Some(mark) = marks.get_mut(usize::from(self.index)) else { return false };
+        let old = core::mem::replace(&mut mark.time, time);
+        self.last_turn = age(time, old);
+        let count = u16::from(plan.marks);
+        if count <= 1 {
             return false;
         }
+        self.passed = self.passed.wrapping_add(1);
         match self.stage {
-            Stage::Listening { passed } => {
-                let passed = passed.saturating_add(1);
+            LISTENING => {
+                mark.sum = self.last_turn;
                 // Two turns: every mark then has a pitch, and a turn that ended there.
-                self.stage = if passed >= u16::from(self.count).saturating_mul(2) {
-                    self.clear_sums();
-                    Stage::Summing { done: 0 }
-                } else {
-                    Stage::Listening { passed }
-                };
+                if self.passed >= count.wrapping_mul(2) {
+                    self.begin_sums(time);
+                }
                 false
             }
-            Stage::Summing { done } => {
-                self.sum(index, old, start, done);
+            SUMMING => {
+                let is_first = self.passed <= count;
+                let lap = if is_first { mark.sum } else { self.lap };
+                if around.abs_diff(lap) > lap >> STEADY_SHIFT || around >> SLOWEST_SHIFT != 0 {
+                    mark.sum = self.last_turn;
+                    if self.passed == 1 {
+                        // Nothing is summed yet: every mark still has the turn that ended there.
+                        self.begin_sums(time);
+                    } else {
+                        self.stage = LISTENING;
+                        self.passed = count;
+                    }
+                    return false;
+                }
+                if is_first {
+                    // The middle between the beginnings of both turns.
+                    let began = old.wrapping_sub(mark.sum).wrapping_sub(self.since);
+                    let other = before.wrapping_sub(around).wrapping_sub(self.since);
+                    let middle = (began >> 1).wrapping_add(other >> 1);
+                    let part = divide(u64::from(middle) << (BEGAN_BITS - 1), self.turn);
+                    mark.word = mark.share() | part.min(BEGAN);
+                    mark.sum = 0;
+                }
+                mark.sum = mark.sum.wrapping_add(then);
+                if self.passed > count.wrapping_mul(TURNS_TO_LEARN - 1) {
+                    let began =
+                        (u64::from(mark.word & BEGAN).wrapping_mul(u64::from(self.turn)) >> (BEGAN_BITS - 1)) as u32;
+                    let ended = (old.wrapping_sub(self.since) >> 1).wrapping_add(before.wrapping_sub(self.since) >> 1);
+                    mark.sum = divide(u64::from(mark.sum) << 32, ended.wrapping_sub(began));
+                }
+                if self.index == self.meaning {
+                    self.lap = self.last_turn;
+                    if self.passed >= count.wrapping_mul(TURNS_TO_LEARN) {
+                        self.stage = CONCLUDING;
+                        self.passed = 0;
+                        self.meaning = 0;
+                    }
+                }
                 false
             }
-            Stage::Concluding { done, total, material } => self.conclude(index, done, total, material),
+            _ => self.conclude(plan, marks),
         }
     }
 
-    fn clear_sums(&mut self) {
-        for mark in &mut self.marks {
-            mark.sum_gap = 0;
-            mark.sum_turn = 0;
-        }
+    /// From the mark passed last on, with the turn that ended there.
+    const fn begin_sums(&mut self, time: u32) {
+        self.stage = SUMMING;
+        self.passed = 0;
+        self.turn = self.last_turn;
+        // The middle of the beginnings of two turns lies half a turn to one and a half before, and a quarter more where turns differ.
+        self.since = time.wrapping_sub(self.turn).wrapping_sub(self.turn).wrapping_sub(self.turn >> 2);
+        self.lap = self.last_turn;
+        self.meaning = self.index;
     }
 
-    /// `old` is the mark as it was before this pass; `start` the one where its pitch began.
-    fn sum(&mut self, index: u8, old: Mark, start: Mark, done: u16) {
-        let turn_from_start = start.turn;
-        let difference = turn_from_start.abs_diff(old.turn);
-        if difference > old.turn >> STEADY_SHIFT {
-            self.clear_sums();
-            self.stage = Stage::Summing { done: 0 };
-            return;
+    /// What the new share of the mark passed last means; with the last of them, the new table.
+    #[inline(never)]
+    fn conclude(&mut self, plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
+        let mark = Self::mark(marks, self.index);
+        if mark.sum.abs_diff(mark.share()) > mark.share() >> MATERIAL_SHIFT {
+            self.meaning |= MATERIAL;
         }
-        let mean = (old.turn >> 1).wrapping_add(turn_from_start >> 1);
-        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
-            mark.sum_gap = mark.sum_gap.saturating_add(Self::gap_a_turn_ago(start, old));
-            mark.sum_turn = mark.sum_turn.saturating_add(mean);
+        if mark.sum < plan.allowed_least || mark.sum > plan.allowed_most {
+            self.meaning |= UNLIKE;
         }
-        let done = done.saturating_add(1);
-        self.stage = if done >= u16::from(self.count).saturating_mul(TURNS_TO_LEARN) {
-            Stage::Concluding { done: 0, total: 0, material: false }
-        } else {
-            Stage::Summing { done }
-        };
-    }
-
-    fn conclude(&mut self, index: u8, done: u8, total: u64, material: bool) -> bool {
-        let mark = self.mark(index);
-        // A sum of turns is zero only if no time passed: then keep what is in use.
-        let fresh = mul_div(mark.sum_gap, u32::MAX, mark.sum_turn).unwrap_or(mark.share);
-        let material = material || fresh.abs_diff(mark.share) > mark.share >> MATERIAL_SHIFT;
-        let total = total.wrapping_add(u64::from(fresh));
-        if let Some(mark) = self.marks.get_mut(usize::from(index)) {
-            mark.sum_gap = fresh;
-        }
-        let done = done.saturating_add(1);
-        if done < self.count {
-            self.stage = Stage::Concluding { done, total, material };
+        if self.passed < u16::from(plan.marks) {
             return false;
         }
-        self.stage = Stage::Listening { passed: 0 };
-        // Shares of one turn that do not add up to one turn to 1/2^6 were not one turn.
-        let whole = u64::from(u32::MAX);
-        if total.abs_diff(whole) > whole >> 6 {
+        let meaning = self.meaning;
+        self.forget_turns();
+        if !adopt(plan, marks) {
             return false;
         }
         // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
-        let is_news = material || (!self.learned && self.extremes.is_some());
-        self.adopt(total);
-        self.learned = true;
-        let allowed = self.all().all(|share| self.allows(share.angle.get()));
-        self.unlike_settings = !allowed;
+        let is_news = meaning & MATERIAL != 0 || self.is_unknown(plan);
+        self.unlike = u8::from(meaning & UNLIKE != 0);
+        self.learned = 1;
         is_news
     }
+}
 
-    /// Whether the settings allow such a pitch, with as much again for a shaft out of true under the sensor.
-    fn allows(&self, pitch: u32) -> bool {
-        let even = u32::MAX.checked_div(u32::from(self.count)).unwrap_or(u32::MAX);
-        let margin = self.tolerance.max(even >> MATERIAL_SHIFT);
-        let (closest, widest) =
-            self.extremes.unwrap_or((even.saturating_sub(self.tolerance), even.saturating_add(self.tolerance)));
-        pitch >= closest.saturating_sub(margin) && pitch <= widest.saturating_add(margin)
+/// Take the new shares, scaled so that they add up to one turn less 2^-19; what rounding leaves goes to the last mark. Not if they were
+/// no turn: then they are more than 1/2^6 off.
+fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
+    let count = usize::from(plan.marks);
+    let total = marks.iter().take(count).fold(0_u32, |total, mark| total.wrapping_add(mark.sum));
+    let missing = i64::from(total.wrapping_neg() as i32);
+    if missing.unsigned_abs() > 1 << 26 {
+        return false;
     }
-
-    /// Take the new shares, scaled so that they add up to one turn exactly.
-    fn adopt(&mut self, total: u64) {
-        // Within 1/2^6 of one turn, so it fits once held at 32 bits; what rounding leaves goes to the last mark.
-        let total = u32::try_from(total).unwrap_or(u32::MAX);
-        let mut left = u32::MAX;
-        let count = usize::from(self.count);
-        for (position, mark) in self.marks.iter_mut().take(count).enumerate() {
-            let scaled = mul_div(mark.sum_gap, u32::MAX, total).unwrap_or(mark.share).min(left);
-            mark.share = if position.saturating_add(1) == count { left } else { scaled };
-            left = left.saturating_sub(mark.share);
-        }
+    // A hair less than a turn: the marks of whole turns then never add up to more than they were, and what is asked for two turns is
+    // not reached by rounding.
+    let mut left = (1_u32 << BEGAN_BITS).wrapping_neg();
+    for (index, mark) in marks.iter_mut().take(count).enumerate() {
+        let more = (missing.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
+        let share = mark.sum.wrapping_add(more).wrapping_add(BEGAN >> 1) & !BEGAN;
+        mark.word = if index.wrapping_add(1) == count { left } else { share };
+        left = left.wrapping_sub(mark.word);
     }
+    true
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::settings::CountedEdges;
-    use crate::units::Ppm;
 
-    fn targets(count: u8, spacing: Declared) -> Targets {
-        Targets { count, edges: CountedEdges::Rising, spacing, supervised: false }
+    const MARKS: usize = 64;
+
+    struct Learner {
+        plan: ShaftPlan,
+        marks: [Mark; MARKS],
+        spacing: Spacing,
     }
 
-    /// Pass marks of the given shares (in thousandths of a turn) while the turn time changes by `ramp` each turn.
-    fn turn(
-        spacing: &mut Spacing<MOST_MARKS>,
-        shares: &[u32],
-        turns: usize,
-        turn_us: f64,
-        growth_a_turn: f64,
-    ) -> usize {
-        let mut time = 1_000_000.0_f64;
-        let mut adopted = 0;
-        let mut angle = 0.0;
-        for _ in 0..turns {
-            for share in shares {
-                angle += f64::from(*share) / 1_000.0;
-                // Time as a quadratic of angle: a steady ramp of the turn time.
-                time = 1_000_000.0 + turn_us * (angle + growth_a_turn * angle * angle / 2.0);
-                let now = time.round() as u32;
-                adopted += usize::from(spacing.pass(now));
-            }
+    impl Learner {
+        /// So many marks, which may be from `least` to `most` thousandths of a turn.
+        fn new(marks: u8, uneven: bool, least: u32, most: u32) -> Self {
+            let thousandths = |value: u32| (u64::from(value) * (1 << 32) / 1_000) as u32;
+            let even = u32::MAX / u32::from(marks);
+            let margin = if uneven { even >> 6 } else { (thousandths(most) - thousandths(least)) / 2 };
+            let plan = ShaftPlan {
+                marks,
+                even,
+                uneven: u8::from(uneven),
+                least: thousandths(least),
+                largest: thousandths(most),
+                allowed_least: thousandths(least) - margin,
+                allowed_most: thousandths(most) + margin,
+                ..ShaftPlan::default()
+            };
+            let mut learner = Self { plan, marks: [Mark::default(); MARKS], spacing: Spacing::default() };
+            learner.spacing.begin(&learner.plan, &mut learner.marks);
+            learner
         }
-        assert!(time > 0.0);
-        adopted
-    }
 
-    fn shares(spacing: &Spacing<MOST_MARKS>) -> [f64; MOST_MARKS] {
-        core::array::from_fn(|index| f64::from(spacing.marks[index].share) / 4_294_967_296.0)
+        /// Pass marks of the given shares (in thousandths of a turn) while the turn time changes by `growth` each turn.
+        fn turn(&mut self, shares: &[u32], turns: usize, turn_us: f64, growth: f64) -> usize {
+            let (mut adopted, mut angle) = (0, 0.0);
+            for _ in 0..turns {
+                for share in shares {
+                    angle += f64::from(*share) / 1_000.0;
+                    // Time as a quadratic of angle: a steady ramp of the turn time. It wraps on the way.
+                    let time = 4_294_000_000.0 + turn_us * (angle + growth * angle * angle / 2.0);
+                    let time = time.round() as u64 as u32;
+                    let then = self.spacing.gap_to_next(&self.plan, &self.marks);
+                    adopted += usize::from(self.spacing.pass(&self.plan, &mut self.marks, time, then));
+                }
+            }
+            adopted
+        }
+
+        fn shares(&self) -> [f64; MARKS] {
+            core::array::from_fn(|index| f64::from(self.marks[index].share()) / 4_294_967_296.0)
+        }
     }
 
     #[test]
     fn uneven_marks_are_learned_while_the_speed_ramps() {
-        // 70 and 110 degrees in turn, as on a real recording; a turn is given in thousandths here.
+        // 70 and 110 degrees in turn; a turn is given in thousandths here.
         let pattern = [194, 306, 194, 306];
-        let mut spacing = Spacing::<MOST_MARKS>::new();
-        spacing.configure(&targets(4, Declared::Uneven { closest: Ppm::new(180_000), widest: Ppm::new(320_000) }));
-        assert!(spacing.is_unknown());
-        let adopted = turn(&mut spacing, &pattern, 14, 800_000.0, -0.004);
-        assert_eq!(adopted, 1);
-        assert!(spacing.learned);
-        let learned = shares(&spacing);
-        // The table starts one mark after the first edge: its order is the pattern's, turned.
-        for pair in learned[..4].chunks(2) {
-            let (small, large) = if pair[0] < pair[1] { (pair[0], pair[1]) } else { (pair[1], pair[0]) };
-            assert!((small - 0.194).abs() < 0.000_1, "{learned:?}");
-            assert!((large - 0.306).abs() < 0.000_1, "{learned:?}");
+        for growth in [0.0, -0.004, 0.004, 0.01] {
+            let mut learner = Learner::new(4, true, 180, 320);
+            assert!(learner.spacing.is_unknown(&learner.plan));
+            assert_eq!(learner.turn(&pattern, 14, 800_000.0, growth), 1);
+            assert!(learner.spacing.is_learned());
+            let learned = learner.shares();
+            // The table starts one mark after the first edge: its order is the pattern's, turned.
+            for pair in learned[..4].chunks(2) {
+                let (small, large) = if pair[0] < pair[1] { (pair[0], pair[1]) } else { (pair[1], pair[0]) };
+                assert!((small - 0.194).abs() < 0.000_1, "{growth}: {learned:?}");
+                assert!((large - 0.306).abs() < 0.000_1, "{growth}: {learned:?}");
+            }
         }
     }
 
     #[test]
     fn even_marks_move_nothing_but_are_known_better() {
-        let mut spacing = Spacing::<MOST_MARKS>::new();
-        spacing.configure(&targets(4, Declared::Even { tolerance: Ppm::new(20_000) }));
-        let before = spacing.next().largest;
-        assert_eq!(turn(&mut spacing, &[250; 4], 14, 760_000.0, 0.0), 0);
-        assert!(spacing.learned);
-        assert!(spacing.next().largest < before);
+        let mut learner = Learner::new(4, false, 245, 255);
+        let before = learner.spacing.share(&learner.plan, &learner.marks, 1).largest;
+        assert_eq!(learner.turn(&[250; 4], 14, 760_000.0, 0.0), 0);
+        assert!(learner.spacing.is_learned());
+        assert!(learner.spacing.share(&learner.plan, &learner.marks, 1).largest < before);
+        for share in &learner.shares()[..4] {
+            // Two edges rounded to a microsecond, eight times over.
+            assert!((share - 0.25).abs() < 2e-7, "{share}");
+        }
     }
 
     #[test]
     fn a_target_that_moved_is_noticed_and_one_within_tolerance_is_not() {
-        let even = Declared::Even { tolerance: Ppm::new(20_000) };
-        let uneven = Declared::Uneven { closest: Ppm::new(190_000), widest: Ppm::new(310_000) };
-        for (declared, pattern, unlike) in [
-            (even, [250, 250, 250, 250], false),
-            (even, [255, 245, 245, 255], false),
-            (even, [250, 265, 235, 250], true),
-            (even, [310, 190, 250, 250], true),
-            (uneven, [190, 310, 190, 310], false),
-            (uneven, [190, 310, 170, 330], true),
+        for (uneven, pattern, unlike) in [
+            (false, [250, 250, 250, 250], false),
+            (false, [255, 245, 245, 255], false),
+            (false, [250, 265, 235, 250], true),
+            (false, [310, 190, 250, 250], true),
+            (true, [190, 310, 190, 310], false),
+            (true, [190, 310, 170, 330], true),
         ] {
-            let mut spacing = Spacing::<MOST_MARKS>::new();
-            spacing.configure(&targets(4, declared));
-            turn(&mut spacing, &pattern, 14, 760_000.0, 0.0);
-            assert!(spacing.learned);
-            assert_eq!(spacing.is_unlike_settings(), unlike, "{pattern:?}");
+            let (least, most) = if uneven { (190, 310) } else { (245, 255) };
+            let mut learner = Learner::new(4, uneven, least, most);
+            learner.turn(&pattern, 14, 760_000.0, 0.0);
+            assert!(learner.spacing.is_learned());
+            assert_eq!(learner.spacing.is_unlike_settings(), unlike, "{pattern:?}");
         }
     }
 
     #[test]
     fn shares_add_up_to_one_turn() {
-        let mut spacing = Spacing::<MOST_MARKS>::new();
-        spacing.configure(&targets(7, Declared::Even { tolerance: Ppm::new(50_000) }));
-        turn(&mut spacing, &[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, 0.0);
-        let total: u64 = spacing.marks[..7].iter().map(|mark| u64::from(mark.share)).sum();
-        assert_eq!(total, u64::from(u32::MAX));
+        for growth in [0.0, 0.01, -0.005] {
+            let mut learner = Learner::new(7, false, 136, 150);
+            learner.turn(&[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, growth);
+            let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share())).sum();
+            assert_eq!(total, (1 << 32) - (1 << BEGAN_BITS));
+        }
+    }
+
+    #[test]
+    fn turns_that_differ_by_more_than_an_eighth_teach_nothing() {
+        let mut learner = Learner::new(4, false, 245, 255);
+        // A third longer each turn than the first was: the twelfth is still more than an eighth longer than the tenth.
+        learner.turn(&[250; 4], 12, 700_000.0, 0.33);
+        assert!(!learner.spacing.is_learned());
+        // 2 % longer each turn teach.
+        let mut learner = Learner::new(4, false, 245, 255);
+        learner.turn(&[250; 4], 12, 700_000.0, 0.02);
+        assert!(learner.spacing.is_learned());
     }
 }

@@ -1,22 +1,24 @@
-//! Inputs as bytes, each told by how it differs from what the inputs before let expect.
+//! Inputs as halves of bytes, each told by how it differs from what the inputs before let expect.
 
 use super::anchor::Anchor;
-use super::keep::{Plain, Unreadable, unzigzag, zigzag};
+use crate::codec::message;
+use crate::codec::varint::{self, unzigzag, zigzag};
 use crate::input::{Input, Shaft, Signal};
 use crate::units::{Micros, Span};
 
-/// The most bytes of one record, the end included.
+/// The most bytes of one record, with the moment before it.
 pub(super) const MOST_RECORD: usize = 32;
 
-/// Edges remembered of one shaft: one turn of 32 targets, both levels.
-const REMEMBERED: usize = 64;
+/// One gap before tells a gap clearly better than another from so many microseconds on.
+const CLEARLY: u32 = 64;
 
-const EDGE: u8 = 0x80;
-const BOOT: u8 = 0x40;
-const CHECK: u8 = 0x01;
-const END: u8 = 0x02;
-const ANCHOR: u8 = 0x03;
-const SIGNAL: u8 = 0x10;
+const LONG: u8 = 0x7;
+const OTHER: u8 = 0xF;
+const MOMENT: u8 = 0xF0;
+const CHECK: u8 = 0xF1;
+const END: u8 = 0xF2;
+const ANCHOR: u8 = 0xF3;
+const SIGNAL: u8 = 0xF4;
 
 /// One thing recorded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,286 +31,298 @@ pub enum Record {
     Anchor(Anchor),
 }
 
-/// One thing in a segment, as read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Item {
-    Record(Record),
-    Check { crc: u32 },
-    End { newest: Micros, inputs: u32, state: u32, crc: u32 },
+/// Where halves of bytes go.
+pub(super) trait Sink {
+    /// One half, upper first.
+    fn half(&mut self, half: u8);
+    /// Whole bytes, after filling up the one begun.
+    fn bytes(&mut self, bytes: &[u8]);
 }
 
-/// One record as bytes.
-pub(super) struct Line {
-    bytes: [u8; MOST_RECORD],
-    length: usize,
-}
-
-impl Line {
-    const fn new() -> Self {
-        Self { bytes: [0; MOST_RECORD], length: 0 }
-    }
-
-    fn byte(&mut self, byte: u8) {
-        // No record is longer than the room.
-        if let Some(slot) = self.bytes.get_mut(self.length) {
-            *slot = byte;
-            self.length = self.length.saturating_add(1);
-        }
-    }
-
-    fn all(&mut self, bytes: &[u8]) {
-        bytes.iter().for_each(|byte| self.byte(*byte));
-    }
-
-    fn varint(&mut self, mut value: u64) {
-        while value >= 0x80 {
-            self.byte(value as u8 | 0x80);
-            value >>= 7;
-        }
-        self.byte(value as u8);
-    }
-
-    pub(super) fn bytes(&self) -> &[u8] {
-        self.bytes.get(..self.length).unwrap_or(&[])
-    }
-}
-
-/// What is known of one shaft's edges.
-#[derive(Clone, Debug)]
-struct Track {
-    level: bool,
-    last: Micros,
-    /// Microseconds between neighbouring edges, wrapping; the newest before `next`.
-    gaps: [u32; REMEMBERED],
-    next: u8,
-    filled: u8,
-    /// Edges a turn.
-    turn: u8,
-}
-
-impl Track {
-    const fn new(begin: Micros, edges_a_turn: u8) -> Self {
-        let turn = if edges_a_turn < 2 {
-            2
-        } else if edges_a_turn as usize > REMEMBERED {
-            REMEMBERED as u8
-        } else {
-            edges_a_turn
-        };
-        Self { level: false, last: begin, gaps: [0; REMEMBERED], next: 0, filled: 0, turn }
-    }
-
-    fn ago(&self, edges: u8) -> u32 {
-        let index = usize::from(self.next.wrapping_sub(edges)) % REMEMBERED;
-        self.gaps.get(index).copied().unwrap_or(0)
-    }
-
-    /// When the next edge is expected.
-    fn expected(&self) -> Micros {
-        let gap = if self.filled >= self.turn {
-            self.ago(self.turn)
-        } else if self.filled >= 2 {
-            self.ago(2)
-        } else {
-            0
-        };
-        self.last.after(Span::new(gap))
-    }
-
-    fn pass(&mut self, at: Micros, level: bool) {
-        let gap = at.get().wrapping_sub(self.last.get()) as u32;
-        if let Some(slot) = self.gaps.get_mut(usize::from(self.next) % REMEMBERED) {
-            *slot = gap;
-        }
-        self.next = self.next.wrapping_add(1);
-        self.filled = self.filled.saturating_add(1).min(REMEMBERED as u8);
-        self.last = at;
-        self.level = level;
-    }
-}
-
-/// What writer and reader alike know of the records so far.
-#[derive(Clone, Debug)]
+/// What writer and reader alike know of the records so far. Of moments only the low halves, but for the newest.
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Context {
-    newest: Micros,
-    head: Track,
-    boot: Track,
+    newest: u64,
+    last: [u32; 2],
+    /// The last gaps of each shaft, newest first.
+    gaps: [[u32; 4]; 2],
+    /// Whether the fourth gap before told the last ones better than the second before.
+    far: [bool; 2],
+    levels: [bool; 2],
+}
+
+/// A value of the one shaft or the other.
+const fn of<T: Copy>([head, boot]: [T; 2], shaft: Shaft) -> T {
+    match shaft {
+        Shaft::Head => head,
+        Shaft::Boot => boot,
+    }
 }
 
 impl Context {
-    pub(super) const fn new(begin: Micros, [head, boot]: [u8; 2]) -> Self {
-        Self { newest: begin, head: Track::new(begin, head), boot: Track::new(begin, boot) }
-    }
-
-    const fn track(&self, shaft: Shaft) -> &Track {
-        match shaft {
-            Shaft::Head => &self.head,
-            Shaft::Boot => &self.boot,
-        }
+    pub(super) const fn new(begin: Micros) -> Self {
+        let low = begin.get() as u32;
+        Self { newest: begin.get(), last: [low; 2], gaps: [[0; 4]; 2], far: [false; 2], levels: [false; 2] }
     }
 
     /// The time of the last record.
     pub(super) const fn newest(&self) -> Micros {
-        self.newest
+        Micros::new(self.newest)
     }
 
     fn take(&mut self, input: &Input) {
-        self.newest = input.at;
+        self.newest = input.at.get();
+        let Signal::Edge(shaft, level) = input.signal else { return };
+        let at = self.newest as u32;
+        let mut shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
+        if let Some((((last, gaps), far), old)) = shafts.nth(shaft as usize) {
+            let gap = at.wrapping_sub(*last);
+            let [first, second, third, fourth] = *gaps;
+            let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));
+            // Widths are told as well by either; what counts is a difference that jitter does not make.
+            if near_by.abs_diff(far_by) >= CLEARLY {
+                *far = far_by < near_by;
+            }
+            *gaps = [gap, first, second, third];
+            *last = at;
+            *old = level;
+        }
+    }
+
+    /// The low half of when the next edge of a shaft is expected.
+    fn expected(&self, shaft: Shaft) -> u32 {
+        let [_, second, _, fourth] = of(self.gaps, shaft);
+        of(self.last, shaft).wrapping_add(if of(self.far, shaft) { fourth } else { second })
+    }
+
+    /// How long after the newest, in 32 bits: `None` if it does not fit.
+    const fn after_newest(&self, at: u64) -> Option<i32> {
+        let after = at.wrapping_sub(self.newest) as i64;
+        if after as i32 as i64 == after { Some(after as i32) } else { None }
+    }
+
+    /// How long `at` is after the newest record, with a moment written before where 32 bits do not hold it.
+    fn reach(&mut self, at: u64, sink: &mut impl Sink) -> i32 {
+        self.after_newest(at).unwrap_or_else(|| {
+            sink.bytes(&[MOMENT]);
+            sink.bytes(&at.to_le_bytes());
+            self.newest = at;
+            0
+        })
+    }
+
+    /// Write the record of `input`.
+    #[inline(never)]
+    pub(super) fn write(&mut self, input: &Input, sink: &mut impl Sink) {
+        let after = self.reach(input.at.get(), sink);
         match input.signal {
-            Signal::Edge(Shaft::Head, level) => self.head.pass(input.at, level),
-            Signal::Edge(Shaft::Boot, level) => self.boot.pass(input.at, level),
-            _ => {}
+            Signal::Edge(shaft, level) if level != of(self.levels, shaft) => {
+                let residue = (input.at.get() as u32).wrapping_sub(self.expected(shaft));
+                edge(shaft, zigzag(residue as i32), sink);
+            }
+            _ => {
+                let mut room = [0; 16];
+                // A signal takes at most eleven bytes.
+                let length = message::write(&input.signal, &mut room).unwrap_or(0);
+                if let Some(first) = room.first_mut() {
+                    *first = first.wrapping_add(SIGNAL);
+                }
+                sink.bytes(room.get(..length).unwrap_or(&[]));
+                time(after, sink);
+            }
         }
-    }
-
-    fn since_newest(&self, at: Micros) -> u64 {
-        zigzag(at.get().wrapping_sub(self.newest.get()) as i64)
-    }
-
-    fn after_newest(&self, code: u64) -> Micros {
-        Micros::new(self.newest.get().wrapping_add(unzigzag(code) as u64))
-    }
-
-    /// The record of `input`.
-    pub(super) fn write(&mut self, input: &Input) -> Line {
-        let line = match input.signal {
-            Signal::Edge(shaft, level) => self.edge(shaft, level, input.at).unwrap_or_else(|| self.any(input)),
-            _ => self.any(input),
-        };
         self.take(input);
-        line
     }
 
-    /// The short record of an edge, if its level is the one expected and its time near enough.
-    fn edge(&self, shaft: Shaft, level: bool, at: Micros) -> Option<Line> {
-        let track = self.track(shaft);
-        let residue = zigzag(at.get().wrapping_sub(track.expected().get()) as i64);
-        let more = match residue {
-            0..0x10 => 0_u8,
-            0x10..0x1000 => 1,
-            0x1000..0x10_0000 => 2,
-            0x10_0000..0x1000_0000 => 3,
-            _ => return None,
-        };
-        if level == track.level {
-            return None;
-        }
-        let mut line = Line::new();
-        let which = if shaft == Shaft::Boot { BOOT } else { 0 };
-        let [_, _, _, _, third, second, first, last] = residue.to_be_bytes();
-        let (top, rest): (u8, &[u8]) = match more {
-            0 => (last, &[]),
-            1 => (first, &[last]),
-            2 => (second, &[first, last]),
-            _ => (third, &[second, first, last]),
-        };
-        line.byte(EDGE | which | (more << 4) | (top & 0x0F));
-        line.all(rest);
-        Some(line)
-    }
-
-    fn any(&self, input: &Input) -> Line {
-        let mut line = Line::new();
-        let mut signal = [0; MOST_RECORD];
-        // A signal takes at most eleven bytes.
-        let signal = postcard::to_slice(&input.signal, &mut signal).unwrap_or(&mut []);
-        if let Some(first) = signal.first_mut() {
-            *first = first.wrapping_add(SIGNAL);
-        }
-        line.all(signal);
-        line.varint(self.since_newest(input.at));
-        line
-    }
-
-    pub(super) fn write_anchor(&mut self, anchor: &Anchor) -> Line {
-        let mut line = Line::new();
-        line.byte(ANCHOR);
-        line.varint(self.since_newest(anchor.at));
-        line.all(&anchor.desk_us.to_le_bytes());
-        line.all(&anchor.uncertainty.get().to_le_bytes());
-        self.newest = anchor.at;
-        line
-    }
-
-    pub(super) fn check(crc: u32) -> Line {
-        let mut line = Line::new();
-        line.byte(CHECK);
-        line.all(&crc.to_le_bytes());
-        line
+    #[inline(never)]
+    pub(super) fn write_anchor(&mut self, anchor: &Anchor, sink: &mut impl Sink) {
+        let after = self.reach(anchor.at.get(), sink);
+        sink.bytes(&[ANCHOR]);
+        time(after, sink);
+        sink.bytes(&anchor.desk_us.to_le_bytes());
+        sink.bytes(&anchor.uncertainty.get().to_le_bytes());
+        self.newest = anchor.at.get();
     }
 
     /// The end but for its CRC.
-    pub(super) fn end(&self, newest: Micros, inputs: u32, state: u32) -> Line {
-        let mut line = Line::new();
-        line.byte(END);
-        line.varint(newest.get().wrapping_sub(self.newest.get()));
-        line.varint(u64::from(inputs));
-        line.all(&state.to_le_bytes());
-        line
-    }
-
-    /// Read one item from the front of `bytes`, and what is left after it.
-    pub(super) fn read<'a>(&mut self, bytes: &'a [u8]) -> Result<(Item, &'a [u8]), Unreadable> {
-        let mut page = Plain(bytes);
-        let kind = page.byte()?;
-        let item = match kind {
-            EDGE.. => Item::Record(Record::Input(self.read_edge(kind, &mut page)?)),
-            CHECK => Item::Check { crc: read_u32(&mut page)? },
-            END => {
-                let newest = Micros::new(self.newest.get().wrapping_add(page.varint()?));
-                let inputs = u32::try_from(page.varint()?).map_err(|_| Unreadable)?;
-                Item::End { newest, inputs, state: read_u32(&mut page)?, crc: read_u32(&mut page)? }
-            }
-            ANCHOR => {
-                let at = self.after_newest(page.varint()?);
-                let mut desk = [0; 8];
-                for byte in &mut desk {
-                    *byte = page.byte()?;
-                }
-                let uncertainty = Span::new(read_u32(&mut page)?);
-                self.newest = at;
-                Item::Record(Record::Anchor(Anchor { at, desk_us: i64::from_le_bytes(desk), uncertainty }))
-            }
-            SIGNAL.. => {
-                let mut buffer = [0; MOST_RECORD];
-                for (slot, byte) in buffer.iter_mut().zip(bytes) {
-                    *slot = *byte;
-                }
-                if let Some(first) = buffer.first_mut() {
-                    *first = first.wrapping_sub(SIGNAL);
-                }
-                let room = buffer.get(..bytes.len().min(MOST_RECORD)).unwrap_or(&[]);
-                let (signal, rest) = postcard::take_from_bytes::<Signal>(room).map_err(|_| Unreadable)?;
-                let taken = room.len().saturating_sub(rest.len());
-                page = Plain(bytes.get(taken..).ok_or(Unreadable)?);
-                Item::Record(Record::Input(Input { at: self.after_newest(page.varint()?), signal }))
-            }
-            _ => return Err(Unreadable),
-        };
-        if let Item::Record(Record::Input(input)) = &item {
-            self.take(input);
-        }
-        Ok((item, page.rest()))
-    }
-
-    fn read_edge(&self, kind: u8, page: &mut Plain<'_>) -> Result<Input, Unreadable> {
-        let shaft = if kind & BOOT == 0 { Shaft::Head } else { Shaft::Boot };
-        let mut residue = u64::from(kind & 0x0F);
-        for _ in 0..(kind >> 4) & 3 {
-            residue = (residue << 8) | u64::from(page.byte()?);
-        }
-        let track = self.track(shaft);
-        let at = Micros::new(track.expected().get().wrapping_add(unzigzag(residue) as u64));
-        Ok(Input { at, signal: Signal::Edge(shaft, !track.level) })
+    pub(super) fn write_end(&mut self, newest: Micros, state: u32, sink: &mut impl Sink) {
+        let after = self.reach(newest.get(), sink);
+        sink.bytes(&[END]);
+        time(after, sink);
+        sink.bytes(&state.to_le_bytes());
     }
 }
 
-fn read_u32(page: &mut Plain<'_>) -> Result<u32, Unreadable> {
-    let mut bytes = [0; 4];
-    for byte in &mut bytes {
-        *byte = page.byte()?;
+/// A check but for its CRC.
+pub(super) fn write_check(sink: &mut impl Sink) {
+    sink.bytes(&[CHECK]);
+}
+
+fn time(after: i32, sink: &mut impl Sink) {
+    varint::write(zigzag(after), &mut |byte| sink.bytes(&[byte]));
+}
+
+/// The halves of an edge.
+fn edge(shaft: Shaft, residue: u32, sink: &mut impl Sink) {
+    let which = if shaft as u8 == 0 { 0 } else { 8 };
+    let bits = 32_u32.wrapping_sub(residue.leading_zeros());
+    let (mark, more) = match bits {
+        0..=6 => (0, 1),
+        7..=9 => (4, 2),
+        10..=12 => (6, 3),
+        _ => {
+            sink.half(LONG);
+            match bits {
+                13..=14 => (0, 3),
+                15..=20 => (4, 5),
+                21..=24 => (5, 6),
+                25..=28 => (6, 7),
+                _ => (7, 8),
+            }
+        }
+    };
+    // Of the eight halves nothing is left for the first.
+    let mut left = 4_u32.wrapping_mul(more);
+    sink.half(which | mark | residue.checked_shr(left).unwrap_or(0) as u8);
+    while left != 0 {
+        left = left.wrapping_sub(4);
+        sink.half((residue.wrapping_shr(left) & 0xF) as u8);
     }
-    Ok(u32::from_le_bytes(bytes))
+}
+
+/// One thing in a segment, as read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Item {
+    Record(Record),
+    Moment,
+    Check { crc: u32 },
+    End { newest: Micros, state: u32, crc: u32 },
+}
+
+/// Reads halves of bytes.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Halves<'a> {
+    rest: &'a [u8],
+    /// The upper half of the first byte is taken.
+    begun: bool,
+}
+
+impl<'a> Halves<'a> {
+    pub(super) const fn new(bytes: &'a [u8]) -> Self {
+        Self { rest: bytes, begun: false }
+    }
+
+    /// Bytes not taken at all, or in part.
+    pub(super) const fn left(&self) -> usize {
+        self.rest.len()
+    }
+
+    fn half(&mut self) -> Option<u8> {
+        let (first, after) = self.rest.split_first()?;
+        let half = if self.begun { first & 0xF } else { first >> 4 };
+        if self.begun {
+            self.rest = after;
+        }
+        self.begun = !self.begun;
+        Some(half)
+    }
+
+    fn chunk<const N: usize>(&mut self) -> Option<[u8; N]> {
+        let (chunk, rest) = self.rest.split_first_chunk()?;
+        self.rest = rest;
+        Some(*chunk)
+    }
+
+    fn u32(&mut self) -> Option<u32> {
+        self.chunk().map(u32::from_le_bytes)
+    }
+
+    fn time(&mut self) -> Option<i32> {
+        let (value, rest) = varint::read(self.rest)?;
+        self.rest = rest;
+        Some(unzigzag(value))
+    }
+
+    fn signal(&mut self, kind: u8) -> Option<Signal> {
+        let mut room = [0; 16];
+        for (slot, byte) in room.iter_mut().zip([kind.wrapping_sub(SIGNAL)].iter().chain(self.rest)) {
+            *slot = *byte;
+        }
+        let room = room.get(..self.rest.len().saturating_add(1)).unwrap_or(&room);
+        let (signal, rest) = postcard::take_from_bytes::<Signal>(room).ok()?;
+        let taken = room.len().saturating_sub(rest.len()).saturating_sub(1);
+        self.rest = self.rest.get(taken..)?;
+        Some(signal)
+    }
+}
+
+impl Context {
+    /// Read one item. `None` if there is none, or no sound one.
+    pub(super) fn read(&mut self, halves: &mut Halves<'_>) -> Option<Item> {
+        let mut first = halves.half()?;
+        if first == OTHER && !halves.begun {
+            // It was the lower half: nothing but filling. What follows begins a byte, and is an edge's no more than it fills.
+            first = halves.half()?;
+            if first != OTHER {
+                return None;
+            }
+        }
+        if first == OTHER {
+            let kind = OTHER << 4 | halves.half()?;
+            return self.read_other(kind, halves);
+        }
+        let (head, most) = if first == LONG { (halves.half()?, true) } else { (first, false) };
+        let (top, more) = match (most, head & 7) {
+            (false, 0..4) => (head & 3, 1),
+            (false, 4..6) => (head & 1, 2),
+            (false, _) => (0, 3),
+            (true, 0..4) => (head & 3, 3),
+            (true, long) => (0, long.saturating_add(1)),
+        };
+        let mut residue = u32::from(top);
+        for _ in 0..more {
+            residue = residue << 4 | u32::from(halves.half()?);
+        }
+        let shaft = if head & 8 == 0 { Shaft::Head } else { Shaft::Boot };
+        let low = self.expected(shaft).wrapping_add(unzigzag(residue) as u32);
+        let at = self.at(low.wrapping_sub(self.newest as u32) as i32);
+        let input = Input { at, signal: Signal::Edge(shaft, !of(self.levels, shaft)) };
+        self.take(&input);
+        Some(Item::Record(Record::Input(input)))
+    }
+
+    /// So long after the newest record.
+    const fn at(&self, after: i32) -> Micros {
+        Micros::new(self.newest.wrapping_add(after as i64 as u64))
+    }
+
+    fn read_other(&mut self, kind: u8, halves: &mut Halves<'_>) -> Option<Item> {
+        let item = match kind {
+            MOMENT => {
+                self.newest = u64::from_le_bytes(halves.chunk()?);
+                Item::Moment
+            }
+            CHECK => Item::Check { crc: halves.u32()? },
+            END => {
+                let newest = self.at(halves.time()?);
+                Item::End { newest, state: halves.u32()?, crc: halves.u32()? }
+            }
+            ANCHOR => {
+                let at = self.at(halves.time()?);
+                let desk_us = i64::from_le_bytes(halves.chunk()?);
+                let uncertainty = Span::new(halves.u32()?);
+                self.newest = at.get();
+                Item::Record(Record::Anchor(Anchor { at, desk_us, uncertainty }))
+            }
+            _ => {
+                let signal = halves.signal(kind)?;
+                let input = Input { at: self.at(halves.time()?), signal };
+                self.take(&input);
+                Item::Record(Record::Input(input))
+            }
+        };
+        Some(item)
+    }
 }
 
 #[cfg(test)]

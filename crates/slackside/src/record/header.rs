@@ -1,21 +1,22 @@
 //! The header of a segment.
 
-use super::keep::CRC;
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+
+use crate::codec::crc::{checked, checksum};
 use crate::units::Micros;
 
-/// The version of the format written. Older versions stay readable once there are any.
-pub const FORMAT_VERSION: u8 = 1;
+/// The version of the format written. Version 1 is still read on the desk.
+pub const FORMAT_VERSION: u8 = 2;
 
-/// The layout of the keyframe: which parts of the state are kept, in which order. A keyframe of another layout, or of another
-/// version of the core, is not restored.
-pub const STATE_LAYOUT: u8 = 5;
+/// The layout of the keyframe: which parts of the state there are, in which order, and what lies where in them. A keyframe of another
+/// layout, or of another version of the core, is not restored.
+pub const STATE_LAYOUT: u8 = 6;
 
 pub(super) const MAGIC: [u8; 4] = *b"SLsg";
 /// Bytes of the header with its CRC.
-pub(super) const HEADER: usize = 52;
-const COVERED: usize = 48;
+pub(super) const HEADER: usize = size_of::<Raw>();
 
-const SETTINGS_CHANGED: u8 = 1;
+const CHANGED: u8 = 1;
 const FIRST: u8 = 2;
 
 /// A version of the core. Bit for bit holds only between equal ones.
@@ -63,99 +64,92 @@ const fn number(text: &str) -> u8 {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Header {
-    /// Settings were changed just before: the monitor started afresh under those of `settings`.
-    pub settings_changed: bool,
+    /// The plan was changed just before: the monitor started afresh under that of `plan`.
+    pub plan_changed: bool,
     /// No segment precedes this one in its session.
     pub first: bool,
-    /// Raw edges a turn of the head and the boot: twice the targets, 0 if not fitted.
-    pub edges_a_turn: [u8; 2],
+    /// Length of the keyframe.
+    pub keyframe_length: u16,
     /// Counts up within a session.
     pub sequence: u32,
     /// How often the box has been powered up: running time begins anew with each.
     pub session: u32,
     /// When the keyframe was taken.
     pub at: Micros,
-    /// Identity of the settings in force.
-    pub settings: u32,
-    /// Identity of the settings before them, 0 if none.
-    pub previous_settings: u32,
+    /// Identity of the plan in force. In segments of version 1: of the settings.
+    pub plan: u32,
+    /// Identity of the plan before it, 0 if none.
+    pub previous_plan: u32,
     /// The core that recorded.
     pub core: CoreVersion,
     /// Inputs not recorded since the segment before, for lack of room.
     pub missed: u32,
     /// CRC-32 of the keyframe.
     pub keyframe_crc: u32,
-    /// Length of the keyframe.
-    pub keyframe_length: u16,
+}
+
+/// As it lies in the segment.
+#[derive(Clone, Copy, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct Raw {
+    magic: [u8; 4],
+    version: u8,
+    flags: u8,
+    keyframe_length: u16,
+    sequence: u32,
+    session: u32,
+    at: u64,
+    plan: u32,
+    previous_plan: u32,
+    core: [u8; 4],
+    missed: u32,
+    keyframe_crc: u32,
+    crc: u32,
 }
 
 impl Header {
+    #[inline(never)]
     pub(super) fn to_bytes(self) -> [u8; HEADER] {
-        let mut bytes = [0; HEADER];
-        let flags = if self.settings_changed { SETTINGS_CHANGED } else { 0 } | if self.first { FIRST } else { 0 };
         let CoreVersion { major, minor, patch, layout } = self.core;
-        let fields = MAGIC
-            .into_iter()
-            .chain([FORMAT_VERSION, flags])
-            .chain(self.edges_a_turn)
-            .chain(self.sequence.to_le_bytes())
-            .chain(self.session.to_le_bytes())
-            .chain(self.at.get().to_le_bytes())
-            .chain(self.settings.to_le_bytes())
-            .chain(self.previous_settings.to_le_bytes())
-            .chain([major, minor, patch, layout])
-            .chain(self.missed.to_le_bytes())
-            .chain(self.keyframe_crc.to_le_bytes())
-            .chain(self.keyframe_length.to_le_bytes());
-        for (slot, byte) in bytes.iter_mut().zip(fields) {
-            *slot = byte;
-        }
-        let crc = CRC.checksum(bytes.get(..COVERED).unwrap_or(&[]));
-        for (slot, byte) in bytes.iter_mut().skip(COVERED).zip(crc.to_le_bytes()) {
-            *slot = byte;
-        }
-        bytes
+        let mut raw = Raw {
+            magic: MAGIC,
+            version: FORMAT_VERSION,
+            flags: if self.plan_changed { CHANGED } else { 0 } | if self.first { FIRST } else { 0 },
+            keyframe_length: self.keyframe_length,
+            sequence: self.sequence,
+            session: self.session,
+            at: self.at.get(),
+            plan: self.plan,
+            previous_plan: self.previous_plan,
+            core: [major, minor, patch, layout],
+            missed: self.missed,
+            keyframe_crc: self.keyframe_crc,
+            crc: 0,
+        };
+        let (covered, _) = raw.as_bytes().split_last_chunk::<4>().unwrap_or((&[], &[0; 4]));
+        raw.crc = checksum(covered);
+        zerocopy::transmute!(raw)
     }
 
     /// `None` if it is damaged. The magic and the version are looked at by the caller.
     pub(super) fn from_bytes(bytes: &[u8; HEADER]) -> Option<Self> {
-        let (covered, trailer) = bytes.split_last_chunk::<4>()?;
-        if CRC.checksum(covered) != u32::from_le_bytes(*trailer) {
-            return None;
-        }
-        let mut rest = covered.get(MAGIC.len()..)?;
-        let [_version, flags] = *take(&mut rest)?;
-        let edges_a_turn = *take(&mut rest)?;
-        let sequence = u32::from_le_bytes(*take(&mut rest)?);
-        let session = u32::from_le_bytes(*take(&mut rest)?);
-        let at = Micros::new(u64::from_le_bytes(*take(&mut rest)?));
-        let settings = u32::from_le_bytes(*take(&mut rest)?);
-        let previous_settings = u32::from_le_bytes(*take(&mut rest)?);
-        let [major, minor, patch, layout] = *take(&mut rest)?;
-        let missed = u32::from_le_bytes(*take(&mut rest)?);
-        let keyframe_crc = u32::from_le_bytes(*take(&mut rest)?);
-        let keyframe_length = u16::from_le_bytes(*take(&mut rest)?);
+        checked(bytes)?;
+        let raw = Raw::read_from_bytes(bytes).ok()?;
+        let [major, minor, patch, layout] = raw.core;
         Some(Self {
-            settings_changed: flags & SETTINGS_CHANGED != 0,
-            first: flags & FIRST != 0,
-            edges_a_turn,
-            sequence,
-            session,
-            at,
-            settings,
-            previous_settings,
+            plan_changed: raw.flags & CHANGED != 0,
+            first: raw.flags & FIRST != 0,
+            keyframe_length: raw.keyframe_length,
+            sequence: raw.sequence,
+            session: raw.session,
+            at: Micros::new(raw.at),
+            plan: raw.plan,
+            previous_plan: raw.previous_plan,
             core: CoreVersion { major, minor, patch, layout },
-            missed,
-            keyframe_crc,
-            keyframe_length,
+            missed: raw.missed,
+            keyframe_crc: raw.keyframe_crc,
         })
     }
-}
-
-fn take<'a, const N: usize>(rest: &mut &'a [u8]) -> Option<&'a [u8; N]> {
-    let (first, after) = rest.split_first_chunk::<N>()?;
-    *rest = after;
-    Some(first)
 }
 
 #[cfg(test)]
@@ -164,31 +158,30 @@ mod tests {
 
     fn header() -> Header {
         Header {
-            settings_changed: true,
+            plan_changed: true,
             first: false,
-            edges_a_turn: [8, 64],
+            keyframe_length: 0x0203,
             sequence: 0x0403_0201,
             session: 7,
             at: Micros::new(0x0102_0304_0506_0708),
-            settings: 0xAABB_CCDD,
-            previous_settings: 0x1122_3344,
+            plan: 0xAABB_CCDD,
+            previous_plan: 0x1122_3344,
             core: CoreVersion { major: 1, minor: 2, patch: 3, layout: 4 },
             missed: 9,
             keyframe_crc: 0x5566_7788,
-            keyframe_length: 0x0203,
         }
     }
 
     #[test]
     fn these_are_the_bytes() {
         let bytes = header().to_bytes();
-        assert_eq!(bytes[..8], *b"SLsg\x01\x01\x08\x40");
+        assert_eq!(bytes[..8], *b"SLsg\x02\x01\x03\x02");
         assert_eq!(bytes[8..16], [1, 2, 3, 4, 7, 0, 0, 0]);
         assert_eq!(bytes[16..24], [8, 7, 6, 5, 4, 3, 2, 1]);
         assert_eq!(bytes[24..32], [0xDD, 0xCC, 0xBB, 0xAA, 0x44, 0x33, 0x22, 0x11]);
         assert_eq!(bytes[32..40], [1, 2, 3, 4, 9, 0, 0, 0]);
-        assert_eq!(bytes[40..48], [0x88, 0x77, 0x66, 0x55, 3, 2, 0, 0]);
-        assert_eq!(bytes[48..], CRC.checksum(&bytes[..48]).to_le_bytes());
+        assert_eq!(bytes[40..44], [0x88, 0x77, 0x66, 0x55]);
+        assert_eq!(bytes[44..], checksum(&bytes[..44]).to_le_bytes());
         assert_eq!(Header::from_bytes(&bytes), Some(header()));
     }
 

@@ -15,25 +15,37 @@
 //!
 //! Ticks are not recorded: they change no verdict. The exceptions keep replay exact: a first tick that opens a segment, and a
 //! tick that an earlier input follows, because that input then counts as late.
+//!
+//! Which times a slot covers is remembered to the second or so (2^20 µs), and what a segment says of itself is read from there.
+
+use core::ops::Deref;
 
 use super::anchor::Anchor;
-use super::writer::{NoRoom, Opening, SegmentWriter};
+use super::writer::{Opening, SegmentWriter};
 use crate::Monitor;
 use crate::input::{Input, Signal};
-use crate::settings::Checked;
-use crate::survivor::Survivor;
+use crate::retained::Retained;
+use crate::settings::plan::Plan;
+use crate::settings::plan_check::Sound;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Permit, Verdict};
 
-/// Segments in the ring. Three: in 32 KiB the keyframe is then at most a tenth of a segment even with 32 targets on each shaft, and
-/// two thirds of the memory always hold what was before.
+/// Segments in the ring. Three: in 32 KiB the keyframe is then a small part of a segment, and two thirds of the memory always hold
+/// what was before.
 pub const SLOTS: usize = 3;
 /// What is held before a trip, if the ring has it.
 pub const BEFORE_TRIP: Span = Span::from_millis(60_000);
 /// What is held after a trip.
 pub const AFTER_TRIP: Span = Span::from_millis(15_000);
 
+/// The most bytes of a slot: lengths are kept in 16 bits.
+const MOST_SLOT: usize = u16::MAX as usize;
+/// Where in a segment its sequence number and its time lie.
+const SEQUENCE_AT: usize = 8;
+const TIME_AT: usize = 16;
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
 enum State {
     Free,
     Open,
@@ -41,22 +53,9 @@ enum State {
     Held,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Slot {
-    state: State,
-    sequence: u32,
-    length: usize,
-    /// The time of its keyframe.
-    from: Micros,
-    /// The newest time in it.
-    until: Micros,
-}
-
-/// A trip whose stretch after is being recorded.
-#[derive(Clone, Copy, Debug)]
-struct Trip {
-    from: Micros,
-    until: Micros,
+/// The coarse time of a moment: 2^20 µs, 142 years of them.
+const fn coarse(at: Micros) -> u32 {
+    (at.get() >> 20) as u32
 }
 
 /// A segment held for storing.
@@ -71,74 +70,88 @@ pub struct Held<'a> {
 /// Records what goes into a monitor, in the memory given to it.
 pub struct Recorder<'b> {
     memory: &'b mut [u8],
-    slots: [Slot; SLOTS],
-    writer: Option<(usize, SegmentWriter)>,
-    opening: Option<Opening>,
-    anchor: Option<Anchor>,
-    trip: Option<Trip>,
-    trips: u32,
-    /// The newest time the monitor knows.
-    newest: Micros,
+    writer: SegmentWriter,
+    opening: Opening,
+    anchor_at: Micros,
+    anchor_desk_us: i64,
+    anchor_uncertainty: Span,
+    /// The coarse time from which on a trip needs everything.
+    needed_from: u32,
+    /// The last coarse time that belongs to it.
+    needed_until: u32,
+    /// The newest coarse time in each slot.
+    until: [u32; SLOTS],
+    lengths: [u16; SLOTS],
+    states: [State; SLOTS],
+    /// The slot that is open.
+    open: u8,
+    tripped: bool,
+    configured: bool,
+    /// The desk has told its time.
+    anchored: bool,
 }
 
 impl<'b> Recorder<'b> {
-    /// A recorder in this memory: 32 KiB suit most legs. It records nothing before [`configure`](Self::configure).
+    /// A recorder in this memory: 32 KiB suit most legs, more than 192 KiB are not used. It records nothing before
+    /// [`configure`](Self::configure).
     #[must_use]
     pub const fn new(memory: &'b mut [u8]) -> Self {
-        const FREE: Slot = Slot { state: State::Free, sequence: 0, length: 0, from: Micros::ZERO, until: Micros::ZERO };
         Self {
             memory,
-            slots: [FREE; SLOTS],
-            writer: None,
-            opening: None,
-            anchor: None,
-            trip: None,
-            trips: 0,
-            newest: Micros::ZERO,
+            writer: SegmentWriter::NONE,
+            opening: Opening::first(0),
+            anchor_at: Micros::ZERO,
+            anchor_desk_us: 0,
+            anchor_uncertainty: Span::ZERO,
+            anchored: false,
+            needed_from: 0,
+            needed_until: 0,
+            until: [0; SLOTS],
+            lengths: [0; SLOTS],
+            states: [State::Free; SLOTS],
+            open: 0,
+            tripped: false,
+            configured: false,
         }
     }
 
-    /// Configure the monitor, and record that it starts afresh under these settings. `session` counts the power-ups.
+    /// Configure the monitor, and record that it starts afresh under this plan. `session` counts the power-ups.
     ///
     /// # Errors
     /// [`NoRoom`](crate::NoRoom) of the monitor; then nothing is recorded any more.
-    pub fn configure<const MARKS: usize>(
+    pub fn configure<P: Deref<Target = Plan>, const MARKS: usize>(
         &mut self,
-        monitor: &mut Monitor<MARKS>,
-        settings: &Checked,
-        survivor: &Survivor,
+        monitor: &mut Monitor<P, MARKS>,
+        plan: Sound<P>,
+        retained: &Retained,
         session: u32,
     ) -> Result<(), crate::NoRoom> {
         self.close(monitor);
-        let before = self.opening.take();
-        monitor.try_configure(settings, survivor)?;
-        let first = Opening::first(settings, session);
-        self.opening = Some(before.map_or(first, |before| Opening {
-            previous_settings: before.settings,
-            settings_changed: true,
-            first: before.first,
-            sequence: before.sequence,
-            missed: before.missed,
-            ..first
-        }));
+        let previous_plan = monitor.plan().map_or(0, Plan::identity);
+        let changed = core::mem::take(&mut self.configured);
+        monitor.configure(plan, retained)?;
+        self.configured = true;
+        if changed {
+            self.opening = Opening { previous_plan, plan_changed: true, session, ..self.opening };
+        } else {
+            self.opening = Opening::first(session);
+        }
         Ok(())
     }
 
     /// Give one input to the monitor, and record it.
-    pub fn observe<const MARKS: usize>(
+    pub fn observe<P: Deref<Target = Plan>, const MARKS: usize>(
         &mut self,
-        monitor: &mut Monitor<MARKS>,
+        monitor: &mut Monitor<P, MARKS>,
         input: Input,
-        out: &mut dyn FnMut(Verdict),
+        out: &mut dyn FnMut(&Verdict),
     ) {
-        if self.trip.is_some_and(|trip| trip.until < input.at) {
+        if self.tripped && self.needed_until < coarse(input.at) {
             self.hold(monitor);
         }
-        let is_news = input.signal != Signal::Tick;
-        if is_news || self.writer.is_none() {
+        if input.signal != Signal::Tick || !self.writer.is_open() {
             self.record(monitor, &input);
         }
-        self.newest = self.newest.max(input.at);
         let mut tripped = None;
         monitor.observe(input, &mut |verdict| {
             if let Change::Permit { permit: Permit::Run, allowed: false, .. } = verdict.change {
@@ -147,28 +160,39 @@ impl<'b> Recorder<'b> {
             out(verdict);
         });
         if let Some(at) = tripped {
-            self.tripped(at);
+            // A second trip within the stretch after the first makes it longer.
+            if !core::mem::replace(&mut self.tripped, true) {
+                self.needed_from = coarse(Micros::new(at.get().saturating_sub(u64::from(BEFORE_TRIP.get()))));
+            }
+            self.needed_until = coarse(at.after(AFTER_TRIP));
         }
     }
 
     /// The desk told its time: from now on each segment says so.
-    pub fn anchor<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>, anchor: Anchor) {
-        self.anchor = Some(anchor);
-        if !self.has_room() {
-            self.roll(monitor);
+    pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
+        Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty } = anchor;
+        self.anchored = true;
+        // The next segment begins with it. Only an input opens one: a monitor that has seen nothing begins with what it sees first.
+        if self.has_room() {
+            self.write_anchor();
+        } else if self.writer.is_open() {
+            self.roll(monitor, anchor.at);
         }
-        self.write_anchor();
     }
 
     /// The newest anchor, if the desk has told its time in this session.
     #[must_use]
     pub const fn newest_anchor(&self) -> Option<Anchor> {
-        self.anchor
+        if self.anchored {
+            Some(Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty })
+        } else {
+            None
+        }
     }
 
     /// Hold everything there is, as after a trip: for a person who asks for a recording.
-    pub fn freeze<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>) {
-        self.trip.get_or_insert(Trip { from: Micros::ZERO, until: Micros::ZERO }).from = Micros::ZERO;
+    pub fn freeze<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        self.needed_from = 0;
         self.hold(monitor);
     }
 
@@ -176,20 +200,26 @@ impl<'b> Recorder<'b> {
     pub fn held(&self) -> impl Iterator<Item = Held<'_>> {
         let mut after = None;
         core::iter::from_fn(move || {
-            let held = self.slots.iter().enumerate().filter(|(_, slot)| slot.state == State::Held);
-            let later = held.filter(|(_, slot)| after.is_none_or(|after| slot.sequence > after));
-            let (index, slot) = later.min_by_key(|(_, slot)| slot.sequence)?;
-            after = Some(slot.sequence);
-            let bytes = self.slot_bytes(index)?.get(..slot.length)?;
-            Some(Held { sequence: slot.sequence, bytes })
+            let mut next: Option<Held<'_>> = None;
+            for (index, _) in self.states.iter().enumerate().filter(|(_, state)| **state == State::Held) {
+                let sequence = self.sequence(index);
+                let is_later = after.is_none_or(|after| sequence > after);
+                if is_later && next.is_none_or(|next| sequence < next.sequence) {
+                    let length = self.lengths.get(index).copied().unwrap_or(0);
+                    let bytes = self.slot(index).get(..length.into()).unwrap_or(&[]);
+                    next = Some(Held { sequence, bytes });
+                }
+            }
+            after = next.map(|next| next.sequence);
+            next
         })
     }
 
     /// A held segment is stored: its slot may be used again.
     pub fn release(&mut self, sequence: u32) {
-        for slot in &mut self.slots {
-            if slot.state == State::Held && slot.sequence == sequence {
-                slot.state = State::Free;
+        for index in 0..SLOTS {
+            if self.states.get(index) == Some(&State::Held) && self.sequence(index) == sequence {
+                self.put(index, State::Free);
             }
         }
     }
@@ -197,158 +227,160 @@ impl<'b> Recorder<'b> {
     /// Since when everything is kept, if anything is.
     #[must_use]
     pub fn kept_since(&self) -> Option<Micros> {
-        self.slots.iter().filter(|slot| slot.state != State::Free).map(|slot| slot.from).min()
-    }
-
-    /// Trips seen, wrapping.
-    #[must_use]
-    pub const fn trips(&self) -> u32 {
-        self.trips
+        let kept = self.states.iter().enumerate().filter(|(_, state)| **state != State::Free);
+        kept.map(|(index, _)| Micros::new(u64::from_le_bytes(self.told(index, TIME_AT)))).min()
     }
 
     /// Inputs missed since the last segment ended, for lack of room.
     #[must_use]
-    pub fn missed(&self) -> u32 {
-        self.opening.map_or(0, |opening| opening.missed)
-    }
-
-    fn tripped(&mut self, at: Micros) {
-        self.trips = self.trips.wrapping_add(1);
-        let from = Micros::new(at.get().saturating_sub(u64::from(BEFORE_TRIP.get())));
-        let until = at.after(AFTER_TRIP);
-        // A second trip within the stretch after the first makes it longer.
-        self.trip = Some(self.trip.map_or(Trip { from, until }, |trip| Trip { from: trip.from, until }));
+    pub const fn missed(&self) -> u32 {
+        self.opening.missed
     }
 
     fn slot_size(&self) -> usize {
-        self.memory.len() / SLOTS
+        (self.memory.len() / SLOTS).min(MOST_SLOT)
     }
 
-    fn slot_bytes(&self, index: usize) -> Option<&[u8]> {
-        let begin = index.checked_mul(self.slot_size())?;
-        self.memory.get(begin..begin.checked_add(self.slot_size())?)
+    fn slot(&self, index: usize) -> &[u8] {
+        let begin = index.saturating_mul(self.slot_size());
+        self.memory.get(begin..begin.saturating_add(self.slot_size())).unwrap_or(&[])
+    }
+
+    /// A few bytes of a segment's header.
+    fn told<const N: usize>(&self, index: usize, at: usize) -> [u8; N] {
+        self.slot(index).get(at..).and_then(|bytes| bytes.first_chunk()).copied().unwrap_or([0; N])
+    }
+
+    fn sequence(&self, index: usize) -> u32 {
+        u32::from_le_bytes(self.told(index, SEQUENCE_AT))
+    }
+
+    fn put(&mut self, index: usize, state: State) {
+        if let Some(slot) = self.states.get_mut(index) {
+            *slot = state;
+        }
+    }
+
+    /// The writer, and the memory of the slot that is open.
+    fn writing(&mut self) -> (&mut SegmentWriter, &mut [u8]) {
+        let size = self.slot_size();
+        let begin = usize::from(self.open).saturating_mul(size);
+        (&mut self.writer, self.memory.get_mut(begin..begin.saturating_add(size)).unwrap_or_default())
     }
 
     fn has_room(&self) -> bool {
-        self.writer
-            .as_ref()
-            .is_some_and(|(index, writer)| self.slot_bytes(*index).is_some_and(|slot| writer.has_room(slot)))
+        self.writer.is_open() && self.writer.has_room(self.slot(self.open.into()))
     }
 
-    fn record<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>, input: &Input) {
-        if self.opening.is_none() {
+    #[inline(never)]
+    fn record<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, input: &Input) {
+        if !self.configured {
             return;
         }
+        // A late input: what it is late against must be in the recording, always, because the newest record may be an anchor.
+        let newest = monitor.newest();
+        let late = input.at < newest;
         if !self.has_room() {
-            self.roll(monitor);
+            self.roll(monitor, input.at);
         }
-        let newest = self.newest;
-        let mut pushed = self.writer.as_ref().is_some_and(|(_, writer)| {
-            // A late input: what it is late against must be in the recording.
-            input.at >= newest || writer.newest() >= newest
-        }) || self.push(&Input::new(newest, Signal::Tick));
-        if pushed && !self.has_room() {
-            self.roll(monitor);
+        let mut pushed = self.writer.is_open();
+        if pushed && late {
+            pushed = self.push(&Input::new(newest, Signal::Tick));
+            if !self.has_room() {
+                self.roll(monitor, input.at);
+            }
         }
         pushed = pushed && self.push(input);
-        if let (false, Some(opening)) = (pushed || input.signal == Signal::Tick, &mut self.opening) {
-            opening.missed = opening.missed.saturating_add(1);
+        if !pushed && input.signal != Signal::Tick {
+            self.opening.missed = self.opening.missed.saturating_add(1);
         }
     }
 
     fn push(&mut self, input: &Input) -> bool {
-        self.with_writer(|writer, slot| writer.push(slot, input)).is_some_and(|pushed| pushed.is_ok())
+        let (writer, slot) = self.writing();
+        writer.is_open() && writer.push(slot, input).is_ok()
     }
 
     fn write_anchor(&mut self) {
-        if let Some(anchor) = self.anchor {
+        if let Some(anchor) = self.newest_anchor() {
+            let (writer, slot) = self.writing();
             // Without room the next segment has it.
-            let _ = self.with_writer(|writer, slot| writer.push_anchor(slot, &anchor));
+            let _ = writer.push_anchor(slot, &anchor);
         }
-    }
-
-    fn with_writer<T>(&mut self, act: impl FnOnce(&mut SegmentWriter, &mut [u8]) -> T) -> Option<T> {
-        let size = self.slot_size();
-        let (index, writer) = self.writer.as_mut()?;
-        let begin = index.checked_mul(size)?;
-        let slot = self.memory.get_mut(begin..begin.checked_add(size)?)?;
-        Some(act(writer, slot))
     }
 
     /// The slot for the next segment: a free one, else the oldest closed one that no trip needs.
     fn next_slot(&self) -> Option<usize> {
-        let free = self.slots.iter().position(|slot| slot.state == State::Free);
-        let needed_from = self.trip.map_or(Micros::MAX, |trip| trip.from);
-        let oldest = || {
-            let closed = self.slots.iter().enumerate().filter(|(_, slot)| slot.state == State::Closed);
-            closed.min_by_key(|(_, slot)| slot.until).filter(|(_, slot)| slot.until < needed_from)
-        };
-        free.or_else(|| oldest().map(|(index, _)| index))
+        let mut found = None;
+        let mut oldest = u32::MAX;
+        for (index, (state, until)) in self.states.iter().zip(self.until).enumerate() {
+            let sequence = self.sequence(index);
+            match state {
+                State::Free => return Some(index),
+                State::Closed if sequence <= oldest && !(self.tripped && until >= self.needed_from) => {
+                    oldest = sequence;
+                    found = Some(index);
+                }
+                _ => {}
+            }
+        }
+        found
     }
 
-    /// Close what is open, and open the next segment if there is a slot.
-    fn roll<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>) {
-        let Some(opening) = self.opening else { return };
+    /// Close what is open, and open the next segment if there is a slot; its first record is of the moment `first`.
+    #[inline(never)]
+    fn roll<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, first: Micros) {
+        self.close(monitor);
         let mut next = self.next_slot();
-        if next.is_none() && self.trip.is_some() {
+        if next.is_none() && self.tripped {
             // No room for the rest of the stretch after the trip: what led to it counts more.
             self.hold(monitor);
             next = self.next_slot();
         }
-        let Some(index) = next else {
-            self.close(monitor);
-            return;
-        };
-        let size = self.slot_size();
-        let begin = index.saturating_mul(size);
-        let Some(memory) = self.memory.get_mut(begin..begin.saturating_add(size)) else { return };
-        let opened: Result<SegmentWriter, NoRoom> = SegmentWriter::open(memory, &opening, self.newest, monitor);
-        let state = match &opened {
-            Ok(writer) => writer.keyframe_crc(),
-            Err(NoRoom) => monitor.state_crc(self.newest),
-        };
-        self.close_with(state);
-        let Some(slot) = self.slots.get_mut(index) else { return };
-        if let Ok(writer) = opened {
-            *slot = Slot {
-                state: State::Open,
-                sequence: opening.sequence,
-                length: 0,
-                from: self.newest,
-                until: self.newest,
-            };
-            self.writer = Some((index, writer));
-            self.opening = Some(opening.next());
+        let Some(index) = next else { return };
+        self.open = index as u8;
+        let opening = self.opening;
+        let newest = monitor.newest();
+        // A monitor that has observed nothing knows no time yet.
+        let now = if newest == Micros::ZERO { first } else { newest };
+        let (writer, slot) = self.writing();
+        let opened = SegmentWriter::open(slot, &opening, now, monitor);
+        // What was there is overwritten, if only in part.
+        let state = if opened.is_ok() { State::Open } else { State::Free };
+        if let Ok(opened) = opened {
+            *writer = opened;
+            self.opening = opening.next();
             self.write_anchor();
-        } else {
-            // What was there is overwritten in part.
-            slot.state = State::Free;
         }
+        self.put(index, state);
     }
 
     /// Close what is open; nothing is open then.
-    fn close<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>) {
-        if self.writer.is_some() {
-            self.close_with(monitor.state_crc(self.newest));
+    fn close<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        if !self.writer.is_open() {
+            return;
         }
-    }
-
-    fn close_with(&mut self, state: u32) {
-        let newest = self.newest;
-        let length = self.with_writer(|writer, slot| writer.finish(slot, newest, state));
-        let index = self.writer.take().map(|(index, _)| index);
-        if let (Some(length), Some(slot)) = (length, index.and_then(|index| self.slots.get_mut(index))) {
-            *slot = Slot { state: State::Closed, length, until: newest, ..*slot };
+        let newest = monitor.newest();
+        let (writer, slot) = self.writing();
+        let length = writer.finish(slot, newest, monitor.state_crc());
+        *writer = SegmentWriter::NONE;
+        let index = usize::from(self.open);
+        self.put(index, State::Closed);
+        if let (Some(until), Some(kept)) = (self.until.get_mut(index), self.lengths.get_mut(index)) {
+            *until = coarse(newest);
+            // No longer than the slot.
+            *kept = length as u16;
         }
     }
 
     /// The stretch after a trip is over: hold what belongs to it.
-    fn hold<const MARKS: usize>(&mut self, monitor: &Monitor<MARKS>) {
+    #[inline(never)]
+    fn hold<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
         self.close(monitor);
-        let Some(trip) = self.trip.take() else { return };
-        for slot in &mut self.slots {
-            if slot.state == State::Closed && slot.until >= trip.from {
-                slot.state = State::Held;
+        self.tripped = false;
+        for (state, until) in self.states.iter_mut().zip(self.until) {
+            if *state == State::Closed && until >= self.needed_from {
+                *state = State::Held;
             }
         }
     }

@@ -7,7 +7,7 @@ use heapless::String;
 use proptest::prelude::*;
 
 use super::*;
-use crate::judge::Condition;
+use crate::conditions::Condition;
 use crate::units::{Joules, Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
 fn length() -> BoxedStrategy<Micrometres> {

@@ -21,11 +21,11 @@ impl<const N: usize> EventLog<N> {
     }
 
     /// Keep a verdict.
-    pub fn push(&mut self, verdict: Verdict) {
+    pub fn push(&mut self, verdict: &Verdict) {
         if self.kept.is_full() {
             let _ = self.kept.pop_front();
         }
-        let _ = self.kept.push_back(verdict);
+        let _ = self.kept.push_back(*verdict);
         self.newest = self.newest.saturating_add(1);
     }
 
@@ -43,12 +43,14 @@ impl<const N: usize> EventLog<N> {
         let before_oldest = self.newest.saturating_sub(u32::try_from(self.kept.len()).unwrap_or(u32::MAX));
         let lost = before_oldest.saturating_sub(after);
         let skip = after.saturating_sub(before_oldest);
+        let mut events = Vec::new();
         let numbered = self.kept.iter().zip(before_oldest.saturating_add(1)..);
-        let events = numbered
-            .skip(usize::try_from(skip).unwrap_or(usize::MAX))
-            .take(EVENTS_A_REPLY)
-            .map(|(verdict, number)| Event { number, verdict: *verdict })
-            .collect();
+        for (verdict, number) in numbered.skip(usize::try_from(skip).unwrap_or(usize::MAX)) {
+            // Beyond the room they are for the next reply.
+            if events.push(Event { number, verdict: *verdict }).is_err() {
+                break;
+            }
+        }
         (lost, events)
     }
 }
@@ -74,7 +76,7 @@ mod tests {
         let mut log = EventLog::<4>::new();
         assert_eq!(log.after(0), (0, Vec::new()));
         for at in 1..=9 {
-            log.push(verdict(at));
+            log.push(&verdict(at));
         }
         for (after, lost, first) in [(0, 5, 6), (3, 2, 6), (5, 0, 6), (7, 0, 8), (100, 5, 6)] {
             let (counted, events) = log.after(after);
@@ -88,7 +90,7 @@ mod tests {
     #[test]
     fn a_long_list_comes_in_pieces() {
         let mut log = EventLog::<20>::new();
-        (1..=14).for_each(|at| log.push(verdict(at)));
+        (1..=14).for_each(|at| log.push(&verdict(at)));
         let mut numbers = std::vec::Vec::new();
         while let (0, events) = log.after(numbers.last().copied().unwrap_or(0)) {
             if events.is_empty() {

@@ -4,16 +4,26 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use super::status::LinkStatus;
+use crate::conditions::Condition;
 use crate::input::Command;
-use crate::judge::Condition;
 use crate::record::{Anchor, CoreVersion};
 use crate::units::Micros;
 use crate::verdict::Verdict;
 
-/// Bytes of a settings image or a recording in one message, at most.
+/// Bytes of a plan or a recording in one message, at most.
 pub const CHUNK: usize = 192;
 /// Verdicts in one reply, at most.
 pub const EVENTS_A_REPLY: usize = 6;
+
+/// What can be read as the bytes it is, piece by piece.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub enum Window {
+    /// The plan in force; empty without one.
+    Plan,
+    /// The recording of this number.
+    Recording(u32),
+}
 
 /// What the desk asks. New requests go to the end; the order is part of the protocol.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -23,7 +33,7 @@ pub enum Request<'a> {
     Hello,
     /// That is what my clock said: see [`Anchor::from_exchange`].
     Anchor(Anchor),
-    /// How are you?
+    /// How is the leg?
     Status,
     /// What happened after the verdict of this number? 0 for everything there is.
     Events {
@@ -35,32 +45,25 @@ pub enum Request<'a> {
         /// 0 for the newest.
         position: u8,
     },
-    /// A piece of a recording.
-    ReadRecording {
-        /// Its number.
-        number: u32,
+    /// A piece of what a window shows.
+    Read {
+        /// Which window.
+        window: Window,
         /// Where the piece begins.
         offset: u32,
     },
-    /// A piece of the image of the settings in force.
-    ReadSettings {
+    /// A piece of a new plan, in order; offset 0 begins anew. Changes nothing yet.
+    Stage {
         /// Where the piece begins.
         offset: u16,
-    },
-    /// A piece of the image of new settings, in order; offset 0 begins anew. Changes nothing yet.
-    StageSettings {
-        /// Where the piece begins.
-        offset: u16,
-        /// The length of the whole image.
-        length: u16,
         /// The piece.
         bytes: &'a [u8],
     },
-    /// Put the staged settings in force.
-    ArmSettings {
-        /// The name of the leg meant.
-        leg: &'a str,
-        /// The identity of the staged settings, as the box told it.
+    /// Put the staged plan in force. The box checks it, and answers itself.
+    Arm {
+        /// The name of the leg meant, in UTF-8.
+        leg: &'a [u8],
+        /// The identity of the staged plan, as the box told it.
         identity: u32,
     },
     /// A person at the desk asks for something.
@@ -72,16 +75,16 @@ pub enum Request<'a> {
 /// Who the box is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Hello<'a> {
-    /// The name of its leg, as the settings in force have it; empty without settings.
-    pub leg: &'a str,
+    /// The name of its leg in UTF-8, as the plan in force has it; empty without a plan.
+    pub leg: &'a [u8],
     /// Its serial number.
     pub serial: &'a str,
     /// The version of its firmware.
     pub firmware: &'a str,
     /// The version of its core.
     pub core: CoreVersion,
-    /// The identity of the settings in force, 0 without settings.
-    pub settings: u32,
+    /// The identity of the plan in force, 0 without a plan.
+    pub plan: u32,
     /// How often it was powered up: its running time begins anew with each.
     pub session: u32,
     /// Its running time.
@@ -127,16 +130,16 @@ pub struct RecordingInfo {
     pub tripped_at: Micros,
     /// What tripped it first.
     pub first_out: Option<Condition>,
-    /// The identity of the settings then.
-    pub settings: u32,
+    /// The identity of the plan then.
+    pub plan: u32,
 }
 
 /// How far staging has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct SettingsState {
+pub struct Staged {
     /// Bytes received in order.
     pub received: u16,
-    /// The identity, once the image is whole and its settings keep every rule.
+    /// The identity, once the plan is whole and undamaged: its rules are looked at when it is armed.
     pub identity: Option<u32>,
 }
 
@@ -161,22 +164,27 @@ pub enum Reason {
         /// Bytes received in order.
         received: u16,
     },
-    /// The image is longer than any.
+    /// It is longer than a plan.
     TooLong,
-    /// The image is damaged: send it again from the beginning.
-    BadImage,
-    /// The settings break a rule: check them at the desk.
-    RulesBroken,
-    /// No whole and sound image is staged.
+    /// The plan is damaged: send it again from the beginning.
+    Damaged,
+    /// The plan breaks the rule of this row: check it at the desk.
+    RuleBroken {
+        /// The number of the row.
+        row: u16,
+    },
+    /// No whole plan is staged.
     NothingStaged,
-    /// The identity is not that of the staged settings.
+    /// The identity is not that of the staged plan.
     OtherIdentity,
-    /// The name is not that of this box's leg, or the staged settings are for another leg.
+    /// The name is not that of this box's leg, or the staged plan is for another leg.
     OtherLeg,
     /// The leg is not proven to stand.
     LegTurns,
-    /// The settings name something that this box has no input or no room for.
+    /// The plan names something that this box has no input for.
     NotWired,
+    /// The plan has more marks than this box has room for.
+    NoRoom,
 }
 
 /// What the box answers. New replies go to the end; the order is part of the protocol.
@@ -200,20 +208,20 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Recording`].
     Recording(RecordingInfo),
-    /// A piece of a recording or of the settings; empty at the end.
+    /// To [`Request::Read`]: a piece; empty at the end.
     Piece {
         /// Where it begins.
         offset: u32,
         /// Its bytes.
         bytes: &'a [u8],
     },
-    /// To [`Request::StageSettings`].
-    Staged(SettingsState),
-    /// To [`Request::ArmSettings`].
+    /// To [`Request::Stage`].
+    Staged(Staged),
+    /// To [`Request::Arm`].
     Armed {
-        /// The identity of the settings before, 0 if none.
+        /// The identity of the plan before, 0 if none.
         old: u32,
-        /// The identity of those now in force.
+        /// The identity of that now in force.
         new: u32,
     },
     /// No.

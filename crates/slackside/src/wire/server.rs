@@ -7,22 +7,25 @@
 //! | reading anything, anchoring time | yes | yes |
 //! | acknowledge | yes | yes |
 //! | begin or end a proof test | no | yes, as judge decides |
-//! | staging settings (changes nothing) | yes | yes |
-//! | arming settings | no | with the leg proven to stand, its name matched and the identity echoed |
+//! | staging a plan (changes nothing) | yes | yes |
+//! | arming it | handed to the box, which alone checks and arms | the same |
 //! | reset, boot cleared, bypass, inching, key | no | no: only at the leg |
 //!
 //! The server never holds the monitor to change it: a command comes out as an input for the box to put in its place in the
 //! order of time, with [`Origin::Link`], where judge looks at it once more.
 
+use core::ops::Deref;
+
+use zerocopy::IntoBytes;
+
 use super::events::EventLog;
-use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, SettingsState};
+use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
 use super::status::LinkStatus;
 use crate::Monitor;
 use crate::input::{Command, Input, Origin, Signal};
 use crate::record::{Anchor, CoreVersion};
-use crate::settings::Settings;
+use crate::settings::plan::Plan;
 use crate::units::Micros;
-use crate::verdict::Phase;
 
 /// The memory of the box could not be read or written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,9 +34,6 @@ pub struct StoreFault;
 
 /// What the box keeps, as the server needs it.
 pub trait Store {
-    /// The image of the settings in force; empty without settings.
-    fn settings_image(&self) -> &[u8];
-
     /// The recording at this position, newest first; `None` beyond the last.
     fn recording(&mut self, position: u8) -> Option<RecordingInfo>;
 
@@ -42,13 +42,6 @@ pub trait Store {
     /// # Errors
     /// The memory could not be read.
     fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault>;
-
-    /// Put these settings in force and keep them: the image is whole, its settings keep every rule, and the leg stands. The change
-    /// of identity is to be recorded.
-    ///
-    /// # Errors
-    /// The memory could not be written; the settings before stay in force.
-    fn arm(&mut self, image: &[u8], old: u32, new: u32) -> Result<(), StoreFault>;
 }
 
 /// What is true of the box at the moment of a request.
@@ -68,52 +61,69 @@ pub struct Surroundings<'a> {
     pub anchor: Option<Anchor>,
 }
 
-/// What the box is to do after a request, besides sending the reply.
+/// What the box is to do after a request.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Asked {
-    /// Nothing.
+pub enum Asked<'r> {
+    /// Send the reply.
     Nothing,
-    /// Give this input to the monitor, in its place in the order of time.
+    /// Besides sending the reply, give this input to the monitor, in its place in the order of time.
     Observe(Input),
-    /// Give this to the recorder.
+    /// Besides sending the reply, give this to the recorder.
     Anchor(Anchor),
+    /// Check and arm what is [staged](Server::staged), and send [`Reply::Armed`], or why not, in place of the reply.
+    Arm {
+        /// The name of the leg meant, in UTF-8.
+        leg: &'r [u8],
+        /// The identity that the desk wants armed.
+        identity: u32,
+    },
+    /// Send [`Reply::Box`] in place of the reply.
+    Box,
 }
 
-/// Answers requests. The memory for a staged image is the caller's: [`MOST_IMAGE_BYTES`](crate::settings::MOST_IMAGE_BYTES)
-/// are enough for any.
+/// Answers requests. The memory for a staged plan is the caller's.
 pub struct Server<'b> {
-    staging: &'b mut [u8],
-    received: usize,
-    length: usize,
-    /// The identity of the staged settings, once they are whole and sound.
-    staged: Option<u32>,
+    staging: &'b mut Plan,
+    received: u16,
+    /// All of it was received and its CRC fits.
+    whole: bool,
     piece: [u8; CHUNK],
 }
 
 impl<'b> Server<'b> {
     /// A server with nothing staged.
     #[must_use]
-    pub const fn new(staging: &'b mut [u8]) -> Self {
-        Self { staging, received: 0, length: 0, staged: None, piece: [0; CHUNK] }
+    pub const fn new(staging: &'b mut Plan) -> Self {
+        Self { staging, received: 0, whole: false, piece: [0; CHUNK] }
     }
 
     /// Answer one request; `None` stands for a message that was not understood.
-    pub fn answer<'a, const MARKS: usize, const EVENTS: usize>(
+    pub fn answer<'a, 'r, P: Deref<Target = Plan>, const MARKS: usize, const EVENTS: usize>(
         &'a mut self,
-        request: Option<Request<'_>>,
+        request: Option<Request<'r>>,
         around: &Surroundings<'a>,
-        monitor: &Monitor<MARKS>,
+        monitor: &'a Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
-        store: &'a mut impl Store,
-    ) -> (Reply<'a>, Asked) {
+        store: &mut impl Store,
+    ) -> (Reply<'a>, Asked<'r>) {
+        let mut asked = Asked::Nothing;
         let answered = match request {
-            None | Some(Request::Box) => Err(Reason::NotUnderstood),
-            Some(Request::Hello) => {
-                let image = store.settings_image();
-                return (Reply::Hello(hello(image, around)), Asked::Nothing);
+            None => Err(Reason::NotUnderstood),
+            // Sent only by a box that does not know what it is asked.
+            Some(Request::Box) => {
+                asked = Asked::Box;
+                Err(Reason::NotUnderstood)
             }
-            Some(Request::Anchor(anchor)) => return (Reply::Done, Asked::Anchor(anchor)),
+            Some(Request::Arm { leg, identity }) => {
+                asked = Asked::Arm { leg, identity };
+                Err(Reason::NotUnderstood)
+            }
+            Some(Request::Hello) => Ok(Reply::Hello(hello(monitor.plan(), around))),
+            Some(Request::Anchor(anchor)) => {
+                asked = Asked::Anchor(anchor);
+                Ok(Reply::Done)
+            }
             Some(Request::Status) => {
                 Ok(Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())))
             }
@@ -124,131 +134,93 @@ impl<'b> Server<'b> {
             Some(Request::Recording { position }) => {
                 store.recording(position).map(Reply::Recording).ok_or(Reason::NoSuchRecording)
             }
-            Some(Request::ReadRecording { number, offset }) => self.read_recording(number, offset, store),
-            Some(Request::ReadSettings { offset }) => {
-                let begin = usize::from(offset);
-                let rest = store.settings_image().get(begin..).ok_or(Reason::NoSuchOffset);
-                rest.map(|rest| Reply::Piece { offset: u32::from(offset), bytes: rest.get(..CHUNK).unwrap_or(rest) })
-            }
-            Some(Request::StageSettings { offset, length, bytes }) => {
-                self.stage(offset, length, bytes).map(Reply::Staged)
-            }
-            Some(Request::ArmSettings { leg, identity }) => self.arm(leg, identity, around, monitor, store),
+            Some(Request::Read { window, offset }) => match window {
+                Window::Plan => {
+                    let plan = monitor.plan().map_or(&[][..], IntoBytes::as_bytes);
+                    let rest = usize::try_from(offset).ok().and_then(|begin| plan.get(begin..));
+                    let rest = rest.ok_or(Reason::NoSuchOffset);
+                    rest.map(|rest| Reply::Piece { offset, bytes: rest.get(..CHUNK).unwrap_or(rest) })
+                }
+                Window::Recording(number) => match store.read_recording(number, offset, &mut self.piece) {
+                    Ok(Some(length)) => {
+                        self.piece.get(..length).map(|bytes| Reply::Piece { offset, bytes }).ok_or(Reason::Memory)
+                    }
+                    Ok(None) => Err(Reason::NoSuchRecording),
+                    Err(StoreFault) => Err(Reason::Memory),
+                },
+            },
+            Some(Request::Stage { offset, bytes }) => self.stage(offset, bytes).map(Reply::Staged),
             Some(Request::Command(command)) => match gate(command, around.key_on) {
                 Ok(()) => {
                     let signal = Signal::Command(Origin::Link, command);
-                    return (Reply::Done, Asked::Observe(Input::new(around.now, signal)));
+                    asked = Asked::Observe(Input::new(around.now, signal));
+                    Ok(Reply::Done)
                 }
                 Err(reason) => Err(reason),
             },
         };
-        (answered.unwrap_or_else(Reply::Refused), Asked::Nothing)
+        (answered.unwrap_or_else(Reply::Refused), asked)
     }
 
-    fn read_recording<'a>(&'a mut self, number: u32, offset: u32, store: &mut impl Store) -> Result<Reply<'a>, Reason> {
-        let read = store.read_recording(number, offset, &mut self.piece).map_err(|StoreFault| Reason::Memory)?;
-        let length = read.ok_or(Reason::NoSuchRecording)?;
-        Ok(Reply::Piece { offset, bytes: self.piece.get(..length).ok_or(Reason::Memory)? })
+    /// What is staged, if it is whole and undamaged. Whether it is sound and may be armed is for the box to say.
+    #[must_use]
+    pub fn staged(&self) -> Option<&Plan> {
+        // Looked at anew: memory that changed since must not be armed.
+        (self.whole && self.staging.computed_crc() == self.staging.identity()).then_some(&*self.staging)
     }
 
-    fn forget(&mut self) {
+    /// Nothing is staged any more: it has been armed.
+    pub const fn forget(&mut self) {
         self.received = 0;
-        self.length = 0;
-        self.staged = None;
+        self.whole = false;
     }
 
-    fn stage(&mut self, offset: u16, length: u16, bytes: &[u8]) -> Result<SettingsState, Reason> {
-        let (offset, length) = (usize::from(offset), usize::from(length));
+    #[inline(never)]
+    fn stage(&mut self, offset: u16, bytes: &[u8]) -> Result<Staged, Reason> {
         if offset == 0 {
             self.forget();
-            if length > self.staging.len() {
-                return Err(Reason::TooLong);
-            }
-            self.length = length;
         }
-        let received = u16::try_from(self.received).unwrap_or(u16::MAX);
-        if offset != self.received || length != self.length {
-            return Err(Reason::OutOfOrder { received });
+        if offset != self.received {
+            return Err(Reason::OutOfOrder { received: self.received });
         }
-        let end = offset.saturating_add(bytes.len());
-        let place = self.staging.get_mut(offset..end).filter(|_| end <= length).ok_or(Reason::TooLong)?;
+        let begin = usize::from(offset);
+        let end = begin.saturating_add(bytes.len());
+        let place = self.staging.as_mut_bytes().get_mut(begin..end).ok_or(Reason::TooLong)?;
         for (slot, byte) in place.iter_mut().zip(bytes) {
             *slot = *byte;
         }
-        self.received = end;
-        self.staged = None;
-        if end == length {
-            match self.sound() {
-                Ok(identity) => self.staged = Some(identity),
-                Err(reason) => {
-                    self.forget();
-                    return Err(reason);
-                }
-            }
+        // Within a plan, whose length fits.
+        self.received = end as u16;
+        self.whole = end == Plan::LENGTH;
+        let identity = self.staged().map(Plan::identity);
+        if self.whole && identity.is_none() {
+            self.forget();
+            return Err(Reason::Damaged);
         }
-        Ok(SettingsState { received: u16::try_from(end).unwrap_or(u16::MAX), identity: self.staged })
-    }
-
-    /// The identity of what is staged, if it is whole and keeps every rule.
-    fn sound(&self) -> Result<u32, Reason> {
-        let image = self.staging.get(..self.length).ok_or(Reason::BadImage)?;
-        let settings = Settings::from_image(image).map_err(|_| Reason::BadImage)?;
-        let checked = settings.check_first().map_err(|_| Reason::RulesBroken)?;
-        Ok(checked.identity())
-    }
-
-    fn arm<'a, const MARKS: usize>(
-        &mut self,
-        leg: &str,
-        identity: u32,
-        around: &Surroundings<'_>,
-        monitor: &Monitor<MARKS>,
-        store: &mut impl Store,
-    ) -> Result<Reply<'a>, Reason> {
-        let staged = self.staged.ok_or(Reason::NothingStaged)?;
-        let image = self.staging.get(..self.length).ok_or(Reason::NothingStaged)?;
-        let new = Settings::from_image(image).map_err(|_| Reason::NothingStaged)?;
-        // Read anew: memory that changed since must not be armed.
-        if staged != identity || new.identity() != identity {
-            return Err(Reason::OtherIdentity);
-        }
-        if !around.key_on {
-            return Err(Reason::KeyOff);
-        }
-        let old = Settings::from_image(store.settings_image()).ok();
-        if new.machine.leg != leg || old.as_ref().is_some_and(|old| old.machine.leg != leg) {
-            return Err(Reason::OtherLeg);
-        }
-        // Without settings nothing can be proven, and nothing is allowed either.
-        if old.is_some() && monitor.status().phase != Phase::Standstill {
-            return Err(Reason::LegTurns);
-        }
-        let old = old.map_or(0, |old| old.identity());
-        store.arm(image, old, identity).map_err(|StoreFault| Reason::Memory)?;
-        self.forget();
-        Ok(Reply::Armed { old, new: identity })
+        Ok(Staged { received: self.received, identity })
     }
 }
 
-/// What the settings in force say of the box.
-fn hello<'a>(image: &'a [u8], around: &Surroundings<'a>) -> Hello<'a> {
-    let settings = Settings::from_image(image).ok();
-    // The name is where the image has it: its length follows the eight bytes of the header.
-    let name = settings.as_ref().and_then(|settings| {
-        let begin = 9_usize;
-        let bytes = image.get(begin..begin.checked_add(settings.machine.leg.len())?)?;
-        core::str::from_utf8(bytes).ok()
-    });
+/// What the plan in force says of the box.
+fn hello<'a>(plan: Option<&'a Plan>, around: &Surroundings<'a>) -> Hello<'a> {
     Hello {
-        leg: name.unwrap_or(""),
+        leg: plan.map_or(&[], |plan| name(&plan.leg)),
         serial: around.serial,
         firmware: around.firmware,
         core: CoreVersion::THIS,
-        settings: settings.map_or(0, |settings| settings.identity()),
+        plan: plan.map_or(0, Plan::identity),
         session: around.session,
         now: around.now,
         anchor: around.anchor,
     }
+}
+
+/// Without the zeros behind it.
+fn name(mut bytes: &[u8]) -> &[u8] {
+    while let [rest @ .., 0] = bytes {
+        bytes = rest;
+    }
+    bytes
 }
 
 /// Whether a command may come by the link at all.

@@ -7,9 +7,9 @@ use anyhow::{Context, Result, anyhow, ensure};
 use slackside::input::Input;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::Ppm;
-use slackside_next_oracle::cores;
-use slackside_next_oracle::legs::{Frame, leg as random_leg};
-use slackside_next_oracle::translate::forth;
+use slackside_oracle::cores;
+use slackside_oracle::legs::{Frame, leg as random_leg};
+use slackside_oracle::translate::forth;
 
 use super::table::Table;
 use crate::emulator;

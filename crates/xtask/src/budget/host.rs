@@ -24,7 +24,7 @@ pub fn measure() -> Result<Table> {
             "bench",
             "--quiet",
             "--package",
-            "slackside-next",
+            "slackside",
             "--bench",
             "monitor",
             "--features",

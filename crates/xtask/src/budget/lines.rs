@@ -15,7 +15,7 @@ pub const BOTH: &str = "judge and measure";
 
 /// Count the folders of the core.
 pub fn measure() -> Result<Table> {
-    let source = root().join("crates/next/src");
+    let source = root().join("crates/slackside/src");
     let of = |name: &str| folder(&source.join(name));
     let (judge, measure) = (of("judge")?, of("measure")?);
     let mut table = Table::new(TITLE, &["lines"]).row("judge", vec![Some(judge)]).row("measure", vec![Some(measure)]);

@@ -27,7 +27,7 @@ const IMAGES: [(&str, &str); 4] = [
 ];
 
 const PARTS: &Parts = &[
-    ("measure", &["slackside_next::measure"]),
+    ("measure", &["slackside::measure"]),
     (
         "judge: phase, rest, reference, heat, operator",
         &[
@@ -41,30 +41,20 @@ const PARTS: &Parts = &[
             "judge::speed",
         ],
     ),
-    ("judge: engine and all else", &["slackside_next::judge", "slackside_next::alarm", "slackside_next::conditions"]),
-    ("plan check", &["slackside_next::settings"]),
-    ("recorder", &["slackside_next::record", "codec::fold", "codec::varint"]),
-    ("link", &["slackside_next::wire", "postcard", "serde", "cobs", "surface::link"]),
-    ("retained state", &["slackside_next::retained"]),
+    ("judge: engine and all else", &["slackside::judge", "slackside::alarm", "slackside::conditions"]),
+    ("plan check", &["slackside::settings"]),
+    ("recorder", &["slackside::record", "codec::fold", "codec::varint"]),
+    ("link", &["slackside::wire", "postcard", "serde", "cobs", "surface::link"]),
+    ("retained state", &["slackside::retained"]),
     (
         "arithmetic, and the compiler's arithmetic and copying",
-        &[
-            "slackside_next::arith",
-            "compiler_builtins",
-            "__aeabi",
-            "mem::",
-            "__udiv",
-            "__div",
-            "__mul",
-            "__clz",
-            "memcmp",
-        ],
+        &["slackside::arith", "compiler_builtins", "__aeabi", "mem::", "__udiv", "__div", "__mul", "__clz", "memcmp"],
     ),
     (
         "words and numbers written out, which only a panic does",
         &["core::fmt", "_fmt", "do_count_chars", "core::panicking"],
     ),
-    ("monitor, with what is inlined into it", &["slackside_next::monitor", "slackside_next"]),
+    ("monitor, with what is inlined into it", &["slackside::monitor", "slackside"]),
 ];
 
 fn image<'a>(target: &'a str, features: &'a str, profile: Profile) -> Image<'a> {

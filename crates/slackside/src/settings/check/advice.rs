@@ -3,12 +3,10 @@
 use core::fmt;
 
 use super::Checked;
-use super::FieldUnit;
-use super::promptness::CODE_LOSS;
-use super::say::Quantity;
+use crate::conditions::Condition;
 use crate::input::Shaft;
-use crate::judge::Condition;
-use crate::settings::{CountedEdges, Spacing, Targets};
+use crate::settings::cross::CODE_LOSS;
+use crate::settings::{CountedEdges, FieldUnit, Quantity, Spacing, Targets};
 use crate::units::Ppm;
 
 /// A piece of advice. None of it refuses the settings.
@@ -74,7 +72,7 @@ impl Checked {
         }
         for condition in [Condition::SlipVeryHigh, Condition::DeepUnderspeed] {
             if let Some(found) = self.promptness_before_learning(condition)
-                && found.loss > CODE_LOSS
+                && found.loss > Ppm::new(CODE_LOSS)
             {
                 tell(Advice::LateBeforeLearning { condition, loss: found.loss });
             }

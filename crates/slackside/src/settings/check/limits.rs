@@ -1,173 +1,57 @@
-//! Rules about the limits: what may be set how far, and what may not be weakened.
+//! Rules about the limits: what may be set how far, and what may not be weakened. Ranges are those of the list of conditions.
 
-use super::field::{Field, LimitPart};
-use super::promptness::{CODE_LOSS, even};
+use super::promptness::even;
 use super::rule::{Mend, Rule, Violation};
-use super::{Scope, broken, hold_between};
-use crate::judge::Condition;
-use crate::settings::{Action, Limit, Settings};
+use super::{Scope, broken};
+use crate::conditions::{Condition, Must};
+use crate::settings::cross::{CODE_LOSS, PAIRS};
+use crate::settings::derive::has;
+use crate::settings::{Action, Field, Limit, LimitPart, Settings};
 use crate::units::{Ppm, Span};
 
-/// How far a condition's limit may be set.
-struct Allowed {
-    setpoint: (i32, i32),
-    longest_on_delay_ms: u32,
-}
-
-const fn allowed(low: i32, high: i32, longest_on_delay_ms: u32) -> Allowed {
-    Allowed { setpoint: (low, high), longest_on_delay_ms }
-}
-
-/// The range of each setpoint and the longest on-delay: engineering judgement unless a source is named.
-const fn range(condition: Condition) -> Allowed {
+/// Which rule a setpoint out of its range breaks.
+pub(super) const fn setpoint_rule(condition: Condition, value: i64) -> Rule {
     match condition {
-        // One to three head turns: three is what a single target and one missed edge can ask for.
-        Condition::BeltNotFollowing => allowed(1_000_000, 3_000_000, 500),
-        // Creep and one uneven turn reach 3 %; the upper end is the code's, checked apart.
-        Condition::SlipVeryHigh => allowed(40_000, CODE_LOSS.get(), 3_000),
-        Condition::SlipHigh => allowed(15_000, 150_000, 30_000),
-        // Half the budget to all of it; heat is its own delay.
-        Condition::SlipHeat => allowed(500_000, 1_000_000, 1_000),
-        Condition::SlipImpossible => allowed(50_000, 200_000, 5_000),
-        Condition::SlipNegative => allowed(10_000, 100_000, 60_000),
-        Condition::DeepUnderspeed => allowed(40_000, CODE_LOSS.get(), 3_000),
-        // Below 2 % it follows motor load.
-        Condition::Underspeed => allowed(20_000, 190_000, 30_000),
-        Condition::NoMotion => allowed(500_000, 950_000, 2_000),
-        Condition::HeadUnderspeed => allowed(20_000, 300_000, 30_000),
-        Condition::StartFailed => allowed(1_000, 120_000, 5_000),
-        // The box remembers eight starts, and it takes one more than allowed to be too many.
-        Condition::TooManyStarts => allowed(1, 7, 0),
-        Condition::Rollback => allowed(1, 1, 1_000),
-        Condition::EdgesAtRest => allowed(1, 16, 1_000),
-        Condition::Mistracking => allowed(50, 5_000, 5_000),
-        Condition::MistrackingDuty => allowed(10_000, 500_000, 60_000),
-        Condition::MistrackingSustained => allowed(1_000, 60_000, 60_000),
-        // To 115 °C: 75 K below the layer ignition of soy flour (190 °C), the lowest of the dusts listed (from memory: NFPA
-        // 499; the 75 K: IEC 60079-14).
-        Condition::RubHot => allowed(300, 1_150, 30_000),
-        Condition::RatioShifted => allowed(5_000, 100_000, 600_000),
-        Condition::OutletPlugged => allowed(1, 1, 30_000),
-        // Distrust stops: no waiting for it to go away.
-        Condition::HeadSensorFault | Condition::BootSensorFault => allowed(1, 1, 500),
-        Condition::HeadSilent | Condition::BothSilent => allowed(1, 1, 500),
-        Condition::SlipUnknown => allowed(2_000, 120_000, 5_000),
-        Condition::HeadTargets | Condition::BootTargets => allowed(1, 1, 60_000),
-        Condition::ContactFault => allowed(1, 1, 10_000),
-        Condition::DriveContactFault => allowed(1, 1, 2_000),
-        Condition::ReferenceFault => allowed(1, 1, 5_000),
-        Condition::TimeBaseFault => allowed(1, 64, 0),
-        Condition::SettingsFault | Condition::BypassActive => allowed(1, 1, 0),
-        Condition::ResetHeld => allowed(1, 1, 1_000),
-        Condition::PermitBypassed => allowed(1, 1, 5_000),
+        Condition::DeepUnderspeed | Condition::SlipVeryHigh if value > CODE_LOSS as i64 => Rule::BeyondTheCode,
+        _ => Rule::Range,
     }
 }
 
-/// The conditions that stop the leg whatever anyone sets: between a stopped belt and a fire, or where trust is gone.
-const fn must_stop(condition: Condition) -> bool {
-    matches!(
-        condition,
-        Condition::BeltNotFollowing
-            | Condition::SlipVeryHigh
-            | Condition::SlipHeat
-            | Condition::SlipImpossible
-            | Condition::DeepUnderspeed
-            | Condition::NoMotion
-            | Condition::StartFailed
-            | Condition::TooManyStarts
-            | Condition::Rollback
-            | Condition::EdgesAtRest
-            | Condition::HeadSensorFault
-            | Condition::BootSensorFault
-            | Condition::HeadSilent
-            | Condition::BothSilent
-            | Condition::DriveContactFault
-            | Condition::TimeBaseFault
-            | Condition::SettingsFault
-    )
-}
-
-/// The conditions that may be an alarm only, but not nothing, on a leg with these fittings.
-fn must_be_enabled(condition: Condition, settings: &Settings) -> bool {
-    let machine = &settings.machine;
-    let contacts = machine.contacts.iter().any(Option::is_some);
-    let both = machine.head_targets.is_some() && machine.boot_targets.is_some();
-    match condition {
-        Condition::SlipHigh | Condition::SlipUnknown => both,
-        // 29 CFR 1910.272(q)(6): the alignment monitor alarms employees.
-        Condition::Mistracking | Condition::ContactFault => contacts,
-        Condition::RubHot => machine.temperatures.iter().any(|fitted| *fitted),
-        Condition::OutletPlugged => machine.outlet_switch,
-        Condition::ReferenceFault => machine.speed_reference.is_some(),
-        Condition::ResetHeld | Condition::BypassActive => true,
-        Condition::PermitBypassed => machine.drive_contact || machine.head_targets.is_some(),
-        _ => must_stop(condition),
-    }
-}
-
-/// Alarms and the stops that stand behind them, in the same unit.
-const PAIRS: [(Condition, Condition); 5] = [
-    (Condition::SlipHigh, Condition::SlipVeryHigh),
-    (Condition::SlipNegative, Condition::SlipImpossible),
-    (Condition::Underspeed, Condition::DeepUnderspeed),
-    (Condition::DeepUnderspeed, Condition::NoMotion),
-    (Condition::Mistracking, Condition::MistrackingSustained),
-];
-
-pub(super) fn check(settings: &Settings, scope: Scope, tell: &mut dyn FnMut(Violation)) {
-    for condition in Condition::ALL {
-        one(settings, condition, tell);
-    }
+/// What holds between conditions, and the code's 20 %.
+pub(super) fn between(settings: &Settings, scope: Scope, tell: &mut dyn FnMut(Violation)) {
     for (alarm, stop) in PAIRS {
         pair(settings, alarm, stop, tell);
     }
-    let stops: &[Condition] = match scope {
-        Scope::Leg => &[Condition::SlipVeryHigh, Condition::DeepUnderspeed],
-        Scope::Bench => &[],
-    };
-    for condition in stops.iter().copied() {
-        prompt(settings, condition, tell);
+    if scope == Scope::Leg {
+        for condition in [Condition::SlipVeryHigh, Condition::DeepUnderspeed] {
+            prompt(settings, condition, tell);
+        }
     }
-    starts_and_heat(settings, tell);
 }
 
-fn one(settings: &Settings, condition: Condition, tell: &mut dyn FnMut(Violation)) {
-    let limit = settings.limits.of(condition);
+/// One condition.
+pub(super) fn one(settings: &Settings, condition: Condition, tell: &mut dyn FnMut(Violation)) {
+    let (limit, entry) = (settings.limits.of(condition), condition.entry());
+    let field = |part| Field::Limit(condition, part);
     if !limit.enabled {
-        if must_be_enabled(condition, settings) {
-            broken(Rule::MustBeEnabled, Field::Limit(condition, LimitPart::Enabled), 0, 1, tell);
+        // What stops the leg whatever anyone sets may not be switched off even where it has no sensor yet.
+        if entry.must == Must::Stop || (entry.must == Must::Alarm && has(&settings.machine, entry.needs)) {
+            broken(Rule::MustBeEnabled, field(LimitPart::Enabled), 0, 1, tell);
         }
         return;
     }
-    if must_stop(condition) && limit.action != Action::Stop {
-        broken(Rule::MustStop, Field::Limit(condition, LimitPart::Action), 0, 1, tell);
+    if entry.must_stop() && limit.action != Action::Stop {
+        broken(Rule::MustStop, field(LimitPart::Action), 0, 1, tell);
     }
-    if (must_stop(condition) || limit.action == Action::Stop) && !limit.latching {
-        broken(Rule::MustLatch, Field::Limit(condition, LimitPart::Latching), 0, 1, tell);
+    if (entry.must_stop() || limit.action == Action::Stop) && !limit.latching {
+        broken(Rule::MustLatch, field(LimitPart::Latching), 0, 1, tell);
     }
-    numbers(condition, limit, tell);
-}
-
-fn numbers(condition: Condition, limit: &Limit, tell: &mut dyn FnMut(Violation)) {
-    let field = |part| Field::Limit(condition, part);
-    let Allowed { setpoint: (low, high), longest_on_delay_ms } = range(condition);
-    let range = (i64::from(low), i64::from(high));
-    let setpoint = i64::from(limit.setpoint);
-    let beyond_the_code =
-        matches!(condition, Condition::DeepUnderspeed | Condition::SlipVeryHigh) && setpoint > range.1;
-    let rule = if beyond_the_code { Rule::BeyondTheCode } else { Rule::Range };
-    hold_between(rule, field(LimitPart::Setpoint), setpoint, range, tell);
-
-    let deadband = i64::from(limit.deadband);
+    let (deadband, setpoint) = (i64::from(limit.deadband), i64::from(limit.setpoint));
     if deadband >= setpoint && setpoint > 0 {
-        broken(Rule::DeadbandSwallowsSetpoint, Field::Limit(condition, LimitPart::Deadband), deadband, setpoint, tell);
+        broken(Rule::DeadbandSwallowsSetpoint, field(LimitPart::Deadband), deadband, setpoint, tell);
     } else if deadband < 0 {
-        broken(Rule::Range, Field::Limit(condition, LimitPart::Deadband), deadband, 0, tell);
+        broken(Rule::Range, field(LimitPart::Deadband), deadband, 0, tell);
     }
-    let longest = i64::from(longest_on_delay_ms).saturating_mul(1_000);
-    hold_between(Rule::Range, field(LimitPart::OnDelay), i64::from(limit.on_delay.get()), (0, longest), tell);
-    // Ten minutes: an alarm held longer than that says nothing of now.
-    hold_between(Rule::Range, field(LimitPart::OffDelay), i64::from(limit.off_delay.get()), (0, 600_000_000), tell);
 }
 
 fn pair(settings: &Settings, alarm: Condition, stop: Condition, tell: &mut dyn FnMut(Violation)) {
@@ -198,14 +82,14 @@ fn prompt(settings: &Settings, condition: Condition, tell: &mut dyn FnMut(Violat
         return;
     };
     // A setpoint beyond the code alone has been told already.
-    if !limit.enabled || found.keeps_the_code() || limit.setpoint > CODE_LOSS.get() {
+    if !limit.enabled || found.keeps_the_code() || limit.setpoint > CODE_LOSS {
         return;
     }
     tell(Violation {
         rule: Rule::StopsTooLate,
         field: Field::Limit(condition, LimitPart::Setpoint),
         value: i64::from(found.loss.get()),
-        bound: i64::from(CODE_LOSS.get()),
+        bound: i64::from(CODE_LOSS),
         mend: sooner(settings, condition, limit),
     });
 }
@@ -244,21 +128,4 @@ fn sooner(settings: &Settings, condition: Condition, limit: &Limit) -> Mend {
     let boot_targets =
         (1..=32_u8).find(|count| *count > boot.count && keeps(limit.setpoint, limit.on_delay, even(*count, boot)));
     Mend::StopSooner { setpoint, on_delay, boot_targets }
-}
-
-fn starts_and_heat(settings: &Settings, tell: &mut dyn FnMut(Violation)) {
-    const SECOND: i64 = 1_000_000;
-    const MINUTE: i64 = 60 * SECOND;
-    let starts = &settings.limits.starts;
-    let heat = &settings.limits.slip_heat;
-    let mut range = |field, value: i64, low: i64, high: i64| hold_between(Rule::Range, field, value, (low, high), tell);
-    range(Field::Standstill, i64::from(starts.standstill_below.get()), 20_000, 300_000);
-    range(Field::CoastDown, i64::from(starts.shortest_coast_down.get()), 0, 2 * MINUTE);
-    // 71 minutes is what a span holds.
-    range(Field::StartWindow, i64::from(starts.window.get()), MINUTE, 71 * MINUTE);
-    range(Field::InchingTime, i64::from(starts.inching_time.get()), SECOND, 10 * MINUTE);
-    range(Field::BypassTime, i64::from(starts.bypass_time.get()), SECOND, 60 * MINUTE);
-    // 10 kJ warms one kilogram of rubber by 7 K; 50 MJ is a terminal leg's pulley by 50 K.
-    range(Field::HeatBudget, i64::from(heat.budget.get()), 10_000, 50_000_000);
-    range(Field::HeatTimeConstant, i64::from(heat.time_constant.get()), MINUTE, 71 * MINUTE);
 }

@@ -1,28 +1,30 @@
-//! Settings that have been found sound, and the rules they were held against.
+//! Settings that have been found sound, and the rules they were held against: ranges by the rows of the schema, and what holds between
+//! settings.
 
 mod advice;
-mod field;
 mod leg;
 mod limits;
 mod promptness;
 mod rule;
-mod say;
 mod signals;
 
 use heapless::Vec;
 
 pub use advice::Advice;
-pub use field::{Field, FieldUnit, LimitPart, PulleyPart, TargetsPart};
-pub use promptness::{CODE_LOSS, Promptness};
+pub use promptness::Promptness;
 pub use rule::{Mend, Reason, Rule, Violation};
-pub use say::Quantity;
 
-use super::Settings;
+use super::schema::{Kind, Range};
+use super::{Field, LimitPart, Section, Settings};
+use crate::units::Ppm;
+
+/// The code's bound: 20 % of normal operating speed, 29 CFR 1910.272(q)(5).
+pub const CODE_LOSS: Ppm = Ppm::new(super::cross::CODE_LOSS);
 
 /// The most violations told at once. Nothing that breaks more is worth reading further.
 pub const MOST_VIOLATIONS: usize = 64;
 
-/// Settings that passed every rule. Only these can be given to the monitor.
+/// Settings that passed every rule. Only these become a plan.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Checked(Settings);
 
@@ -38,9 +40,22 @@ enum Scope {
 impl Settings {
     /// Tell every broken rule, in the order of the settings.
     fn hold_against_rules(&self, scope: Scope, tell: &mut dyn FnMut(Violation)) {
-        leg::check(self, scope, tell);
-        signals::check(self, tell);
-        limits::check(self, scope, tell);
+        Section::each(&mut |section| {
+            section.fields(&mut |field| by_range(self, field, scope, tell));
+            match section {
+                Section::Leg => leg::name(&self.machine, tell),
+                Section::Pulley(shaft) => leg::pulley(&self.machine, shaft, scope, tell),
+                Section::Belt => leg::belt(&self.machine, scope, tell),
+                Section::Speed => leg::speeds(&self.machine, scope, tell),
+                Section::Targets(shaft) => signals::targets(&self.machine, shaft, tell),
+                Section::Drive => leg::fitted(&self.machine, tell),
+                Section::AcceptedRatio => leg::accepted(&self.machine, scope, tell),
+                Section::Conditioning => signals::width(self, tell),
+                Section::Limit(condition) => limits::one(self, condition, tell),
+                _ => {}
+            }
+        });
+        limits::between(self, scope, tell);
     }
 
     #[allow(clippy::result_large_err, reason = "no heap to put the list on")]
@@ -57,26 +72,9 @@ impl Settings {
     ///
     /// # Errors
     /// Every rule broken, with the field, the value and what would mend it: the first [`MOST_VIOLATIONS`] of them.
-    #[allow(clippy::result_large_err, reason = "no heap to put the list on; the box uses `check_first`")]
+    #[allow(clippy::result_large_err, reason = "no heap to put the list on")]
     pub fn check(self) -> Result<Checked, Vec<Violation, MOST_VIOLATIONS>> {
         self.checked(Scope::Leg)
-    }
-
-    /// As [`check`](Self::check), telling only the first violation: for the box, which has no room for the list and
-    /// nobody to read it.
-    ///
-    /// # Errors
-    /// The first rule broken.
-    #[inline(never)]
-    pub fn check_first(self) -> Result<Checked, Violation> {
-        let mut first = None;
-        self.hold_against_rules(Scope::Leg, &mut |violation| {
-            first.get_or_insert(violation);
-        });
-        match first {
-            None => Ok(Checked(self)),
-            Some(violation) => Err(violation),
-        }
     }
 
     /// As [`check`](Self::check), for recordings from a test bench, such as coupled toothed wheels: without the rules about what
@@ -109,15 +107,35 @@ impl core::ops::Deref for Checked {
     }
 }
 
-/// Tell a violation of `rule` that its bound alone says how to mend. Not inlined: rules are many, and held against settings
-/// seldom.
-#[inline(never)]
+/// The range that a row of the schema gives. What a condition's limit is set to counts only while it is enabled.
+fn by_range(settings: &Settings, field: Field, scope: Scope, tell: &mut dyn FnMut(Violation)) {
+    let off = matches!(field, Field::Limit(condition, _) if !settings.limits.of(condition).enabled);
+    let numeric = field.row().is_some_and(|row| matches!(row.kind, Kind::Number(..) | Kind::Setpoint));
+    if let (Some(value), false, true) = (field.get(settings), off, numeric) {
+        let rule = match field {
+            Field::Limit(condition, LimitPart::Setpoint) => limits::setpoint_rule(condition, value),
+            _ => Rule::Range,
+        };
+        hold_in(rule, field, value, scope, tell);
+    }
+}
+
+/// Hold a value to the range of its field in this scope.
+fn hold_in(rule: Rule, field: Field, value: i64, scope: Scope, tell: &mut dyn FnMut(Violation)) {
+    match (field.range(), scope) {
+        (Range::Works(low, high), _) => hold_between(rule, field, value, (low, high), tell),
+        (Range::Built(leg, _), Scope::Leg) => hold_between(Rule::LegGeometry, field, value, leg, tell),
+        (Range::Built(_, bench), Scope::Bench) => hold_between(Rule::Range, field, value, bench, tell),
+        (Range::Own | Range::OfCondition, _) => {}
+    }
+}
+
+/// Tell a violation of `rule` that its bound alone says how to mend.
 fn broken(rule: Rule, field: Field, value: i64, bound: i64, tell: &mut dyn FnMut(Violation)) {
     tell(Violation { rule, field, value, bound, mend: Mend::KeepTheBound });
 }
 
 /// Tell a violation of `rule` if `value` is outside `low..=high`.
-#[inline(never)]
 fn hold_between(rule: Rule, field: Field, value: i64, (low, high): (i64, i64), tell: &mut dyn FnMut(Violation)) {
     let bound = if value < low {
         low
@@ -130,11 +148,4 @@ fn hold_between(rule: Rule, field: Field, value: i64, (low, high): (i64, i64), t
 }
 
 #[cfg(test)]
-#[allow(
-    clippy::unwrap_used,
-    clippy::panic,
-    clippy::indexing_slicing,
-    clippy::arithmetic_side_effects,
-    reason = "a test that panics has failed, as it should"
-)]
 mod tests;

@@ -9,21 +9,13 @@
 //! with a design ramp of 5 % of normal speed a second: engineering judgement for a belt whose grip fails under load. A belt
 //! that stops faster than that is not caught by any setpoint but by silence and by *belt not following*.
 
-use crate::judge::Condition;
+use crate::conditions::Condition;
+use crate::settings::cross::{
+    self, CODE_LOSS, LEARNED_PITCH_ERROR, WINDOW_ERROR, slowest_pitch, speed_error, wait_for_edges,
+};
+use crate::settings::derive::pitches;
 use crate::settings::{Settings, Spacing, Targets, turn_time};
-use crate::units::{MicroturnsPerSecond, Ppm, Span};
-
-/// The code's bound: 20 % of normal operating speed, 29 CFR 1910.272(q)(5).
-pub const CODE_LOSS: Ppm = Ppm::new(200_000);
-
-/// The design ramp, as the time in which 1 ppm of normal speed is lost: 5 % a second is 1 ppm in 20 µs.
-const MICROS_A_PPM: u64 = 20;
-
-/// What is left of the spacing error of a single pitch once the spacing is learned.
-const LEARNED_PITCH_ERROR: u64 = 2_000;
-
-/// Error of slip over a window of whole turns, before spacing is learned.
-const WINDOW_ERROR: u64 = 1_500;
+use crate::units::{Ppm, Span};
 
 /// Where the loss of belt speed at a stop comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -40,54 +32,26 @@ pub struct Promptness {
     pub loss: Ppm,
 }
 
-const fn span(micros: u64) -> Span {
-    Span::new(if micros > u32::MAX as u64 { u32::MAX } else { micros as u32 })
-}
-
-const fn ppm(parts: u64) -> Ppm {
-    Ppm::new(if parts > i32::MAX as u64 { i32::MAX } else { parts as i32 })
-}
-
-/// `value × numerator / denominator`, at the end of the type where the denominator is 0.
-const fn scaled(value: u64, numerator: u64, denominator: u64) -> u64 {
-    match value.saturating_mul(numerator).checked_div(denominator) {
-        Some(quotient) => quotient,
-        None => u64::MAX,
-    }
+fn ppm(parts: u32) -> Ppm {
+    Ppm::new(i32::try_from(parts).unwrap_or(i32::MAX))
 }
 
 impl Promptness {
-    fn new(setpoint: u64, error: u64, wait: u64, on_delay: u64) -> Self {
-        let late = wait.saturating_add(on_delay);
-        let lost = late.checked_div(MICROS_A_PPM).unwrap_or(u64::MAX);
+    fn new(setpoint: i32, error: u32, wait: u32, on_delay: Span) -> Self {
         Self {
-            setpoint: ppm(setpoint),
+            setpoint: Ppm::new(setpoint),
             error: ppm(error),
-            wait: span(wait),
-            on_delay: span(on_delay),
-            loss: ppm(setpoint.saturating_add(error).saturating_add(lost)),
+            wait: Span::new(wait),
+            on_delay,
+            loss: ppm(cross::loss(setpoint, error, wait, on_delay.get())),
         }
     }
 
     /// Whether it keeps within the code.
     #[must_use]
     pub fn keeps_the_code(&self) -> bool {
-        self.loss <= CODE_LOSS
+        self.loss.get() <= CODE_LOSS
     }
-}
-
-/// The time of one turn at the slowest speed the leg may be asked to run at. Held at 71 minutes; that too for no speed.
-fn slowest_turn(settings: &Settings, speed: MicroturnsPerSecond) -> u64 {
-    let turn = match turn_time(speed) {
-        Span::ZERO => Span::MAX,
-        turn => turn,
-    };
-    let minimum = settings.machine.speed_reference.map_or(1_000_000, |reference| reference.minimum.get().max(0));
-    scaled(u64::from(turn.get()), 1_000_000, u64::from(minimum.unsigned_abs()))
-}
-
-fn share(of: u64, parts: Ppm) -> u64 {
-    scaled(of, u64::from(parts.get().max(0).unsigned_abs()), 1_000_000)
 }
 
 impl Settings {
@@ -126,23 +90,21 @@ impl Settings {
         boot: Targets,
         learned: bool,
     ) -> Option<Promptness> {
-        let setpoint = u64::from(setpoint.max(0).unsigned_abs());
-        let left = 1_000_000_u64.saturating_sub(setpoint);
-        let on_delay = u64::from(on_delay.get());
-        let boot_turn = slowest_turn(self, self.machine.normal_boot);
-        let boot_pitch = share(boot_turn, boot.widest_pitch());
+        let setpoint = setpoint.max(0);
         match condition {
             Condition::DeepUnderspeed => {
-                // Half a pitch because a pitch's mean speed is that of its middle, and one more pitch until the next edge
-                // comes or is overdue. Pitches take longer at the speed reached.
-                let wait = scaled(boot_pitch.saturating_mul(3) >> 1, 1_000_000, left);
-                let tolerance = match boot.spacing {
+                let (_, largest) = pitches(&boot);
+                let minimum = self.machine.speed_reference.map_or(1_000_000, |reference| reference.minimum.get());
+                let turn = turn_time(self.machine.normal_boot).get();
+                let pitch = slowest_pitch(largest, turn, minimum.max(0).unsigned_abs());
+                let error = match boot.spacing {
                     _ if learned || boot.marks() <= 1 => LEARNED_PITCH_ERROR,
-                    Spacing::Even { tolerance } => u64::from(tolerance.get().max(0).unsigned_abs()),
+                    Spacing::Even { tolerance } => tolerance.get().max(0).unsigned_abs(),
                     // Nothing can be said of one uneven pitch before learning; whole turns are exact.
                     Spacing::Uneven { .. } => LEARNED_PITCH_ERROR,
                 };
-                Some(Promptness::new(setpoint, scaled(tolerance, left, 1_000_000), wait, on_delay))
+                let (error, wait) = (speed_error(error, setpoint), wait_for_edges(pitch, setpoint));
+                Some(Promptness::new(setpoint, error, wait, on_delay))
             }
             Condition::SlipVeryHigh => {
                 self.machine.head_targets?;

@@ -2,8 +2,7 @@
 
 use core::fmt;
 
-use super::field::{Field, FieldUnit};
-use super::say::Quantity;
+use crate::settings::{Field, FieldUnit, Quantity};
 use crate::units::{Ppm, Span};
 
 /// A rule that settings must keep.

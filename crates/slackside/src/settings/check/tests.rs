@@ -5,10 +5,11 @@ use std::vec::Vec;
 use proptest::prelude::*;
 
 use super::*;
+use crate::conditions::Condition;
 use crate::input::Shaft;
-use crate::judge::Condition;
 use crate::settings::{
-    AcceptedRatio, Action, CountedEdges, Limits, Spacing, SpeedReference, Strand, Targets, arbitrary,
+    AcceptedRatio, Action, BeltPart, CountedEdges, LimitPart, Limits, PulleyPart, Spacing, SpeedPart, SpeedReference,
+    Strand, Targets, arbitrary,
 };
 use crate::units::{Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span};
 
@@ -166,8 +167,8 @@ fn legs_nobody_builds_are_refused_but_may_be_benches() {
     for field in [
         Field::Pulley(Shaft::Head, PulleyPart::BareDiameter),
         Field::Pulley(Shaft::Boot, PulleyPart::BareDiameter),
-        Field::BeltThickness,
-        Field::NormalSpeed(Shaft::Head),
+        Field::Belt(BeltPart::Thickness),
+        Field::Speed(SpeedPart::Head),
     ] {
         assert!(found.iter().any(|violation| violation.field == field), "{field} {found:?}");
     }
@@ -303,12 +304,11 @@ fn everything_is_told_at_once_and_in_words() {
         [
             "leg.name: the leg needs a printable name, so that boxes can be told apart; give it one",
             "conditioning.top_speed: 90 % is outside the range; at least 105 %",
-            "limits.slip_high.on_delay: 4294.967295 s is outside the range; at most 30 s",
             "starts.bypass_time: 4294.967295 s is outside the range; at most 60 min",
             "slip_heat.time_constant: 0 µs is outside the range; at least 1 min",
+            "limits.slip_high.on_delay: 4294.967295 s is outside the range; at most 30 s",
         ]
     );
-    assert_eq!(settings.check_first().unwrap_err(), *found.first().unwrap());
 }
 
 #[test]
@@ -354,7 +354,6 @@ proptest! {
                 for violation in &violations {
                     prop_assert!(!violation.to_string().is_empty());
                 }
-                prop_assert_eq!(settings.clone().check_first().unwrap_err(), *violations.first().unwrap());
             }
         }
         let _ = settings.clone().check_for_bench();

@@ -1,0 +1,314 @@
+//! What measure tells judge: one plain value, emitted on inputs only.
+//!
+//! Between inputs nothing here changes; what silence means is carried as its law ([`ShaftMotion`]: since when, and the
+//! largest angle to the next target), from which judge itself finds the moment a limit is crossed.
+
+use crate::input::{ContactState, LineState, Place};
+use crate::math::divide;
+use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Ratio, Span, TurnFraction, Turns};
+
+/// One pitch: the stretch between two neighbouring edges of a shaft.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pitch {
+    /// How long it took. Never zero.
+    pub time: Span,
+    /// The best estimate of its angle. A whole turn (one target) is held as `TurnFraction::MAX`.
+    pub angle: TurnFraction,
+    /// The largest angle it can have, given what is known of the spacing.
+    pub largest: TurnFraction,
+}
+
+impl Pitch {
+    /// The mean speed over the pitch: angle over time. Held at the end of the type; 0 if no time passed.
+    #[must_use]
+    pub const fn speed(&self) -> MicroturnsPerSecond {
+        speed(self.angle, self.time)
+    }
+}
+
+/// Angle over time, in microturns a second.
+#[must_use]
+pub const fn speed(angle: TurnFraction, time: Span) -> MicroturnsPerSecond {
+    // angle < 2^32, so the product stays below 2^62; 1e9 nanoturns x 1000 below 2^40.
+    let nanoturns = ((angle.get() as u64).wrapping_mul(1_000_000_000)).wrapping_add(1 << 31) >> 32;
+    match divide(nanoturns.wrapping_mul(1_000), time.get() as u64) {
+        Some(microturns) if microturns <= u32::MAX as u64 => MicroturnsPerSecond::new(microturns as u32),
+        Some(_) => MicroturnsPerSecond::MAX,
+        None => MicroturnsPerSecond::ZERO,
+    }
+}
+
+/// What is wrong with what a target sensor says. Any of them means its signal is not to be trusted.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Distrust(u8);
+
+impl Distrust {
+    /// More rejected edges in a turn than the settings allow.
+    pub const REJECTS: Self = Self(1);
+    /// Faster than the shaft can go.
+    pub const TOO_FAST: Self = Self(2);
+    /// A train of edges faster than targets can pass, again and again: hum on a cut wire, or chatter.
+    pub const HUM: Self = Self(4);
+    /// The supervised line is open.
+    pub const LINE_OPEN: Self = Self(8);
+    /// The supervised line is shorted.
+    pub const LINE_SHORTED: Self = Self(16);
+    /// Edges were lost before they came here.
+    pub const EDGES_LOST: Self = Self(32);
+    /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
+    pub const SCATTER: Self = Self(64);
+
+    /// Nothing is wrong.
+    #[must_use]
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// Whether every reason of `other` is among these.
+    #[must_use]
+    pub const fn contains(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+
+    /// These and those of `other`.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// These without those of `other`.
+    #[must_use]
+    pub const fn without(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
+    }
+
+    /// The reasons of these bits; `None` if one of them stands for none.
+    #[must_use]
+    pub const fn from_bits(bits: u8) -> Option<Self> {
+        if bits < 128 { Some(Self(bits)) } else { None }
+    }
+
+    /// The reasons as bits, lowest first in the order of the constants.
+    #[must_use]
+    pub const fn bits(self) -> u8 {
+        self.0
+    }
+}
+
+/// What the pattern of edges says about the targets themselves.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum TargetPattern {
+    /// As many edges a turn as there are targets, or not enough turns to tell.
+    #[default]
+    Whole,
+    /// An edge fails to come, again and again.
+    Missing,
+    /// An edge too many comes, again and again.
+    Extra,
+    /// As many as there should be, but they lie clearly outside the spacing in the settings.
+    Moved,
+}
+
+/// What is known of one shaft.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ShaftMotion {
+    /// Whether the settings fit a sensor here. If not, the rest means nothing.
+    pub fitted: bool,
+    /// When the newest edge that counts happened. `None` before the first.
+    pub last_edge: Option<Micros>,
+    /// The pitch that ended with it, if the shaft has turned that far since standstill.
+    pub pitch: Option<Pitch>,
+    /// The largest angle from the newest edge to the next: with the time waited, it bounds the speed.
+    pub next_largest: TurnFraction,
+    /// Angle turned since the monitor started, as far as counted.
+    pub angle: Turns,
+    /// Edges that count, wrapping.
+    pub edges: u32,
+    /// Edges rejected, wrapping.
+    pub rejected: u32,
+    /// Why the signal is not to be trusted, if it is not.
+    pub distrust: Distrust,
+    /// The state of its line, where supervised.
+    pub line: LineState,
+    /// What the pattern of edges says of the targets.
+    pub pattern: TargetPattern,
+}
+
+impl ShaftMotion {
+    /// The speed over the last whole pitch; `None` before there is one.
+    #[must_use]
+    pub fn speed(&self) -> Option<MicroturnsPerSecond> {
+        self.pitch.map(|pitch| pitch.speed())
+    }
+
+    /// The largest speed the shaft can have at `now`: that of the last pitch, or less once the next edge is overdue.
+    #[must_use]
+    pub fn speed_at_most(&self, now: Micros) -> Option<MicroturnsPerSecond> {
+        let measured = self.speed()?;
+        let waited = now.since(self.last_edge?);
+        if waited == Span::ZERO {
+            return Some(measured);
+        }
+        Some(measured.min(speed(self.next_largest, waited)))
+    }
+}
+
+/// What one window says of slip.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum SlipReading {
+    /// Not known: the window is not full, the head is silent, or a sensor is missing. Never to be read as "no slip".
+    #[default]
+    Unknown,
+    /// A reading just given was wrong, because an edge was lost or extra; not known since.
+    Retracted,
+    /// Measured over a whole window.
+    Known(Ppm),
+    /// The boot is overdue: the slip is this much or more.
+    AtLeast(Ppm),
+}
+
+impl SlipReading {
+    /// The number, whether exact or a lower limit.
+    #[must_use]
+    pub const fn ppm(self) -> Option<Ppm> {
+        match self {
+            Self::Known(ppm) | Self::AtLeast(ppm) => Some(ppm),
+            Self::Unknown | Self::Retracted => None,
+        }
+    }
+}
+
+/// Slip over one window, with its two times.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Slip {
+    /// What the window says.
+    pub reading: SlipReading,
+    /// When the window ended.
+    pub at: Micros,
+    /// When that could first be known: delays and stamps count from here.
+    pub known_at: Micros,
+}
+
+/// What is known at one rub contact.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ContactMotion {
+    /// Whether the settings fit a contact here.
+    pub fitted: bool,
+    /// What it says, chatter bridged: stays `Rubbing` until clear for the whole bridging time.
+    pub state: ContactState,
+    /// Since when the belt rubs, chatter bridged. `None` while it does not.
+    pub rubbing_since: Option<Micros>,
+    /// If the contact is clear but still bridged: when the rub will count as ended if it stays clear.
+    pub bridged_until: Option<Micros>,
+    /// The share of the last belt loop on which it rubbed.
+    pub duty: Ppm,
+    /// Rubs counted, wrapping.
+    pub count: u32,
+}
+
+/// The no-slip ratio as seen over a long block of whole boot turns.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SeenRatio {
+    /// Boot turns over head turns in the block.
+    pub ratio: Ratio,
+    /// Largest less smallest slip over the sub-blocks of the block.
+    pub spread: Ppm,
+    /// When the block ended.
+    pub at: Micros,
+}
+
+/// What measure knows at one moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Motion {
+    /// The head shaft.
+    pub head: ShaftMotion,
+    /// The boot shaft.
+    pub boot: ShaftMotion,
+    /// Slip over one boot turn.
+    pub slip_short: Slip,
+    /// Slip over four boot turns.
+    pub slip_long: Slip,
+    /// How far the head pulley's rim has slid past the belt since the leg was last at rest.
+    pub slipped: Micrometres,
+    /// Head angle turned since the last boot edge, or since rest if there was none; both shafts fitted only.
+    pub head_since_boot: Turns,
+    /// The newest long-run ratio, if any.
+    pub seen_ratio: Option<SeenRatio>,
+    /// The rub contacts, in the order of [`Place::ALL`].
+    pub contacts: [ContactMotion; Place::COUNT],
+}
+
+impl Motion {
+    /// Nothing is known.
+    pub const NONE: Self = {
+        const SHAFT: ShaftMotion = ShaftMotion {
+            fitted: false,
+            last_edge: None,
+            pitch: None,
+            next_largest: TurnFraction::ZERO,
+            angle: Turns::ZERO,
+            edges: 0,
+            rejected: 0,
+            distrust: Distrust(0),
+            line: LineState::Sound,
+            pattern: TargetPattern::Whole,
+        };
+        const SLIP: Slip = Slip { reading: SlipReading::Unknown, at: Micros::ZERO, known_at: Micros::ZERO };
+        const CONTACT: ContactMotion = ContactMotion {
+            fitted: false,
+            state: ContactState::Clear,
+            rubbing_since: None,
+            bridged_until: None,
+            duty: Ppm::ZERO,
+            count: 0,
+        };
+        Self {
+            head: SHAFT,
+            boot: SHAFT,
+            slip_short: SLIP,
+            slip_long: SLIP,
+            slipped: Micrometres::ZERO,
+            head_since_boot: Turns::ZERO,
+            seen_ratio: None,
+            contacts: [CONTACT; Place::COUNT],
+        }
+    };
+}
+
+impl Default for Motion {
+    fn default() -> Self {
+        Self::NONE
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_reason_comes_back_from_its_bits() {
+        let all = [
+            Distrust::TOO_FAST,
+            Distrust::HUM,
+            Distrust::REJECTS,
+            Distrust::LINE_OPEN,
+            Distrust::LINE_SHORTED,
+            Distrust::EDGES_LOST,
+            Distrust::SCATTER,
+        ];
+        let together = all.into_iter().fold(Distrust::default(), Distrust::with);
+        for reasons in all.into_iter().chain([together]) {
+            assert_eq!(Distrust::from_bits(reasons.bits()), Some(reasons));
+        }
+        assert_eq!(Distrust::from_bits(together.bits() + 1), None, "a bit that no reason has");
+    }
+}

@@ -1,0 +1,223 @@
+//! What desk and box say to each other.
+
+use heapless::Vec;
+use serde::{Deserialize, Serialize};
+
+use super::status::LinkStatus;
+use crate::input::Command;
+use crate::judge::Condition;
+use crate::record::{Anchor, CoreVersion};
+use crate::units::Micros;
+use crate::verdict::Verdict;
+
+/// Bytes of a settings image or a recording in one message, at most.
+pub const CHUNK: usize = 192;
+/// Verdicts in one reply, at most.
+pub const EVENTS_A_REPLY: usize = 6;
+
+/// What the desk asks. New requests go to the end; the order is part of the protocol.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub enum Request<'a> {
+    /// Who are you, and what time is it there?
+    Hello,
+    /// That is what my clock said: see [`Anchor::from_exchange`].
+    Anchor(Anchor),
+    /// How are you?
+    Status,
+    /// What happened after the verdict of this number? 0 for everything there is.
+    Events {
+        /// The number of the last one known.
+        after: u32,
+    },
+    /// Which recordings do you have? The one at this position, newest first.
+    Recording {
+        /// 0 for the newest.
+        position: u8,
+    },
+    /// A piece of a recording.
+    ReadRecording {
+        /// Its number.
+        number: u32,
+        /// Where the piece begins.
+        offset: u32,
+    },
+    /// A piece of the image of the settings in force.
+    ReadSettings {
+        /// Where the piece begins.
+        offset: u16,
+    },
+    /// A piece of the image of new settings, in order; offset 0 begins anew. Changes nothing yet.
+    StageSettings {
+        /// Where the piece begins.
+        offset: u16,
+        /// The length of the whole image.
+        length: u16,
+        /// The piece.
+        bytes: &'a [u8],
+    },
+    /// Put the staged settings in force.
+    ArmSettings {
+        /// The name of the leg meant.
+        leg: &'a str,
+        /// The identity of the staged settings, as the box told it.
+        identity: u32,
+    },
+    /// A person at the desk asks for something.
+    Command(Command),
+    /// How is the box itself? Answered by the box, not by the core's server.
+    Box,
+}
+
+/// Who the box is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Hello<'a> {
+    /// The name of its leg, as the settings in force have it; empty without settings.
+    pub leg: &'a str,
+    /// Its serial number.
+    pub serial: &'a str,
+    /// The version of its firmware.
+    pub firmware: &'a str,
+    /// The version of its core.
+    pub core: CoreVersion,
+    /// The identity of the settings in force, 0 without settings.
+    pub settings: u32,
+    /// How often it was powered up: its running time begins anew with each.
+    pub session: u32,
+    /// Its running time.
+    pub now: Micros,
+    /// What the desk last said of its time, in this session.
+    pub anchor: Option<Anchor>,
+}
+
+/// How the box itself is, apart from the leg.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BoxStatus {
+    /// The box's faults, present or waiting for a reset: one bit each, their order is the box's.
+    pub faults: u32,
+    /// The run permit's contacts are seen closed.
+    pub run_given: bool,
+    /// The feed permit's contact is seen closed.
+    pub feed_given: bool,
+    /// Whether a cut sensor line would show: head, boot.
+    pub supervised_shafts: [bool; 2],
+    /// Whether a rub contact's cut line would show, in the order of the places.
+    pub supervised_contacts: [bool; 4],
+}
+
+/// A verdict with its number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Event {
+    /// Counts up within a session, from 1.
+    pub number: u32,
+    /// What came out.
+    pub verdict: Verdict,
+}
+
+/// A recording the box has stored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RecordingInfo {
+    /// Its number, to ask for it by.
+    pub number: u32,
+    /// Its length in bytes.
+    pub length: u32,
+    /// The session it is from.
+    pub session: u32,
+    /// When the leg tripped, in the running time of that session.
+    pub tripped_at: Micros,
+    /// What tripped it first.
+    pub first_out: Option<Condition>,
+    /// The identity of the settings then.
+    pub settings: u32,
+}
+
+/// How far staging has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SettingsState {
+    /// Bytes received in order.
+    pub received: u16,
+    /// The identity, once the image is whole and its settings keep every rule.
+    pub identity: Option<u32>,
+}
+
+/// Why a request was refused.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub enum Reason {
+    /// This box does not know the request.
+    NotUnderstood,
+    /// A person must do it at the box.
+    OnlyAtTheLeg,
+    /// The key at the box is off.
+    KeyOff,
+    /// There is no recording of that number or at that position.
+    NoSuchRecording,
+    /// There is nothing at that offset.
+    NoSuchOffset,
+    /// The memory of the box could not be read or written.
+    Memory,
+    /// The piece does not follow the one before: send the piece at this offset.
+    OutOfOrder {
+        /// Bytes received in order.
+        received: u16,
+    },
+    /// The image is longer than any.
+    TooLong,
+    /// The image is damaged: send it again from the beginning.
+    BadImage,
+    /// The settings break a rule: check them at the desk.
+    RulesBroken,
+    /// No whole and sound image is staged.
+    NothingStaged,
+    /// The identity is not that of the staged settings.
+    OtherIdentity,
+    /// The name is not that of this box's leg, or the staged settings are for another leg.
+    OtherLeg,
+    /// The leg is not proven to stand.
+    LegTurns,
+    /// The settings name something that this box has no input or no room for.
+    NotWired,
+}
+
+/// What the box answers. New replies go to the end; the order is part of the protocol.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
+#[allow(clippy::large_enum_variant, reason = "no heap to put the large ones on; replies do not linger")]
+pub enum Reply<'a> {
+    /// To [`Request::Hello`].
+    #[serde(borrow)]
+    Hello(Hello<'a>),
+    /// It is done, or on its way: what a command did is told by the events.
+    Done,
+    /// To [`Request::Status`].
+    Status(LinkStatus),
+    /// To [`Request::Events`].
+    Events {
+        /// Verdicts after the one named that are no longer there.
+        lost: u32,
+        /// The next ones, oldest first; empty if there are none.
+        events: Vec<Event, EVENTS_A_REPLY>,
+    },
+    /// To [`Request::Recording`].
+    Recording(RecordingInfo),
+    /// A piece of a recording or of the settings; empty at the end.
+    Piece {
+        /// Where it begins.
+        offset: u32,
+        /// Its bytes.
+        bytes: &'a [u8],
+    },
+    /// To [`Request::StageSettings`].
+    Staged(SettingsState),
+    /// To [`Request::ArmSettings`].
+    Armed {
+        /// The identity of the settings before, 0 if none.
+        old: u32,
+        /// The identity of those now in force.
+        new: u32,
+    },
+    /// No.
+    Refused(Reason),
+    /// To [`Request::Box`].
+    Box(BoxStatus),
+}
