@@ -1,9 +1,9 @@
 //! The example leg at work, by exact arithmetic: edges of both shafts with width and jitter, and what else happens to a
 //! leg. Not a plant: speeds are told, nothing is derived from forces.
 
-use slackside_landed::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
-use slackside_landed::settings::{Checked, Settings, Targets};
-use slackside_landed::units::{DeciCelsius, Micros, Watts};
+use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
+use slackside::settings::{Checked, Settings, Targets};
+use slackside::units::{DeciCelsius, Micros, Watts};
 
 /// Creep of a loaded belt: the boot turns half a per cent slower than the ratio says.
 const CREEP_PPM: u64 = 5_000;
