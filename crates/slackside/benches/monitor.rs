@@ -20,13 +20,13 @@ use std::process::Command;
 use std::time::Duration;
 
 use cpu_time::ProcessTime;
-use slackside_landed::Monitor;
-use slackside_landed::codec::crc::Crc;
-use slackside_landed::input::Input;
-use slackside_landed::retained::Retained;
-use slackside_landed::settings::Checked;
-use slackside_landed::settings::plan::Plan;
-use slackside_landed::settings::plan_check::Sound;
+use slackside::Monitor;
+use slackside::codec::crc::Crc;
+use slackside::input::Input;
+use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
 
 /// About a quarter of a million inputs.
 const SECONDS: u64 = 3 * 3_600;
@@ -43,7 +43,7 @@ struct Digest {
 }
 
 impl Digest {
-    fn add(&mut self, verdict: &slackside_landed::verdict::Verdict) {
+    fn add(&mut self, verdict: &slackside::verdict::Verdict) {
         let mut bytes = [0; 64];
         let used = postcard::to_slice(verdict, &mut bytes).expect("a verdict fits");
         self.crc.bytes(used);
