@@ -23,6 +23,8 @@ const LONG_TURNS: u32 = 4;
 const BLOCK_TURNS: u32 = 64;
 /// A learned pitch may differ from what the settings say by this part of an even one (1/2^6, 1.6 %), if the tolerance is not larger.
 const MATERIAL_SHIFT: u32 = 6;
+/// Pitches that make up just the angle of a limit reach it whatever their rounding: a millionth of a turn less, in 2^-24 turn.
+const ROUNDED: i32 = 16;
 /// A cell of slip heat is 2^17 µs: what one watt makes in it, in 2^-16 of 2^-30 of a budget of 1 J, rounded up.
 const HEAT_A_WATT: u64 = (1_u64 << (17 + 16 + HEAT_SHIFT)).div_ceil(1_000_000);
 /// The most starts that may be allowed: the box remembers eight.
@@ -49,7 +51,7 @@ const fn parts(value: i32, shift: u32) -> i32 {
 pub(super) const fn compared(sense: Sense, unit: Unit, value: i32, turn: u32) -> i32 {
     match (sense, unit) {
         (Sense::Slow(_), _) => to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
-        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24),
+        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24).saturating_sub(ROUNDED),
         (Sense::Upper(Value::Heat), _) => parts(value, HEAT_SHIFT),
         (Sense::Over(Value::Starts), _) => held(value, 0, MOST_STARTS),
         (Sense::Upper(Value::EdgesAtRest), _) => held(value, 1, i32::MAX),
