@@ -9,7 +9,7 @@ mod set;
 pub use set::ConditionSet;
 
 pub use entry::{
-    Action, Entry, Flag, Gate, Must, Needs, Priority, Row, Rule, Sense, Stamp, Starting, Unit, Value, Window,
+    Action, Compared, Entry, Flag, Gate, Must, Needs, Priority, Row, Rule, Sense, Stamp, Starting, Unit, Value, Window,
 };
 
 /// Expands a list of conditions to an enum and its tables.
