@@ -102,7 +102,7 @@ impl Compilers {
 }
 
 fn measure() -> Result<Vec<Table>> {
-    let mut tables = vec![lines::measure()?, weights::measure()?, weights::parts()?];
+    let mut tables = vec![lines::measure()?, weights::measure()?, weights::parts()?, weights::whole_box()?];
     tables.extend(counts::measure()?);
     tables.push(host::measure()?);
     Ok(tables)
