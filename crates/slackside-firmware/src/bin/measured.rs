@@ -12,13 +12,13 @@ use cortex_m::Peripherals;
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
-use slackside_firmware::host::{Failure, File, exit, finish};
-use slackside_firmware::paint::paint;
-use slackside_firmware::play::{Inputs, Verdicts, plan};
 use slackside::input::{Input, Signal};
 use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
+use slackside_firmware::host::{Failure, File, exit, finish};
+use slackside_firmware::paint::paint;
+use slackside_firmware::play::{Inputs, Verdicts, plan};
 
 /// The kinds told apart, in the order of the figures: edge, contact, tick, a tick that settles a deadline, all else, the first input.
 const KINDS: usize = 6;
@@ -91,8 +91,8 @@ impl Stopwatch {
 
 /// Verdicts of one input, held until the stopwatch has stopped.
 mod heapless_verdicts {
-    use slackside_firmware::play::Verdicts;
     use slackside::verdict::Verdict;
+    use slackside_firmware::play::Verdicts;
 
     pub struct Kept {
         list: [Option<Verdict>; 96],

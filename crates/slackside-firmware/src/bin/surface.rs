@@ -7,23 +7,26 @@ use core::cell::UnsafeCell;
 use core::hint::black_box;
 use core::panic::PanicInfo;
 
+use slackside::Monitor;
 #[cfg(feature = "link")]
 use slackside::conditions::Condition;
-use slackside::Monitor;
 use slackside::input::{Input, Signal};
+#[cfg(any(feature = "record", feature = "link"))]
+use slackside::record::Anchor;
+#[cfg(feature = "read")]
+use slackside::record::Reader;
+#[cfg(feature = "record")]
+use slackside::record::Recorder;
 use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 #[cfg(any(feature = "record", feature = "link"))]
-use slackside::record::Anchor;
-#[cfg(feature = "record")]
-use slackside::record::Recorder;
-#[cfg(feature = "read")]
-use slackside::record::Reader;
+use slackside::units::Span;
 #[cfg(feature = "link")]
 use slackside::wire::{
-    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings, encode,
+    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings,
+    encode,
 };
 
 #[panic_handler]
@@ -120,6 +123,12 @@ struct Flash([u8; 1024]);
 static PLAN: Volatile<Flash> = Volatile::new(Flash([0; 1024]));
 static RETAINED: Volatile<[u8; Retained::IMAGE]> = Volatile::new([0; Retained::IMAGE]);
 
+/// One more input.
+#[inline(never)]
+fn input() -> Input {
+    INPUT.get()
+}
+
 fn plan() -> Option<Sound<&'static Plan>> {
     let bytes: &'static [u8] = &PLAN.place().0;
     Sound::new(Plan::from_bytes(bytes.get(..Plan::LENGTH)?).ok()?).ok()
@@ -145,7 +154,7 @@ fn monitor() {
     let monitor = MONITOR.place();
     // Inputs come in any order and any number.
     while WORD.get() != 0 {
-        monitor.observe(INPUT.get(), &mut |verdict| {
+        monitor.observe(input(), &mut |verdict| {
             black_box(verdict);
         });
     }
@@ -168,9 +177,7 @@ fn micros() -> Micros {
 }
 
 #[cfg(any(feature = "record", feature = "link"))]
-fn anchor() -> Option<Anchor> {
-    Anchor::from_exchange(LONG.get() as i64, LONG.get() as i64, micros())
-}
+static ANCHOR: Volatile<Anchor> = Volatile::new(Anchor { at: Micros::ZERO, desk_us: 0, uncertainty: Span::ZERO });
 
 #[cfg(any(feature = "record", feature = "read"))]
 static SEGMENTS: Volatile<[u8; 8192]> = Volatile::new([0; 8192]);
@@ -198,19 +205,18 @@ fn record() {
     let mut recorder = Recorder::new(SEGMENTS.place());
     black_box(recorder.configure(monitor, plan, &retained(), WORD.get()).is_ok());
     while WORD.get() != 0 {
-        recorder.observe(monitor, INPUT.get(), &mut |verdict| {
+        recorder.observe(monitor, input(), &mut |verdict| {
             black_box(verdict);
         });
-        if let Some(anchor) = anchor() {
-            recorder.anchor(monitor, anchor);
-        }
+        // As the link brought it.
+        recorder.anchor(monitor, ANCHOR.get());
     }
     recorder.freeze(monitor);
     for held in recorder.held() {
         black_box((held.sequence, held.bytes));
     }
     recorder.release(WORD.get());
-    black_box((recorder.kept_since(), recorder.missed(), recorder.newest_anchor()));
+    black_box((recorder.missed(), recorder.newest_anchor()));
 }
 
 /// A memory of which the compiler knows nothing.
@@ -255,7 +261,7 @@ fn link() {
     let mut server = Server::new(unsafe { STAGING.place().assume_init_mut() });
     let decoder = DECODER.place();
     while WORD.get() != 0 {
-        monitor.observe(INPUT.get(), &mut |verdict| events.push(verdict));
+        monitor.observe(input(), &mut |verdict| events.push(verdict));
         black_box((events.newest(), events.after(WORD.get()), decoder.errors()));
         let Some(Ok(frame)) = decoder.feed(WORD.get() as u8) else { continue };
         let around = Surroundings {
@@ -264,7 +270,7 @@ fn link() {
             serial: "serial",
             firmware: "firmware",
             session: WORD.get(),
-            anchor: anchor(),
+            anchor: Some(ANCHOR.get()),
         };
         let mut store = AnyStore;
         let request = frame.message::<Request<'_>>();

@@ -1,47 +1,63 @@
-//! CRC-32/ISO-HDLC, bit by bit: a table would take 1 KiB of flash.
+//! CRC-32/ISO-HDLC, half a byte at a time: a table of a byte's would take 1 KiB of flash.
 
 /// The polynomial 04C11DB7, its bits reversed.
 const POLYNOMIAL: u32 = 0xEDB8_8320;
 
-/// A check sum under way.
+/// What half a byte makes of the sum.
+const HALVES: [u32; 16] = {
+    let mut halves = [0; 16];
+    let mut rest: &mut [u32] = &mut halves;
+    let mut half = 0;
+    while let [slot, after @ ..] = rest {
+        let mut sum: u32 = half;
+        let mut bit = 0;
+        while bit < 4 {
+            sum = sum >> 1 ^ if sum & 1 != 0 { POLYNOMIAL } else { 0 };
+            bit = 1_u32.wrapping_add(bit);
+        }
+        *slot = sum;
+        half = 1_u32.wrapping_add(half);
+        rest = after;
+    }
+    halves
+};
+
+/// A check sum under way: that of the bytes so far.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Crc(u32);
 
 impl Crc {
     /// Of no bytes so far.
-    pub const NEW: Self = Self(u32::MAX);
+    pub const NEW: Self = Self(0);
 
     /// One more byte.
     #[inline(never)]
-    pub const fn byte(&mut self, byte: u8) {
-        let mut sum = self.0 ^ byte as u32;
-        let mut bit = 0_u8;
-        while bit < 8 {
-            sum = sum >> 1 ^ if sum & 1 != 0 { POLYNOMIAL } else { 0 };
-            bit = bit.wrapping_add(1);
+    pub fn byte(&mut self, byte: u8) {
+        let mut sum = !self.0 ^ u32::from(byte);
+        for _ in 0..2 {
+            sum = sum >> 4 ^ HALVES.get(sum as usize & 15).copied().unwrap_or(0);
         }
-        self.0 = sum;
+        self.0 = !sum;
     }
 
     /// More bytes.
-    pub const fn bytes(&mut self, mut bytes: &[u8]) {
-        while let [byte, rest @ ..] = bytes {
+    pub fn bytes(&mut self, bytes: &[u8]) {
+        for byte in bytes {
             self.byte(*byte);
-            bytes = rest;
         }
     }
 
     /// The sum of the bytes so far.
     #[must_use]
     pub const fn get(self) -> u32 {
-        !self.0
+        self.0
     }
 }
 
 /// The sum of these bytes.
 #[must_use]
 #[inline(never)]
-pub const fn checksum(bytes: &[u8]) -> u32 {
+pub fn checksum(bytes: &[u8]) -> u32 {
     let mut crc = Crc::NEW;
     crc.bytes(bytes);
     crc.get()

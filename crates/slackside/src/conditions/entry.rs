@@ -292,28 +292,115 @@ impl Row {
     }
 }
 
-/// What the box's own check of a plan needs of a condition.
+/// A number of the list in two bytes: itself, or how many thousands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Short(u16);
+
+const THOUSANDS: u16 = 1 << 15;
+
+impl Short {
+    /// Not for numbers that it cannot hold: as a constant they do not compile.
+    const fn new(value: u32) -> Self {
+        if value < THOUSANDS as u32 {
+            return Self(value as u16);
+        }
+        let thousands = value / 1_000;
+        assert!(thousands < THOUSANDS as u32 && thousands.wrapping_mul(1_000) == value, "no whole thousands");
+        Self(thousands as u16 | THOUSANDS)
+    }
+
+    const fn get(self) -> u32 {
+        let number = (self.0 & !THOUSANDS) as u32;
+        if self.0 & THOUSANDS != 0 { number.wrapping_mul(1_000) } else { number }
+    }
+}
+
+/// What judge compares a value with, made of a setpoint.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Compared {
+    /// The setpoint itself.
+    Itself,
+    /// Milliseconds as microseconds.
+    Time,
+    /// Millionths of a turn in 2^-24 turn.
+    Angle,
+    /// Millionths of the heat budget in 2^-30.
+    Heat,
+    /// A loss of the head's normal speed as the time of a turn.
+    HeadTurn,
+    /// A loss of the boot's normal speed as the time of a turn.
+    BootTurn,
+}
+
+impl Compared {
+    /// How a sense compares a setpoint in this unit.
+    #[must_use]
+    pub const fn of(sense: Sense, unit: Unit) -> Self {
+        match (sense, unit) {
+            (Sense::Slow(Shaft::Head), _) => Self::HeadTurn,
+            (Sense::Slow(Shaft::Boot), _) => Self::BootTurn,
+            (Sense::Upper(Value::SinceBoot), _) => Self::Angle,
+            (Sense::Upper(Value::Heat), _) => Self::Heat,
+            (_, Unit::Milliseconds) => Self::Time,
+            _ => Self::Itself,
+        }
+    }
+}
+
+impl Sense {
+    /// Whether there is a band between beyond and within: not for what is only counted, nor for yes or no.
+    #[must_use]
+    pub const fn has_band(self) -> bool {
+        !matches!(
+            self,
+            Self::Flag(_) | Self::Over(_) | Self::Upper(Value::EdgesAtRest | Value::Lates) | Self::BothSilent
+        )
+    }
+}
+
+/// What the box's own check of a plan needs of a condition: ten bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rule {
-    /// The least and the most its setpoint may be, in its unit.
-    pub setpoint: (i32, i32),
-    /// The longest on-delay it may have, in milliseconds.
-    pub longest_on_delay_ms: u32,
+    least: Short,
+    most: Short,
+    longest_on_delay_ms: Short,
     /// How far it may be weakened.
     pub must: Must,
-    /// The unit, which says how the limit follows from the setpoint.
-    pub unit: Unit,
+    /// What must be fitted.
+    pub needs: Needs,
+    /// How the limit follows from the setpoint.
+    pub compared: Compared,
+    /// Whether there is a band between beyond and within.
+    pub has_band: bool,
 }
 
 impl Rule {
     /// The rule of an entry.
     #[must_use]
     pub const fn of(entry: &Entry) -> Self {
+        let (least, most) = entry.setpoint;
+        assert!(0 <= least && least <= most, "setpoints are not negative");
         Self {
-            setpoint: entry.setpoint,
-            longest_on_delay_ms: entry.longest_on_delay_ms,
+            least: Short::new(least as u32),
+            most: Short::new(most as u32),
+            longest_on_delay_ms: Short::new(entry.longest_on_delay_ms),
             must: entry.must,
-            unit: entry.unit,
+            needs: entry.needs,
+            compared: Compared::of(entry.sense, entry.unit),
+            has_band: entry.sense.has_band(),
         }
+    }
+
+    /// The least and the most its setpoint may be, in its unit.
+    #[must_use]
+    pub const fn setpoint(&self) -> (i32, i32) {
+        (self.least.get() as i32, self.most.get() as i32)
+    }
+
+    /// The longest on-delay it may have, in milliseconds.
+    #[must_use]
+    pub const fn longest_on_delay_ms(&self) -> u32 {
+        self.longest_on_delay_ms.get()
     }
 }

@@ -9,7 +9,7 @@ mod set;
 pub use set::ConditionSet;
 
 pub use entry::{
-    Action, Entry, Flag, Gate, Must, Needs, Priority, Row, Rule, Sense, Stamp, Starting, Unit, Value, Window,
+    Action, Compared, Entry, Flag, Gate, Must, Needs, Priority, Row, Rule, Sense, Stamp, Starting, Unit, Value, Window,
 };
 
 /// Expands a list of conditions to an enum and its tables.
@@ -186,7 +186,7 @@ mod tests {
             assert_eq!(condition.entry().name, condition.name());
             assert_eq!(condition.entry(), Condition::TABLE[rank]);
         }
-        assert!(Condition::COUNT <= 64, "sets hold 64");
+        const { assert!(Condition::COUNT <= 64, "sets hold 64") };
         assert_eq!(size_of::<Row>(), 5);
     }
 

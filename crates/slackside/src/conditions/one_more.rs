@@ -39,7 +39,7 @@ fn one_entry_is_enough_for_enum_and_tables() {
     assert_eq!(row.needs, Needs::Temperatures);
     assert!(row.can_be_bypassed() && !row.needs_boot_cleared());
     assert_eq!(rule, Rule::of(&last.entry()));
-    assert_eq!((rule.setpoint, rule.longest_on_delay_ms, rule.must), ((300, 1_200), 30_000, Must::Alarm));
+    assert_eq!((rule.setpoint(), rule.longest_on_delay_ms(), rule.must), ((300, 1_200), 30_000, Must::Alarm));
 }
 
 #[cfg(feature = "desk")]

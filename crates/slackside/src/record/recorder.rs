@@ -18,11 +18,12 @@
 //!
 //! Which times a slot covers is remembered to the second or so (2^20 µs), and what a segment says of itself is read from there.
 
-use core::ops::Deref;
+use core::ops::{Deref, Range};
 
 use super::anchor::Anchor;
 use super::writer::{Opening, SegmentWriter};
 use crate::Monitor;
+use crate::arith::divide;
 use crate::input::{Input, Signal};
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
@@ -39,7 +40,7 @@ pub const BEFORE_TRIP: Span = Span::from_millis(60_000);
 pub const AFTER_TRIP: Span = Span::from_millis(15_000);
 
 /// The most bytes of a slot: lengths are kept in 16 bits.
-const MOST_SLOT: usize = u16::MAX as usize;
+const MOST_SLOT: u32 = u16::MAX as u32;
 /// Where in a segment its sequence number and its time lie.
 const SEQUENCE_AT: usize = 8;
 const TIME_AT: usize = 16;
@@ -237,13 +238,16 @@ impl<'b> Recorder<'b> {
         self.opening.missed
     }
 
-    fn slot_size(&self) -> usize {
-        (self.memory.len() / SLOTS).min(MOST_SLOT)
+    /// Where a slot lies in the memory.
+    fn place(&self, index: usize) -> Range<usize> {
+        let size = divide(self.memory.len() as u64, SLOTS as u32).min(MOST_SLOT) as usize;
+        let begin = index.wrapping_mul(size);
+        begin..begin.wrapping_add(size)
     }
 
+    #[inline(never)]
     fn slot(&self, index: usize) -> &[u8] {
-        let begin = index.saturating_mul(self.slot_size());
-        self.memory.get(begin..begin.saturating_add(self.slot_size())).unwrap_or(&[])
+        self.memory.get(self.place(index)).unwrap_or_default()
     }
 
     /// A few bytes of a segment's header.
@@ -263,9 +267,8 @@ impl<'b> Recorder<'b> {
 
     /// The writer, and the memory of the slot that is open.
     fn writing(&mut self) -> (&mut SegmentWriter, &mut [u8]) {
-        let size = self.slot_size();
-        let begin = usize::from(self.open).saturating_mul(size);
-        (&mut self.writer, self.memory.get_mut(begin..begin.saturating_add(size)).unwrap_or_default())
+        let place = self.place(self.open.into());
+        (&mut self.writer, self.memory.get_mut(place).unwrap_or_default())
     }
 
     fn has_room(&self) -> bool {

@@ -2,11 +2,11 @@
 
 use zerocopy::FromZeros;
 
-use super::derived::{compared, has_no_band, shaft_of, turn_at};
+use super::derived::{in_its_unit, shaft_of, turn_at};
 use super::plan::{BINS, ContactPlan, LegPlan, MAGIC, Plan, RowPlan, ShaftPlan, SlipPlan, VERSION, act, fitted};
 use super::{Action, Checked, CountedEdges, Machine, Priority, Settings, Spacing, Targets, turn_time};
 use crate::arith::{high, ppm_of_turn, share};
-use crate::conditions::{Condition, Needs};
+use crate::conditions::{Compared, Condition, Needs};
 use crate::input::Shaft;
 use crate::time::SLOW_SHIFT;
 use crate::units::{MicroturnsPerSecond, Span};
@@ -152,12 +152,13 @@ fn besides(machine: &Machine) -> u8 {
 
 fn row(settings: &Settings, condition: Condition, head: &ShaftPlan, boot: &ShaftPlan) -> RowPlan {
     let (entry, limit) = (condition.entry(), settings.limits.of(condition));
-    let turn = match shaft_of(entry.sense) {
+    let compared = Compared::of(entry.sense, entry.unit);
+    let turn = match shaft_of(compared) {
         Shaft::Head => head.normal_turn,
         Shaft::Boot => boot.normal_turn,
     };
-    let at = |value| compared(entry.sense, entry.unit, value, turn);
-    let cleared = if has_no_band(entry.sense) { 0 } else { limit.deadband };
+    let at = |value| in_its_unit(compared, value, turn);
+    let cleared = if entry.sense.has_band() { limit.deadband } else { 0 };
     RowPlan {
         setpoint: limit.setpoint,
         limit: at(limit.setpoint),

@@ -3,7 +3,7 @@
 
 use super::plan::{HEAT_SHIFT, LegPlan, RowPlan, ShaftPlan, SlipPlan};
 use crate::arith::{divide, high, mul_div, share};
-use crate::conditions::{Sense, Unit, Value};
+use crate::conditions::Compared;
 use crate::input::Shaft;
 
 /// One whole in ppm.
@@ -27,62 +27,32 @@ const MATERIAL_SHIFT: u32 = 6;
 const ROUNDED: i32 = 16;
 /// A cell of slip heat is 2^17 µs: what one watt makes in it, in 2^-16 of 2^-30 of a budget of 1 J, rounded up.
 const HEAT_A_WATT: u64 = (1_u64 << (17 + 16 + HEAT_SHIFT)).div_ceil(1_000_000);
-/// The most starts that may be allowed: the box remembers eight.
-const MOST_STARTS: i32 = 7;
-/// The most late inputs that are counted.
-const MOST_LATES: i32 = 16;
-
 /// How long a turn takes at `share` ppm of a speed at which it takes `turn`; the end of the type where it would never end.
 pub(super) const fn turn_at(turn: u32, share: i32) -> u32 {
     if share <= 0 { u32::MAX } else { mul_div(turn, ONE, share as u32) }
+}
+
+/// `value` of a condition's setpoint in what judge compares with. `turn` is a turn of its shaft at normal speed.
+pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i32 {
+    let factor = match compared {
+        Compared::Itself => return value,
+        Compared::Time => 1_000 * ONE,
+        Compared::Angle => TURN,
+        Compared::Heat => 1 << HEAT_SHIFT,
+        Compared::HeadTurn | Compared::BootTurn => return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
+    };
+    let rounded = if matches!(compared, Compared::Angle) { ROUNDED } else { 0 };
+    to_i32(share(factor, value)).saturating_sub(rounded)
 }
 
 const fn to_i32(value: u32) -> i32 {
     if value > i32::MAX as u32 { i32::MAX } else { value as i32 }
 }
 
-/// `value` ppm in parts of `1 / 2^shift`, rounded down; less than none is none.
-const fn parts(value: i32, shift: u32) -> i32 {
-    let value = if value < 0 { 0 } else { value as u64 };
-    to_i32(divide(value.wrapping_shl(shift), ONE))
-}
-
-/// `value` of a condition's setpoint in the unit that its sense compares in. `turn` is a turn of its shaft at normal speed.
-pub(super) const fn compared(sense: Sense, unit: Unit, value: i32, turn: u32) -> i32 {
-    match (sense, unit) {
-        (Sense::Slow(_), _) => to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
-        (Sense::Upper(Value::SinceBoot), _) => parts(value, 24).saturating_sub(ROUNDED),
-        (Sense::Upper(Value::Heat), _) => parts(value, HEAT_SHIFT),
-        (Sense::Over(Value::Starts), _) => held(value, 0, MOST_STARTS),
-        (Sense::Upper(Value::EdgesAtRest), _) => held(value, 1, i32::MAX),
-        (Sense::Upper(Value::Lates), _) => held(value, 1, MOST_LATES),
-        (_, Unit::Milliseconds) => held(value, 0, i32::MAX).saturating_mul(1_000),
-        _ => value,
-    }
-}
-
-const fn held(value: i32, least: i32, most: i32) -> i32 {
-    if value < least {
-        least
-    } else if value > most {
-        most
-    } else {
-        value
-    }
-}
-
-/// Whether a condition has no band between beyond and within: what is only counted, and yes or no.
-pub(super) const fn has_no_band(sense: Sense) -> bool {
-    matches!(
-        sense,
-        Sense::Flag(_) | Sense::Over(_) | Sense::Upper(Value::EdgesAtRest | Value::Lates) | Sense::BothSilent
-    )
-}
-
-/// Which shaft's normal speed a sense compares with.
-pub(super) const fn shaft_of(sense: Sense) -> Shaft {
-    match sense {
-        Sense::Slow(shaft) => shaft,
+/// Which shaft's normal speed it compares with; the boot's where none.
+pub(super) const fn shaft_of(compared: Compared) -> Shaft {
+    match compared {
+        Compared::HeadTurn => Shaft::Head,
         _ => Shaft::Boot,
     }
 }
@@ -90,7 +60,7 @@ pub(super) const fn shaft_of(sense: Sense) -> Shaft {
 impl ShaftPlan {
     /// Fill in what follows from marks, `least`, `largest`, `normal`, `top_turn` and `standing`.
     pub(super) fn complete(&mut self) {
-        self.even = u32::MAX.checked_div(u32::from(self.marks).max(1)).unwrap_or(u32::MAX);
+        self.even = divide(u32::MAX.into(), u32::from(self.marks).max(1));
         let tolerance = if self.uneven == 0 { self.even.saturating_sub(self.least) } else { 0 };
         let margin = tolerance.max(self.even >> MATERIAL_SHIFT);
         self.allowed_least = self.least.saturating_sub(margin);
@@ -100,10 +70,10 @@ impl ShaftPlan {
         // A fifth below the gap at top speed, so that a shaft over top speed is still seen as one.
         self.minimum_gap = share(high(self.least, self.top_turn), 800_000);
         // A tenth of normal speed over the widest pitch.
-        self.rest = high(self.largest, self.normal_turn).saturating_mul(10);
-        self.reject_window = self.normal_turn.saturating_mul(10);
-        self.brisk = turn_at(self.normal_turn, 800_000);
-        self.sudden = turn_at(self.normal_turn, 625_000);
+        self.rest = share(high(self.largest, self.normal_turn), 10_000_000);
+        self.reject_window = share(self.normal_turn, 10_000_000);
+        self.brisk = share(self.normal_turn, 1_250_000);
+        self.sudden = share(self.normal_turn, 1_600_000);
     }
 }
 
@@ -130,8 +100,8 @@ impl LegPlan {
     /// Fill in what follows from the shafts, the limits of deep underspeed and of the start time, and the heat that is lost.
     pub(super) fn complete(&mut self, head: &ShaftPlan, boot: &ShaftPlan, deep: &RowPlan, start_failed: &RowPlan) {
         self.head_deep = turn_at(head.normal_turn, 1_000_000_i32.saturating_sub(deep.setpoint));
-        self.head_silent = turn_at(head.normal_turn, 166_667);
-        self.boot_turns = turn_at(boot.normal_turn, 333_333);
+        self.head_silent = share(head.normal_turn, 6_000_000);
+        self.boot_turns = share(boot.normal_turn, 3_000_000);
         self.start_time = start_failed.limit.unsigned_abs();
         self.heat_left = high(self.heat_left_half, self.heat_left_half).saturating_add(1);
         self.heat_a_watt =

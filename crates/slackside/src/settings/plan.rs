@@ -6,9 +6,9 @@
 
 use core::mem::offset_of;
 
-use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
+use crate::codec::crc::checksum;
 use crate::conditions::Condition;
 use crate::input::{Place, Shaft};
 
@@ -20,9 +20,6 @@ pub const VERSION: u16 = 1;
 pub const BINS: u32 = 32;
 /// Heat is in 2^-30 of its budget.
 pub const HEAT_SHIFT: u32 = 30;
-
-/// Computed bit by bit: a plan is read seldom, and a table would take 1 KiB of flash.
-const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
 /// What a condition is and does, as bits.
 pub mod act {
@@ -301,21 +298,13 @@ impl Plan {
     /// The CRC that its other bytes should have.
     #[must_use]
     pub fn computed_crc(&self) -> u32 {
-        CRC.checksum(self.covered())
+        checksum(self.covered())
     }
 
     /// The bytes that its CRC covers.
     #[must_use]
     pub fn covered(&self) -> &[u8] {
         self.as_bytes().get(..offset_of!(Self, crc)).unwrap_or_default()
-    }
-
-    /// The CRC of `more` bytes behind those of which it is `so_far`; 0 of none.
-    #[must_use]
-    pub fn crc_on(so_far: u32, more: &[u8]) -> u32 {
-        let mut digest = CRC.digest_with_initial((so_far ^ u32::MAX).reverse_bits());
-        digest.update(more);
-        digest.finalize()
     }
 
     /// The leg's name; nothing where it is not UTF-8.

@@ -12,10 +12,10 @@ use super::cross::{
     CODE_LOSS, LEARNED_PITCH_ERROR, PAIRS, WINDOW_ERROR, boot_by_ratio, feigning_hum, longest_width, loss,
     slowest_pitch, speed_error, wait_for_edges,
 };
-use super::derived::{ONE, compared, has_no_band, shaft_of, turn_at};
-use super::plan::{MAGIC, Plan, RowPlan, ShaftPlan, VERSION, act, fitted};
-use crate::arith::{divide, high, mul_div, ppm_of_turn};
-use crate::conditions::{Condition, Must, Needs, Row, Rule};
+use super::derived::{ONE, in_its_unit, shaft_of};
+use super::plan::{MAGIC, Plan, ShaftPlan, VERSION, act, fitted};
+use crate::arith::{mul_div, ppm_of_turn, share};
+use crate::conditions::{Condition, Must, Needs, Rule};
 use crate::input::Shaft;
 use crate::time::SLOW_SHIFT;
 
@@ -181,6 +181,18 @@ fn at(place: usize, kept: Kept) -> Result<(), Broken> {
     kept.map_err(|rule| Broken { rule, at: place as u8 })
 }
 
+/// Whether two parts of a plan are the same.
+#[inline(never)]
+fn same(part: &[u8], other: &[u8]) -> bool {
+    part.iter().zip(other).all(|(byte, other)| byte == other)
+}
+
+/// Whether `value` is from `least` to `most` ppm of `whole`.
+#[inline(never)]
+fn is_within(value: u32, whole: u32, least: i32, most: i32) -> bool {
+    share(whole, least) <= value && value <= share(whole, most)
+}
+
 #[inline(never)]
 fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
     at(0, whole(plan))?;
@@ -193,8 +205,8 @@ fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
     at(0, shaft(plan, Shaft::Head))?;
     at(1, shaft(plan, Shaft::Boot))?;
     at(2, between(plan))?;
-    for ((rank, row), (rule, of)) in plan.rows.iter().enumerate().zip(Condition::RULES.iter().zip(&Condition::ROWS)) {
-        at(rank, condition(plan, rank, row, rule, of))?;
+    for (rank, rule) in Condition::RULES.iter().enumerate() {
+        at(rank, condition(plan, rank, rule))?;
     }
     for (number, (alarm, stop)) in PAIRS.into_iter().enumerate() {
         at(number, pair(plan, alarm.rank(), stop.rank()))?;
@@ -218,19 +230,16 @@ fn shaft(plan: &Plan, which: Shaft) -> Kept {
     let shaft = plan.shaft(which);
     let mut again = *shaft;
     again.complete();
-    hold(again == *shaft, PlanRule::Derived)?;
+    hold(same(again.as_bytes(), shaft.as_bytes()), PlanRule::Derived)?;
     let both = shaft.edges == 2;
     let marks = if both { shaft.marks & 1 == 0 && shaft.marks <= 64 } else { shaft.marks <= 32 };
     let turn = shaft.normal_turn;
-    // Top speed is 105 to 300 % of normal; it was rounded to a microturn a second and to a microsecond.
-    let slack = mul_div(turn, 1, shaft.normal).saturating_add(2);
-    let top = shaft.top_turn.saturating_add(slack) >= turn_at(turn, 3_000_000)
-        && shaft.top_turn <= turn_at(turn, 1_050_000).saturating_add(slack);
-    // It stands below 2 to 30 % of normal.
-    let stands = shaft.standing >= turn_at(turn, 300_000) && shaft.standing <= turn_at(turn, 20_000);
+    // Top speed is 105 to 300 % of normal, and some roundings; it stands below 2 to 30 %.
+    let speeds =
+        is_within(shaft.top_turn, turn, 333_330, 952_430) && is_within(shaft.standing, turn, 3_333_333, 50_000_000);
     let rejects = shaft.rejects_a_turn.wrapping_sub(1) < 64;
     let words = shaft.edges <= 2 && shaft.uneven <= 1;
-    hold(marks && top && stands && rejects && words && pitches(shaft), PlanRule::Shaft)?;
+    hold(marks && speeds && rejects && words && pitches(shaft), PlanRule::Shaft)?;
     if !shaft.is_fitted() {
         return Ok(());
     }
@@ -248,26 +257,21 @@ fn shaft(plan: &Plan, which: Shaft) -> Kept {
 /// Whether pitches of this size can add up to one turn.
 fn pitches(shaft: &ShaftPlan) -> bool {
     let ShaftPlan { even, least, largest, .. } = *shaft;
-    if shaft.marks <= 1 {
-        return shaft.uneven == 0 && least == even && largest == even;
-    }
-    let below = even.saturating_sub(least);
+    let others = u32::from(shaft.marks).saturating_sub(1);
     if shaft.uneven == 0 {
-        // At most a fifth either way.
-        return least <= even && below <= high(even, ppm_of_turn(200_000)) && largest == even.saturating_add(below);
+        // At most a fifth either way; a whole turn is one.
+        let lies_between = least.wrapping_add(largest) == even.wrapping_mul(2) && least <= even;
+        return lies_between && least >= if others == 0 { even } else { share(even, 800_000) };
     }
-    // The others share what the closest leaves: one of them at least its mean, and at most all that the rest at their closest leave.
-    // Some parts in a million of rounding are let pass.
-    let others = u32::from(shaft.marks).wrapping_sub(1);
-    let slack = PPM_OF_TURN.wrapping_mul(others.wrapping_add(3));
-    // A whole turn less so much is its negative. Marks of at most a mean each are no more than a turn.
-    let closest = least.min(even);
-    let mean = divide(closest.wrapping_neg().into(), others);
-    let rest = closest.wrapping_mul(others).wrapping_neg();
-    least <= even.saturating_add(slack)
+    // All but one at their closest leave room for the largest; all but one at their largest leave no more than the closest. Some parts in
+    // a million of rounding are let pass.
+    let slack = u64::from(PPM_OF_TURN.wrapping_mul(others.wrapping_add(4)));
+    let with_others = |one: u32, other: u32| u64::from(others).wrapping_mul(other.into()).wrapping_add(one.into());
+    others != 0
         && least >= ppm_of_turn(1_000)
-        && largest.saturating_add(slack) >= mean
-        && largest <= rest.saturating_add(slack)
+        && least <= largest.saturating_add(PPM_OF_TURN)
+        && with_others(largest, least) <= slack.wrapping_add(1 << 32)
+        && with_others(least, largest).wrapping_add(slack) >= 1 << 32
 }
 
 /// What follows from both shafts, and from the limits.
@@ -275,11 +279,11 @@ fn between(plan: &Plan) -> Kept {
     let (head, boot) = (&plan.head, &plan.boot);
     let mut slip = plan.slip;
     slip.complete(head, boot);
-    hold(slip == plan.slip, PlanRule::Derived)?;
     let row = |condition: Condition| plan.row(condition.rank());
     let mut drive = plan.drive;
     drive.complete(head, boot, row(Condition::DeepUnderspeed), row(Condition::StartFailed));
-    hold(drive == plan.drive, PlanRule::Derived)?;
+    let follows = same(slip.as_bytes(), plan.slip.as_bytes()) && same(drive.as_bytes(), plan.drive.as_bytes());
+    hold(follows, PlanRule::Derived)?;
     let (least, most) = boot_by_ratio(head.normal, plan.slip.ratio);
     hold(least <= boot.normal && boot.normal <= most, PlanRule::Speeds)
 }
@@ -290,13 +294,12 @@ fn belt_speed(plan: &Plan) -> Kept {
     hold(least <= speed && speed <= most, PlanRule::Speeds)
 }
 
-/// Whether what a condition needs is fitted.
+/// Whether what a condition needs is fitted. A boot always is.
 const fn has(plan: &Plan, needs: Needs) -> bool {
-    let (head, boot) = (plan.head.is_fitted(), plan.boot.is_fitted());
+    let head = plan.head.is_fitted();
     match needs {
         Needs::Nothing => true,
-        Needs::Head => head,
-        Needs::BothShafts => head && boot,
+        Needs::Head | Needs::BothShafts => head,
         Needs::Contacts => plan.contacts.fitted != 0,
         Needs::Temperatures => plan.contacts.temperatures != 0,
         Needs::Outlet => plan.has(fitted::OUTLET),
@@ -306,11 +309,17 @@ const fn has(plan: &Plan, needs: Needs) -> bool {
     }
 }
 
-fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> Kept {
-    let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
-    let in_its_unit = |value| compared(of.sense, rule.unit, value, turn);
-    hold(row.limit == in_its_unit(row.setpoint), PlanRule::Limit)?;
-    let is_fitted = has(plan, of.needs);
+/// A value of this condition's setpoint in what judge compares with.
+#[inline(never)]
+fn compared(plan: &Plan, rule: &Rule, value: i32) -> i32 {
+    in_its_unit(rule.compared, value, plan.shaft(shaft_of(rule.compared)).normal_turn)
+}
+
+#[inline(never)]
+fn condition(plan: &Plan, rank: usize, rule: &Rule) -> Kept {
+    let row = plan.row(rank);
+    hold(row.limit == compared(plan, rule, row.setpoint), PlanRule::Limit)?;
+    let is_fitted = has(plan, rule.needs);
     let acts = plan.acts(rank);
     if acts & act::JUDGED == 0 {
         return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged);
@@ -319,27 +328,26 @@ fn condition(plan: &Plan, rank: usize, row: &RowPlan, rule: &Rule, of: &Row) -> 
     let stops = acts & act::STOP != 0;
     hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop)?;
     hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch)?;
-    let (least, most) = rule.setpoint;
+    let (least, most) = rule.setpoint();
     hold(least <= row.setpoint && row.setpoint <= most, PlanRule::Setpoint)?;
     // A deadband smaller than the setpoint.
-    let lowest = if has_no_band(of.sense) { row.limit } else { in_its_unit(1) };
+    let lowest = if rule.has_band { compared(plan, rule, 1) } else { row.limit };
     hold(lowest <= row.clear && row.clear <= row.limit, PlanRule::Clear)?;
-    let longest = rule.longest_on_delay_ms.saturating_mul(1_000);
+    let longest = rule.longest_on_delay_ms().wrapping_mul(1_000);
     hold(row.on_delay <= longest && row.off_delay <= LONGEST_OFF_DELAY, PlanRule::Delay)
 }
 
 fn pair(plan: &Plan, alarm: usize, stop: usize) -> Kept {
     // The two look at the same thing, so that what one compares with the other can be compared with.
-    let (Some(of), Some(rule)) = (Condition::ROWS.get(alarm), Condition::RULES.get(alarm)) else { return Ok(()) };
+    let Some(rule) = Condition::RULES.get(alarm) else { return Ok(()) };
     if plan.acts(alarm) & plan.acts(stop) & act::JUDGED == 0 {
         return Ok(());
     }
     let (first, second) = (plan.row(alarm), plan.row(stop));
-    let turn = plan.shaft(shaft_of(of.sense)).normal_turn;
-    let below = first.setpoint.saturating_mul(2).saturating_sub(second.setpoint);
-    let kept = second.setpoint > first.setpoint
-        && second.clear >= first.limit
-        && first.clear >= compared(of.sense, rule.unit, below, turn);
+    // Both setpoints are in their ranges.
+    let below = first.setpoint.wrapping_mul(2).wrapping_sub(second.setpoint);
+    let kept =
+        second.setpoint > first.setpoint && second.clear >= first.limit && first.clear >= compared(plan, rule, below);
     hold(kept, PlanRule::Pair)
 }
 

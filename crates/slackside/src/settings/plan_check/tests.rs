@@ -8,6 +8,7 @@ use zerocopy::FromBytes;
 use super::*;
 use crate::conditions::Sense;
 use crate::settings::derive::plan;
+use crate::settings::plan::RowPlan;
 use crate::settings::schema::{Kind, Range};
 use crate::settings::{
     Action, BeltPart, DrivePart, Field, LimitPart, PulleyPart, Section, Settings, SlipHeatPart, SpeedReference,
@@ -66,7 +67,7 @@ fn only_at_the_desk(violation: &Violation, settings: &Settings) -> bool {
         }
         Field::Limit(condition, part) => {
             let partner = PAIRS.into_iter().filter(|(one, other)| [*one, *other].contains(&condition));
-            let no_band = part == LimitPart::Deadband && has_no_band(condition.entry().sense);
+            let no_band = part == LimitPart::Deadband && !condition.entry().sense.has_band();
             no_band
                 || !judged(condition)
                 || (violation.rule != crate::settings::Rule::Range
