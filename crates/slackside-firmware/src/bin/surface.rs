@@ -275,14 +275,16 @@ fn link() {
         let mut store = AnyStore;
         let request = frame.message::<Request<'_>>();
         let number = frame.number;
-        let (reply, asked) = server.answer(request, &around, monitor, events, &mut store);
-        black_box(encode(number, &reply, FRAME.place()).is_some());
+        let say = |reply: &Reply<'_>| {
+            black_box(encode(number, reply, FRAME.place()).is_some());
+        };
+        let asked = server.answer(request, &around, monitor, events, &mut store, &mut { say });
         // The box alone checks and arms what is staged.
         if let Asked::Arm { leg, identity } = asked {
-            black_box((leg, identity));
+            black_box(leg);
             let sound = server.staged().is_some_and(|plan| Sound::new(plan).is_ok());
             if sound {
-                black_box(encode(number, &Reply::Done, FRAME.place()).is_some());
+                say(&Reply::Armed { old: 0, new: identity });
             }
         }
     }

@@ -235,7 +235,8 @@ fn shaft(plan: &Plan, which: Shaft) -> Kept {
     let marks = if both { shaft.marks & 1 == 0 && shaft.marks <= 64 } else { shaft.marks <= 32 };
     let turn = shaft.normal_turn;
     // Top speed is 105 to 300 % of normal, and some roundings; it stands below 2 to 30 %.
-    let speeds = is_within(shaft.top_turn, turn, 333_330, 952_430) && is_within(shaft.standing, turn, 3_333_333, 50_000_000);
+    let speeds =
+        is_within(shaft.top_turn, turn, 333_330, 952_430) && is_within(shaft.standing, turn, 3_333_333, 50_000_000);
     let rejects = shaft.rejects_a_turn.wrapping_sub(1) < 64;
     let words = shaft.edges <= 2 && shaft.uneven <= 1;
     hold(marks && speeds && rejects && words && pitches(shaft), PlanRule::Shaft)?;
@@ -345,9 +346,8 @@ fn pair(plan: &Plan, alarm: usize, stop: usize) -> Kept {
     let (first, second) = (plan.row(alarm), plan.row(stop));
     // Both setpoints are in their ranges.
     let below = first.setpoint.wrapping_mul(2).wrapping_sub(second.setpoint);
-    let kept = second.setpoint > first.setpoint
-        && second.clear >= first.limit
-        && first.clear >= compared(plan, rule, below);
+    let kept =
+        second.setpoint > first.setpoint && second.clear >= first.limit && first.clear >= compared(plan, rule, below);
     hold(kept, PlanRule::Pair)
 }
 
