@@ -157,7 +157,7 @@ where
 
     /// Put a plan in force, with what judge remembers of the one before or what survived.
     fn configure(&mut self, plan: Sound<OwnedPlan>) -> Result<(), NoRoom> {
-        let retained = self.monitor.retained().unwrap_or_else(|| self.armed.restored.clone());
+        let retained = self.monitor.retained().unwrap_or(self.armed.restored);
         let identity = plan.identity();
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
         self.armed.identity = Some(identity);

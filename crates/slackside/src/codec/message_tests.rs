@@ -1,4 +1,5 @@
 extern crate std;
+use std::vec;
 
 use proptest::prelude::*;
 use serde::Serialize;
@@ -9,7 +10,7 @@ use crate::input::{ContactState, LineState, Origin, Place, Shaft};
 use crate::record::{Anchor, CoreVersion};
 use crate::units::{DeciCelsius, Micros, Ppm, Watts};
 use crate::verdict::{Change, Permit, Phase, Refusal, Verdict};
-use crate::wire::{BoxStatus, Event, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
+use crate::wire::{BoxStatus, Event, Hello, Readable, Reason, RecordingInfo, Reply, Request, Staged, Window};
 
 /// An independent program: the `postcard` library.
 fn as_the_library_does(message: &(impl Message + Serialize)) -> Result<(), TestCaseError> {
@@ -166,7 +167,7 @@ fn short_reply() -> impl Strategy<Value = Reply<'static>> {
     ]
 }
 
-fn request(bytes: &[u8]) -> impl Strategy<Value = Request<'_>> {
+fn request(bytes: &'static [u8]) -> impl Strategy<Value = Request<'static>> {
     prop_oneof![
         Just(Request::Hello),
         anchor().prop_map(Request::Anchor),
@@ -182,7 +183,7 @@ fn request(bytes: &[u8]) -> impl Strategy<Value = Request<'_>> {
     ]
 }
 
-static TEXT: [u8; 200] =
+static TEXT: [u8; 208] =
     *b"A leg's name, and what else a desk may send along with a request. All of it goes through as it is, \
 byte by byte, and no byte of it means anything to those who carry it from the one end to the other in a frame";
 

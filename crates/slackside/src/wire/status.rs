@@ -81,21 +81,31 @@ impl LinkStatus {
     ) -> Self {
         let status = monitor.status();
         let mut states = [0; STATES];
-        for condition in Condition::ALL {
+        for condition in &Condition::ALL {
             if let Some(state) = states.get_mut(usize::from(condition.id())) {
-                *state = monitor.alarm(condition) as u8;
+                *state = monitor.alarm(*condition) as u8;
             }
         }
-        let (head, boot, contacts) = monitor
-            .plan()
-            .map_or((false, false, 0), |plan| (plan.head.is_fitted(), plan.boot.is_fitted(), plan.contacts.fitted));
-        let all = [status.run_permit, status.feed_permit, key_on, status.boot_cleared_needed, head, boot];
+        let mut flags = 0;
+        let mut put = |flag, is: bool| flags |= if is { flag } else { 0 };
+        put(flags::RUN_PERMIT, status.run_permit);
+        put(flags::FEED_PERMIT, status.feed_permit);
+        put(flags::KEY_ON, key_on);
+        put(flags::BOOT_CLEARED_NEEDED, status.boot_cleared_needed);
+        let mut contacts = 0;
+        let mut slip_heat = 0;
+        if let Some(plan) = monitor.plan() {
+            put(flags::HEAD_FITTED, plan.head.is_fitted());
+            put(flags::BOOT_FITTED, plan.boot.is_fitted());
+            contacts = plan.contacts.fitted;
+            slip_heat = monitor.slip_heat_at(now).get();
+        }
         Self {
             at: now.get(),
             states,
             newest_event,
-            slip_heat: monitor.slip_heat_at(now).get(),
-            flags: all.into_iter().rev().fold(0, |flags, is| flags << 1 | u8::from(is)),
+            slip_heat,
+            flags,
             phase: status.phase as u8,
             first_out: status.first_out.map_or(NONE, Condition::id),
             contacts,
