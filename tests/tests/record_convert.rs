@@ -301,6 +301,11 @@ fn a_file_of_version_1_stays_readable() {
     assert_eq!(recording.parts[0].header.plan, settings.image_identity());
     let notes = Prepared::new(&recording, &settings).notes;
     assert!(notes.iter().any(|note| note.starts_with("Nothing is claimed")), "{notes:?}");
+    // But what was seen then is judged today as if it were seen today.
+    let prepared = Prepared::new(&recording, &settings);
+    let story = replay_from(job(&prepared, &settings), prepared.monitor()).expect("replayed");
+    assert_eq!(story.verdicts, slackside_tests::session::verdicts(&settings, &inputs));
+    assert!(story.verdicts.len() > 1, "{:?}", story.verdicts);
 }
 
 fn golden_inputs() -> Vec<Input> {

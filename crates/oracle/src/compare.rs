@@ -1,7 +1,8 @@
 //! Two streams of verdicts against each other: the same changes in the same order, and how far their times may lie apart.
 //!
 //! What the core built anew may do otherwise than the landed one is stated here and nowhere else:
-//! - any verdict: [`TIGHT_US`] either way, and [`VALUE`], for a learned share of the turn is kept in 2^-19 turn and rounded;
+//! - any verdict: [`TIGHT_US`] either way ([`STANDSTILL_US`] for standstill), and [`VALUE`] with [`VALUE_PART`], for a learned share of
+//!   the turn is kept in 2^-19 turn and rounded;
 //! - slow windows (starts, bypass, inching), kept in a count of 1.024 ms: [`SLOW_US`] either way;
 //! - slip heat, kept on a grid of 131 ms and held at twice the budget: up to [`HEAT_EARLY_US`] early and never late, by as much more
 //!   heat ([`VALUE_HEAT`]); it returns up to [`HEAT_BACK_US`] later, or as much sooner;
@@ -17,7 +18,7 @@ use slackside_landed::verdict::{Change, Phase, Verdict};
 /// Any verdict may be moved by so much.
 pub const TIGHT_US: i64 = 60;
 /// A verdict of a slow window may be moved by so much.
-pub const SLOW_US: i64 = 1_100;
+pub const SLOW_US: i64 = 2_100;
 /// A verdict of slip heat may come so much early.
 pub const HEAT_EARLY_US: i64 = 400_000;
 /// Heat may come back to its clear level so much sooner or later.
@@ -33,7 +34,11 @@ pub const VALUE: i64 = 200;
 /// See [`VALUE`].
 pub const VALUE_COUNT: i64 = 1;
 /// Heat may differ by so much where it is raised: what a grain of its grid brings varies with power and budget.
-pub const VALUE_HEAT: i64 = 150_000;
+pub const VALUE_HEAT: i64 = 300_000;
+/// A speed far from normal may differ by this part of itself, too.
+pub const VALUE_PART: i64 = 1_000;
+/// Standstill is proven by a long silence, of which a share that is off by so little makes more.
+pub const STANDSTILL_US: i64 = 250;
 /// How far two streams may lie apart where neither slow windows nor heat are in it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Tolerance {
@@ -103,6 +108,7 @@ enum Kind {
     Heat,
     HeatBack,
     Duty,
+    Standstill,
 }
 
 /// `expected` against `found`, within this tolerance.
@@ -205,6 +211,7 @@ impl Compared<'_> {
         match kind {
             Kind::HeatBack if shift.abs() <= HEAT_BACK_US => {}
             Kind::Slow if shift.abs() <= SLOW_US => shifts.slow_us = shifts.slow_us.max(shift.abs()),
+            Kind::Standstill if shift.abs() <= STANDSTILL_US => {}
             // Nothing is timed by it.
             Kind::Duty if shift.abs() <= DUTY_US => return true,
             Kind::Heat if (-HEAT_EARLY_US..=self.within.time_us).contains(&shift) => {
@@ -225,12 +232,11 @@ impl Compared<'_> {
             let reach = moved.by_us.abs() + self.within.time_us;
             moved.by_us != 0 && ((here - moved.at_us).abs() <= reach || (next - moved.at_us).abs() <= reach)
         };
-        // Heat itself may be what came early and so is not expected yet.
-        let heat_next = self.found.get(self.first_free).is_some_and(|verdict| is_heat(&verdict.change))
-            && self.expected[at.min(self.expected.len())..]
-                .iter()
-                .take_while(|verdict| micros(verdict) <= next + HEAT_EARLY_US)
-                .any(|verdict| is_heat(&verdict.change));
+        // Heat itself may be what came early and so is not expected yet; or it is not expected at all, where what came in at that moment
+        // would have filled the budget within a grain of the grid, but stopped before. And where it turns just at its clear level it may
+        // return in one of the two alone.
+        let heat_next = self.found.get(self.first_free).is_some_and(|verdict| only_just(&verdict.change))
+            || self.expected.get(at).is_some_and(|verdict| is_heat(&verdict.change) && !is_raised(&verdict.change));
         // Duty that crosses in one of the two alone.
         let duty = self.expected.get(at).is_some_and(|verdict| is_duty(&verdict.change))
             || self.found.get(self.first_free).is_some_and(|verdict| is_duty(&verdict.change));
@@ -275,6 +281,20 @@ const fn is_heat(change: &Change) -> bool {
     matches!(change, Change::Alarm { condition: Condition::SlipHeat, .. })
 }
 
+const fn is_raised(change: &Change) -> bool {
+    matches!(change, Change::Alarm { to: slackside_landed::judge::AlarmState::Unacknowledged, .. })
+}
+
+/// Heat that is raised no more above its setpoint than a grain of the grid may bring, or returns.
+fn only_just(change: &Change) -> bool {
+    match change {
+        Change::Alarm { condition: Condition::SlipHeat, value: Some(value), setpoint, .. } => {
+            !is_raised(change) || i64::from(*value) <= i64::from(*setpoint) + VALUE_HEAT
+        }
+        _ => false,
+    }
+}
+
 /// The tolerance of each: one verdict of a moment that has another tolerance lends it to all of the same moment.
 fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
     use slackside_landed::judge::AlarmState;
@@ -289,7 +309,11 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
             | Change::Alarm { from: AlarmState::Shelved, .. } => Kind::Slow,
             Change::Phase(now) => {
                 let before = std::mem::replace(&mut phase, now);
-                if before == Phase::Inching { Kind::Slow } else { Kind::Plain }
+                match (before, now) {
+                    (Phase::Inching, _) => Kind::Slow,
+                    (_, Phase::Standstill) => Kind::Standstill,
+                    _ => Kind::Plain,
+                }
             }
             _ => Kind::Plain,
         })
@@ -306,6 +330,8 @@ fn kinds(verdicts: &[Verdict]) -> Vec<Kind> {
             Kind::HeatBack
         } else if all.contains(&Kind::Slow) {
             Kind::Slow
+        } else if all.contains(&Kind::Standstill) {
+            Kind::Standstill
         } else {
             Kind::Plain
         }
@@ -347,7 +373,9 @@ fn same_change(expected: &Change, found: &Change, within: Tolerance, shifts: &mu
             let (allowed, largest) = match (condition, condition.unit()) {
                 (Condition::SlipHeat, _) => (VALUE_HEAT, &mut shifts.heat_value),
                 (Condition::MistrackingDuty, _) => (VALUE_DUTY, &mut shifts.duty_value),
-                (_, Unit::Ppm | Unit::Microturns) => (within.value, &mut shifts.value),
+                (_, Unit::Ppm | Unit::Microturns) => {
+                    (within.value + (1_000_000 - i64::from(one)).abs() / VALUE_PART, &mut shifts.value)
+                }
                 _ => (VALUE_COUNT, &mut shifts.value),
             };
             if apart > allowed {

@@ -1,4 +1,13 @@
 //! The new measure says what the landed one says, input by input, over random legs.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod oracle;
 

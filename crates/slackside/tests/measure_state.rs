@@ -1,4 +1,13 @@
 //! What measure takes of memory, and that no bytes as its state make it panic or run on.
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod oracle;
 

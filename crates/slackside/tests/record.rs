@@ -1,5 +1,14 @@
 //! Recordings: what goes in comes out, restores, and replays to the same verdicts and the same state.
 #![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod leg;
 

@@ -1,6 +1,15 @@
 //! What a recording costs, leg by leg. Print the table with
 //! `cargo test -p slackside --features desk --test record_figures -- --nocapture`.
 #![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 mod leg;
 

@@ -1,5 +1,14 @@
 //! The settings and their check against those of the landed core: same verdicts, same words.
 #![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
 
 use proptest::prelude::*;
 use slackside::conditions::Condition;

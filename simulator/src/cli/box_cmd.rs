@@ -335,7 +335,7 @@ fn read(client: &mut Client, file: Option<&Path>, talk: &Talk) -> anyhow::Result
         let identity = format!("{:08X}", plan.identity());
         shape("plan", json!({"leg": plan.leg_name(), "identity": identity, "against": file, "same": same}))
     })?;
-    talk.words(&say_plan(&plan))?;
+    talk.words(say_plan(&plan))?;
     match (file.map(Path::display), same) {
         (Some(name), Some(true)) => talk.line(format_args!("{name} is what the box runs on.")),
         (Some(name), _) => bail!("{name}: the box runs on other settings"),

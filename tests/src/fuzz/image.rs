@@ -1,12 +1,14 @@
 //! Settings images.
 
+use slackside::settings::plan_check::Sound;
 use slackside::settings::{IMAGE_VERSION, MOST_IMAGE_BYTES, Settings, image_length};
 
 /// Any bytes as a settings image: as they are, and as the body of an image whose frame is in order, so that what lies
 /// behind the CRC is reached too.
 ///
 /// # Panics
-/// If an image that reads does not write back to the same bytes, or settings change on the way.
+/// If an image that reads does not write back to the same bytes, settings change on the way, or the box refuses the plan of settings that
+/// the desk found sound.
 pub fn settings_image(bytes: &[u8]) {
     one(bytes);
     let Ok(length) = u16::try_from(bytes.len()) else { return };
@@ -29,6 +31,9 @@ fn one(bytes: &[u8]) {
     assert_eq!(again.identity(), settings.identity());
     match settings.check() {
         Ok(checked) => {
+            // What the desk lets through, the box takes.
+            let plan = checked.plan();
+            assert_eq!(Sound::new(&plan).err(), None);
             checked.advice(&mut |advice| assert!(!advice.to_string().is_empty()));
         }
         Err(violations) => {

@@ -17,18 +17,39 @@ pub fn monitor(bytes: &[u8]) {
     let mut bytes = Bytes(bytes);
     let settings = leg(bytes.next());
     let inputs = inputs(&mut bytes);
-    let plain = run(&settings, &inputs, Ticks::None);
-    alike("equal inputs gave other verdicts", &plain, &run(&settings, &inputs, Ticks::None));
-    alike("ticks at deadlines changed the verdicts", &plain, &run(&settings, &inputs, Ticks::Deadlines));
-    alike("extra ticks changed the verdicts", &plain, &run(&settings, &inputs, Ticks::Between));
+    let plain = run(&settings, &inputs, Ticks::None, Leaps::Left);
+    let ways = [
+        ("equal inputs gave other verdicts", Ticks::None),
+        ("ticks at deadlines changed the verdicts", Ticks::Deadlines),
+        ("extra ticks changed the verdicts", Ticks::Between),
+    ];
+    for (what, ticks) in ways {
+        if let Some(first) = first_difference(&plain, &run(&settings, &inputs, ticks, Leaps::Left)) {
+            panic!("{what}: {first:?}");
+        }
+    }
+    // A wait of days is leapt over, and ticks in it move where: after it slip heat is looked at up to a cell sooner or later. So
+    // whatever differs first is slip heat.
+    if inputs.is_sorted_by(|one, other| leap(one.at.get(), other.at.get()).is_none()) {
+        return;
+    }
+    for (what, ticks) in &ways[1..] {
+        let ticked = run(&settings, &inputs, *ticks, Leaps::Ticked);
+        if let Some(first) = first_difference(&plain, &ticked).filter(|first| !first.iter().flatten().any(is_heat)) {
+            panic!("{what} after a wait of days: {first:?}");
+        }
+    }
 }
 
-/// Tells the first difference only: whole streams are too long to read.
-fn alike(what: &str, plain: &[Verdict], other: &[Verdict]) {
-    if plain != other {
-        let at = plain.iter().zip(other).position(|(one, other)| one != other).unwrap_or(plain.len().min(other.len()));
-        panic!("{what} at {at}:\n  plain {:?}\n  other {:?}", plain.get(at), other.get(at));
-    }
+/// The first difference only: whole streams are too long to read.
+fn first_difference(plain: &[Verdict], other: &[Verdict]) -> Option<[Option<Verdict>; 2]> {
+    let length = plain.len().max(other.len());
+    let pairs = (0..length).map(|index| [plain.get(index).copied(), other.get(index).copied()]);
+    pairs.into_iter().find(|[one, other]| one != other)
+}
+
+fn is_heat(verdict: &Verdict) -> bool {
+    matches!(verdict.change, Change::Alarm { condition: Condition::SlipHeat, .. })
 }
 
 struct Bytes<'a>(&'a [u8]);
@@ -174,19 +195,31 @@ enum Ticks {
 
 /// A day and a half.
 const LEAPT: u64 = 1 << 37;
+
+/// Whether waits of days are ticked in.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Leaps {
+    Left,
+    Ticked,
+}
+
+/// How long a wait is that is leapt over.
+fn leap(from: u64, to: u64) -> Option<u64> {
+    Some(to.saturating_sub(from)).filter(|wait| *wait >= LEAPT)
+}
+
 /// So many deadlines between two inputs are ticked at. A leg that waits for years has more.
 const MOST_DEADLINES: usize = 2_000;
 
-fn run(settings: &Checked, inputs: &[Input], ticks: Ticks) -> Vec<Verdict> {
+fn run(settings: &Checked, inputs: &[Input], ticks: Ticks, leaps: Leaps) -> Vec<Verdict> {
     let mut monitor = monitor_of(settings, &Retained::default());
     let mut newest = Micros::ZERO;
     let mut verdicts = Vec::new();
     for input in inputs {
-        // A wait of days is leapt over, and ticks in it move where: after it slip heat is looked at up to a cell sooner or later.
-        let leapt = newest > Micros::ZERO && input.at.get().saturating_sub(newest.get()) >= LEAPT;
+        let leapt = newest > Micros::ZERO && leap(newest.get(), input.at.get()).is_some();
         match ticks {
             Ticks::None => {}
-            _ if leapt => {}
+            _ if leapt && leaps == Leaps::Left => {}
             Ticks::Deadlines => {
                 for _ in 0..MOST_DEADLINES {
                     // At the end of time nothing lies ahead.

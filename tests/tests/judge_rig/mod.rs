@@ -9,6 +9,7 @@ use slackside::motion::{Motion, Pitch, SeenRatio, ShaftMotion, Slip, SlipReading
 use slackside::retained::Retained;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::signals::{Reading, ShaftSignals, Signals, moved, unknown};
+use slackside::time::FAR;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, TurnFraction, Turns, Watts};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 use slackside_desk::monitor::plan_of;
@@ -60,7 +61,7 @@ impl Judge {
             What::Motion(motion) => {
                 let blocks = self.newest.ratio_blocks.wrapping_add(u16::from(motion.seen_ratio != self.seen));
                 self.seen = motion.seen_ratio;
-                let after = signals(motion, blocks);
+                let after = signals(motion, blocks, at);
                 let moved = moved_bits(&self.newest, &after);
                 self.newest = after;
                 return self.judge.observe(at, Told::Moved(moved), &after, sink);
@@ -112,10 +113,15 @@ impl Judge {
     }
 }
 
-fn shaft(from: &ShaftMotion) -> ShaftSignals {
+/// A stamp as measure keeps it: what is older than it can tell is held there.
+fn stamp(at: Micros, now: Micros) -> u32 {
+    at.get().max(now.get().saturating_sub(FAR.into())) as u32
+}
+
+fn shaft(from: &ShaftMotion, now: Micros) -> ShaftSignals {
     let pitch = from.pitch.unwrap_or_default();
     ShaftSignals {
-        last_edge: from.last_edge.map_or(0, |at| at.get() as u32),
+        last_edge: from.last_edge.map_or(0, |at| stamp(at, now)),
         pitch: pitch.time.get(),
         pitch_angle: pitch.angle.get(),
         pitch_largest: pitch.largest.get(),
@@ -130,21 +136,21 @@ fn shaft(from: &ShaftMotion) -> ShaftSignals {
     }
 }
 
-fn slip(from: &Slip) -> slackside::signals::Slip {
+fn slip(from: &Slip, now: Micros) -> slackside::signals::Slip {
     let reading = match from.reading {
         SlipReading::Unknown | SlipReading::Retracted => Reading::UNKNOWN,
         SlipReading::Known(ppm) => Reading::exact(ppm.get()),
         SlipReading::AtLeast(ppm) => Reading::at_least(ppm.get()),
     };
-    slackside::signals::Slip { reading, at: from.at.get() as u32, known_at: from.known_at.get() as u32 }
+    slackside::signals::Slip { reading, at: stamp(from.at, now), known_at: stamp(from.known_at, now) }
 }
 
-/// A motion as measure would tell it, with so many blocks of the ratio ended.
-fn signals(from: &Motion, blocks: u16) -> Signals {
+/// A motion as measure would tell it now, with so many blocks of the ratio ended.
+fn signals(from: &Motion, blocks: u16, now: Micros) -> Signals {
     let seen = from.seen_ratio.unwrap_or_default();
     let mut contacts = Signals::NONE.contacts;
     for (signals, contact) in contacts.iter_mut().zip(&from.contacts) {
-        signals.since = contact.rubbing_since.map_or(0, |at| at.get() as u32);
+        signals.since = contact.rubbing_since.map_or(0, |at| stamp(at, now));
         signals.bridged_until = contact.bridged_until.map_or(0, |at| at.get() as u32);
         signals.duty = contact.duty.get();
         signals.count = contact.count;
@@ -153,15 +159,15 @@ fn signals(from: &Motion, blocks: u16) -> Signals {
         signals.bridged = contact.bridged_until.is_some().into();
     }
     Signals {
-        head: shaft(&from.head),
-        boot: shaft(&from.boot),
-        short: slip(&from.slip_short),
-        long: slip(&from.slip_long),
+        head: shaft(&from.head, now),
+        boot: shaft(&from.boot, now),
+        short: slip(&from.slip_short, now),
+        long: slip(&from.slip_long, now),
         since_boot: u32::try_from(from.head_since_boot.get() >> 8).unwrap_or(u32::MAX),
         slipped: from.slipped.get().clamp(i32::MIN.into(), i32::MAX.into()) as i32,
         ratio: seen.ratio.get(),
         ratio_spread: seen.spread.get(),
-        ratio_at: seen.at.get() as u32,
+        ratio_at: stamp(seen.at, now),
         ratio_blocks: blocks,
         unknown: if from.slip_short.reading == SlipReading::Retracted { unknown::RETRACTED } else { unknown::PLAINLY },
         contacts,

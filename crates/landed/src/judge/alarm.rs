@@ -81,7 +81,11 @@ impl AlarmState {
     pub(super) const fn next(self, event: Event, latching: bool) -> Self {
         match (self, event) {
             (
-                Self::Normal | Self::ReturnedUnacknowledged | Self::LatchedUnacknowledged | Self::LatchedAcknowledged,
+                Self::Normal
+                | Self::Suppressed
+                | Self::ReturnedUnacknowledged
+                | Self::LatchedUnacknowledged
+                | Self::LatchedAcknowledged,
                 Event::Raise,
             ) => Self::Unacknowledged,
             (Self::Unacknowledged, Event::Clear) if latching => Self::LatchedUnacknowledged,

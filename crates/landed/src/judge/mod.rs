@@ -317,7 +317,10 @@ impl Judge {
                 let head_edge = motion.head.edges != self.motion.head.edges;
                 let boot_edge = motion.boot.edges != self.motion.boot.edges;
                 self.motion = *motion;
-                if let Some(slip) = motion.slip_short.reading.ppm() {
+                // Mended after it landed: what the last run said is no slip of a leg that stands.
+                if let Some(slip) = motion.slip_short.reading.ppm()
+                    && self.status.phase != Phase::Standstill
+                {
                     self.heat_slip = slip.get();
                 }
                 self.follow(head_edge, boot_edge, now, out);

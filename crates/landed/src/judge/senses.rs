@@ -438,7 +438,7 @@ impl Judge {
 
 /// Millionths of a turn as an angle; below nothing counts as nothing.
 pub(super) fn microturns(value: i32) -> Turns {
-    Turns::new(divide(u64::from(value.max(0).unsigned_abs()) << 32, 1_000_000).unwrap_or(0))
+    Turns::new(divide(u64::from(value.max(0).unsigned_abs()) << 32, 1_000_000).unwrap_or(0).saturating_sub(1 << 12))
 }
 
 /// Milliseconds in microseconds; below nothing counts as nothing.

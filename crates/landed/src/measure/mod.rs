@@ -187,6 +187,8 @@ impl<const MARKS: usize> Measure<MARKS> {
             self.settle(at, &mut tell);
         }
         self.now = at;
+        self.head.time_known(at);
+        self.boot.time_known(at);
         if let Some(sight) = self.take(at, input.signal) {
             tell(Seen { at, sight });
         } else {

@@ -246,6 +246,13 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         };
     }
 
+    /// Mended after it landed: the first window begins when time becomes known, not at the beginning of time.
+    pub fn time_known(&mut self, at: Micros) {
+        if self.window_began == Micros::ZERO {
+            self.window_began = at;
+        }
+    }
+
     fn begin_window(&mut self, at: Micros) {
         self.window_began = at;
         self.marks_in_window = 0;
@@ -260,13 +267,14 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
             return false;
         }
         self.last_reject = Some(at);
+        // Mended after it landed: trust that comes back is told at once.
+        let before = motion.distrust;
         if at.since(self.window_began) > self.reject_window {
             self.end_reject_window(at, motion);
         }
         self.rejects = self.rejects.saturating_add(1);
-        let before = motion.distrust;
         if self.rejects > self.rejects_allowed {
-            motion.distrust = before.with(Distrust::REJECTS);
+            motion.distrust = motion.distrust.with(Distrust::REJECTS);
         }
         motion.distrust != before
     }
@@ -335,7 +343,13 @@ impl<const MARKS: usize> ShaftTracker<MARKS> {
         self.judge_scatter(time, a_turn_ago, motion);
         let mut passed = self.spacing.current();
         self.judge_rate(time, passed, motion);
-        let lost_or_extra = self.compare(time, passed, motion);
+        // Mended after it landed: what the pitch before was held to be is no measure for this one where the table has just changed.
+        let lost_or_extra = if moved {
+            self.suspect = None;
+            None
+        } else {
+            self.compare(time, passed, motion)
+        };
         if lost_or_extra == Some(TargetPattern::Missing) {
             // The pitch seen was two: catch up by the one unseen.
             motion.angle = motion.angle.forward(passed.angle);

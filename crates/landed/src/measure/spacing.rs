@@ -75,6 +75,9 @@ pub struct Spacing<const MARKS: usize> {
     tolerance: u32,
     /// Extremes of uneven pitches before they are learned.
     extremes: Option<(u32, u32)>,
+    /// Mended after it landed: while summing, the turn that ended where this lap of sums began, and the mark where laps begin.
+    lap: u32,
+    lap_at: u8,
 }
 
 impl<const MARKS: usize> Spacing<MARKS> {
@@ -91,12 +94,16 @@ impl<const MARKS: usize> Spacing<MARKS> {
             unlike_settings: false,
             tolerance: 0,
             extremes: None,
+            lap: 0,
+            lap_at: 0,
         }
     }
 
     /// As [`new`](Self::new), in its place: by value the marks would make a large stack frame where size counts.
     pub fn clear(&mut self) {
-        let Self { marks, count, index, stage, learned, unlike_settings, tolerance, extremes } = self;
+        let Self { marks, count, index, stage, learned, unlike_settings, tolerance, extremes, lap, lap_at } = self;
+        *lap = 0;
+        *lap_at = 0;
         for mark in marks {
             *mark = BLANK;
         }
@@ -253,6 +260,8 @@ impl<const MARKS: usize> Spacing<MARKS> {
                 // Two turns: every mark then has a pitch, and a turn that ended there.
                 self.stage = if passed >= u16::from(self.count).saturating_mul(2) {
                     self.clear_sums();
+                    self.lap = turn;
+                    self.lap_at = index;
                     Stage::Summing { done: 0 }
                 } else {
                     Stage::Listening { passed }
@@ -277,11 +286,21 @@ impl<const MARKS: usize> Spacing<MARKS> {
     /// `old` is the mark as it was before this pass; `start` the one where its pitch began.
     fn sum(&mut self, index: u8, old: Mark, start: Mark, done: u16) {
         let turn_from_start = start.turn;
-        let difference = turn_from_start.abs_diff(old.turn);
-        if difference > old.turn >> STEADY_SHIFT {
+        let lap = if done < u16::from(self.count) { old.turn } else { self.lap };
+        let own = self.mark(index).turn;
+        if turn_from_start.abs_diff(lap) > lap >> STEADY_SHIFT || turn_from_start >> 28 != 0 {
             self.clear_sums();
-            self.stage = Stage::Summing { done: 0 };
+            self.stage = if done == 0 {
+                self.lap = own;
+                self.lap_at = index;
+                Stage::Summing { done: 0 }
+            } else {
+                Stage::Listening { passed: u16::from(self.count) }
+            };
             return;
+        }
+        if index == self.lap_at {
+            self.lap = own;
         }
         let mean = (old.turn >> 1).wrapping_add(turn_from_start >> 1);
         if let Some(mark) = self.marks.get_mut(usize::from(index)) {
@@ -336,12 +355,12 @@ impl<const MARKS: usize> Spacing<MARKS> {
 
     /// Take the new shares, scaled so that they add up to one turn exactly.
     fn adopt(&mut self, total: u64) {
-        // Within 1/2^6 of one turn, so it fits once held at 32 bits; what rounding leaves goes to the last mark.
-        let total = u32::try_from(total).unwrap_or(u32::MAX);
+        // Mended after it landed: a total of more than one turn was held at one, and the last mark got what was too much.
         let mut left = u32::MAX;
         let count = usize::from(self.count);
         for (position, mark) in self.marks.iter_mut().take(count).enumerate() {
-            let scaled = mul_div(mark.sum_gap, u32::MAX, total).unwrap_or(mark.share).min(left);
+            let scaled = (u128::from(mark.sum_gap) << 32).checked_div(u128::from(total)).unwrap_or(0);
+            let scaled = u32::try_from(scaled).unwrap_or(mark.share).min(left);
             mark.share = if position.saturating_add(1) == count { left } else { scaled };
             left = left.saturating_sub(mark.share);
         }

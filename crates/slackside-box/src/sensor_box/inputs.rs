@@ -82,6 +82,6 @@ impl<'a, I: InputPin, A: Analogue> Inputs<'a, I, A> {
             self.supply_good_since = Some(now);
         }
         // At start-up the supply has just come.
-        !good_for.is_some_and(|span| span >= SUPPLY_RECOVERY)
+        good_for.is_none_or(|span| span < SUPPLY_RECOVERY)
     }
 }

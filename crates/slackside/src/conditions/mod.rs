@@ -186,7 +186,7 @@ mod tests {
             assert_eq!(condition.entry().name, condition.name());
             assert_eq!(condition.entry(), Condition::TABLE[rank]);
         }
-        assert!(Condition::COUNT <= 64, "sets hold 64");
+        const { assert!(Condition::COUNT <= 64, "sets hold 64") };
         assert_eq!(size_of::<Row>(), 5);
     }
 

@@ -21,6 +21,10 @@ const CELL: u32 = 1 << CELL_SHIFT;
 const FEW: u32 = 4;
 /// While it is beyond, it is looked at so often, to find when it is within again.
 const WHILE_BEYOND: u32 = 8 * CELL;
+/// What rounding up may bring in a cell.
+const ROUNDED: u32 = 4;
+/// The next check is worked out for this part (1/2^6) of the slip more than there is.
+const SPARE_SHIFT: u32 = 6;
 /// One budget.
 const BUDGET_SHIFT: u32 = 30;
 
@@ -33,8 +37,10 @@ pub struct Heat {
     at: u32,
     /// What comes in during a cell.
     inflow: u32,
-    /// What would come in at a slip of 100 %: bounds how soon the limit can be reached, whatever slip does.
+    /// What would come in at a slip of 100 %.
     fullest: u32,
+    /// With no more than this coming in the limit is not reached before the next check.
+    bound: u32,
     /// Until then nothing can happen by itself.
     check: u32,
     /// The slip that makes it, in ppm.
@@ -114,13 +120,12 @@ impl Heat {
         self.heat = self.at(plan, now);
         self.at = now;
         self.inflow = inflow;
-        let fuller = fullest != self.fullest;
         self.fullest = fullest;
-        let near = self.room(limit) <= inflow;
-        if fuller || near {
+        let sooner = inflow > self.bound || self.room(limit) <= inflow;
+        if sooner {
             self.check = now;
         }
-        fuller || near
+        sooner
     }
 
     fn room(&self, limit: i32) -> u32 {
@@ -134,14 +139,18 @@ impl Heat {
         }
         self.heat = self.at(plan, now);
         self.at = now;
-        let falls = self.inflow < high(self.heat, plan.heat_left.wrapping_neg());
+        let lost = high(self.heat, plan.heat_left.wrapping_neg());
+        self.bound = self.inflow;
         let wait = if beyond {
-            if falls { WHILE_BEYOND } else { SWEEP }
-        } else if self.fullest == 0 {
+            // Where as much comes in as is lost, but for rounding, nothing moves.
+            if self.inflow.saturating_add(ROUNDED) < lost { WHILE_BEYOND } else { SWEEP }
+        } else if self.inflow <= lost {
             SWEEP
         } else {
-            // Whole cells in which even the fullest inflow cannot fill the room, less the one that is looked ahead.
-            let cells = divide(u64::from(self.room(limit)), self.fullest).saturating_sub(1);
+            // Whole cells in which so much inflow cannot fill the room, less the one that is looked ahead. A little more than comes in
+            // now, so that not every change of slip asks for a look.
+            self.bound = self.inflow.saturating_add(self.fullest >> SPARE_SHIFT);
+            let cells = divide(u64::from(self.room(limit)), self.bound).saturating_sub(1);
             cells.clamp(1, SWEEP >> CELL_SHIFT).wrapping_shl(CELL_SHIFT)
         };
         self.check = now.wrapping_add(wait);

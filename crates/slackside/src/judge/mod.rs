@@ -129,7 +129,8 @@ impl<const N: usize> Judge<N> {
             return;
         }
         let mut out = Out { now, sink };
-        if signals.short.reading.is_known() {
+        // What the last run said is no slip of a leg that stands.
+        if signals.short.reading.is_known() && self.leg.phase() != Phase::Standstill {
             self.leg.heat.slip = signals.short.reading.least;
         }
         self.leg.follow(moved, &view, &mut out);

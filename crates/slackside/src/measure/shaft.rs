@@ -182,10 +182,10 @@ impl ShaftView<'_> {
             return false;
         }
         self.state.last_reject = at;
+        let before = self.signals.distrust;
         if age(at, self.state.window_began) > self.plan.reject_window {
             self.end_window(at);
         }
-        let before = self.signals.distrust;
         self.state.rejects = self.state.rejects.saturating_add(1);
         if self.state.rejects > self.plan.rejects_a_turn {
             self.signals.distrust |= distrust::REJECTS;

@@ -219,8 +219,12 @@ impl Spacing {
                     // The middle between the beginnings of both turns.
                     let began = old.wrapping_sub(mark.sum).wrapping_sub(self.since);
                     let other = before.wrapping_sub(around).wrapping_sub(self.since);
-                    let middle = (began >> 1).wrapping_add(other >> 1);
-                    let part = divide(u64::from(middle) << (BEGAN_BITS - 1), self.turn);
+                    // The first of them may lie before the moment they are told from; their middle does not.
+                    let middle = ((began as i32) >> 1).wrapping_add((other as i32) >> 1).max(0).unsigned_abs();
+                    let part = divide(
+                        (u64::from(middle) << (BEGAN_BITS - 1)).wrapping_add(u64::from(self.turn / 2)),
+                        self.turn,
+                    );
                     mark.word = mark.share() | part.min(BEGAN);
                     mark.sum = 0;
                 }
@@ -250,8 +254,9 @@ impl Spacing {
         self.stage = SUMMING;
         self.passed = 0;
         self.turn = self.last_turn;
-        // The middle of the beginnings of two turns lies half a turn to one and a half before, and a quarter more where turns differ.
-        self.since = time.wrapping_sub(self.turn).wrapping_sub(self.turn).wrapping_sub(self.turn >> 2);
+        // The middle of the beginnings of two turns lies one and a half turns to half a turn before: from a quarter to one and a quarter
+        // after this, so that turns which grow or shrink by an eighth each still fit.
+        self.since = time.wrapping_sub(self.turn).wrapping_sub(self.turn >> 1).wrapping_sub(self.turn >> 2);
         self.lap = self.last_turn;
         self.meaning = self.index;
     }
@@ -282,8 +287,7 @@ impl Spacing {
     }
 }
 
-/// Take the new shares, scaled so that they add up to one turn less 2^-19; what rounding leaves goes to the last mark. Not if they were
-/// no turn: then they are more than 1/2^6 off.
+/// Take the new shares, scaled so that they add up to one turn. Not if they were no turn: then they are more than 1/2^6 off.
 fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
     let count = usize::from(plan.marks);
     let total = marks.iter().take(count).fold(0_u32, |total, mark| total.wrapping_add(mark.sum));
@@ -291,14 +295,18 @@ fn adopt(plan: &ShaftPlan, marks: &mut [Mark]) -> bool {
     if missing.unsigned_abs() > 1 << 26 {
         return false;
     }
-    // A hair less than a turn: the marks of whole turns then never add up to more than they were, and what is asked for two turns is
-    // not reached by rounding.
-    let mut left = (1_u32 << BEGAN_BITS).wrapping_neg();
+    // 1/total is 1 + e + e² + e³ for a total of 1 − e: what is left out is below 2^-24 of a turn.
+    let square = missing.wrapping_mul(missing) >> 32;
+    let scale = missing.wrapping_add(square).wrapping_add(square.wrapping_mul(missing) >> 32);
+    // The marks' places are rounded, not the shares between them: so no mark gets what all the others' rounding left.
+    let (mut exact, mut placed) = (0_u32, 0_u32);
     for (index, mark) in marks.iter_mut().take(count).enumerate() {
-        let more = (missing.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
-        let share = mark.sum.wrapping_add(more).wrapping_add(BEGAN >> 1) & !BEGAN;
-        mark.word = if index.wrapping_add(1) == count { left } else { share };
-        left = left.wrapping_sub(mark.word);
+        let more = (scale.wrapping_mul(i64::from(mark.sum)) >> 32) as u32;
+        exact = exact.wrapping_add(mark.sum).wrapping_add(more);
+        let is_last = index.wrapping_add(1) == count;
+        let place = if is_last { 0 } else { exact.wrapping_add(BEGAN >> 1) & !BEGAN };
+        mark.word = place.wrapping_sub(placed);
+        placed = place;
     }
     true
 }

@@ -193,6 +193,7 @@ pub(super) struct Opened<'a> {
     pub format: u8,
     pub header: Header,
     /// Version 1 only.
+    #[cfg_attr(not(feature = "desk"), expect(dead_code, reason = "only segments of version 1 need it"))]
     pub edges_a_turn: [u8; 2],
     pub head: &'a [u8],
     pub keyframe: &'a [u8],

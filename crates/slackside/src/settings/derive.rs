@@ -242,8 +242,8 @@ mod tests {
         // 15 % below 1.361711 turns/s: 863,965 µs a turn; back at 87 %.
         let deep = plan.row(Condition::DeepUnderspeed.rank());
         assert_eq!((deep.limit, deep.clear, deep.on_delay), (863_964, 844_103, 500_000));
-        // Two head turns; the whole budget, 80 % of it; half a second.
-        assert_eq!(plan.row(Condition::BeltNotFollowing.rank()).limit, 2 << 24);
+        // Two head turns, less a millionth; the whole budget, 80 % of it; half a second.
+        assert_eq!(plan.row(Condition::BeltNotFollowing.rank()).limit, (2 << 24) - 16);
         let heat = plan.row(Condition::SlipHeat.rank());
         assert_eq!((heat.limit, heat.clear), (1 << 30, 858_993_459));
         assert_eq!(plan.row(Condition::Mistracking.rank()).limit, 500_000);

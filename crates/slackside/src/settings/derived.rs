@@ -23,6 +23,8 @@ const LONG_TURNS: u32 = 4;
 const BLOCK_TURNS: u32 = 64;
 /// A learned pitch may differ from what the settings say by this part of an even one (1/2^6, 1.6 %), if the tolerance is not larger.
 const MATERIAL_SHIFT: u32 = 6;
+/// Pitches that make up just the angle of a limit reach it whatever their rounding: a millionth of a turn less, in 2^-24 turn.
+const ROUNDED: i32 = 16;
 /// A cell of slip heat is 2^17 µs: what one watt makes in it, in 2^-16 of 2^-30 of a budget of 1 J, rounded up.
 const HEAT_A_WATT: u64 = (1_u64 << (17 + 16 + HEAT_SHIFT)).div_ceil(1_000_000);
 /// How long a turn takes at `share` ppm of a speed at which it takes `turn`; the end of the type where it would never end.
@@ -39,7 +41,8 @@ pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i3
         Compared::Heat => 1 << HEAT_SHIFT,
         Compared::HeadTurn | Compared::BootTurn => return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
     };
-    to_i32(share(factor, value))
+    let rounded = if matches!(compared, Compared::Angle) { ROUNDED } else { 0 };
+    to_i32(share(factor, value)).saturating_sub(rounded)
 }
 
 const fn to_i32(value: u32) -> i32 {

@@ -208,9 +208,9 @@ pub fn draw(seed: u64, most_marks: u8) -> Option<Leg> {
     inputs.sort_by_key(|input| input.at);
     if dice.chance(0.2) {
         // A few come late.
-        for index in 0..inputs.len() {
+        for input in &mut inputs {
             if dice.chance(0.002) {
-                inputs[index].at = Micros::new(inputs[index].at.get().saturating_sub(dice.below(3_000)));
+                input.at = Micros::new(input.at.get().saturating_sub(dice.below(3_000)));
             }
         }
     }

@@ -70,10 +70,7 @@ pub fn measure() -> Result<[Table; 4]> {
     let legs = legs()?;
     let named = legs.iter().filter(|leg| !leg.random).count();
     let runs = count_all(&legs)?;
-    let mut sums = vec![Sum::default(); 0];
-    for runs in runs.chunks(legs.len()) {
-        sums.push(Sum::of(runs, named)?);
-    }
+    let sums: Vec<Sum> = runs.chunks(legs.len()).map(|runs| Sum::of(runs, named)).collect::<Result<_>>()?;
     let table = |title: &str, of: &dyn Fn(&Sum, usize) -> Option<u64>| {
         let mut table = Table::new(title, &columns);
         for (kind, name) in KINDS.iter().enumerate() {

@@ -109,6 +109,10 @@ impl Outcome {
     pub fn is_reached(&self) -> bool {
         self.value.is_some_and(|value| value <= self.at_most)
     }
+
+    fn measured(&self) -> String {
+        self.value.map_or_else(|| "not measured".to_owned(), |value| value.to_string())
+    }
 }
 
 /// Every goal.
@@ -121,13 +125,20 @@ pub fn outcomes(tables: &[Table]) -> Vec<Outcome> {
     GOALS.iter().map(outcome).collect()
 }
 
+/// Every goal that `old` reached and `new` misses. A goal missed before is on the page as missed, and printed: no failure.
+pub fn lost(old: &[Table], new: &[Table]) -> Vec<String> {
+    let pairs = outcomes(old).into_iter().zip(outcomes(new));
+    let lost = pairs.filter(|(before, now)| before.is_reached() && !now.is_reached());
+    lost.map(|(_, now)| format!("{}: {}, and the goal was reached: {}", now.what, now.measured(), now.at_most))
+        .collect()
+}
+
 /// The table of the goals.
 pub fn text(tables: &[Table]) -> String {
     let mut text = String::from("## Against the goals\n\n| what | goal | measured | |\n|---|---:|---:|---|\n");
     for outcome in outcomes(tables) {
         let verdict = if outcome.is_reached() { "reached" } else { "missed" };
-        let value = outcome.value.map_or_else(|| "not measured".to_owned(), |value| value.to_string());
-        let _ = writeln!(text, "| {} | {} | {value} | {verdict} |", outcome.what, outcome.at_most);
+        let _ = writeln!(text, "| {} | {} | {} | {verdict} |", outcome.what, outcome.at_most, outcome.measured());
     }
     text
 }
@@ -141,10 +152,22 @@ mod tests {
         assert!(outcomes(&[]).iter().all(|outcome| !outcome.is_reached()));
     }
 
+    fn an_edge(edge: u64) -> Vec<Table> {
+        vec![Table::new(HEALTHY, &[M3]).row(EDGE, vec![Some(edge)]).row(DEADLINE, vec![Some(500)])]
+    }
+
+    #[test]
+    fn only_a_goal_that_was_reached_can_be_lost() {
+        assert!(lost(&an_edge(101), &an_edge(104)).is_empty());
+        assert!(lost(&an_edge(101), &an_edge(100)).is_empty());
+        let what = "an edge and its settling on Cortex-M3, mean, healthy leg";
+        assert_eq!(lost(&an_edge(100), &an_edge(101)), [format!("{what}: 601, and the goal was reached: 600")]);
+        assert_eq!(lost(&an_edge(100), &[]), [format!("{what}: not measured, and the goal was reached: 600")]);
+    }
+
     #[test]
     fn a_sum_is_held_against_its_goal() {
-        let table = |edge| Table::new(HEALTHY, &[M3]).row(EDGE, vec![Some(edge)]).row(DEADLINE, vec![Some(500)]);
-        let reached = |edge| outcomes(&[table(edge)]).iter().filter(|outcome| outcome.is_reached()).count();
+        let reached = |edge| outcomes(&an_edge(edge)).iter().filter(|outcome| outcome.is_reached()).count();
         assert_eq!((reached(100), reached(101)), (1, 0));
     }
 }

@@ -21,8 +21,8 @@ const PAGE: &str = "docs/src/integrator/budget.md";
 const OPENING: &str = "\
 # What it costs
 
-Written by `cargo xtask budget`; do not edit. `cargo xtask budget --check` measures again, and fails if a goal is missed or a
-figure grew by more than 5 %; `--weigh` prints flash and RAM alone.
+Written by `cargo xtask budget`; do not edit. `cargo xtask budget --check` measures again, and fails if a figure grew by more than
+5 % or a goal that is reached here is missed; `--weigh` prints flash, RAM and lines alone.
 
 Flash is the whole of a linked image that calls what a box calls, with the compiler's own arithmetic and copying routines, without
 start-up code, for eight marks. Instructions are counted by the emulator around each call, in steps of five; deadlines that fall due
@@ -48,10 +48,7 @@ pub fn run(check: bool, weigh: bool) -> Result<()> {
     }
     let old = parse(&fs::read_to_string(&path).with_context(|| format!("{PAGE}: run `cargo xtask budget` first"))?);
     let mut worse = regressions(&old, &tables);
-    let missed = goals::outcomes(&tables).into_iter().filter(|outcome| !outcome.is_reached());
-    worse.extend(
-        missed.map(|outcome| format!("{}: {:?}, the goal is {}", outcome.what, outcome.value, outcome.at_most)),
-    );
+    worse.extend(goals::lost(&old, &tables));
     if worse.is_empty() { Ok(()) } else { bail!("above the budget:\n  {}", worse.join("\n  ")) }
 }
 

@@ -157,8 +157,18 @@ impl Keep for Stage {
 impl<const MARKS: usize> Keep for Spacing<MARKS> {
     fn keep(&self, pen: &mut Pen<'_>) {
         // A field that is neither kept nor follows from the settings does not compile.
-        let Self { marks: _, count: _, index: _, stage: _, learned: _, unlike_settings: _, tolerance: _, extremes: _ } =
-            self;
+        let Self {
+            marks: _,
+            count: _,
+            index: _,
+            stage: _,
+            learned: _,
+            unlike_settings: _,
+            tolerance: _,
+            extremes: _,
+            lap: _,
+            lap_at: _,
+        } = self;
         self.index.keep(pen);
         self.learned.keep(pen);
         self.unlike_settings.keep(pen);
