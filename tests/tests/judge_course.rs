@@ -174,7 +174,7 @@ fn a_chattering_drive_contact_opens_one_start_and_trips() {
     }
     let verdicts = leg.play();
     assert_eq!(raised(&verdicts, Condition::DriveContactFault).len(), 1);
-    let starts = leg.judged().survivor().start_ages.len();
+    let starts = leg.judged().survivor().start_ages().len();
     assert_eq!(starts, 1);
 }
 

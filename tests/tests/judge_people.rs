@@ -227,7 +227,7 @@ fn a_bypass_does_not_lose_what_was_latched_behind_it() {
     leg.command(Command::Key(true));
     leg.command(Command::Bypass(Condition::OutletPlugged, Span::from_millis(60_000)));
     assert!(leg.judged().status().run_permit);
-    assert!(leg.judged().survivor().latched.contains(Condition::OutletPlugged), "bypasses lapse with the power");
+    assert!(leg.judged().survivor().latched().contains(Condition::OutletPlugged), "bypasses lapse with the power");
     leg.command(Command::EndBypass);
     assert_eq!(state(&leg.judged(), Condition::OutletPlugged), AlarmState::LatchedUnacknowledged);
     assert!(!leg.judged().status().run_permit);
@@ -245,7 +245,7 @@ fn inching_is_slow_timed_without_feed_and_watches_the_belt() {
     assert_eq!(refusals(&verdicts), [Refusal::KeyOff]);
     assert_eq!(all_raised(&verdicts), []);
     assert!(!leg.judged().status().feed_permit);
-    assert_eq!(leg.judged().survivor().start_ages.len(), 0, "inching is no start");
+    assert_eq!(leg.judged().survivor().start_ages().len(), 0, "inching is no start");
     let mut longer = leg.clone();
     leg.turn(30 * SECOND, 100_000, 0, None);
     assert_eq!(all_raised(&leg.play()), [Condition::BeltNotFollowing]);
@@ -338,9 +338,9 @@ fn power_cycling_resets_nothing() {
     leg.turn(3 * SECOND, 1_000_000, 0, None);
     let before = leg.judged();
     let survivor = before.survivor();
-    assert!(survivor.boot_cleared_needed);
-    assert_eq!(survivor.start_ages.len(), 1);
-    assert!(survivor.slip_heat.get() > 10_000, "{survivor:?}");
+    assert!(survivor.boot_cleared_needed());
+    assert_eq!(survivor.start_ages().len(), 1);
+    assert!(survivor.slip_heat().get() > 10_000, "{survivor:?}");
 
     let mut after = power_cycle(&survivor);
     assert_eq!(after.survivor(), survivor, "before anything is observed");

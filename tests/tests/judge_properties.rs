@@ -333,7 +333,7 @@ proptest! {
         let survivor = judge.survivor();
         let stored = Retained::from_image(&survivor.to_image()).unwrap();
         prop_assert_eq!(&stored, &survivor);
-        let latched: Vec<_> = survivor.latched.iter().collect();
+        let latched: Vec<_> = survivor.latched().iter().collect();
         let mut after = judge_rig::judge(&leg.settings, &stored);
         after.observe(&(77, What::Drive(false)), &mut |_| {});
         for condition in latched {
@@ -341,8 +341,8 @@ proptest! {
             let stops = leg.settings.limits.of(condition).action == slackside::settings::Action::Stop;
             prop_assert!(!(stops && after.status().run_permit));
         }
-        prop_assert!(!(survivor.boot_cleared_needed && after.status().run_permit));
-        prop_assert_eq!(after.survivor().slip_heat, survivor.slip_heat);
+        prop_assert!(!(survivor.boot_cleared_needed() && after.status().run_permit));
+        prop_assert_eq!(after.survivor().slip_heat(), survivor.slip_heat());
     }
 
     /// Whatever the motion says, sensible or not, nothing panics and no time is lost.

@@ -258,14 +258,14 @@ fn a_power_cycle_resets_nothing() {
     let tripped = observe(&mut before, &inputs);
     assert!(dropped(&tripped, Permit::Run).is_some());
     let survivor = before.retained().expect("it has a plan");
-    assert!(survivor.boot_cleared_needed && !survivor.latched.is_empty());
+    assert!(survivor.boot_cleared_needed() && !survivor.latched().is_empty());
 
     // Power goes and comes back: time begins anew, the leg is healthy, nobody has reset anything.
     let mut monitor = monitor(&settings, &survivor);
     let verdicts = observe(&mut monitor, &healthy(60.0, 0));
     assert_eq!(given(&verdicts, Permit::Run), 0, "{verdicts:?}");
     assert!(!monitor.status().run_permit && !monitor.status().feed_permit);
-    assert_eq!(monitor.status().first_out, survivor.first_out);
+    assert_eq!(monitor.status().first_out, survivor.first_out());
 }
 
 /// Jogging a choked leg is refused: each short start ends in a trip, and nothing but a reset at the leg and a cleared boot gives

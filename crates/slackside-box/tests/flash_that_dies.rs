@@ -8,7 +8,7 @@
     reason = "a test that panics has failed, as it should"
 )]
 
-use slackside::conditions::{Condition, ConditionSet};
+use slackside::conditions::Condition;
 use slackside::retained::Retained;
 use slackside::settings::Settings;
 use slackside::settings::plan::Plan;
@@ -130,12 +130,10 @@ fn no_flipped_bit_of_a_slot_is_taken_for_settings() {
 }
 
 fn kept(latched: &[Condition]) -> Kept {
-    let latched = latched.iter().copied().fold(ConditionSet::EMPTY, ConditionSet::with);
-    Kept {
-        session: 1,
-        faults: Faults::NONE,
-        retained: Retained { latched, boot_cleared_needed: true, ..Retained::default() },
-    }
+    let mut retained = Retained::default();
+    latched.iter().for_each(|condition| retained.put_alarm(*condition, true, false));
+    retained.put_boot_cleared_needed(true);
+    Kept { session: 1, faults: Faults::NONE, retained }
 }
 
 #[test]

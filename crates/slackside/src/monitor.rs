@@ -342,22 +342,28 @@ impl<const MARKS: usize> Core<MARKS> {
                 self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
-            self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
-            let now = self.now();
-            let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
-            if sweeps_now {
-                self.clock.swept = now.us();
-                self.measure.sweep(now.us());
-                self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
-            }
-            // With a sweep judge steps too, so that both come together from there on.
-            if sweeps_now || self.judge.wait(now.us()) == 0 {
-                self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
-            } else {
-                let moved = self.measure.settle(plan, now);
-                self.tell(moved, plan, now, tap, sink);
-            }
-            self.find_due(plan);
+            self.settle_next(plan, tap, sink);
         }
+    }
+
+    /// Settle what falls due next.
+    #[inline(never)]
+    fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
+        let now = self.now();
+        let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
+        if sweeps_now {
+            self.clock.swept = now.us();
+            self.measure.sweep(now.us());
+            self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
+        }
+        // With a sweep judge steps too, so that both come together from there on.
+        if sweeps_now || self.judge.wait(now.us()) == 0 {
+            self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        } else {
+            let moved = self.measure.settle(plan, now);
+            self.tell(moved, plan, now, tap, sink);
+        }
+        self.find_due(plan);
     }
 }

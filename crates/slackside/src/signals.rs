@@ -53,6 +53,14 @@ pub mod pattern {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct ShaftSignals {
+    /// The reasons of [`distrust`], as bits.
+    pub distrust: u8,
+    /// The state of its line, where supervised: 0 sound, 1 open, 2 shorted.
+    pub line: u8,
+    /// One of [`pattern`].
+    pub pattern: u8,
+    /// Whether an edge has counted since the monitor started, 0 or 1.
+    pub seen: u8,
     /// When the newest edge that counts happened. Means nothing before [`seen`](Self::seen).
     pub last_edge: u32,
     /// How long the pitch took that ended with it, in microseconds; 0 while the shaft has not turned so far since it rested.
@@ -69,14 +77,6 @@ pub struct ShaftSignals {
     pub edges: u32,
     /// Edges rejected, wrapping.
     pub rejected: u32,
-    /// The reasons of [`distrust`], as bits.
-    pub distrust: u8,
-    /// The state of its line, where supervised: 0 sound, 1 open, 2 shorted.
-    pub line: u8,
-    /// One of [`pattern`].
-    pub pattern: u8,
-    /// Whether an edge has counted since the monitor started, 0 or 1.
-    pub seen: u8,
 }
 
 impl ShaftSignals {

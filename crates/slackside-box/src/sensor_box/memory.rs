@@ -107,8 +107,8 @@ impl<F: NorFlash> Memory<F> {
     pub(super) fn keep(&mut self, retained: Retained, may_run: bool, book: &mut FaultBook, now: Micros) -> bool {
         let kept = Kept { session: self.session, faults: book.latched(), retained };
         let weighty = weight(&kept) != weight(&self.stored);
-        let before = self.stored.retained.slip_heat;
-        let hotter = kept.retained.slip_heat.get().abs_diff(before.get()) > before.get().max(HEAT_STEP.get()) / 8;
+        let before = self.stored.retained.slip_heat();
+        let hotter = kept.retained.slip_heat().get().abs_diff(before.get()) > before.get().max(HEAT_STEP.get()) / 8;
         let Some(journal) = &mut self.journal else { return false };
         let must_erase = journal.must_erase();
         let wanted = weighty || (hotter && now.since(self.heat_stored_at) >= HEAT_EVERY && !must_erase);
@@ -165,8 +165,6 @@ impl<F: NorFlash> Memory<F> {
 
 /// The part of what is kept that is stored as soon as it changes.
 fn weight(kept: &Kept) -> (u32, Faults, Retained) {
-    let retained = &kept.retained;
     // Ages run on by themselves; another number of them means that a start came or lapsed.
-    let start_ages = retained.start_ages.iter().map(|_| Span::ZERO).collect();
-    (kept.session, kept.faults, Retained { slip_heat: Joules::ZERO, start_ages, ..retained.clone() })
+    (kept.session, kept.faults, kept.retained.at_rest())
 }

@@ -157,7 +157,7 @@ where
 
     /// Put a plan in force, with what judge remembers of the one before or what survived.
     fn configure(&mut self, plan: Sound<OwnedPlan>) -> Result<(), NoRoom> {
-        let retained = self.monitor.retained().unwrap_or_else(|| self.armed.restored.clone());
+        let retained = self.monitor.retained().unwrap_or(self.armed.restored);
         let identity = plan.identity();
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
         self.armed.identity = Some(identity);
@@ -418,8 +418,9 @@ where
             anchor: self.recorder.newest_anchor(),
         };
         let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
-        let (reply, asked) = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf);
-        let mut length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+        let mut length = 0;
+        let mut say = |reply: &Reply<'_>| length = encode(number, reply, out).map_or(0, <[u8]>::len);
+        let asked = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf, &mut say);
         match asked {
             Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {
                 // One a round: what does not fit is dropped, and the desk sees that nothing came of it.

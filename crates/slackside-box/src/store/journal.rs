@@ -275,24 +275,18 @@ fn kept_of(record: &[u8; RECORD]) -> Option<Kept> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use slackside::conditions::{Condition, ConditionSet};
+    use slackside::conditions::Condition;
     use slackside::units::{Joules, Span};
 
     #[test]
     fn the_longest_comes_back() {
-        let all = Condition::ALL.into_iter().fold(ConditionSet::EMPTY, ConditionSet::with);
-        let kept = Kept {
-            session: u32::MAX,
-            faults: Faults::from_bits(u32::MAX),
-            retained: Retained {
-                latched: all,
-                acknowledged: all,
-                first_out: Some(Condition::BypassActive),
-                boot_cleared_needed: true,
-                start_ages: core::iter::repeat_n(Span::MAX, 8).collect(),
-                slip_heat: Joules::MAX,
-            },
-        };
+        let mut retained = Retained::default();
+        Condition::ALL.into_iter().for_each(|condition| retained.put_alarm(condition, true, true));
+        retained.put_first_out(Some(Condition::BypassActive));
+        retained.put_boot_cleared_needed(true);
+        (0..8).for_each(|_| retained.push_start(Span::MAX));
+        retained.put_slip_heat(Joules::MAX);
+        let kept = Kept { session: u32::MAX, faults: Faults::from_bits(u32::MAX), retained };
         let mut bytes = [0; Kept::BYTES];
         kept.write(&mut bytes);
         assert_eq!(Kept::read(&bytes), Some(kept));

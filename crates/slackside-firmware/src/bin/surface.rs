@@ -21,6 +21,8 @@ use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
+#[cfg(feature = "monitor")]
+use slackside::verdict::Verdict;
 #[cfg(any(feature = "record", feature = "link"))]
 use slackside::units::Span;
 #[cfg(feature = "link")]
@@ -44,16 +46,9 @@ fn panic(_: &PanicInfo) -> ! {
 #[unsafe(link_section = ".text._start")]
 pub extern "C" fn _start() -> ! {
     #[cfg(feature = "monitor")]
-    {
-        configure();
-        monitor();
-    }
+    sensor_box();
     #[cfg(feature = "check")]
     check();
-    #[cfg(feature = "record")]
-    record();
-    #[cfg(feature = "link")]
-    link();
     #[cfg(feature = "read")]
     read();
     #[cfg(feature = "plant-panic")]
@@ -134,32 +129,44 @@ fn plan() -> Option<Sound<&'static Plan>> {
     Sound::new(Plan::from_bytes(bytes.get(..Plan::LENGTH)?).ok()?).ok()
 }
 
-/// What a box does with its plan at start-up.
 #[cfg(feature = "monitor")]
-fn configure() {
-    let retained = retained();
-    if let Some(plan) = plan() {
-        black_box(MONITOR.place().configure(plan, &retained).is_ok());
-    }
-}
-
-#[cfg(any(feature = "monitor", feature = "record"))]
 fn retained() -> Retained {
     let bytes: &[u8] = RETAINED.place();
     Retained::from_image(bytes).unwrap_or_else(|_| Retained::unreadable())
 }
 
+/// What a box does with its plan at start-up, and then round by round.
 #[cfg(feature = "monitor")]
-fn monitor() {
+fn sensor_box() {
     let monitor = MONITOR.place();
+    let Some(plan) = plan() else { return };
+    #[cfg(not(feature = "record"))]
+    black_box(monitor.configure(plan, &retained()).is_ok());
+    #[cfg(feature = "record")]
+    let mut recorder = Recorder::new(SEGMENTS.place());
+    #[cfg(feature = "record")]
+    black_box(recorder.configure(monitor, plan, &retained(), WORD.get()).is_ok());
+    #[cfg(feature = "link")]
+    let mut line = Line { events: EVENTS.place(), decoder: DECODER.place(), server: Server::new(staging()) };
     // Inputs come in any order and any number.
     while WORD.get() != 0 {
-        monitor.observe(input(), &mut |verdict| {
+        let mut sink = |verdict: &Verdict| {
+            #[cfg(feature = "link")]
+            line.events.push(verdict);
             black_box(verdict);
-        });
+        };
+        #[cfg(not(feature = "record"))]
+        monitor.observe(input(), &mut sink);
+        #[cfg(feature = "record")]
+        {
+            recorder.observe(monitor, input(), &mut sink);
+            file(&mut recorder, monitor);
+        }
+        black_box((monitor.next_deadline(), monitor.signals(), monitor.status()));
+        black_box(monitor.retained().map(|retained| retained.to_image()));
+        #[cfg(feature = "link")]
+        line.poll(monitor);
     }
-    black_box((monitor.next_deadline(), monitor.signals(), monitor.status()));
-    black_box(monitor.retained().map(|retained| retained.to_image()));
 }
 
 /// Nothing but the check of a plan.
@@ -198,19 +205,11 @@ fn read() {
     black_box((monitor.state_crc(), monitor.keyframe_length()));
 }
 
+/// What a box does with recordings.
 #[cfg(feature = "record")]
-fn record() {
-    let monitor = MONITOR.place();
-    let Some(plan) = plan() else { return };
-    let mut recorder = Recorder::new(SEGMENTS.place());
-    black_box(recorder.configure(monitor, plan, &retained(), WORD.get()).is_ok());
-    while WORD.get() != 0 {
-        recorder.observe(monitor, input(), &mut |verdict| {
-            black_box(verdict);
-        });
-        // As the link brought it.
-        recorder.anchor(monitor, ANCHOR.get());
-    }
+fn file(recorder: &mut Recorder<'_>, monitor: &Box) {
+    // As the link brought it.
+    recorder.anchor(monitor, ANCHOR.get());
     recorder.freeze(monitor);
     for held in recorder.held() {
         black_box((held.sequence, held.bytes));
@@ -250,20 +249,32 @@ impl Store for AnyStore {
 }
 
 #[cfg(feature = "link")]
-fn link() {
-    static STAGING: Volatile<core::mem::MaybeUninit<Plan>> = Volatile::new(core::mem::MaybeUninit::zeroed());
-    static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
-    static DECODER: Volatile<Decoder> = Volatile::new(Decoder::new());
-    static FRAME: Volatile<[u8; MOST_FRAME]> = Volatile::new([0; MOST_FRAME]);
-    let monitor = MONITOR.place();
-    let events = EVENTS.place();
+static STAGING: Volatile<core::mem::MaybeUninit<Plan>> = Volatile::new(core::mem::MaybeUninit::zeroed());
+#[cfg(feature = "link")]
+static EVENTS: Volatile<EventLog<32>> = Volatile::new(EventLog::new());
+#[cfg(feature = "link")]
+static DECODER: Volatile<Decoder> = Volatile::new(Decoder::new());
+#[cfg(feature = "link")]
+static FRAME: Volatile<[u8; MOST_FRAME]> = Volatile::new([0; MOST_FRAME]);
+
+#[cfg(feature = "link")]
+fn staging() -> &'static mut Plan {
     // SAFETY: a plan may be all zeros.
-    let mut server = Server::new(unsafe { STAGING.place().assume_init_mut() });
-    let decoder = DECODER.place();
-    while WORD.get() != 0 {
-        monitor.observe(input(), &mut |verdict| events.push(verdict));
-        black_box((events.newest(), events.after(WORD.get()), decoder.errors()));
-        let Some(Ok(frame)) = decoder.feed(WORD.get() as u8) else { continue };
+    unsafe { STAGING.place().assume_init_mut() }
+}
+
+/// A box's end of the link.
+#[cfg(feature = "link")]
+struct Line {
+    events: &'static mut EventLog<32>,
+    decoder: &'static mut Decoder,
+    server: Server<'static>,
+}
+
+#[cfg(feature = "link")]
+impl Line {
+    fn poll(&mut self, monitor: &Box) {
+        let Some(Ok(frame)) = self.decoder.feed(WORD.get() as u8) else { return };
         let around = Surroundings {
             now: micros(),
             key_on: WORD.get() == 1,
@@ -272,18 +283,19 @@ fn link() {
             session: WORD.get(),
             anchor: Some(ANCHOR.get()),
         };
-        let mut store = AnyStore;
         let request = frame.message::<Request<'_>>();
         let number = frame.number;
-        let (reply, asked) = server.answer(request, &around, monitor, events, &mut store);
-        black_box(encode(number, &reply, FRAME.place()).is_some());
+        let say = |reply: &Reply<'_>| {
+            black_box(encode(number, reply, FRAME.place()).is_some());
+        };
+        let asked = self.server.answer(request, &around, monitor, self.events, &mut AnyStore, &mut { say });
         // The box alone checks and arms what is staged.
         if let Asked::Arm { leg, identity } = asked {
-            black_box((leg, identity));
-            let sound = server.staged().is_some_and(|plan| Sound::new(plan).is_ok());
-            if sound {
-                black_box(encode(number, &Reply::Done, FRAME.place()).is_some());
+            black_box(leg);
+            if self.server.staged().is_some_and(|plan| Sound::new(plan).is_ok()) {
+                say(&Reply::Armed { old: 0, new: identity });
             }
         }
+        black_box(self.decoder.errors());
     }
 }

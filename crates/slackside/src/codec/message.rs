@@ -1,294 +1,263 @@
-//! Writes what serde describes in postcard's wire format, into room of a given size.
+//! Messages in postcard's wire format, written and read by hand where a box does it.
 //!
-//! The library reads them; its own writer indexes by a count that no compiler proves to be in range where size counts, and so holds a
-//! panic. A property holds every byte written here against the library's.
+//! What serde makes of a message takes four times the flash, and the library's own writer indexes by a count that no compiler proves to
+//! be in range where size counts, and so holds a panic. The desk reads and writes by the library; properties hold every byte written
+//! here, and everything read here, against it.
 
-use serde::ser::{
-    Error, Serialize, SerializeSeq, SerializeStruct, SerializeStructVariant, SerializeTuple, SerializeTupleStruct,
-    SerializeTupleVariant, Serializer,
-};
+use super::varint::{self, zigzag};
+use crate::conditions::Condition;
+use crate::input::{Command, Signal};
+use crate::units::Span;
 
-use super::varint;
-
-/// There is no room, or the message is of a kind that nobody here sends.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Unwritten;
-
-impl core::fmt::Display for Unwritten {
-    fn fmt(&self, out: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        out.write_str("no room for the message")
-    }
+/// What can be written as a message.
+pub trait Message {
+    /// Write it.
+    fn write(&self, pen: &mut Pen<'_>);
 }
 
-impl core::error::Error for Unwritten {}
-
-impl Error for Unwritten {
-    fn custom<T: core::fmt::Display>(_: T) -> Self {
-        Self
-    }
-}
-
-/// Write `message` into the front of `room`: how many bytes it took.
-///
-/// # Errors
-/// [`Unwritten`] if there is not room enough.
-pub fn write(message: &impl Serialize, room: &mut [u8]) -> Result<usize, Unwritten> {
+/// Write `message` into the front of `room`: how many bytes it took; `None` if there is not room enough.
+pub fn write(message: &impl Message, room: &mut [u8]) -> Option<usize> {
     let mut pen = Pen { room, at: 0 };
-    message.serialize(&mut pen)?;
-    if pen.at <= pen.room.len() { Ok(pen.at) } else { Err(Unwritten) }
+    message.write(&mut pen);
+    (pen.at <= pen.room.len()).then_some(pen.at)
 }
 
-/// Beyond the room it only counts.
-struct Pen<'a> {
+/// Writes. Beyond the room it only counts.
+pub struct Pen<'a> {
     room: &'a mut [u8],
     at: usize,
 }
 
-type Written = Result<(), Unwritten>;
-
 impl Pen<'_> {
+    /// One byte: a small number, a flag, or which of several.
     #[inline(never)]
-    fn byte(&mut self, byte: u8) {
+    pub fn byte(&mut self, byte: u8) {
         if let Some(slot) = self.room.get_mut(self.at) {
             *slot = byte;
         }
         self.at = self.at.saturating_add(1);
     }
 
+    /// These bytes, and nothing about how many.
     #[inline(never)]
-    fn number(&mut self, value: u32) -> Written {
-        varint::write(value, &mut |byte| self.byte(byte));
-        Ok(())
+    pub fn all(&mut self, bytes: &[u8]) {
+        bytes.iter().for_each(|byte| self.byte(*byte));
     }
 
+    /// A number of 32 bits.
     #[inline(never)]
-    fn long(&mut self, mut value: u64) -> Written {
+    pub fn number(&mut self, value: u32) {
+        varint::write(value, &mut |byte| self.byte(byte));
+    }
+
+    /// A number with its sign.
+    pub fn signed(&mut self, value: i32) {
+        self.number(zigzag(value));
+    }
+
+    /// A number of 64 bits.
+    #[inline(never)]
+    pub fn long(&mut self, mut value: u64) {
         while value >= 0x80 {
             self.byte(value as u8 | 0x80);
             value >>= 7;
         }
         self.byte(value as u8);
-        Ok(())
     }
 
+    /// A number of 64 bits with its sign.
+    pub fn signed_long(&mut self, value: i64) {
+        self.long((value.wrapping_shl(1) ^ (value >> 63)) as u64);
+    }
+
+    /// Bytes, after how many there are.
     #[inline(never)]
-    fn bytes(&mut self, bytes: &[u8]) -> Written {
-        self.number(bytes.len() as u32)?;
-        bytes.iter().for_each(|byte| self.byte(*byte));
-        Ok(())
-    }
-}
-
-impl<'p, 'a> Serializer for &'p mut Pen<'a> {
-    type Ok = ();
-    type Error = Unwritten;
-    type SerializeSeq = Self;
-    type SerializeTuple = Self;
-    type SerializeTupleStruct = Self;
-    type SerializeTupleVariant = Self;
-    type SerializeMap = serde::ser::Impossible<(), Unwritten>;
-    type SerializeStruct = Self;
-    type SerializeStructVariant = Self;
-
-    fn serialize_bool(self, value: bool) -> Written {
-        self.byte(value.into());
-        Ok(())
+    pub fn bytes(&mut self, bytes: &[u8]) {
+        self.number(bytes.len() as u32);
+        self.all(bytes);
     }
 
-    fn serialize_i8(self, value: i8) -> Written {
-        self.byte(value as u8);
-        Ok(())
+    /// A condition, by its number.
+    #[inline(never)]
+    pub fn condition(&mut self, condition: Option<Condition>) {
+        self.byte(condition.is_some().into());
+        if let Some(condition) = condition {
+            self.byte(condition.id());
+        }
     }
 
-    fn serialize_i16(self, value: i16) -> Written {
-        self.number(varint::zigzag(value.into()))
-    }
-
-    fn serialize_i32(self, value: i32) -> Written {
-        self.number(varint::zigzag(value))
-    }
-
-    fn serialize_i64(self, value: i64) -> Written {
-        self.long((value.wrapping_shl(1) ^ (value >> 63)) as u64)
-    }
-
-    fn serialize_u8(self, value: u8) -> Written {
-        self.byte(value);
-        Ok(())
-    }
-
-    fn serialize_u16(self, value: u16) -> Written {
-        self.number(value.into())
-    }
-
-    fn serialize_u32(self, value: u32) -> Written {
-        self.number(value)
-    }
-
-    fn serialize_u64(self, value: u64) -> Written {
-        self.long(value)
-    }
-
-    fn serialize_f32(self, _: f32) -> Written {
-        Err(Unwritten)
-    }
-
-    fn serialize_f64(self, _: f64) -> Written {
-        Err(Unwritten)
-    }
-
-    fn serialize_char(self, _: char) -> Written {
-        Err(Unwritten)
-    }
-
-    fn serialize_str(self, value: &str) -> Written {
-        self.bytes(value.as_bytes())
-    }
-
-    fn serialize_bytes(self, value: &[u8]) -> Written {
-        self.bytes(value)
-    }
-
-    fn serialize_none(self) -> Written {
-        self.byte(0);
-        Ok(())
-    }
-
-    fn serialize_some<T: ?Sized + Serialize>(self, value: &T) -> Written {
-        self.byte(1);
-        value.serialize(self)
-    }
-
-    fn serialize_unit(self) -> Written {
-        Ok(())
-    }
-
-    fn serialize_unit_struct(self, _: &'static str) -> Written {
-        Ok(())
-    }
-
-    fn serialize_unit_variant(self, _: &'static str, index: u32, _: &'static str) -> Written {
-        self.number(index)
-    }
-
-    fn serialize_newtype_struct<T: ?Sized + Serialize>(self, _: &'static str, value: &T) -> Written {
-        value.serialize(self)
-    }
-
-    fn serialize_newtype_variant<T: ?Sized + Serialize>(
-        self,
-        _: &'static str,
-        index: u32,
-        _: &'static str,
-        value: &T,
-    ) -> Written {
-        self.number(index)?;
-        value.serialize(self)
-    }
-
-    fn serialize_seq(self, length: Option<usize>) -> Result<Self, Unwritten> {
-        self.number(length.ok_or(Unwritten)? as u32)?;
-        Ok(self)
-    }
-
-    fn serialize_tuple(self, _: usize) -> Result<Self, Unwritten> {
-        Ok(self)
-    }
-
-    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<Self, Unwritten> {
-        Ok(self)
-    }
-
-    fn serialize_tuple_variant(
-        self,
-        _: &'static str,
-        index: u32,
-        _: &'static str,
-        _: usize,
-    ) -> Result<Self, Unwritten> {
-        self.number(index)?;
-        Ok(self)
-    }
-
-    fn serialize_map(self, _: Option<usize>) -> Result<Self::SerializeMap, Unwritten> {
-        Err(Unwritten)
-    }
-
-    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Self, Unwritten> {
-        Ok(self)
-    }
-
-    fn serialize_struct_variant(
-        self,
-        _: &'static str,
-        index: u32,
-        _: &'static str,
-        _: usize,
-    ) -> Result<Self, Unwritten> {
-        self.number(index)?;
-        Ok(self)
-    }
-
-    fn collect_str<T: ?Sized + core::fmt::Display>(self, _: &T) -> Written {
-        Err(Unwritten)
-    }
-
-    fn is_human_readable(&self) -> bool {
-        false
-    }
-}
-
-macro_rules! parts {
-    ($($part:ident: $one:ident($($name:ident: $kind:ty)?)),*) => {$(
-        impl $part for &mut Pen<'_> {
-            type Ok = ();
-            type Error = Unwritten;
-
-            fn $one<T: ?Sized + Serialize>(&mut self, $($name: $kind,)? value: &T) -> Written {
-                value.serialize(&mut **self)
+    /// A command.
+    #[inline(never)]
+    pub fn command(&mut self, command: Command) {
+        let (kind, on) = match command {
+            Command::Acknowledge => (0, None),
+            Command::Reset => (1, None),
+            Command::ResetButton(on) => (2, Some(on)),
+            Command::BootCleared => (3, None),
+            Command::Key(on) => (4, Some(on)),
+            Command::Bypass(condition, span) => {
+                self.all(&[5, condition.id()]);
+                return self.number(span.get());
             }
+            Command::EndBypass => (6, None),
+            Command::Inch(on) => (7, Some(on)),
+            Command::ProofTest(on) => (8, Some(on)),
+        };
+        self.byte(kind);
+        if let Some(on) = on {
+            self.byte(on.into());
+        }
+    }
+}
 
-            fn end(self) -> Written {
-                Ok(())
+impl Message for Signal {
+    fn write(&self, pen: &mut Pen<'_>) {
+        let bytes = match *self {
+            Self::Edge(shaft, level) => [0, shaft as u8, level.into()],
+            Self::Line(shaft, state) => [1, shaft as u8, state as u8],
+            Self::EdgesLost(shaft) => return pen.all(&[2, shaft as u8]),
+            Self::Contact(place, state) => [3, place as u8, state as u8],
+            Self::Temperature(place, temperature) => {
+                pen.all(&[4, place as u8]);
+                return pen.signed(temperature.get().into());
+            }
+            Self::DriveRunning(on) => return pen.all(&[5, on.into()]),
+            Self::DrivePower(power) => {
+                pen.byte(6);
+                return pen.number(power.get());
+            }
+            Self::SpeedReference(speed) => {
+                pen.byte(7);
+                return pen.signed(speed.get());
+            }
+            Self::OutletPlugged(on) => return pen.all(&[8, on.into()]),
+            Self::Command(origin, command) => {
+                pen.all(&[9, origin as u8]);
+                return pen.command(command);
+            }
+            Self::Tick => return pen.byte(10),
+        };
+        pen.all(&bytes);
+    }
+}
+
+/// Reads. Once there is nothing sound to read it gives zeros, and says so at the end.
+#[derive(Clone, Copy, Debug)]
+pub struct Bytes<'a> {
+    rest: &'a [u8],
+    unsound: bool,
+}
+
+impl<'a> Bytes<'a> {
+    /// These, from the first on.
+    #[must_use]
+    pub const fn new(bytes: &'a [u8]) -> Self {
+        Self { rest: bytes, unsound: false }
+    }
+
+    /// Whether all was read, and sound.
+    #[must_use]
+    pub const fn are_done(&self) -> bool {
+        !self.unsound && self.rest.is_empty()
+    }
+
+    const fn fail(&mut self) {
+        self.unsound = true;
+        self.rest = &[];
+    }
+
+    /// One byte.
+    #[inline(never)]
+    pub fn byte(&mut self) -> u8 {
+        let Some((first, rest)) = self.rest.split_first() else {
+            self.fail();
+            return 0;
+        };
+        self.rest = rest;
+        *first
+    }
+
+    /// Yes or no.
+    #[inline(never)]
+    pub fn flag(&mut self) -> bool {
+        let byte = self.byte();
+        if byte > 1 {
+            self.fail();
+        }
+        byte == 1
+    }
+
+    /// A number of 64 bits.
+    #[inline(never)]
+    pub fn long(&mut self) -> u64 {
+        let (mut value, mut shift) = (0, 0_u32);
+        loop {
+            let byte = self.byte();
+            value |= u64::from(byte & 0x7F).wrapping_shl(shift);
+            if byte & 0x80 == 0 {
+                return value;
+            }
+            shift = shift.wrapping_add(7);
+            if shift > 63 {
+                self.fail();
             }
         }
-    )*};
+    }
+
+    /// A number with its sign.
+    pub fn signed_long(&mut self) -> i64 {
+        let value = self.long();
+        (value >> 1) as i64 ^ ((value & 1) as i64).wrapping_neg()
+    }
+
+    /// A number of 32 bits.
+    #[inline(never)]
+    pub fn number(&mut self) -> u32 {
+        let value = self.long();
+        if value >> 32 != 0 {
+            self.fail();
+        }
+        value as u32
+    }
+
+    /// A number of 16 bits.
+    pub fn short(&mut self) -> u16 {
+        let value = self.number();
+        if value >> 16 != 0 {
+            self.fail();
+        }
+        value as u16
+    }
+
+    /// Bytes, after how many there are.
+    #[inline(never)]
+    pub fn bytes(&mut self) -> &'a [u8] {
+        let length = self.number() as usize;
+        let Some((bytes, rest)) = self.rest.split_at_checked(length) else {
+            self.fail();
+            return &[];
+        };
+        self.rest = rest;
+        bytes
+    }
+
+    /// A command; `None` if it is none.
+    pub fn command(&mut self) -> Option<Command> {
+        Some(match self.byte() {
+            0 => Command::Acknowledge,
+            1 => Command::Reset,
+            2 => Command::ResetButton(self.flag()),
+            3 => Command::BootCleared,
+            4 => Command::Key(self.flag()),
+            5 => Command::Bypass(Condition::from_id(self.byte())?, Span::new(self.number())),
+            6 => Command::EndBypass,
+            7 => Command::Inch(self.flag()),
+            8 => Command::ProofTest(self.flag()),
+            _ => return None,
+        })
+    }
 }
-parts!(
-    SerializeSeq: serialize_element(), SerializeTuple: serialize_element(), SerializeTupleStruct: serialize_field(),
-    SerializeTupleVariant: serialize_field(), SerializeStruct: serialize_field(_name: &'static str),
-    SerializeStructVariant: serialize_field(_name: &'static str)
-);
 
 #[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-    use crate::conditions::Condition;
-    use crate::input::{Command, Input, Origin, Place, Shaft, Signal};
-    use crate::units::{DeciCelsius, Micros, Span};
-    use crate::verdict::{Change, Refusal, Verdict};
-
-    fn as_the_library_does(message: &impl Serialize) {
-        let (mut ours, mut theirs) = ([0; 64], [0; 64]);
-        let length = write(message, &mut ours).expect("room");
-        assert_eq!(&ours[..length], postcard::to_slice(message, &mut theirs).expect("room"));
-        assert_eq!(write(message, &mut ours[..length.saturating_sub(1)]), Err(Unwritten));
-    }
-
-    proptest! {
-        /// An independent program: the `postcard` library.
-        #[test]
-        fn every_byte_is_the_librarys(at in any::<u64>(), a in any::<i16>(), b in any::<u32>(), c in any::<i64>(), some in any::<bool>()) {
-            let at = Micros::new(at);
-            let condition = Condition::of_rank(b as usize % Condition::COUNT).expect("in range");
-            as_the_library_does(&Input::new(at, Signal::Edge(Shaft::Boot, some)));
-            as_the_library_does(&Input::new(at, Signal::Temperature(Place::BootLeft, DeciCelsius::new(a))));
-            let command = Command::Bypass(condition, Span::new(b));
-            as_the_library_does(&Verdict { at, change: Change::Refused(Origin::Link, command, Refusal::KeyOff) });
-            as_the_library_does(&Verdict { at, change: Change::FirstOut(some.then_some(condition)) });
-            as_the_library_does(&(c, a, b, some.then_some("text"), [1_u16, 2]));
-        }
-    }
-}
+#[path = "message_tests.rs"]
+mod tests;

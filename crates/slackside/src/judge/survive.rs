@@ -2,8 +2,8 @@
 
 use super::Judge;
 use super::leg::mark;
-use crate::alarm::{Set, bits};
-use crate::conditions::{Condition, ConditionSet};
+use crate::alarm::bits;
+use crate::conditions::Condition;
 use crate::retained::Retained;
 use crate::settings::plan::{Plan, act};
 use crate::time::{Now, SLOW_SHIFT, wait};
@@ -15,55 +15,45 @@ impl<const N: usize> Judge<N> {
     #[inline(never)]
     pub fn configure(&mut self, plan: &Plan, retained: &Retained) {
         self.leg.clear();
-        let (latched, acknowledged) = (retained.latched.ranks(), retained.acknowledged.ranks());
         for (rank, bits) in self.rows.bits.iter_mut().enumerate() {
             *bits = if plan.acts(rank) & act::JUDGED != 0 { 0 } else { bits::OUT };
-            if latched.contains(rank) {
-                *bits |= bits::LATCHED;
-                if !acknowledged.contains(rank) {
-                    *bits |= bits::UNACKNOWLEDGED;
-                }
-            }
+            *bits |= Condition::of_rank(rank).map_or(0, |condition| retained.alarm(condition));
         }
-        self.leg.first_out = retained.first_out.map_or(0, |condition| (condition.rank() as u8).wrapping_add(1));
-        self.leg.put(mark::BOOT_CLEARED_NEEDED, retained.boot_cleared_needed);
-        for (start, age) in self.leg.starts.iter_mut().zip(&retained.start_ages) {
+        self.leg.first_out = retained.first_out().map_or(0, |condition| (condition.rank() as u8).wrapping_add(1));
+        self.leg.put(mark::BOOT_CLEARED_NEEDED, retained.boot_cleared_needed());
+        for (start, age) in self.leg.starts.iter_mut().zip(retained.start_ages()) {
             *start = age.get() >> SLOW_SHIFT;
             self.leg.starts_count = self.leg.starts_count.saturating_add(1);
         }
-        self.leg.heat.begin(&plan.drive, retained.slip_heat, 0);
+        self.leg.heat.begin(&plan.drive, retained.slip_heat(), 0);
     }
 
     /// What must survive a loss of power, as it stands at `now`, the newest time.
     #[must_use]
     #[inline(never)]
     pub fn retained(&self, plan: &Plan, now: Now) -> Retained {
-        let (mut latched, mut acknowledged) = (Set::EMPTY, Set::EMPTY);
-        for (rank, bits) in self.rows.bits.iter().enumerate() {
+        let mut retained = Retained::default();
+        for ((rank, bits), condition) in self.rows.bits.iter().enumerate().zip(&Condition::ALL) {
             // Behind a bypass a latch is still a latch, and what is wrong would be raised afresh: bypasses lapse.
-            let shelved_active = bits & (bits::SHELVED | bits::ACTIVE) == bits::SHELVED | bits::ACTIVE;
-            let afresh = shelved_active && plan.acts(rank) & act::LATCHING != 0;
-            if bits & bits::LATCHED != 0 || afresh {
-                latched = latched.put(rank, true);
-                acknowledged = acknowledged.put(rank, bits & bits::UNACKNOWLEDGED == 0 && !shelved_active);
+            let afresh = bits & bits::SHELVED != 0 && bits & bits::ACTIVE != 0;
+            let mut kept = bits & (bits::LATCHED | bits::UNACKNOWLEDGED);
+            if afresh {
+                kept |= bits::UNACKNOWLEDGED | if plan.acts(rank) & act::LATCHING != 0 { bits::LATCHED } else { 0 };
+            }
+            if kept & bits::LATCHED != 0 {
+                retained.put_bits(*condition, kept);
             }
         }
-        let mut retained = Retained {
-            latched: ConditionSet::of_ranks(latched),
-            acknowledged: ConditionSet::of_ranks(acknowledged),
-            first_out: Condition::of_rank(usize::from(self.leg.first_out).wrapping_sub(1)),
-            boot_cleared_needed: self.leg.has(mark::BOOT_CLEARED_NEEDED),
-            slip_heat: self.leg.heat.joules(&plan.drive, now.us()),
-            ..Retained::default()
-        };
+        retained.put_first_out(Condition::of_rank(usize::from(self.leg.first_out).wrapping_sub(1)));
+        retained.put_boot_cleared_needed(self.leg.has(mark::BOOT_CLEARED_NEEDED));
+        retained.put_slip_heat(self.leg.heat.joules(&plan.drive, now.us()));
         for end in self.leg.starts.iter().take(self.leg.starts_count.into()) {
             let age = if self.leg.has(mark::BEGUN) {
                 plan.drive.start_window.saturating_sub(wait(now.slow(), *end))
             } else {
                 *end
             };
-            // There is room: both hold eight.
-            let _ = retained.start_ages.push(Span::new(age.saturating_mul(1 << SLOW_SHIFT)));
+            retained.push_start(Span::new(age.saturating_mul(1 << SLOW_SHIFT)));
         }
         retained
     }

@@ -43,26 +43,50 @@ pub(super) trait Sink {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Context {
     newest: u64,
-    last: [u32; 2],
-    /// The last gaps of each shaft, newest first.
-    gaps: [[u32; 4]; 2],
-    /// Whether the fourth gap before told the last ones better than the second before.
-    far: [bool; 2],
-    levels: [bool; 2],
+    head: Track,
+    boot: Track,
 }
 
-/// A value of the one shaft or the other.
-const fn of<T: Copy>([head, boot]: [T; 2], shaft: Shaft) -> T {
-    match shaft {
-        Shaft::Head => head,
-        Shaft::Boot => boot,
+/// The edges of one shaft so far.
+#[derive(Clone, Copy, Debug)]
+struct Track {
+    last: u32,
+    /// The last gaps, newest first.
+    gaps: [u32; 4],
+    /// Whether the fourth gap before told the last ones better than the second before.
+    far: bool,
+    level: bool,
+}
+
+impl Track {
+    const fn new(last: u32) -> Self {
+        Self { last, gaps: [0; 4], far: false, level: false }
+    }
+
+    fn take(&mut self, at: u32, level: bool) {
+        let gap = at.wrapping_sub(self.last);
+        let [first, second, third, fourth] = self.gaps;
+        let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));
+        // Widths are told as well by either; what counts is a difference that jitter does not make.
+        if near_by.abs_diff(far_by) >= CLEARLY {
+            self.far = far_by < near_by;
+        }
+        self.gaps = [gap, first, second, third];
+        self.last = at;
+        self.level = level;
+    }
+
+    /// The low half of when the next edge is expected.
+    const fn expected(&self) -> u32 {
+        let [_, second, _, fourth] = self.gaps;
+        self.last.wrapping_add(if self.far { fourth } else { second })
     }
 }
 
 impl Context {
     pub(super) const fn new(begin: Micros) -> Self {
-        let low = begin.get() as u32;
-        Self { newest: begin.get(), last: [low; 2], gaps: [[0; 4]; 2], far: [false; 2], levels: [false; 2] }
+        let track = Track::new(begin.get() as u32);
+        Self { newest: begin.get(), head: track, boot: track }
     }
 
     /// The time of the last record.
@@ -70,29 +94,18 @@ impl Context {
         Micros::new(self.newest)
     }
 
-    fn take(&mut self, input: &Input) {
-        self.newest = input.at.get();
-        let Signal::Edge(shaft, level) = input.signal else { return };
-        let at = self.newest as u32;
-        let mut shafts = self.last.iter_mut().zip(&mut self.gaps).zip(&mut self.far).zip(&mut self.levels);
-        if let Some((((last, gaps), far), old)) = shafts.nth(shaft as usize) {
-            let gap = at.wrapping_sub(*last);
-            let [first, second, third, fourth] = *gaps;
-            let (near_by, far_by) = (gap.abs_diff(second), gap.abs_diff(fourth));
-            // Widths are told as well by either; what counts is a difference that jitter does not make.
-            if near_by.abs_diff(far_by) >= CLEARLY {
-                *far = far_by < near_by;
-            }
-            *gaps = [gap, first, second, third];
-            *last = at;
-            *old = level;
+    const fn track(&mut self, shaft: Shaft) -> &mut Track {
+        match shaft {
+            Shaft::Head => &mut self.head,
+            Shaft::Boot => &mut self.boot,
         }
     }
 
-    /// The low half of when the next edge of a shaft is expected.
-    fn expected(&self, shaft: Shaft) -> u32 {
-        let [_, second, _, fourth] = of(self.gaps, shaft);
-        of(self.last, shaft).wrapping_add(if of(self.far, shaft) { fourth } else { second })
+    fn take(&mut self, input: &Input) {
+        self.newest = input.at.get();
+        if let Signal::Edge(shaft, level) = input.signal {
+            self.track(shaft).take(input.at.get() as u32, level);
+        }
     }
 
     /// How long after the newest, in 32 bits: `None` if it does not fit.
@@ -115,23 +128,24 @@ impl Context {
     #[inline(never)]
     pub(super) fn write(&mut self, input: &Input, sink: &mut impl Sink) {
         let after = self.reach(input.at.get(), sink);
-        match input.signal {
-            Signal::Edge(shaft, level) if level != of(self.levels, shaft) => {
-                let residue = (input.at.get() as u32).wrapping_sub(self.expected(shaft));
-                edge(shaft, zigzag(residue as i32), sink);
-            }
-            _ => {
-                let mut room = [0; 16];
-                // A signal takes at most eleven bytes.
-                let length = message::write(&input.signal, &mut room).unwrap_or(0);
-                if let Some(first) = room.first_mut() {
-                    *first = first.wrapping_add(SIGNAL);
-                }
-                sink.bytes(room.get(..length).unwrap_or(&[]));
-                time(after, sink);
+        self.newest = input.at.get();
+        if let Signal::Edge(shaft, level) = input.signal {
+            let track = self.track(shaft);
+            let (at, is_other_level) = (input.at.get() as u32, track.level != level);
+            let residue = at.wrapping_sub(track.expected());
+            track.take(at, level);
+            if is_other_level {
+                return edge(shaft, zigzag(residue as i32), sink);
             }
         }
-        self.take(input);
+        let mut room = [0; 16];
+        // A signal takes at most eleven bytes.
+        let length = message::write(&input.signal, &mut room).unwrap_or(0);
+        if let Some(first) = room.first_mut() {
+            *first = first.wrapping_add(SIGNAL);
+        }
+        sink.bytes(room.get(..length).unwrap_or(&[]));
+        time(after, sink);
     }
 
     #[inline(never)]
@@ -284,9 +298,10 @@ impl Context {
             residue = residue << 4 | u32::from(halves.half()?);
         }
         let shaft = if head & 8 == 0 { Shaft::Head } else { Shaft::Boot };
-        let low = self.expected(shaft).wrapping_add(unzigzag(residue) as u32);
+        let track = self.track(shaft);
+        let (low, level) = (track.expected().wrapping_add(unzigzag(residue) as u32), track.level);
         let at = self.at(low.wrapping_sub(self.newest as u32) as i32);
-        let input = Input { at, signal: Signal::Edge(shaft, !of(self.levels, shaft)) };
+        let input = Input { at, signal: Signal::Edge(shaft, !level) };
         self.take(&input);
         Some(Item::Record(Record::Input(input)))
     }

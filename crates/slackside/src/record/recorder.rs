@@ -54,6 +54,15 @@ enum State {
     Held,
 }
 
+/// What is known of one slot.
+#[derive(Clone, Copy, Debug)]
+struct Slot {
+    /// The newest coarse time in it.
+    until: u32,
+    length: u16,
+    state: State,
+}
+
 /// The coarse time of a moment: 2^20 µs, 142 years of them.
 const fn coarse(at: Micros) -> u32 {
     (at.get() >> 20) as u32
@@ -80,10 +89,7 @@ pub struct Recorder<'b> {
     needed_from: u32,
     /// The last coarse time that belongs to it.
     needed_until: u32,
-    /// The newest coarse time in each slot.
-    until: [u32; SLOTS],
-    lengths: [u16; SLOTS],
-    states: [State; SLOTS],
+    slots: [Slot; SLOTS],
     /// The slot that is open.
     open: u8,
     tripped: bool,
@@ -107,9 +113,7 @@ impl<'b> Recorder<'b> {
             anchored: false,
             needed_from: 0,
             needed_until: 0,
-            until: [0; SLOTS],
-            lengths: [0; SLOTS],
-            states: [State::Free; SLOTS],
+            slots: [Slot { until: 0, length: 0, state: State::Free }; SLOTS],
             open: 0,
             tripped: false,
             configured: false,
@@ -202,12 +206,11 @@ impl<'b> Recorder<'b> {
         let mut after = None;
         core::iter::from_fn(move || {
             let mut next: Option<Held<'_>> = None;
-            for (index, _) in self.states.iter().enumerate().filter(|(_, state)| **state == State::Held) {
+            for (index, slot) in self.slots.iter().enumerate().filter(|(_, slot)| slot.state == State::Held) {
                 let sequence = self.sequence(index);
                 let is_later = after.is_none_or(|after| sequence > after);
                 if is_later && next.is_none_or(|next| sequence < next.sequence) {
-                    let length = self.lengths.get(index).copied().unwrap_or(0);
-                    let bytes = self.slot(index).get(..length.into()).unwrap_or(&[]);
+                    let bytes = self.memory_of(index).get(..slot.length.into()).unwrap_or(&[]);
                     next = Some(Held { sequence, bytes });
                 }
             }
@@ -219,8 +222,12 @@ impl<'b> Recorder<'b> {
     /// A held segment is stored: its slot may be used again.
     pub fn release(&mut self, sequence: u32) {
         for index in 0..SLOTS {
-            if self.states.get(index) == Some(&State::Held) && self.sequence(index) == sequence {
-                self.put(index, State::Free);
+            let is_it = self.sequence(index) == sequence;
+            if let Some(slot) = self.slots.get_mut(index)
+                && slot.state == State::Held
+                && is_it
+            {
+                slot.state = State::Free;
             }
         }
     }
@@ -228,7 +235,7 @@ impl<'b> Recorder<'b> {
     /// Since when everything is kept, if anything is.
     #[must_use]
     pub fn kept_since(&self) -> Option<Micros> {
-        let kept = self.states.iter().enumerate().filter(|(_, state)| **state != State::Free);
+        let kept = self.slots.iter().enumerate().filter(|(_, slot)| slot.state != State::Free);
         kept.map(|(index, _)| Micros::new(u64::from_le_bytes(self.told(index, TIME_AT)))).min()
     }
 
@@ -246,23 +253,17 @@ impl<'b> Recorder<'b> {
     }
 
     #[inline(never)]
-    fn slot(&self, index: usize) -> &[u8] {
+    fn memory_of(&self, index: usize) -> &[u8] {
         self.memory.get(self.place(index)).unwrap_or_default()
     }
 
     /// A few bytes of a segment's header.
     fn told<const N: usize>(&self, index: usize, at: usize) -> [u8; N] {
-        self.slot(index).get(at..).and_then(|bytes| bytes.first_chunk()).copied().unwrap_or([0; N])
+        self.memory_of(index).get(at..).and_then(|bytes| bytes.first_chunk()).copied().unwrap_or([0; N])
     }
 
     fn sequence(&self, index: usize) -> u32 {
         u32::from_le_bytes(self.told(index, SEQUENCE_AT))
-    }
-
-    fn put(&mut self, index: usize, state: State) {
-        if let Some(slot) = self.states.get_mut(index) {
-            *slot = state;
-        }
     }
 
     /// The writer, and the memory of the slot that is open.
@@ -272,7 +273,7 @@ impl<'b> Recorder<'b> {
     }
 
     fn has_room(&self) -> bool {
-        self.writer.is_open() && self.writer.has_room(self.slot(self.open.into()))
+        self.writer.is_open() && self.writer.has_room(self.memory_of(self.open.into()))
     }
 
     #[inline(never)]
@@ -316,11 +317,11 @@ impl<'b> Recorder<'b> {
     fn next_slot(&self) -> Option<usize> {
         let mut found = None;
         let mut oldest = u32::MAX;
-        for (index, (state, until)) in self.states.iter().zip(self.until).enumerate() {
+        for (index, slot) in self.slots.iter().enumerate() {
             let sequence = self.sequence(index);
-            match state {
+            match slot.state {
                 State::Free => return Some(index),
-                State::Closed if sequence <= oldest && !(self.tripped && until >= self.needed_from) => {
+                State::Closed if sequence <= oldest && !(self.tripped && slot.until >= self.needed_from) => {
                     oldest = sequence;
                     found = Some(index);
                 }
@@ -346,16 +347,18 @@ impl<'b> Recorder<'b> {
         let newest = monitor.newest();
         // A monitor that has observed nothing knows no time yet.
         let now = if newest == Micros::ZERO { first } else { newest };
-        let (writer, slot) = self.writing();
-        let opened = SegmentWriter::open(slot, &opening, now, monitor);
-        // What was there is overwritten, if only in part.
-        let state = if opened.is_ok() { State::Open } else { State::Free };
-        if let Ok(opened) = opened {
-            *writer = opened;
+        let (writer, memory) = self.writing();
+        let is_open = writer.begin(memory, &opening, now, monitor).is_ok();
+        if is_open {
             self.opening = opening.next();
             self.write_anchor();
+        } else {
+            self.writer.shut();
         }
-        self.put(index, state);
+        if let Some(slot) = self.slots.get_mut(index) {
+            // What was there is overwritten, if only in part.
+            slot.state = if is_open { State::Open } else { State::Free };
+        }
     }
 
     /// Close what is open; nothing is open then.
@@ -366,13 +369,10 @@ impl<'b> Recorder<'b> {
         let newest = monitor.newest();
         let (writer, slot) = self.writing();
         let length = writer.finish(slot, newest, monitor.state_crc());
-        *writer = SegmentWriter::NONE;
-        let index = usize::from(self.open);
-        self.put(index, State::Closed);
-        if let (Some(until), Some(kept)) = (self.until.get_mut(index), self.lengths.get_mut(index)) {
-            *until = coarse(newest);
+        writer.shut();
+        if let Some(slot) = self.slots.get_mut(usize::from(self.open)) {
             // No longer than the slot.
-            *kept = length as u16;
+            *slot = Slot { until: coarse(newest), length: length as u16, state: State::Closed };
         }
     }
 
@@ -381,9 +381,9 @@ impl<'b> Recorder<'b> {
     fn hold<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
         self.close(monitor);
         self.tripped = false;
-        for (state, until) in self.states.iter_mut().zip(self.until) {
-            if *state == State::Closed && until >= self.needed_from {
-                *state = State::Held;
+        for slot in &mut self.slots {
+            if slot.state == State::Closed && slot.until >= self.needed_from {
+                slot.state = State::Held;
             }
         }
     }

@@ -18,6 +18,9 @@ const CHECK_BYTES: usize = 6;
 /// What a record with a check after it, and then the end, may need.
 const RESERVE: usize = MOST_RECORD * 2 + CHECK_BYTES;
 
+/// The longest that a header can tell.
+const MOST_KEYFRAME: usize = u16::MAX as usize;
+
 /// There is no room for it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -58,6 +61,12 @@ impl Opening {
 #[derive(Clone)]
 pub struct SegmentWriter {
     context: Context,
+    place: Place,
+}
+
+/// How far it is written.
+#[derive(Clone, Copy)]
+struct Place {
     at: u32,
     crc: Crc,
     /// The upper half of the byte begun.
@@ -65,52 +74,53 @@ pub struct SegmentWriter {
     begun: bool,
 }
 
-/// Writes on at its place.
-struct Pen<'w, 'm> {
-    at: &'w mut u32,
-    crc: &'w mut Crc,
-    half: &'w mut u8,
-    begun: &'w mut bool,
-    memory: &'m mut [u8],
+impl Place {
+    const NEW: Self = Self { at: 0, crc: Crc::NEW, half: 0, begun: false };
 }
 
-impl Pen<'_, '_> {
+/// Writes on at its place.
+struct Pen<'w> {
+    place: &'w mut Place,
+    memory: &'w mut [u8],
+}
+
+impl Pen<'_> {
     fn byte(&mut self, byte: u8) {
-        if let Some(slot) = self.memory.get_mut(*self.at as usize) {
+        if let Some(slot) = self.memory.get_mut(self.place.at as usize) {
             *slot = byte;
         }
-        *self.at = self.at.wrapping_add(1);
-        self.crc.byte(byte);
+        self.place.at = self.place.at.wrapping_add(1);
+        self.place.crc.byte(byte);
     }
 
     fn fill(&mut self) {
-        if *self.begun {
+        if self.place.begun {
             self.half(0xF);
         }
     }
 
     /// The sum so far.
     fn sum(&mut self) {
-        let crc = self.crc.get();
+        let crc = self.place.crc.get();
         self.bytes(&crc.to_le_bytes());
     }
 
     fn check(&mut self) {
         self.fill();
-        let crc = self.crc.get();
+        let crc = self.place.crc.get();
         write_check(self);
         self.bytes(&crc.to_le_bytes());
     }
 }
 
-impl Sink for Pen<'_, '_> {
+impl Sink for Pen<'_> {
     #[inline(never)]
     fn half(&mut self, half: u8) {
-        *self.begun = !*self.begun;
-        if *self.begun {
-            *self.half = half << 4;
+        self.place.begun = !self.place.begun;
+        if self.place.begun {
+            self.place.half = half << 4;
         } else {
-            self.byte(*self.half | half);
+            self.byte(self.place.half | half);
         }
     }
 
@@ -125,8 +135,7 @@ impl Sink for Pen<'_, '_> {
 
 impl SegmentWriter {
     /// Nothing is open.
-    pub(super) const NONE: Self =
-        Self { context: Context::new(Micros::ZERO), at: 0, crc: Crc::NEW, half: 0, begun: false };
+    pub(super) const NONE: Self = Self { context: Context::new(Micros::ZERO), place: Place::NEW };
 
     /// Begin a segment: header and keyframe of `monitor` as it stands at `now`, the newest time it knows; before it has observed
     /// anything, the time of the first input.
@@ -139,13 +148,26 @@ impl SegmentWriter {
         now: Micros,
         monitor: &Monitor<P, MARKS>,
     ) -> Result<Self, NoRoom> {
+        let mut writer = Self::NONE;
+        writer.begin(memory, opening, now, monitor).map(|()| writer)
+    }
+
+    /// As [`open`](Self::open), in place.
+    pub(super) fn begin<P: Deref<Target = Plan>, const MARKS: usize>(
+        &mut self,
+        memory: &mut [u8],
+        opening: &Opening,
+        now: Micros,
+        monitor: &Monitor<P, MARKS>,
+    ) -> Result<(), NoRoom> {
         let mut folder = Folder::new(memory.get_mut(HEADER..).ok_or(NoRoom)?);
         monitor.parts(&mut |part| folder.part(part));
         let folded = folder.finish();
         let header = Header {
             plan_changed: opening.plan_changed,
             first: opening.first,
-            keyframe_length: u16::try_from(folded.length).map_err(|_| NoRoom)?,
+            // What is longer does not fit the memory, or not the two bytes.
+            keyframe_length: folded.length as u16,
             sequence: opening.sequence,
             session: opening.session,
             at: now,
@@ -155,7 +177,8 @@ impl SegmentWriter {
             missed: opening.missed,
             keyframe_crc: folded.crc,
         };
-        Self::begin(memory, &header)
+        self.put_header(memory, &header);
+        if folded.length <= MOST_KEYFRAME && self.has_room(memory) { Ok(()) } else { Err(NoRoom) }
     }
 
     /// Begin a segment that was read elsewhere anew, with its own header and keyframe: for the desk, which writes recordings
@@ -170,32 +193,37 @@ impl SegmentWriter {
         for (slot, byte) in memory.iter_mut().skip(HEADER).zip(keyframe) {
             *slot = *byte;
         }
-        Self::begin(memory, header)
-    }
-
-    /// The keyframe is in its place: write the header before it.
-    #[inline(never)]
-    fn begin(memory: &mut [u8], header: &Header) -> Result<Self, NoRoom> {
-        let mut writer = Self { context: Context::new(header.at), ..Self::NONE };
-        writer.pen(memory).1.bytes(&header.to_bytes());
-        writer.at = writer.at.wrapping_add(u32::from(header.keyframe_length));
+        let mut writer = Self::NONE;
+        writer.put_header(memory, header);
         if writer.has_room(memory) { Ok(writer) } else { Err(NoRoom) }
     }
 
-    fn pen<'w, 'm>(&'w mut self, memory: &'m mut [u8]) -> (&'w mut Context, Pen<'w, 'm>) {
-        let Self { context, at, crc, half, begun } = self;
-        (context, Pen { at, crc, half, begun, memory })
+    /// The keyframe is in its place: write the header before it.
+    fn put_header(&mut self, memory: &mut [u8], header: &Header) {
+        self.context = Context::new(header.at);
+        self.place = Place::NEW;
+        self.pen(memory).bytes(&header.to_bytes());
+        self.place.at = self.place.at.wrapping_add(u32::from(header.keyframe_length));
+    }
+
+    const fn pen<'w>(&'w mut self, memory: &'w mut [u8]) -> Pen<'w> {
+        Pen { place: &mut self.place, memory }
+    }
+
+    /// Nothing is open any more.
+    pub(super) const fn shut(&mut self) {
+        self.place.at = 0;
     }
 
     /// Whether something is open.
     pub(super) const fn is_open(&self) -> bool {
-        self.at != 0
+        self.place.at != 0
     }
 
     /// Whether one more record fits.
     #[must_use]
     pub const fn has_room(&self, memory: &[u8]) -> bool {
-        (self.at as usize).saturating_add(RESERVE) <= memory.len()
+        (self.place.at as usize).saturating_add(RESERVE) <= memory.len()
     }
 
     /// Record an input.
@@ -214,18 +242,14 @@ impl SegmentWriter {
         self.record(memory, &mut |context, pen| context.write_anchor(anchor, pen))
     }
 
-    fn record(
-        &mut self,
-        memory: &mut [u8],
-        write: &mut dyn FnMut(&mut Context, &mut Pen<'_, '_>),
-    ) -> Result<(), NoRoom> {
+    fn record(&mut self, memory: &mut [u8], write: &mut dyn FnMut(&mut Context, &mut Pen<'_>)) -> Result<(), NoRoom> {
         if !self.has_room(memory) {
             return Err(NoRoom);
         }
         let stretch = self.length() / BETWEEN_CHECKS;
-        let (context, mut pen) = self.pen(memory);
-        write(context, &mut pen);
-        if *pen.at as usize / BETWEEN_CHECKS != stretch {
+        let mut pen = Pen { place: &mut self.place, memory };
+        write(&mut self.context, &mut pen);
+        if pen.place.at as usize / BETWEEN_CHECKS != stretch {
             pen.check();
         }
         Ok(())
@@ -241,8 +265,8 @@ impl SegmentWriter {
     /// As [`close`](Self::close), in place.
     #[inline(never)]
     pub(super) fn finish(&mut self, memory: &mut [u8], newest: Micros, state: u32) -> usize {
-        let (context, mut pen) = self.pen(memory);
-        context.write_end(newest, state, &mut pen);
+        let mut pen = Pen { place: &mut self.place, memory };
+        self.context.write_end(newest, state, &mut pen);
         pen.sum();
         self.length()
     }
@@ -251,7 +275,7 @@ impl SegmentWriter {
     /// length of what there is.
     #[must_use]
     pub fn cut(mut self, memory: &mut [u8]) -> usize {
-        self.pen(memory).1.check();
+        self.pen(memory).check();
         self.length()
     }
 
@@ -264,6 +288,6 @@ impl SegmentWriter {
     /// Bytes written so far.
     #[must_use]
     pub const fn length(&self) -> usize {
-        self.at as usize
+        self.place.at as usize
     }
 }

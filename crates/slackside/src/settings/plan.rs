@@ -44,6 +44,14 @@ pub const ACT_SPARE: usize = Condition::COUNT.next_multiple_of(4) - Condition::C
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct ShaftPlan {
+    /// Counted edges a turn, 1 to 64; 0 if not fitted.
+    pub marks: u8,
+    /// Which edges count: 0 rising, 1 falling, 2 both.
+    pub edges: u8,
+    /// Whether the marks lie unevenly, 0 or 1.
+    pub uneven: u8,
+    /// Rejected edges in one turn beyond which the signal is not trusted.
+    pub rejects_a_turn: u8,
     /// An even pitch: 2^32 less one over the marks a turn, rounded down; a shaft not fitted counts as one mark.
     pub even: u32,
     /// The smallest and the largest a pitch can be before the spacing is learned, in 2^-32 turn.
@@ -72,14 +80,6 @@ pub struct ShaftPlan {
     pub sudden: u32,
     /// A turn at the speed below which the shaft stands.
     pub standing: u32,
-    /// Counted edges a turn, 1 to 64; 0 if not fitted.
-    pub marks: u8,
-    /// Which edges count: 0 rising, 1 falling, 2 both.
-    pub edges: u8,
-    /// Whether the marks lie unevenly, 0 or 1.
-    pub uneven: u8,
-    /// Rejected edges in one turn beyond which the signal is not trusted.
-    pub rejects_a_turn: u8,
 }
 
 impl ShaftPlan {

@@ -44,12 +44,12 @@ impl<const N: usize> EventLog<N> {
         let lost = before_oldest.saturating_sub(after);
         let skip = after.saturating_sub(before_oldest);
         let mut events = Vec::new();
-        let numbered = self.kept.iter().zip(before_oldest.saturating_add(1)..);
-        for (verdict, number) in numbered.skip(usize::try_from(skip).unwrap_or(usize::MAX)) {
-            // Beyond the room they are for the next reply.
-            if events.push(Event { number, verdict: *verdict }).is_err() {
-                break;
-            }
+        let mut number = before_oldest.saturating_add(skip);
+        // Beyond the room they are for the next reply.
+        while !events.is_full() && number < self.newest {
+            let Some(verdict) = self.kept.get(number.saturating_sub(before_oldest) as usize) else { break };
+            number = number.saturating_add(1);
+            let _ = events.push(Event { number, verdict: *verdict });
         }
         (lost, events)
     }

@@ -1,10 +1,9 @@
 //! Frames: where a message begins and ends, and whether it came through whole.
 
-use serde::{Deserialize, Serialize};
-
 use super::cobs::{Unstuffer, stuff};
+use super::written::Readable;
 use crate::codec::crc::{checked, checksum};
-use crate::codec::message;
+use crate::codec::message::{self, Message};
 
 /// The version of the protocol.
 pub const PROTOCOL_VERSION: u8 = 2;
@@ -42,9 +41,8 @@ pub struct Frame<'a> {
 impl<'a> Frame<'a> {
     /// The message in it; `None` if it is none of this type, or longer than one.
     #[must_use]
-    pub fn message<T: Deserialize<'a>>(&self) -> Option<T> {
-        let (message, rest) = postcard::take_from_bytes(self.body).ok()?;
-        rest.is_empty().then_some(message)
+    pub fn message<T: Readable<'a>>(&self) -> Option<T> {
+        T::read(self.body)
     }
 }
 
@@ -119,11 +117,11 @@ fn open(inside: &[u8]) -> Result<Frame<'_>, FrameError> {
 
 /// Write a message as a frame into the front of `out`; [`MOST_FRAME`] bytes are always enough. `None` if the message or the
 /// frame has no room.
-pub fn encode<'o>(number: u8, what: &impl Serialize, out: &'o mut [u8]) -> Option<&'o [u8]> {
+pub fn encode<'o>(number: u8, what: &impl Message, out: &'o mut [u8]) -> Option<&'o [u8]> {
     let mut inside = [0; HEADER + MOST_BODY];
     let (header, rest) = inside.split_first_chunk_mut::<HEADER>()?;
     *header = [PROTOCOL_VERSION, number];
-    let body = message::write(what, rest).ok()?;
+    let body = message::write(what, rest)?;
     let length = seal(inside.get(..HEADER.wrapping_add(body))?, out)?;
     out.get(..length)
 }

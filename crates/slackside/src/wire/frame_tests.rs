@@ -5,6 +5,22 @@ use std::vec::Vec;
 use proptest::prelude::*;
 
 use super::*;
+use crate::codec::message::{Bytes, Pen};
+
+/// Bytes after how many there are.
+impl Message for &[u8] {
+    fn write(&self, pen: &mut Pen<'_>) {
+        pen.bytes(self);
+    }
+}
+
+impl<'a> Readable<'a> for &'a [u8] {
+    fn read(bytes: &'a [u8]) -> Option<Self> {
+        let mut from = Bytes::new(bytes);
+        let bytes = from.bytes();
+        from.are_done().then_some(bytes)
+    }
+}
 
 fn frame(number: u8, message: &[u8]) -> Vec<u8> {
     let mut out = [0; MOST_FRAME];

@@ -23,6 +23,7 @@ mod frame;
 mod message;
 mod server;
 mod status;
+mod written;
 
 pub use events::EventLog;
 pub use frame::{Decoder, Frame, FrameError, MOST_BODY, MOST_FRAME, PROTOCOL_VERSION, encode};
@@ -31,3 +32,4 @@ pub use message::{
 };
 pub use server::{Asked, Server, Store, StoreFault, Surroundings};
 pub use status::{LinkStatus, flags};
+pub use written::Readable;

@@ -65,20 +65,20 @@ pub struct Surroundings<'a> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Asked<'r> {
-    /// Send the reply.
+    /// Nothing more.
     Nothing,
-    /// Besides sending the reply, give this input to the monitor, in its place in the order of time.
+    /// Give this input to the monitor, in its place in the order of time.
     Observe(Input),
-    /// Besides sending the reply, give this to the recorder.
+    /// Give this to the recorder.
     Anchor(Anchor),
-    /// Check and arm what is [staged](Server::staged), and send [`Reply::Armed`], or why not, in place of the reply.
+    /// Check and arm what is [staged](Server::staged), and answer [`Reply::Armed`], or why not: nothing was said yet.
     Arm {
         /// The name of the leg meant, in UTF-8.
         leg: &'r [u8],
         /// The identity that the desk wants armed.
         identity: u32,
     },
-    /// Send [`Reply::Box`] in place of the reply.
+    /// Answer [`Reply::Box`]: nothing was said yet.
     Box,
 }
 
@@ -98,68 +98,73 @@ impl<'b> Server<'b> {
         Self { staging, received: 0, whole: false, piece: [0; CHUNK] }
     }
 
-    /// Answer one request; `None` stands for a message that was not understood.
-    pub fn answer<'a, 'r, P: Deref<Target = Plan>, const MARKS: usize, const EVENTS: usize>(
-        &'a mut self,
+    /// Answer one request; `None` stands for a message that was not understood. The reply is handed to `say`, but where the box answers
+    /// itself.
+    pub fn answer<'r, P: Deref<Target = Plan>, const MARKS: usize, const EVENTS: usize>(
+        &mut self,
         request: Option<Request<'r>>,
-        around: &Surroundings<'a>,
-        monitor: &'a Monitor<P, MARKS>,
+        around: &Surroundings<'_>,
+        monitor: &Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
         store: &mut impl Store,
-    ) -> (Reply<'a>, Asked<'r>) {
-        let mut asked = Asked::Nothing;
-        let answered = match request {
-            None => Err(Reason::NotUnderstood),
-            // Sent only by a box that does not know what it is asked.
-            Some(Request::Box) => {
-                asked = Asked::Box;
-                Err(Reason::NotUnderstood)
+        say: &mut dyn FnMut(&Reply<'_>),
+    ) -> Asked<'r> {
+        self.answer_or_refuse(request, around, monitor, events, store, say).unwrap_or_else(|reason| {
+            say(&Reply::Refused(reason));
+            Asked::Nothing
+        })
+    }
+
+    fn answer_or_refuse<'r, P: Deref<Target = Plan>, const MARKS: usize, const EVENTS: usize>(
+        &mut self,
+        request: Option<Request<'r>>,
+        around: &Surroundings<'_>,
+        monitor: &Monitor<P, MARKS>,
+        events: &EventLog<EVENTS>,
+        store: &mut impl Store,
+        say: &mut dyn FnMut(&Reply<'_>),
+    ) -> Result<Asked<'r>, Reason> {
+        match request.ok_or(Reason::NotUnderstood)? {
+            Request::Box => return Ok(Asked::Box),
+            Request::Arm { leg, identity } => return Ok(Asked::Arm { leg, identity }),
+            Request::Anchor(anchor) => {
+                say(&Reply::Done);
+                return Ok(Asked::Anchor(anchor));
             }
-            Some(Request::Arm { leg, identity }) => {
-                asked = Asked::Arm { leg, identity };
-                Err(Reason::NotUnderstood)
+            Request::Command(command) => {
+                gate(command, around.key_on)?;
+                say(&Reply::Done);
+                return Ok(Asked::Observe(Input::new(around.now, Signal::Command(Origin::Link, command))));
             }
-            Some(Request::Hello) => Ok(Reply::Hello(hello(monitor.plan(), around))),
-            Some(Request::Anchor(anchor)) => {
-                asked = Asked::Anchor(anchor);
-                Ok(Reply::Done)
+            Request::Hello => say(&Reply::Hello(hello(monitor.plan(), around))),
+            Request::Status => {
+                say(&Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())));
             }
-            Some(Request::Status) => {
-                Ok(Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())))
-            }
-            Some(Request::Events { after }) => {
+            Request::Events { after } => {
                 let (lost, events) = events.after(after);
-                Ok(Reply::Events { lost, events })
+                say(&Reply::Events { lost, events });
             }
-            Some(Request::Recording { position }) => {
-                store.recording(position).map(Reply::Recording).ok_or(Reason::NoSuchRecording)
+            Request::Recording { position } => {
+                say(&Reply::Recording(store.recording(position).ok_or(Reason::NoSuchRecording)?));
             }
-            Some(Request::Read { window, offset }) => match window {
-                Window::Plan => {
-                    let plan = monitor.plan().map_or(&[][..], IntoBytes::as_bytes);
-                    let rest = usize::try_from(offset).ok().and_then(|begin| plan.get(begin..));
-                    let rest = rest.ok_or(Reason::NoSuchOffset);
-                    rest.map(|rest| Reply::Piece { offset, bytes: rest.get(..CHUNK).unwrap_or(rest) })
-                }
-                Window::Recording(number) => match store.read_recording(number, offset, &mut self.piece) {
-                    Ok(Some(length)) => {
-                        self.piece.get(..length).map(|bytes| Reply::Piece { offset, bytes }).ok_or(Reason::Memory)
+            Request::Read { window, offset } => {
+                let bytes = match window {
+                    Window::Plan => {
+                        let plan = monitor.plan().map_or(&[][..], IntoBytes::as_bytes);
+                        let rest = plan.get(offset as usize..).ok_or(Reason::NoSuchOffset)?;
+                        rest.get(..CHUNK).unwrap_or(rest)
                     }
-                    Ok(None) => Err(Reason::NoSuchRecording),
-                    Err(StoreFault) => Err(Reason::Memory),
-                },
-            },
-            Some(Request::Stage { offset, bytes }) => self.stage(offset, bytes).map(Reply::Staged),
-            Some(Request::Command(command)) => match gate(command, around.key_on) {
-                Ok(()) => {
-                    let signal = Signal::Command(Origin::Link, command);
-                    asked = Asked::Observe(Input::new(around.now, signal));
-                    Ok(Reply::Done)
-                }
-                Err(reason) => Err(reason),
-            },
-        };
-        (answered.unwrap_or_else(Reply::Refused), asked)
+                    Window::Recording(number) => {
+                        let read = store.read_recording(number, offset, &mut self.piece);
+                        let length = read.map_err(|StoreFault| Reason::Memory)?.ok_or(Reason::NoSuchRecording)?;
+                        self.piece.get(..length).ok_or(Reason::Memory)?
+                    }
+                };
+                say(&Reply::Piece { offset, bytes });
+            }
+            Request::Stage { offset, bytes } => say(&Reply::Staged(self.stage(offset, bytes)?)),
+        }
+        Ok(Asked::Nothing)
     }
 
     /// What is staged, if it is whole and undamaged. Whether it is sound and may be armed is for the box to say.

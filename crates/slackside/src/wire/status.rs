@@ -3,15 +3,15 @@
 //! | bytes | what |
 //! |---|---|
 //! | 0 to 7 | the moment, in running time, microseconds |
-//! | 8 to 39 | conditions unacknowledged; wrong; latched; bypassed: 8 bytes each, bit `n` stands for the condition whose number is `n` |
-//! | 40 to 43 | the number of the newest event |
-//! | 44 to 47 | slip heat, in ppm of its budget |
-//! | 48 | [`flags`] |
-//! | 49 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
-//! | 50 | number of the first-out condition, 255 if there is none |
-//! | 51 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
-//! | 52 to 259 | [`Signals`], as it stands |
-//! | 260 to 263 | zero |
+//! | 8 to 47 | the state of each alarm: its position in [`AlarmState`], at the number of its condition; zeros behind them |
+//! | 48 to 51 | the number of the newest event |
+//! | 52 to 55 | slip heat, in ppm of its budget |
+//! | 56 | [`flags`] |
+//! | 57 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
+//! | 58 | number of the first-out condition, 255 if there is none |
+//! | 59 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
+//! | 60 to 267 | [`Signals`], as it stands |
+//! | 268 to 271 | zero |
 
 use core::ops::Deref;
 
@@ -19,7 +19,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::Monitor;
-use crate::alarm::{AlarmState, Set};
+use crate::alarm::AlarmState;
 use crate::conditions::{Condition, ConditionSet};
 use crate::settings::plan::Plan;
 use crate::signals::Signals;
@@ -42,6 +42,8 @@ pub mod flags {
     pub const BOOT_FITTED: u8 = 32;
 }
 
+/// Room for the states of alarms.
+const STATES: usize = 40;
 /// No condition.
 const NONE: u8 = u8::MAX;
 
@@ -51,7 +53,7 @@ const NONE: u8 = u8::MAX;
 pub struct LinkStatus {
     /// The moment, in running time.
     at: u64,
-    sets: [u64; 4],
+    states: [u8; STATES],
     /// The number of the newest event.
     pub newest_event: u32,
     /// Slip heat, in ppm of its budget.
@@ -78,29 +80,32 @@ impl LinkStatus {
         newest_event: u32,
     ) -> Self {
         let status = monitor.status();
-        let mut sets = [Set::EMPTY; 4];
-        for condition in Condition::ALL {
-            let state = monitor.alarm(condition);
-            let is = [
-                state.wants_acknowledgement(),
-                matches!(state, AlarmState::Unacknowledged | AlarmState::Acknowledged),
-                matches!(state, AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged),
-                state == AlarmState::Shelved,
-            ];
-            for (set, is) in sets.iter_mut().zip(is) {
-                *set = set.put(condition.id().into(), is);
+        let mut states = [0; STATES];
+        for condition in &Condition::ALL {
+            if let Some(state) = states.get_mut(usize::from(condition.id())) {
+                *state = monitor.alarm(*condition) as u8;
             }
         }
-        let (head, boot, contacts) = monitor
-            .plan()
-            .map_or((false, false, 0), |plan| (plan.head.is_fitted(), plan.boot.is_fitted(), plan.contacts.fitted));
-        let all = [status.run_permit, status.feed_permit, key_on, status.boot_cleared_needed, head, boot];
+        let mut flags = 0;
+        let mut put = |flag, is: bool| flags |= if is { flag } else { 0 };
+        put(flags::RUN_PERMIT, status.run_permit);
+        put(flags::FEED_PERMIT, status.feed_permit);
+        put(flags::KEY_ON, key_on);
+        put(flags::BOOT_CLEARED_NEEDED, status.boot_cleared_needed);
+        let mut contacts = 0;
+        let mut slip_heat = 0;
+        if let Some(plan) = monitor.plan() {
+            put(flags::HEAD_FITTED, plan.head.is_fitted());
+            put(flags::BOOT_FITTED, plan.boot.is_fitted());
+            contacts = plan.contacts.fitted;
+            slip_heat = monitor.slip_heat_at(now).get();
+        }
         Self {
             at: now.get(),
-            sets: sets.map(Set::bits),
+            states,
             newest_event,
-            slip_heat: monitor.slip_heat_at(now).get(),
-            flags: all.into_iter().rev().fold(0, |flags, is| flags << 1 | u8::from(is)),
+            slip_heat,
+            flags,
             phase: status.phase as u8,
             first_out: status.first_out.map_or(NONE, Condition::id),
             contacts,
@@ -140,39 +145,38 @@ impl LinkStatus {
         Condition::from_id(self.first_out)
     }
 
-    /// A set, without what this program does not know.
-    fn set(bits: u64) -> ConditionSet {
-        let members =
-            Condition::ALL.into_iter().filter(|condition| Set::from_bits(bits).contains(condition.id().into()));
-        members.fold(ConditionSet::EMPTY, ConditionSet::with)
+    /// The conditions in one of these states.
+    fn in_one_of(&self, states: &[AlarmState]) -> ConditionSet {
+        let is_in = |condition: &Condition| {
+            let state = self.states.get(usize::from(condition.id())).copied().unwrap_or_default();
+            states.iter().any(|one| *one as u8 == state)
+        };
+        Condition::ALL.into_iter().filter(is_in).fold(ConditionSet::EMPTY, ConditionSet::with)
     }
 
     /// Alarms unacknowledged, returned or latched ones included.
     #[must_use]
     pub fn unacknowledged(&self) -> ConditionSet {
-        let [bits, ..] = self.sets;
-        Self::set(bits)
+        use AlarmState::{LatchedUnacknowledged, ReturnedUnacknowledged, Unacknowledged};
+        self.in_one_of(&[Unacknowledged, ReturnedUnacknowledged, LatchedUnacknowledged])
     }
 
     /// Conditions wrong now, acknowledged or not.
     #[must_use]
     pub fn wrong(&self) -> ConditionSet {
-        let [_, bits, ..] = self.sets;
-        Self::set(bits)
+        self.in_one_of(&[AlarmState::Unacknowledged, AlarmState::Acknowledged])
     }
 
     /// Conditions latched, no longer wrong.
     #[must_use]
     pub fn latched(&self) -> ConditionSet {
-        let [.., bits, _] = self.sets;
-        Self::set(bits)
+        self.in_one_of(&[AlarmState::LatchedUnacknowledged, AlarmState::LatchedAcknowledged])
     }
 
     /// Bypassed.
     #[must_use]
     pub fn shelved(&self) -> ConditionSet {
-        let [.., bits] = self.sets;
-        Self::set(bits)
+        self.in_one_of(&[AlarmState::Shelved])
     }
 }
 
@@ -198,16 +202,16 @@ mod tests {
 
     #[test]
     fn these_are_the_places_of_the_table() {
-        assert_eq!(offset_of!(LinkStatus, sets), 8);
-        assert_eq!(offset_of!(LinkStatus, newest_event), 40);
-        assert_eq!(offset_of!(LinkStatus, slip_heat), 44);
-        assert_eq!(offset_of!(LinkStatus, flags), 48);
-        assert_eq!(offset_of!(LinkStatus, phase), 49);
-        assert_eq!(offset_of!(LinkStatus, first_out), 50);
-        assert_eq!(offset_of!(LinkStatus, contacts), 51);
-        assert_eq!(offset_of!(LinkStatus, signals), 52);
-        assert_eq!(offset_of!(LinkStatus, spare), 260);
-        assert_eq!(size_of::<LinkStatus>(), 264);
+        assert_eq!(offset_of!(LinkStatus, states), 8);
+        assert_eq!(offset_of!(LinkStatus, newest_event), 48);
+        assert_eq!(offset_of!(LinkStatus, slip_heat), 52);
+        assert_eq!(offset_of!(LinkStatus, flags), 56);
+        assert_eq!(offset_of!(LinkStatus, phase), 57);
+        assert_eq!(offset_of!(LinkStatus, first_out), 58);
+        assert_eq!(offset_of!(LinkStatus, contacts), 59);
+        assert_eq!(offset_of!(LinkStatus, signals), 60);
+        assert_eq!(offset_of!(LinkStatus, spare), 268);
+        assert_eq!(size_of::<LinkStatus>(), 272);
     }
 
     #[test]
@@ -215,7 +219,7 @@ mod tests {
         for phase in
             [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching]
         {
-            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 264]).expect("bytes") };
+            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 272]).expect("bytes") };
             assert_eq!(status.phase(), phase);
         }
     }
