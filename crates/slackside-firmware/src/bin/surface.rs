@@ -21,14 +21,14 @@ use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
-#[cfg(feature = "monitor")]
-use slackside::verdict::Verdict;
 #[cfg(any(feature = "record", feature = "link"))]
 use slackside::units::Span;
+#[cfg(feature = "monitor")]
+use slackside::verdict::Verdict;
 #[cfg(feature = "link")]
 use slackside::wire::{
-    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings,
-    encode,
+    Asked, Decoder, EventLog, MOST_FRAME, Message, RecordingInfo, Reply, Request, Server, Store, StoreFault,
+    Surroundings, encode,
 };
 
 #[panic_handler]
@@ -285,7 +285,7 @@ impl Line {
         };
         let request = frame.message::<Request<'_>>();
         let number = frame.number;
-        let say = |reply: &Reply<'_>| {
+        let say = |reply: &dyn Message| {
             black_box(encode(number, reply, FRAME.place()).is_some());
         };
         let asked = self.server.answer(request, &around, monitor, self.events, &mut AnyStore, &mut { say });

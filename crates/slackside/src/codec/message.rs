@@ -16,7 +16,7 @@ pub trait Message {
 }
 
 /// Write `message` into the front of `room`: how many bytes it took; `None` if there is not room enough.
-pub fn write(message: &impl Message, room: &mut [u8]) -> Option<usize> {
+pub fn write(message: &dyn Message, room: &mut [u8]) -> Option<usize> {
     let mut pen = Pen { room, at: 0 };
     message.write(&mut pen);
     (pen.at <= pen.room.len()).then_some(pen.at)
@@ -190,17 +190,19 @@ impl<'a> Bytes<'a> {
     /// A number of 64 bits.
     #[inline(never)]
     pub fn long(&mut self) -> u64 {
-        let (mut value, mut shift) = (0, 0_u32);
+        let (mut value, mut scale) = (0_u64, 1_u64);
         loop {
             let byte = self.byte();
-            value |= u64::from(byte & 0x7F).wrapping_shl(shift);
+            if scale >> 63 != 0 && byte > 1 {
+                // More than 64 bits.
+                self.fail();
+                return 0;
+            }
+            value = value.wrapping_add(u64::from(byte & 0x7F).wrapping_mul(scale));
             if byte & 0x80 == 0 {
                 return value;
             }
-            shift = shift.wrapping_add(7);
-            if shift > 63 {
-                self.fail();
-            }
+            scale <<= 7;
         }
     }
 

@@ -22,6 +22,7 @@ use super::events::EventLog;
 use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
 use super::status::LinkStatus;
 use crate::Monitor;
+use crate::codec::message::Message;
 use crate::input::{Command, Input, Origin, Signal};
 use crate::record::{Anchor, CoreVersion};
 use crate::settings::plan::Plan;
@@ -107,7 +108,7 @@ impl<'b> Server<'b> {
         monitor: &Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
         store: &mut impl Store,
-        say: &mut dyn FnMut(&Reply<'_>),
+        say: &mut dyn FnMut(&dyn Message),
     ) -> Asked<'r> {
         self.answer_or_refuse(request, around, monitor, events, store, say).unwrap_or_else(|reason| {
             say(&Reply::Refused(reason));
@@ -122,7 +123,7 @@ impl<'b> Server<'b> {
         monitor: &Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
         store: &mut impl Store,
-        say: &mut dyn FnMut(&Reply<'_>),
+        say: &mut dyn FnMut(&dyn Message),
     ) -> Result<Asked<'r>, Reason> {
         match request.ok_or(Reason::NotUnderstood)? {
             Request::Box => return Ok(Asked::Box),
@@ -140,10 +141,7 @@ impl<'b> Server<'b> {
             Request::Status => {
                 say(&Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())));
             }
-            Request::Events { after } => {
-                let (lost, events) = events.after(after);
-                say(&Reply::Events { lost, events });
-            }
+            Request::Events { after } => say(&events.after(after)),
             Request::Recording { position } => {
                 say(&Reply::Recording(store.recording(position).ok_or(Reason::NoSuchRecording)?));
             }

@@ -52,15 +52,19 @@ impl Message for Reply<'_> {
                 pen.byte(2);
                 pen.bytes(status.as_bytes());
             }
+            #[cfg(feature = "desk")]
             Self::Events { lost, events } => {
                 pen.byte(3);
                 pen.number(*lost);
                 pen.byte(events.len() as u8);
                 for event in events {
                     pen.number(event.number);
-                    verdict(&event.verdict, pen);
+                    event.verdict.write(pen);
                 }
             }
+            // A box sends what its log says: [`EventsAfter`](super::EventsAfter).
+            #[cfg(not(feature = "desk"))]
+            Self::Events { .. } => {}
             Self::Recording(info) => {
                 pen.byte(4);
                 pen.number(info.number);
@@ -143,36 +147,38 @@ fn reason(reason: Reason, pen: &mut Pen<'_>) {
     }
 }
 
-fn verdict(verdict: &Verdict, pen: &mut Pen<'_>) {
-    pen.long(verdict.at.get());
-    match verdict.change {
-        Change::Alarm { condition, from, to, value, setpoint, detail } => {
-            pen.all(&[0, condition.id(), from as u8, to as u8, value.is_some().into()]);
-            if let Some(value) = value {
-                pen.signed(value);
+impl Message for Verdict {
+    fn write(&self, pen: &mut Pen<'_>) {
+        pen.long(self.at.get());
+        match self.change {
+            Change::Alarm { condition, from, to, value, setpoint, detail } => {
+                pen.all(&[0, condition.id(), from as u8, to as u8, value.is_some().into()]);
+                if let Some(value) = value {
+                    pen.signed(value);
+                }
+                pen.signed(setpoint);
+                pen.byte(detail);
             }
-            pen.signed(setpoint);
-            pen.byte(detail);
+            Change::Permit { permit, allowed, because } => {
+                pen.all(&[1, permit as u8, allowed.into()]);
+                pen.condition(because);
+            }
+            Change::FirstOut(first) => {
+                pen.byte(2);
+                pen.condition(first);
+            }
+            Change::Phase(phase) => pen.all(&[3, phase as u8]),
+            Change::Accepted(origin, command) => {
+                pen.all(&[4, origin as u8]);
+                pen.command(command);
+            }
+            Change::Refused(origin, command, refusal) => {
+                pen.all(&[5, origin as u8]);
+                pen.command(command);
+                pen.byte(refusal as u8);
+            }
+            Change::ProofTest { passed } => pen.all(&[6, passed.into()]),
         }
-        Change::Permit { permit, allowed, because } => {
-            pen.all(&[1, permit as u8, allowed.into()]);
-            pen.condition(because);
-        }
-        Change::FirstOut(first) => {
-            pen.byte(2);
-            pen.condition(first);
-        }
-        Change::Phase(phase) => pen.all(&[3, phase as u8]),
-        Change::Accepted(origin, command) => {
-            pen.all(&[4, origin as u8]);
-            pen.command(command);
-        }
-        Change::Refused(origin, command, refusal) => {
-            pen.all(&[5, origin as u8]);
-            pen.command(command);
-            pen.byte(refusal as u8);
-        }
-        Change::ProofTest { passed } => pen.all(&[6, passed.into()]),
     }
 }
 
