@@ -21,6 +21,7 @@ use zerocopy::IntoBytes;
 use super::events::EventLog;
 use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
 use super::status::LinkStatus;
+use super::written::Done;
 use crate::Monitor;
 use crate::codec::message::Message;
 use crate::input::{Command, Input, Origin, Signal};
@@ -129,12 +130,12 @@ impl<'b> Server<'b> {
             Request::Box => return Ok(Asked::Box),
             Request::Arm { leg, identity } => return Ok(Asked::Arm { leg, identity }),
             Request::Anchor(anchor) => {
-                say(&Reply::Done);
+                say(&Done);
                 return Ok(Asked::Anchor(anchor));
             }
             Request::Command(command) => {
                 gate(command, around.key_on)?;
-                say(&Reply::Done);
+                say(&Done);
                 return Ok(Asked::Observe(Input::new(around.now, Signal::Command(Origin::Link, command))));
             }
             Request::Hello => say(&Reply::Hello(hello(monitor.plan(), around))),

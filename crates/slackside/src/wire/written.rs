@@ -47,7 +47,7 @@ impl Message for Reply<'_> {
     fn write(&self, pen: &mut Pen<'_>) {
         match self {
             Self::Hello(said) => hello(said, pen),
-            Self::Done => pen.byte(1),
+            Self::Done => Done.write(pen),
             Self::Status(status) => {
                 pen.byte(2);
                 pen.bytes(status.as_bytes());
@@ -102,6 +102,15 @@ impl Message for Reply<'_> {
                 pen.all(&flags.map(u8::from));
             }
         }
+    }
+}
+
+/// [`Reply::Done`], which as a constant would take the flash of the largest reply.
+pub(super) struct Done;
+
+impl Message for Done {
+    fn write(&self, pen: &mut Pen<'_>) {
+        pen.byte(1);
     }
 }
 
