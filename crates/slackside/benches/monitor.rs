@@ -12,8 +12,6 @@
     reason = "a benchmark runs on a desk and may stop"
 )]
 
-// The core has the name it will have.
-
 mod leg;
 
 use std::process::Command;

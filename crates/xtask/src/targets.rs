@@ -2,9 +2,11 @@
 //!
 //! They are built by themselves: in the workspace, features that the desk asks for would leak into it.
 
+use std::path::PathBuf;
+
 use anyhow::{Context, Result, ensure};
 
-use crate::root::root;
+use crate::root::{chips, root};
 use crate::toolchain::{Toolchain, WEB};
 
 /// Every target the core is built for.
@@ -83,11 +85,18 @@ pub fn web() -> Result<()> {
 /// Build the boxes on boards.
 pub fn boards() -> Result<()> {
     for (target, package) in BOARDS {
-        let toolchain = Toolchain::find(target)?;
-        println!("building {package} for {target} ({toolchain:?})");
-        let folder = root().join("crates").join(package);
-        let status = toolchain.cargo("build", &[target], &folder).arg("--release").status()?;
-        ensure!(status.success(), "{package} does not build for {target}");
+        println!("building {package} for {target} ({:?})", Toolchain::find(target)?);
+        board(package)?;
     }
     Ok(())
+}
+
+/// Build the box on one board, and say where it is.
+pub fn board(name: &str) -> Result<PathBuf> {
+    let (target, package) =
+        BOARDS.into_iter().find(|(_, package)| *package == name).context("there is no such board")?;
+    let folder = root().join("crates").join(package);
+    let status = Toolchain::find(target)?.cargo("build", &[target], &folder).arg("--release").status()?;
+    ensure!(status.success(), "{package} does not build for {target}");
+    Ok(chips().join(target).join("release").join(package))
 }

@@ -39,7 +39,8 @@ impl fmt::Display for LinkError {
             Self::NoAnswer { last: None } => write!(
                 out,
                 "no answer from the box in {TRIES} tries: is it on, does no other program hold its link (`watch` does), is the \
-                 line crossed over (transmit to receive), and is the baud rate the same at both ends?",
+                 line crossed over (transmit to receive), is the baud rate the same at both ends, and is its firmware of this \
+                 program's version or newer?",
             ),
             Self::NoAnswer { last: Some(_) } => write!(
                 out,

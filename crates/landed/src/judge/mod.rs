@@ -317,9 +317,10 @@ impl Judge {
                 let head_edge = motion.head.edges != self.motion.head.edges;
                 let boot_edge = motion.boot.edges != self.motion.boot.edges;
                 self.motion = *motion;
-                // Mended after it landed: what the last run said is no slip of a leg that stands.
+                // Mended after it landed: what the last run said is no slip of a leg that stands, or starts and has not turned yet.
                 if let Some(slip) = motion.slip_short.reading.ppm()
                     && self.status.phase != Phase::Standstill
+                    && !self.waits_for_head()
                 {
                     self.heat_slip = slip.get();
                 }

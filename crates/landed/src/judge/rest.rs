@@ -14,7 +14,7 @@ const BOTH: u32 = 2;
 const FASTER: u8 = 2;
 /// Both must add up to this part of a turn too, a quarter: the strands of a tall leg swing the pulleys to and fro after a stop, and
 /// with many targets that gives several edges.
-const SWING: TurnFraction = TurnFraction::new((1 << 30) - (1 << 12));
+const SWING: TurnFraction = TurnFraction::new((1 << 30) - (1 << 20));
 
 /// One shaft with the drive off.
 #[derive(Clone, Copy, Debug)]

@@ -277,7 +277,7 @@ impl Judge {
 
     /// Whether a start from standstill has not moved the head yet: what measure then says of slip and of the belt following
     /// belongs to the run before.
-    fn waits_for_head(&self) -> bool {
+    pub(super) fn waits_for_head(&self) -> bool {
         matches!(self.status.phase, Phase::Starting | Phase::Inching) && !self.rest.head_has_turned(&self.motion.head)
     }
 

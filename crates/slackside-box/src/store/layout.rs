@@ -72,3 +72,17 @@ impl Layout {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::Flash;
+
+    /// As the integrator's page says.
+    #[test]
+    fn settings_journal_and_one_recording_take_39_to_52_kib() {
+        let needed = |fit: Result<Layout, TooSmall>| fit.expect_err("no flash at all is too small").needed;
+        assert_eq!(needed(Layout::fit::<Flash<4, 1_024>>(0, 0, 32 * 1_024)), 39 * 1_024);
+        assert_eq!(needed(Layout::fit::<Flash<4, 4_096>>(0, 0, 32 * 1_024)), 52 * 1_024);
+    }
+}

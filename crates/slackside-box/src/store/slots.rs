@@ -13,7 +13,7 @@
 //!
 //! Why not the library `sequential-storage`, which is made for such things and far better tested: it skips a damaged item
 //! and hands out the one before without a word (`tests/why_own_store.rs` shows it), where this box must stop; and an item
-//! of it must fit into one erase block, which on small parts is 1,024 bytes and less than the largest settings.
+//! of it must fit into one erase block, which on small parts is 1,024 bytes and less than a plan.
 
 use embedded_storage::nor_flash::NorFlash;
 use slackside::settings::plan::Plan;

@@ -72,7 +72,12 @@ impl fmt::Display for Proof {
                 self.agreed
             ),
             (None, None) => {
-                write!(out, "Bit for bit the same as in the box: {} segments, each to its last state.", self.agreed)?;
+                match self.agreed {
+                    1 => write!(out, "Bit for bit the same as in the box: 1 segment, to its last state.")?,
+                    agreed => {
+                        write!(out, "Bit for bit the same as in the box: {agreed} segments, each to its last state.")?
+                    }
+                }
                 if self.open > 0 {
                     write!(out, " Of {} more the end is lost.", self.open)?;
                 }

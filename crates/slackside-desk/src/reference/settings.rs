@@ -99,7 +99,7 @@ pub fn settings() -> String {
     let mut out = String::from(
         "# Every setting\n\nMade from the rules of the core by `cargo xtask reference`; a test holds it against them. A settings \
          file is TOML; the unit is in each key's name, and where there are two, either may be given, not both. The values are those \
-         of the example leg, or starting values: engineering judgement that each leg's engineer decides anew. Ranges are asked of \
+         of the example leg, or starting values: engineering judgement that each leg's engineer decides. Ranges are asked of \
          the rules with all else as in the example; a rule that ties two settings together may allow less, and then says so.\n\n\
          **Not a certified safety device.** A loss of belt speed beyond 20 % is refused as a stop limit: 29 CFR 1910.272(q)(5).\n",
     );

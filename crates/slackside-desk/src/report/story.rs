@@ -5,7 +5,7 @@ use slackside::conditions::Condition;
 use slackside::diagnose::findings;
 use slackside::input::{Place, Shaft};
 use slackside::settings::{Action, Limits, Targets};
-use slackside::units::Micros;
+use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
 use super::causes::{inspection, sureness};
@@ -16,6 +16,9 @@ use crate::trace::Channel;
 
 /// How long before the first-out the run-up is shown, in microseconds.
 const BEFORE_US: [u64; 7] = [10_000_000, 5_000_000, 3_000_000, 2_000_000, 1_000_000, 500_000, 0];
+
+/// The core counts slip heat up to four budgets, less a millionth.
+const MOST_HEAT: Ppm = Ppm::new(3_999_999);
 
 /// A motor that is on for longer than this after the run permit was dropped did not obey it: contactors take less.
 const RAN_ON_US: u64 = 1_000_000;
@@ -479,7 +482,8 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
     lines.extend(peak(outcome.peak_short, "one boot turn"));
     lines.extend(peak(outcome.peak_long, "four boot turns"));
     if outcome.sees_slip() {
-        lines.push(format!("Most slip heat: {} of its budget.", figures::percent(outcome.peak_heat)));
+        let or_more = if outcome.peak_heat >= MOST_HEAT { " or more" } else { "" };
+        lines.push(format!("Most slip heat: {}{or_more} of its budget.", figures::percent(outcome.peak_heat)));
     }
     lines
 }

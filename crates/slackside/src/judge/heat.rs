@@ -107,12 +107,16 @@ impl Heat {
     pub fn feed(&mut self, plan: &LegPlan, watts: u32, limit: i32, now: u32) -> bool {
         let full = u64::from(watts).wrapping_mul(u64::from(plan.heat_a_watt)).saturating_add(0xFFFF) >> 16;
         let fullest = u32::try_from(full).unwrap_or(u32::MAX);
-        let slip = self.slip.clamp(0, 1_000_000).unsigned_abs();
         // 2^32 / 10^6, rounded up.
-        let inflow = if slip == 0 {
+        let slip = self.slip.clamp(0, 1_000_000).unsigned_abs().saturating_mul(4_295);
+        let inflow = if slip == 0 || watts == 0 {
             0
+        } else if u64::from(fullest) == full {
+            high(fullest, slip).saturating_add(1)
         } else {
-            high(fullest, slip.saturating_mul(4_295)).saturating_add(u32::from(fullest > 0))
+            // So much power would fill several budgets in a cell: a little slip of it may not.
+            let part = (full >> 16).saturating_add(1).wrapping_mul(slip.into()) >> 16;
+            u32::try_from(part).unwrap_or(u32::MAX).saturating_add(1)
         };
         if inflow == self.inflow && fullest == self.fullest {
             return false;

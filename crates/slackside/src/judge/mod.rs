@@ -129,8 +129,9 @@ impl<const N: usize> Judge<N> {
             return;
         }
         let mut out = Out { now, sink };
-        // What the last run said is no slip of a leg that stands.
-        if signals.short.reading.is_known() && self.leg.phase() != Phase::Standstill {
+        // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
+        let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(&view);
+        if signals.short.reading.is_known() && !stale {
             self.leg.heat.slip = signals.short.reading.least;
         }
         self.leg.follow(moved, &view, &mut out);

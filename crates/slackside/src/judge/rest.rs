@@ -14,8 +14,9 @@ const BOTH: u32 = 2;
 /// Faster pitches in a row that make a rollback while running down: one can be the rock-back onto a backstop.
 const FASTER: u8 = 2;
 /// Both must add up to this part of a turn too, a quarter: the strands of a tall leg swing the pulleys to and fro after a stop, and
-/// with many targets that gives several edges. Less a millionth: pitches that make up a quarter reach it whatever their rounding.
-const SWING: u32 = (1 << 30) - (1 << 12);
+/// with many targets that gives several edges. Less a 4096th: pitches that make up a quarter reach it
+/// whatever is not known of them.
+const SWING: u32 = (1 << 30) - (1 << 20);
 
 /// One shaft with the drive off.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]

@@ -421,7 +421,7 @@ mod tests {
             let mut learner = Learner::new(7, false, 136, 150);
             learner.turn(&[143, 141, 144, 142, 145, 140, 145], 20, 500_000.0, growth);
             let total: u64 = learner.marks[..7].iter().map(|mark| u64::from(mark.share())).sum();
-            assert_eq!(total, (1 << 32) - (1 << BEGAN_BITS));
+            assert_eq!(total, 1 << 32);
         }
     }
 

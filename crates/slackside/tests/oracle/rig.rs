@@ -17,6 +17,7 @@ pub struct Rig<const MARKS: usize> {
     pub measure: Measure<MARKS>,
     now: u64,
     swept: u64,
+    begun: bool,
     /// Take every pitch the thorough way.
     pub thorough: bool,
     pub plain: u64,
@@ -24,15 +25,17 @@ pub struct Rig<const MARKS: usize> {
 
 impl<const MARKS: usize> Rig<MARKS> {
     pub fn new(plan: Plan) -> Self {
-        let mut measure = Measure::new();
         assert!(Measure::<MARKS>::has_room(&plan));
-        measure.begin(&plan, now(0));
-        Self { plan, measure, now: 0, swept: 0, thorough: false, plain: 0 }
+        Self { plan, measure: Measure::new(), now: 0, swept: 0, begun: false, thorough: false, plain: 0 }
     }
 
     /// Take one input at its time or the newest; tell each change with its time.
     pub fn observe(&mut self, at: u64, signal: &Signal, tell: &mut dyn FnMut(u64, u8, &Signals)) {
         let at = at.max(self.now);
+        if !std::mem::replace(&mut self.begun, true) {
+            (self.now, self.swept) = (at, at);
+            self.measure.begin(&self.plan, now(at));
+        }
         loop {
             let wait = self.measure.wait(&self.plan, now(self.now).us());
             assert!(wait <= SWEEP);

@@ -57,6 +57,16 @@ const PARTS: &Parts = &[
     ("monitor, with what is inlined into it", &["slackside::monitor", "slackside"]),
 ];
 
+/// The heading of the whole box.
+const BOX_TITLE: &str = "Where the flash of a whole box goes: Raspberry Pi Pico, thumbv6m, for size, in bytes";
+
+/// What the box has beside the core; looked for first.
+const BOX_PARTS: &Parts = &[
+    ("box: store", &["slackside_box::store", "slackside_box::filing", "slackside_box::shelf", "sensor_box::memory"]),
+    ("box: arming a plan", &["sensor_box::armed", "::arm"]),
+    ("box: loop, wires, permits, faults, its end of the link", &["slackside_box"]),
+];
+
 fn image<'a>(target: &'a str, features: &'a str, profile: Profile) -> Image<'a> {
     Image { target, bin: "surface", profile, features }
 }
@@ -86,6 +96,19 @@ pub fn parts() -> Result<Table> {
     for (part, bytes) in shares(&path, PARTS, ("the entry, with what is inlined into it", "initial values"))? {
         table.push(part, vec![Some(bytes)]);
     }
+    Ok(table)
+}
+
+/// What a whole box consists of, on a board.
+pub fn whole_box() -> Result<Table> {
+    println!("weighing the box on the Raspberry Pi Pico");
+    let path = crate::targets::board("slackside-pico")?;
+    let parts: Vec<_> = BOX_PARTS.iter().chain(PARTS).copied().collect();
+    let mut table = Table::new(BOX_TITLE, &["bytes"]);
+    for (part, bytes) in shares(&path, &parts, ("board, with what is inlined into its loop", "initial values"))? {
+        table.push(part, vec![Some(bytes)]);
+    }
+    table.push("all of it", vec![Some(weigh(&path)?)]);
     Ok(table)
 }
 
