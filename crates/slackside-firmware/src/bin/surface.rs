@@ -10,7 +10,7 @@ use core::panic::PanicInfo;
 use slackside::Monitor;
 #[cfg(feature = "link")]
 use slackside::conditions::Condition;
-use slackside::input::{Input, Signal};
+use slackside::input::{Input, Shaft, Signal};
 #[cfg(any(feature = "record", feature = "link"))]
 use slackside::record::Anchor;
 #[cfg(feature = "read")]
@@ -108,7 +108,7 @@ type Box = Monitor<&'static Plan, 8>;
 
 #[cfg(any(feature = "monitor", feature = "record", feature = "link", feature = "read"))]
 static MONITOR: Volatile<Box> = Volatile::new(Box::new());
-static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
+static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::ZERO, Signal::Edge(Shaft::Head, false)));
 static WORD: Volatile<u32> = Volatile::new(0);
 
 /// The plan as it lies in flash.

@@ -89,55 +89,63 @@ impl Pen<'_> {
     /// A command.
     #[inline(never)]
     pub fn command(&mut self, command: Command) {
-        let (kind, on) = match command {
-            Command::Acknowledge => (0, None),
-            Command::Reset => (1, None),
-            Command::ResetButton(on) => (2, Some(on)),
-            Command::BootCleared => (3, None),
-            Command::Key(on) => (4, Some(on)),
-            Command::Bypass(condition, span) => {
-                self.all(&[5, condition.id()]);
-                return self.number(span.get());
+        self.byte(match command {
+            Command::Acknowledge => 0,
+            Command::Reset => 1,
+            Command::ResetButton(_) => 2,
+            Command::BootCleared => 3,
+            Command::Key(_) => 4,
+            Command::Bypass(..) => 5,
+            Command::EndBypass => 6,
+            Command::Inch(_) => 7,
+            Command::ProofTest(_) => 8,
+        });
+        match command {
+            Command::ResetButton(on) | Command::Key(on) | Command::Inch(on) | Command::ProofTest(on) => {
+                self.byte(on.into());
             }
-            Command::EndBypass => (6, None),
-            Command::Inch(on) => (7, Some(on)),
-            Command::ProofTest(on) => (8, Some(on)),
-        };
-        self.byte(kind);
-        if let Some(on) = on {
-            self.byte(on.into());
+            Command::Bypass(condition, span) => {
+                self.byte(condition.id());
+                self.number(span.get());
+            }
+            Command::Acknowledge | Command::Reset | Command::BootCleared | Command::EndBypass => {}
         }
     }
 }
 
 impl Message for Signal {
     fn write(&self, pen: &mut Pen<'_>) {
-        let bytes = match *self {
-            Self::Edge(shaft, level) => [0, shaft as u8, level.into()],
-            Self::Line(shaft, state) => [1, shaft as u8, state as u8],
-            Self::EdgesLost(shaft) => return pen.all(&[2, shaft as u8]),
-            Self::Contact(place, state) => [3, place as u8, state as u8],
+        pen.byte(match self {
+            Self::Edge(..) => 0,
+            Self::Line(..) => 1,
+            Self::EdgesLost(_) => 2,
+            Self::Contact(..) => 3,
+            Self::Temperature(..) => 4,
+            Self::DriveRunning(_) => 5,
+            Self::DrivePower(_) => 6,
+            Self::SpeedReference(_) => 7,
+            Self::OutletPlugged(_) => 8,
+            Self::Command(..) => 9,
+            Self::Tick => 10,
+        });
+        match *self {
+            Self::Edge(shaft, level) => pen.all(&[shaft as u8, level.into()]),
+            Self::Line(shaft, state) => pen.all(&[shaft as u8, state as u8]),
+            Self::EdgesLost(shaft) => pen.byte(shaft as u8),
+            Self::Contact(place, state) => pen.all(&[place as u8, state as u8]),
             Self::Temperature(place, temperature) => {
-                pen.all(&[4, place as u8]);
-                return pen.signed(temperature.get().into());
+                pen.byte(place as u8);
+                pen.signed(temperature.get().into());
             }
-            Self::DriveRunning(on) => return pen.all(&[5, on.into()]),
-            Self::DrivePower(power) => {
-                pen.byte(6);
-                return pen.number(power.get());
-            }
-            Self::SpeedReference(speed) => {
-                pen.byte(7);
-                return pen.signed(speed.get());
-            }
-            Self::OutletPlugged(on) => return pen.all(&[8, on.into()]),
+            Self::DriveRunning(on) | Self::OutletPlugged(on) => pen.byte(on.into()),
+            Self::DrivePower(power) => pen.number(power.get()),
+            Self::SpeedReference(speed) => pen.signed(speed.get()),
             Self::Command(origin, command) => {
-                pen.all(&[9, origin as u8]);
-                return pen.command(command);
+                pen.byte(origin as u8);
+                pen.command(command);
             }
-            Self::Tick => return pen.byte(10),
-        };
-        pen.all(&bytes);
+            Self::Tick => {}
+        }
     }
 }
 
