@@ -5,6 +5,7 @@
 
 /// `a * b / 2^32`: one of the two as a fraction of 2^32. Cannot overflow.
 #[must_use]
+#[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
 pub const fn high(a: u32, b: u32) -> u32 {
     ((a as u64).wrapping_mul(b as u64) >> 32) as u32
 }

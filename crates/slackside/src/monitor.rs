@@ -349,7 +349,8 @@ impl<const MARKS: usize> Core<MARKS> {
     /// Settle what falls due next.
     #[inline(never)]
     fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        self.clock.newest = self.clock.newest.saturating_add(u64::from(self.clock.due));
+        // No later than what it is settled for.
+        self.clock.newest = self.clock.newest.wrapping_add(u64::from(self.clock.due));
         let now = self.now();
         let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
         if sweeps_now {

@@ -125,20 +125,19 @@ fn ask<T>(
         &it.events,
         &mut it.memory,
         &mut |reply| {
-            said.push((format!("{reply:?}"), encode(9, reply, &mut wire).expect("every reply fits a frame").to_vec()))
+            said.push(encode(9, reply, &mut wire).expect("every reply fits a frame").to_vec());
         },
     );
     if matches!(asked, Asked::Arm { .. } | Asked::Box) {
         assert!(said.is_empty(), "the box answers itself");
         return look(&Reply::Refused(Reason::NotUnderstood), asked);
     }
-    let [(reply, back)] = &said[..] else { panic!("one reply: {said:?}") };
+    let [back] = &said[..] else { panic!("one reply: {said:?}") };
     let mut decoder = Decoder::new();
     let (last, rest) = back.split_last().expect("bytes");
     rest.iter().for_each(|byte| assert!(decoder.feed(*byte).is_none()));
     let frame = decoder.feed(*last).expect("a frame").expect("whole");
     let received: Reply<'_> = frame.message().expect("a reply");
-    assert_eq!(&format!("{received:?}"), reply);
     look(&received, asked)
 }
 
@@ -215,7 +214,7 @@ fn it_shows_how_it_is_and_what_happened() {
         assert!(status.is(flags::KEY_ON) && status.is(flags::HEAD_FITTED) && !status.is(flags::BOOT_CLEARED_NEEDED));
         assert!(status.is(flags::RUN_PERMIT) && status.first_out().is_none() && status.wrong().is_empty());
     });
-    let last = it.events.after(happened - 1).1[0];
+    let last = it.events.after(happened - 1).read().1[0];
     ask(&mut it, &mut server, false, &Request::Events { after: happened - 1 }, |reply, _| {
         let Reply::Events { lost: 0, events } = reply else { panic!("{reply:?}") };
         assert_eq!(events[..], [last]);

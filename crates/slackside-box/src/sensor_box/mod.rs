@@ -24,7 +24,7 @@ use slackside::settings::plan::{OwnedPlan, Plan};
 use slackside::settings::plan_check::Sound;
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
-use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Reason, Reply, Request, Server, Surroundings, encode};
+use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Message, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
 
 use crate::edges::Merger;
@@ -419,7 +419,7 @@ where
         };
         let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
         let mut length = 0;
-        let mut say = |reply: &Reply<'_>| length = encode(number, reply, out).map_or(0, <[u8]>::len);
+        let mut say = |reply: &dyn Message| length = encode(number, reply, out).map_or(0, <[u8]>::len);
         let asked = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf, &mut say);
         match asked {
             Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {

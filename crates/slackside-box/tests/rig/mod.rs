@@ -158,7 +158,7 @@ impl Rig {
         }
         self.seen = self.sensor_box.events().next_number();
         while self.sensor_box.verdicts().newest() > self.seen_verdicts {
-            let (_, events) = self.sensor_box.verdicts().after(self.seen_verdicts);
+            let (_, events) = self.sensor_box.verdicts().after(self.seen_verdicts).read();
             for event in events {
                 self.changes.push((event.verdict.at.get(), event.verdict.change));
                 self.seen_verdicts = event.number;

@@ -10,7 +10,7 @@ use core::panic::PanicInfo;
 use slackside::Monitor;
 #[cfg(feature = "link")]
 use slackside::conditions::Condition;
-use slackside::input::{Input, Signal};
+use slackside::input::{Input, Shaft, Signal};
 #[cfg(any(feature = "record", feature = "link"))]
 use slackside::record::Anchor;
 #[cfg(feature = "read")]
@@ -21,14 +21,14 @@ use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
-#[cfg(feature = "monitor")]
-use slackside::verdict::Verdict;
 #[cfg(any(feature = "record", feature = "link"))]
 use slackside::units::Span;
+#[cfg(feature = "monitor")]
+use slackside::verdict::Verdict;
 #[cfg(feature = "link")]
 use slackside::wire::{
-    Asked, Decoder, EventLog, MOST_FRAME, RecordingInfo, Reply, Request, Server, Store, StoreFault, Surroundings,
-    encode,
+    Asked, Decoder, EventLog, MOST_FRAME, Message, RecordingInfo, Reply, Request, Server, Store, StoreFault,
+    Surroundings, encode,
 };
 
 #[panic_handler]
@@ -108,7 +108,7 @@ type Box = Monitor<&'static Plan, 8>;
 
 #[cfg(any(feature = "monitor", feature = "record", feature = "link", feature = "read"))]
 static MONITOR: Volatile<Box> = Volatile::new(Box::new());
-static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::new(1), Signal::Tick));
+static INPUT: Volatile<Input> = Volatile::new(Input::new(Micros::ZERO, Signal::Edge(Shaft::Head, false)));
 static WORD: Volatile<u32> = Volatile::new(0);
 
 /// The plan as it lies in flash.
@@ -285,7 +285,7 @@ impl Line {
         };
         let request = frame.message::<Request<'_>>();
         let number = frame.number;
-        let say = |reply: &Reply<'_>| {
+        let say = |reply: &dyn Message| {
             black_box(encode(number, reply, FRAME.place()).is_some());
         };
         let asked = self.server.answer(request, &around, monitor, self.events, &mut AnyStore, &mut { say });

@@ -16,7 +16,7 @@ pub trait Message {
 }
 
 /// Write `message` into the front of `room`: how many bytes it took; `None` if there is not room enough.
-pub fn write(message: &impl Message, room: &mut [u8]) -> Option<usize> {
+pub fn write(message: &dyn Message, room: &mut [u8]) -> Option<usize> {
     let mut pen = Pen { room, at: 0 };
     message.write(&mut pen);
     (pen.at <= pen.room.len()).then_some(pen.at)
@@ -89,55 +89,63 @@ impl Pen<'_> {
     /// A command.
     #[inline(never)]
     pub fn command(&mut self, command: Command) {
-        let (kind, on) = match command {
-            Command::Acknowledge => (0, None),
-            Command::Reset => (1, None),
-            Command::ResetButton(on) => (2, Some(on)),
-            Command::BootCleared => (3, None),
-            Command::Key(on) => (4, Some(on)),
-            Command::Bypass(condition, span) => {
-                self.all(&[5, condition.id()]);
-                return self.number(span.get());
+        self.byte(match command {
+            Command::Acknowledge => 0,
+            Command::Reset => 1,
+            Command::ResetButton(_) => 2,
+            Command::BootCleared => 3,
+            Command::Key(_) => 4,
+            Command::Bypass(..) => 5,
+            Command::EndBypass => 6,
+            Command::Inch(_) => 7,
+            Command::ProofTest(_) => 8,
+        });
+        match command {
+            Command::ResetButton(on) | Command::Key(on) | Command::Inch(on) | Command::ProofTest(on) => {
+                self.byte(on.into());
             }
-            Command::EndBypass => (6, None),
-            Command::Inch(on) => (7, Some(on)),
-            Command::ProofTest(on) => (8, Some(on)),
-        };
-        self.byte(kind);
-        if let Some(on) = on {
-            self.byte(on.into());
+            Command::Bypass(condition, span) => {
+                self.byte(condition.id());
+                self.number(span.get());
+            }
+            Command::Acknowledge | Command::Reset | Command::BootCleared | Command::EndBypass => {}
         }
     }
 }
 
 impl Message for Signal {
     fn write(&self, pen: &mut Pen<'_>) {
-        let bytes = match *self {
-            Self::Edge(shaft, level) => [0, shaft as u8, level.into()],
-            Self::Line(shaft, state) => [1, shaft as u8, state as u8],
-            Self::EdgesLost(shaft) => return pen.all(&[2, shaft as u8]),
-            Self::Contact(place, state) => [3, place as u8, state as u8],
+        pen.byte(match self {
+            Self::Edge(..) => 0,
+            Self::Line(..) => 1,
+            Self::EdgesLost(_) => 2,
+            Self::Contact(..) => 3,
+            Self::Temperature(..) => 4,
+            Self::DriveRunning(_) => 5,
+            Self::DrivePower(_) => 6,
+            Self::SpeedReference(_) => 7,
+            Self::OutletPlugged(_) => 8,
+            Self::Command(..) => 9,
+            Self::Tick => 10,
+        });
+        match *self {
+            Self::Edge(shaft, level) => pen.all(&[shaft as u8, level.into()]),
+            Self::Line(shaft, state) => pen.all(&[shaft as u8, state as u8]),
+            Self::EdgesLost(shaft) => pen.byte(shaft as u8),
+            Self::Contact(place, state) => pen.all(&[place as u8, state as u8]),
             Self::Temperature(place, temperature) => {
-                pen.all(&[4, place as u8]);
-                return pen.signed(temperature.get().into());
+                pen.byte(place as u8);
+                pen.signed(temperature.get().into());
             }
-            Self::DriveRunning(on) => return pen.all(&[5, on.into()]),
-            Self::DrivePower(power) => {
-                pen.byte(6);
-                return pen.number(power.get());
-            }
-            Self::SpeedReference(speed) => {
-                pen.byte(7);
-                return pen.signed(speed.get());
-            }
-            Self::OutletPlugged(on) => return pen.all(&[8, on.into()]),
+            Self::DriveRunning(on) | Self::OutletPlugged(on) => pen.byte(on.into()),
+            Self::DrivePower(power) => pen.number(power.get()),
+            Self::SpeedReference(speed) => pen.signed(speed.get()),
             Self::Command(origin, command) => {
-                pen.all(&[9, origin as u8]);
-                return pen.command(command);
+                pen.byte(origin as u8);
+                pen.command(command);
             }
-            Self::Tick => return pen.byte(10),
-        };
-        pen.all(&bytes);
+            Self::Tick => {}
+        }
     }
 }
 
@@ -190,17 +198,19 @@ impl<'a> Bytes<'a> {
     /// A number of 64 bits.
     #[inline(never)]
     pub fn long(&mut self) -> u64 {
-        let (mut value, mut shift) = (0, 0_u32);
+        let (mut value, mut scale) = (0_u64, 1_u64);
         loop {
             let byte = self.byte();
-            value |= u64::from(byte & 0x7F).wrapping_shl(shift);
+            if scale >> 63 != 0 && byte > 1 {
+                // More than 64 bits.
+                self.fail();
+                return 0;
+            }
+            value = value.wrapping_add(u64::from(byte & 0x7F).wrapping_mul(scale));
             if byte & 0x80 == 0 {
                 return value;
             }
-            shift = shift.wrapping_add(7);
-            if shift > 63 {
-                self.fail();
-            }
+            scale <<= 7;
         }
     }
 

@@ -2,7 +2,7 @@
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-use crate::codec::crc::{checked, checksum};
+use crate::codec::crc::checked;
 use crate::units::Micros;
 
 /// The version of the format written. Version 1 is still read on the desk.
@@ -108,27 +108,24 @@ struct Raw {
 }
 
 impl Header {
-    #[inline(never)]
-    pub(super) fn to_bytes(self) -> [u8; HEADER] {
+    /// Its bytes but for the CRC.
+    pub(super) fn words(&self) -> [u32; HEADER / 4 - 1] {
         let CoreVersion { major, minor, patch, layout } = self.core;
-        let mut raw = Raw {
-            magic: MAGIC,
-            version: FORMAT_VERSION,
-            flags: if self.plan_changed { CHANGED } else { 0 } | if self.first { FIRST } else { 0 },
-            keyframe_length: self.keyframe_length,
-            sequence: self.sequence,
-            session: self.session,
-            at: self.at.get(),
-            plan: self.plan,
-            previous_plan: self.previous_plan,
-            core: [major, minor, patch, layout],
-            missed: self.missed,
-            keyframe_crc: self.keyframe_crc,
-            crc: 0,
-        };
-        let (covered, _) = raw.as_bytes().split_last_chunk::<4>().unwrap_or((&[], &[0; 4]));
-        raw.crc = checksum(covered);
-        zerocopy::transmute!(raw)
+        let flags = if self.plan_changed { CHANGED } else { 0 } | if self.first { FIRST } else { 0 };
+        let [low, high] = self.keyframe_length.to_le_bytes();
+        [
+            u32::from_le_bytes(MAGIC),
+            u32::from_le_bytes([FORMAT_VERSION, flags, low, high]),
+            self.sequence,
+            self.session,
+            self.at.get() as u32,
+            (self.at.get() >> 32) as u32,
+            self.plan,
+            self.previous_plan,
+            u32::from_le_bytes([major, minor, patch, layout]),
+            self.missed,
+            self.keyframe_crc,
+        ]
     }
 
     /// `None` if it is damaged. The magic and the version are looked at by the caller.
@@ -154,7 +151,17 @@ impl Header {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+    use std::vec::Vec;
+
     use super::*;
+    use crate::codec::crc::checksum;
+
+    fn bytes(header: &Header) -> [u8; HEADER] {
+        let words = header.words();
+        let bytes: Vec<u8> = [words.as_bytes(), &checksum(words.as_bytes()).to_le_bytes()].concat();
+        bytes.try_into().expect("as long as a header")
+    }
 
     fn header() -> Header {
         Header {
@@ -174,7 +181,7 @@ mod tests {
 
     #[test]
     fn these_are_the_bytes() {
-        let bytes = header().to_bytes();
+        let bytes = bytes(&header());
         assert_eq!(bytes[..8], *b"SLsg\x02\x01\x03\x02");
         assert_eq!(bytes[8..16], [1, 2, 3, 4, 7, 0, 0, 0]);
         assert_eq!(bytes[16..24], [8, 7, 6, 5, 4, 3, 2, 1]);
@@ -188,7 +195,7 @@ mod tests {
     #[test]
     fn every_bit_flip_is_found() {
         for bit in 0..HEADER * 8 {
-            let mut bytes = header().to_bytes();
+            let mut bytes = bytes(&header());
             bytes[bit / 8] ^= 1 << (bit % 8);
             assert_eq!(Header::from_bytes(&bytes), None, "bit {bit}");
         }

@@ -16,7 +16,7 @@
 //! Ticks are not recorded: they change no verdict. The exceptions keep replay exact: a first tick that opens a segment, and a
 //! tick that an earlier input follows, because that input then counts as late.
 //!
-//! Which times a slot covers is remembered to the second or so (2^20 µs), and what a segment says of itself is read from there.
+//! Which times a slot covers is remembered to the second or so (2^20 µs), and when it began is read from there.
 
 use core::ops::{Deref, Range};
 
@@ -41,8 +41,7 @@ pub const AFTER_TRIP: Span = Span::from_millis(15_000);
 
 /// The most bytes of a slot: lengths are kept in 16 bits.
 const MOST_SLOT: u32 = u16::MAX as u32;
-/// Where in a segment its sequence number and its time lie.
-const SEQUENCE_AT: usize = 8;
+/// Where in a segment its time lies.
 const TIME_AT: usize = 16;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -59,6 +58,8 @@ enum State {
 struct Slot {
     /// The newest coarse time in it.
     until: u32,
+    /// The number of the segment in it.
+    sequence: u32,
     length: u16,
     state: State,
 }
@@ -82,9 +83,8 @@ pub struct Recorder<'b> {
     memory: &'b mut [u8],
     writer: SegmentWriter,
     opening: Opening,
-    anchor_at: Micros,
-    anchor_desk_us: i64,
-    anchor_uncertainty: Span,
+    /// What the desk said last of its time, if it has.
+    anchor: Anchor,
     /// The coarse time from which on a trip needs everything.
     needed_from: u32,
     /// The last coarse time that belongs to it.
@@ -107,13 +107,11 @@ impl<'b> Recorder<'b> {
             memory,
             writer: SegmentWriter::NONE,
             opening: Opening::first(0),
-            anchor_at: Micros::ZERO,
-            anchor_desk_us: 0,
-            anchor_uncertainty: Span::ZERO,
+            anchor: Anchor { at: Micros::ZERO, desk_us: 0, uncertainty: Span::ZERO },
             anchored: false,
             needed_from: 0,
             needed_until: 0,
-            slots: [Slot { until: 0, length: 0, state: State::Free }; SLOTS],
+            slots: [Slot { until: 0, sequence: 0, length: 0, state: State::Free }; SLOTS],
             open: 0,
             tripped: false,
             configured: false,
@@ -175,7 +173,7 @@ impl<'b> Recorder<'b> {
 
     /// The desk told its time: from now on each segment says so.
     pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
-        Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty } = anchor;
+        self.anchor = anchor;
         self.anchored = true;
         // The next segment begins with it. Only an input opens one: a monitor that has seen nothing begins with what it sees first.
         if self.has_room() {
@@ -188,11 +186,7 @@ impl<'b> Recorder<'b> {
     /// The newest anchor, if the desk has told its time in this session.
     #[must_use]
     pub const fn newest_anchor(&self) -> Option<Anchor> {
-        if self.anchored {
-            Some(Anchor { at: self.anchor_at, desk_us: self.anchor_desk_us, uncertainty: self.anchor_uncertainty })
-        } else {
-            None
-        }
+        if self.anchored { Some(self.anchor) } else { None }
     }
 
     /// Hold everything there is, as after a trip: for a person who asks for a recording.
@@ -207,7 +201,7 @@ impl<'b> Recorder<'b> {
         core::iter::from_fn(move || {
             let mut next: Option<Held<'_>> = None;
             for (index, slot) in self.slots.iter().enumerate().filter(|(_, slot)| slot.state == State::Held) {
-                let sequence = self.sequence(index);
+                let sequence = slot.sequence;
                 let is_later = after.is_none_or(|after| sequence > after);
                 if is_later && next.is_none_or(|next| sequence < next.sequence) {
                     let bytes = self.memory_of(index).get(..slot.length.into()).unwrap_or(&[]);
@@ -221,12 +215,8 @@ impl<'b> Recorder<'b> {
 
     /// A held segment is stored: its slot may be used again.
     pub fn release(&mut self, sequence: u32) {
-        for index in 0..SLOTS {
-            let is_it = self.sequence(index) == sequence;
-            if let Some(slot) = self.slots.get_mut(index)
-                && slot.state == State::Held
-                && is_it
-            {
+        for slot in &mut self.slots {
+            if slot.state == State::Held && slot.sequence == sequence {
                 slot.state = State::Free;
             }
         }
@@ -236,7 +226,8 @@ impl<'b> Recorder<'b> {
     #[must_use]
     pub fn kept_since(&self) -> Option<Micros> {
         let kept = self.slots.iter().enumerate().filter(|(_, slot)| slot.state != State::Free);
-        kept.map(|(index, _)| Micros::new(u64::from_le_bytes(self.told(index, TIME_AT)))).min()
+        let begin = |index| self.memory_of(index).get(TIME_AT..).and_then(|bytes| bytes.first_chunk()).copied();
+        kept.filter_map(|(index, _)| begin(index)).map(|begin| Micros::new(u64::from_le_bytes(begin))).min()
     }
 
     /// Inputs missed since the last segment ended, for lack of room.
@@ -255,15 +246,6 @@ impl<'b> Recorder<'b> {
     #[inline(never)]
     fn memory_of(&self, index: usize) -> &[u8] {
         self.memory.get(self.place(index)).unwrap_or_default()
-    }
-
-    /// A few bytes of a segment's header.
-    fn told<const N: usize>(&self, index: usize, at: usize) -> [u8; N] {
-        self.memory_of(index).get(at..).and_then(|bytes| bytes.first_chunk()).copied().unwrap_or([0; N])
-    }
-
-    fn sequence(&self, index: usize) -> u32 {
-        u32::from_le_bytes(self.told(index, SEQUENCE_AT))
     }
 
     /// The writer, and the memory of the slot that is open.
@@ -306,10 +288,11 @@ impl<'b> Recorder<'b> {
     }
 
     fn write_anchor(&mut self) {
-        if let Some(anchor) = self.newest_anchor() {
-            let (writer, slot) = self.writing();
+        if self.anchored {
+            let anchor = self.anchor;
+            let (writer, memory) = self.writing();
             // Without room the next segment has it.
-            let _ = writer.push_anchor(slot, &anchor);
+            let _ = writer.push_anchor(memory, &anchor);
         }
     }
 
@@ -318,11 +301,10 @@ impl<'b> Recorder<'b> {
         let mut found = None;
         let mut oldest = u32::MAX;
         for (index, slot) in self.slots.iter().enumerate() {
-            let sequence = self.sequence(index);
             match slot.state {
                 State::Free => return Some(index),
-                State::Closed if sequence <= oldest && !(self.tripped && slot.until >= self.needed_from) => {
-                    oldest = sequence;
+                State::Closed if slot.sequence <= oldest && !(self.tripped && slot.until >= self.needed_from) => {
+                    oldest = slot.sequence;
                     found = Some(index);
                 }
                 _ => {}
@@ -358,6 +340,7 @@ impl<'b> Recorder<'b> {
         if let Some(slot) = self.slots.get_mut(index) {
             // What was there is overwritten, if only in part.
             slot.state = if is_open { State::Open } else { State::Free };
+            slot.sequence = opening.sequence;
         }
     }
 
@@ -372,7 +355,7 @@ impl<'b> Recorder<'b> {
         writer.shut();
         if let Some(slot) = self.slots.get_mut(usize::from(self.open)) {
             // No longer than the slot.
-            *slot = Slot { until: coarse(newest), length: length as u16, state: State::Closed };
+            (slot.until, slot.length, slot.state) = (coarse(newest), length as u16, State::Closed);
         }
     }
 

@@ -2,6 +2,8 @@
 
 use core::ops::Deref;
 
+use zerocopy::IntoBytes;
+
 use super::anchor::Anchor;
 use super::code::{Context, MOST_RECORD, Sink, write_check};
 use super::header::{CoreVersion, HEADER, Header};
@@ -202,7 +204,9 @@ impl SegmentWriter {
     fn put_header(&mut self, memory: &mut [u8], header: &Header) {
         self.context = Context::new(header.at);
         self.place = Place::NEW;
-        self.pen(memory).bytes(&header.to_bytes());
+        let mut pen = self.pen(memory);
+        pen.bytes(header.words().as_bytes());
+        pen.sum();
         self.place.at = self.place.at.wrapping_add(u32::from(header.keyframe_length));
     }
 

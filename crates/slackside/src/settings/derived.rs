@@ -88,15 +88,17 @@ impl SlipPlan {
         self.boot_per_head = mul_div(TURN, self.ratio, ONE);
         let marks = u32::from(boot.marks).max(1);
         // Boot turns in one head pitch, in 2^-8 turn, rounded up.
-        let boot_in_pitch = mul_div(head.largest >> 24, self.ratio, ONE).saturating_add(2);
+        let boot_in_pitch = mul_div(head.largest >> 24, self.ratio, ONE).wrapping_add(2);
         let most = divide(u64::from(WAITING << 8), boot_in_pitch).clamp(1, MOST_CLOSINGS);
-        let stride = divide(u64::from(marks.saturating_add(most).saturating_sub(1)), most);
-        let closings = divide(u64::from(marks.saturating_add(stride).saturating_sub(1)), stride);
+        // Small numbers all: up to 64 marks.
+        let rounded_up = |a: u32, b: u32| divide(a.wrapping_add(b).wrapping_sub(1).into(), b);
+        let stride = rounded_up(marks, most);
+        let closings = rounded_up(marks, stride);
         self.stride = stride as u8;
         self.closings = closings as u8;
-        self.closing_share = divide(u64::from(TURN), closings);
-        self.apart = divide(u64::from(STRETCH), closings.saturating_mul(LONG_TURNS));
-        self.block = BLOCK_TURNS.saturating_mul(closings) as u16;
+        self.closing_share = divide(TURN.into(), closings);
+        self.apart = divide(STRETCH.into(), closings.wrapping_mul(LONG_TURNS));
+        self.block = BLOCK_TURNS.wrapping_mul(closings) as u16;
     }
 }
 
@@ -107,7 +109,7 @@ impl LegPlan {
         self.head_silent = share(head.normal_turn, 6_000_000);
         self.boot_turns = share(boot.normal_turn, 3_000_000);
         self.start_time = start_failed.limit.unsigned_abs();
-        self.heat_left = high(self.heat_left_half, self.heat_left_half).saturating_add(1);
+        self.heat_left = high(self.heat_left_half, self.heat_left_half).wrapping_add(1);
         self.heat_a_watt =
             divide(HEAT_A_WATT.saturating_add(u64::from(self.heat_budget.saturating_sub(1))), self.heat_budget);
     }

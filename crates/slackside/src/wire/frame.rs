@@ -117,7 +117,7 @@ fn open(inside: &[u8]) -> Result<Frame<'_>, FrameError> {
 
 /// Write a message as a frame into the front of `out`; [`MOST_FRAME`] bytes are always enough. `None` if the message or the
 /// frame has no room.
-pub fn encode<'o>(number: u8, what: &impl Message, out: &'o mut [u8]) -> Option<&'o [u8]> {
+pub fn encode<'o>(number: u8, what: &dyn Message, out: &'o mut [u8]) -> Option<&'o [u8]> {
     let mut inside = [0; HEADER + MOST_BODY];
     let (header, rest) = inside.split_first_chunk_mut::<HEADER>()?;
     *header = [PROTOCOL_VERSION, number];

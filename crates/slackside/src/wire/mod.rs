@@ -25,7 +25,8 @@ mod server;
 mod status;
 mod written;
 
-pub use events::EventLog;
+pub use crate::codec::message::Message;
+pub use events::{EventLog, EventsAfter};
 pub use frame::{Decoder, Frame, FrameError, MOST_BODY, MOST_FRAME, PROTOCOL_VERSION, encode};
 pub use message::{
     BoxStatus, CHUNK, EVENTS_A_REPLY, Event, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window,

@@ -21,7 +21,9 @@ use zerocopy::IntoBytes;
 use super::events::EventLog;
 use super::message::{CHUNK, Hello, Reason, RecordingInfo, Reply, Request, Staged, Window};
 use super::status::LinkStatus;
+use super::written::Done;
 use crate::Monitor;
+use crate::codec::message::Message;
 use crate::input::{Command, Input, Origin, Signal};
 use crate::record::{Anchor, CoreVersion};
 use crate::settings::plan::Plan;
@@ -107,7 +109,7 @@ impl<'b> Server<'b> {
         monitor: &Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
         store: &mut impl Store,
-        say: &mut dyn FnMut(&Reply<'_>),
+        say: &mut dyn FnMut(&dyn Message),
     ) -> Asked<'r> {
         self.answer_or_refuse(request, around, monitor, events, store, say).unwrap_or_else(|reason| {
             say(&Reply::Refused(reason));
@@ -122,28 +124,25 @@ impl<'b> Server<'b> {
         monitor: &Monitor<P, MARKS>,
         events: &EventLog<EVENTS>,
         store: &mut impl Store,
-        say: &mut dyn FnMut(&Reply<'_>),
+        say: &mut dyn FnMut(&dyn Message),
     ) -> Result<Asked<'r>, Reason> {
         match request.ok_or(Reason::NotUnderstood)? {
             Request::Box => return Ok(Asked::Box),
             Request::Arm { leg, identity } => return Ok(Asked::Arm { leg, identity }),
             Request::Anchor(anchor) => {
-                say(&Reply::Done);
+                say(&Done);
                 return Ok(Asked::Anchor(anchor));
             }
             Request::Command(command) => {
                 gate(command, around.key_on)?;
-                say(&Reply::Done);
+                say(&Done);
                 return Ok(Asked::Observe(Input::new(around.now, Signal::Command(Origin::Link, command))));
             }
             Request::Hello => say(&Reply::Hello(hello(monitor.plan(), around))),
             Request::Status => {
                 say(&Reply::Status(LinkStatus::of(monitor, around.now, around.key_on, events.newest())));
             }
-            Request::Events { after } => {
-                let (lost, events) = events.after(after);
-                say(&Reply::Events { lost, events });
-            }
+            Request::Events { after } => say(&events.after(after)),
             Request::Recording { position } => {
                 say(&Reply::Recording(store.recording(position).ok_or(Reason::NoSuchRecording)?));
             }

@@ -16,7 +16,7 @@
 use core::ops::Deref;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
-use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
+use zerocopy::{FromBytes, FromZeros, Immutable, IntoBytes, KnownLayout};
 
 use crate::Monitor;
 use crate::alarm::AlarmState;
@@ -80,38 +80,29 @@ impl LinkStatus {
         newest_event: u32,
     ) -> Self {
         let status = monitor.status();
-        let mut states = [0; STATES];
+        let mut it = Self::new_zeroed();
+        it.at = now.get();
+        it.newest_event = newest_event;
+        it.phase = status.phase as u8;
+        it.first_out = status.first_out.map_or(NONE, Condition::id);
+        it.signals = *monitor.signals();
         for condition in &Condition::ALL {
-            if let Some(state) = states.get_mut(usize::from(condition.id())) {
+            if let Some(state) = it.states.get_mut(usize::from(condition.id())) {
                 *state = monitor.alarm(*condition) as u8;
             }
         }
-        let mut flags = 0;
-        let mut put = |flag, is: bool| flags |= if is { flag } else { 0 };
+        let mut put = |flag, is: bool| it.flags |= if is { flag } else { 0 };
         put(flags::RUN_PERMIT, status.run_permit);
         put(flags::FEED_PERMIT, status.feed_permit);
         put(flags::KEY_ON, key_on);
         put(flags::BOOT_CLEARED_NEEDED, status.boot_cleared_needed);
-        let mut contacts = 0;
-        let mut slip_heat = 0;
         if let Some(plan) = monitor.plan() {
             put(flags::HEAD_FITTED, plan.head.is_fitted());
             put(flags::BOOT_FITTED, plan.boot.is_fitted());
-            contacts = plan.contacts.fitted;
-            slip_heat = monitor.slip_heat_at(now).get();
+            it.contacts = plan.contacts.fitted;
+            it.slip_heat = monitor.slip_heat_at(now).get();
         }
-        Self {
-            at: now.get(),
-            states,
-            newest_event,
-            slip_heat,
-            flags,
-            phase: status.phase as u8,
-            first_out: status.first_out.map_or(NONE, Condition::id),
-            contacts,
-            signals: *monitor.signals(),
-            spare: [0; 4],
-        }
+        it
     }
 
     /// The moment, in running time.

@@ -45,24 +45,35 @@ impl<'a> Readable<'a> for Request<'a> {
 impl Message for Reply<'_> {
     #[inline(never)]
     fn write(&self, pen: &mut Pen<'_>) {
+        pen.byte(match self {
+            Self::Hello(_) => 0,
+            Self::Done => 1,
+            Self::Status(_) => 2,
+            Self::Events { .. } => 3,
+            Self::Recording(_) => 4,
+            Self::Piece { .. } => 5,
+            Self::Staged(_) => 6,
+            Self::Armed { .. } => 7,
+            Self::Refused(_) => 8,
+            Self::Box(_) => 9,
+        });
         match self {
             Self::Hello(said) => hello(said, pen),
-            Self::Done => pen.byte(1),
-            Self::Status(status) => {
-                pen.byte(2);
-                pen.bytes(status.as_bytes());
-            }
+            Self::Done => {}
+            Self::Status(status) => pen.bytes(status.as_bytes()),
+            #[cfg(feature = "desk")]
             Self::Events { lost, events } => {
-                pen.byte(3);
                 pen.number(*lost);
                 pen.byte(events.len() as u8);
                 for event in events {
                     pen.number(event.number);
-                    verdict(&event.verdict, pen);
+                    event.verdict.write(pen);
                 }
             }
+            // A box sends what its log says: [`EventsAfter`](super::EventsAfter).
+            #[cfg(not(feature = "desk"))]
+            Self::Events { .. } => {}
             Self::Recording(info) => {
-                pen.byte(4);
                 pen.number(info.number);
                 pen.number(info.length);
                 pen.number(info.session);
@@ -71,12 +82,10 @@ impl Message for Reply<'_> {
                 pen.number(info.plan);
             }
             Self::Piece { offset, bytes } => {
-                pen.byte(5);
                 pen.number(*offset);
                 pen.bytes(bytes);
             }
             Self::Staged(staged) => {
-                pen.byte(6);
                 pen.number(staged.received.into());
                 pen.byte(staged.identity.is_some().into());
                 if let Some(identity) = staged.identity {
@@ -84,13 +93,11 @@ impl Message for Reply<'_> {
                 }
             }
             Self::Armed { old, new } => {
-                pen.byte(7);
                 pen.number(*old);
                 pen.number(*new);
             }
             Self::Refused(why) => reason(*why, pen),
             Self::Box(status) => {
-                pen.byte(9);
                 pen.number(status.faults);
                 let ([head, boot], [first, second, third, fourth]) =
                     (status.supervised_shafts, status.supervised_contacts);
@@ -101,8 +108,16 @@ impl Message for Reply<'_> {
     }
 }
 
+/// [`Reply::Done`], which as a constant would take the flash of the largest reply.
+pub(super) struct Done;
+
+impl Message for Done {
+    fn write(&self, pen: &mut Pen<'_>) {
+        pen.byte(1);
+    }
+}
+
 fn hello(hello: &Hello<'_>, pen: &mut Pen<'_>) {
-    pen.byte(0);
     pen.bytes(hello.leg);
     pen.bytes(hello.serial.as_bytes());
     pen.bytes(hello.firmware.as_bytes());
@@ -119,60 +134,68 @@ fn hello(hello: &Hello<'_>, pen: &mut Pen<'_>) {
 }
 
 fn reason(reason: Reason, pen: &mut Pen<'_>) {
-    let (kind, number) = match reason {
-        Reason::NotUnderstood => (0, None),
-        Reason::OnlyAtTheLeg => (1, None),
-        Reason::KeyOff => (2, None),
-        Reason::NoSuchRecording => (3, None),
-        Reason::NoSuchOffset => (4, None),
-        Reason::Memory => (5, None),
-        Reason::OutOfOrder { received } => (6, Some(received)),
-        Reason::TooLong => (7, None),
-        Reason::Damaged => (8, None),
-        Reason::RuleBroken { row } => (9, Some(row)),
-        Reason::NothingStaged => (10, None),
-        Reason::OtherIdentity => (11, None),
-        Reason::OtherLeg => (12, None),
-        Reason::LegTurns => (13, None),
-        Reason::NotWired => (14, None),
-        Reason::NoRoom => (15, None),
+    let kind = match reason {
+        Reason::NotUnderstood => 0,
+        Reason::OnlyAtTheLeg => 1,
+        Reason::KeyOff => 2,
+        Reason::NoSuchRecording => 3,
+        Reason::NoSuchOffset => 4,
+        Reason::Memory => 5,
+        Reason::OutOfOrder { .. } => 6,
+        Reason::TooLong => 7,
+        Reason::Damaged => 8,
+        Reason::RuleBroken { .. } => 9,
+        Reason::NothingStaged => 10,
+        Reason::OtherIdentity => 11,
+        Reason::OtherLeg => 12,
+        Reason::LegTurns => 13,
+        Reason::NotWired => 14,
+        Reason::NoRoom => 15,
     };
-    pen.all(&[8, kind]);
-    if let Some(number) = number {
+    pen.byte(kind);
+    if let Reason::OutOfOrder { received: number } | Reason::RuleBroken { row: number } = reason {
         pen.number(number.into());
     }
 }
 
-fn verdict(verdict: &Verdict, pen: &mut Pen<'_>) {
-    pen.long(verdict.at.get());
-    match verdict.change {
-        Change::Alarm { condition, from, to, value, setpoint, detail } => {
-            pen.all(&[0, condition.id(), from as u8, to as u8, value.is_some().into()]);
-            if let Some(value) = value {
-                pen.signed(value);
+impl Message for Verdict {
+    fn write(&self, pen: &mut Pen<'_>) {
+        pen.long(self.at.get());
+        pen.byte(match self.change {
+            Change::Alarm { .. } => 0,
+            Change::Permit { .. } => 1,
+            Change::FirstOut(_) => 2,
+            Change::Phase(_) => 3,
+            Change::Accepted(..) => 4,
+            Change::Refused(..) => 5,
+            Change::ProofTest { .. } => 6,
+        });
+        match self.change {
+            Change::Alarm { condition, from, to, value, setpoint, detail } => {
+                pen.all(&[condition.id(), from as u8, to as u8, value.is_some().into()]);
+                if let Some(value) = value {
+                    pen.signed(value);
+                }
+                pen.signed(setpoint);
+                pen.byte(detail);
             }
-            pen.signed(setpoint);
-            pen.byte(detail);
+            Change::Permit { permit, allowed, because } => {
+                pen.all(&[permit as u8, allowed.into()]);
+                pen.condition(because);
+            }
+            Change::FirstOut(first) => pen.condition(first),
+            Change::Phase(phase) => pen.byte(phase as u8),
+            Change::Accepted(origin, command) => {
+                pen.byte(origin as u8);
+                pen.command(command);
+            }
+            Change::Refused(origin, command, refusal) => {
+                pen.byte(origin as u8);
+                pen.command(command);
+                pen.byte(refusal as u8);
+            }
+            Change::ProofTest { passed } => pen.byte(passed.into()),
         }
-        Change::Permit { permit, allowed, because } => {
-            pen.all(&[1, permit as u8, allowed.into()]);
-            pen.condition(because);
-        }
-        Change::FirstOut(first) => {
-            pen.byte(2);
-            pen.condition(first);
-        }
-        Change::Phase(phase) => pen.all(&[3, phase as u8]),
-        Change::Accepted(origin, command) => {
-            pen.all(&[4, origin as u8]);
-            pen.command(command);
-        }
-        Change::Refused(origin, command, refusal) => {
-            pen.all(&[5, origin as u8]);
-            pen.command(command);
-            pen.byte(refusal as u8);
-        }
-        Change::ProofTest { passed } => pen.all(&[6, passed.into()]),
     }
 }
 

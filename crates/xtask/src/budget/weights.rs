@@ -42,9 +42,13 @@ const PARTS: &Parts = &[
         ],
     ),
     ("judge: engine and all else", &["slackside::judge", "slackside::alarm", "slackside::conditions"]),
-    ("plan check", &["slackside::settings"]),
-    ("recorder", &["slackside::record", "codec::fold", "codec::varint"]),
-    ("link", &["slackside::wire", "postcard", "serde", "cobs", "surface::link"]),
+    // Not whatever has a plan in its name.
+    (
+        "plan check",
+        &["settings::plan_check", "settings::derived", "settings::cross", "<slackside::settings::plan::Plan>"],
+    ),
+    ("recorder", &["slackside::record", "codec::fold", "codec::varint", "codec::crc"]),
+    ("link", &["slackside::wire", "codec::message", "surface::Line"]),
     ("retained state", &["slackside::retained"]),
     (
         "arithmetic, and the compiler's arithmetic and copying",
