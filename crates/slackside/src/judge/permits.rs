@@ -53,7 +53,8 @@ impl<const N: usize> Judge<N> {
         if slow {
             leg.put(mark::AT_SPEED, false);
         }
-        let run = stop == 0 && !leg.has(mark::BOOT_CLEARED_NEEDED);
+        // A plan that has changed may no longer say that its own fault stops.
+        let run = stop == 0 && !leg.has(mark::BOOT_CLEARED_NEEDED | mark::PLAN_DAMAGED);
         let feed = run && leg.phase() == Phase::Running && leg.has(mark::AT_SPEED) && hinders == 0;
         let stopped_by = if leg.first_out != 0 { leg.first_out } else { stop };
         let dropped_by = if run { hinders } else { stopped_by };
