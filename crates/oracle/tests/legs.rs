@@ -10,32 +10,33 @@ use slackside_oracle::legs::{Frame, leg};
 use slackside_oracle::random::Random;
 use slackside_oracle::run::{Tally, Ticks, many, verdicts};
 
-/// Verdicts overtaken end a comparison early, so there may be few of them, in a hundred legs.
-const MOST_OVERTAKEN: usize = 4;
-
-fn hold(tally: &Tally) {
+/// Verdicts overtaken end a comparison early, so there may be few of them: so many in a hundred legs.
+fn hold(tally: &Tally, most_overtaken: usize) {
     println!("{}", tally.summary());
     let told: Vec<String> = tally.differ.iter().take(3).map(|(seed, why)| format!("seed {seed}: {why}")).collect();
     assert!(tally.differ.is_empty(), "{}\n{}", told.join("\n"), tally.summary());
-    assert!(tally.overtaken.len() * 100 <= tally.legs * MOST_OVERTAKEN, "{:#?}", tally.overtaken);
+    assert!(tally.overtaken.len() * 100 <= tally.legs * most_overtaken, "{:#?}", tally.overtaken);
 }
 
 #[test]
 fn random_legs_give_the_same_verdicts() {
     let tally = many(0..400, Frame::ANY, Tolerance::PROMISED);
-    hold(&tally);
+    hold(&tally, 4);
     assert!(tally.shifts.verdicts > 400 * 20, "{}", tally.summary());
 }
 
 /// Each wrap of what is kept in 32 bits: microseconds at 2^32, signs and sweeps at 2^30 and 2^31, and the slow count at 2^42.
 #[test]
 fn every_wrap_is_crossed_without_a_difference() {
+    let mut all = Tally::default();
     for power in [30, 31, 32, 42] {
         for before_us in [40_000_000, 900_000_000] {
             let frame = Frame { begin_us: Some((1 << power) - before_us), seconds: Some(7_200.0) };
-            hold(&many(7_000..7_006, frame, Tolerance::PROMISED));
+            all = all.and(many(7_000..7_006, frame, Tolerance::PROMISED));
         }
     }
+    // The same few legs each time, for two hours.
+    hold(&all, 20);
 }
 
 fn landed(settings: &Checked, seed: u64) -> Vec<Verdict> {

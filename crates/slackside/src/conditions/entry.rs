@@ -321,6 +321,8 @@ impl Short {
 pub enum Compared {
     /// The setpoint itself.
     Itself,
+    /// The setpoint itself, up to as many as are counted.
+    Counted,
     /// Milliseconds as microseconds.
     Time,
     /// Millionths of a turn in 2^-24 turn.
@@ -342,6 +344,7 @@ impl Compared {
             (Sense::Slow(Shaft::Boot), _) => Self::BootTurn,
             (Sense::Upper(Value::SinceBoot), _) => Self::Angle,
             (Sense::Upper(Value::Heat), _) => Self::Heat,
+            (Sense::Upper(Value::Lates), _) => Self::Counted,
             (_, Unit::Milliseconds) => Self::Time,
             _ => Self::Itself,
         }

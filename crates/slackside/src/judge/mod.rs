@@ -258,7 +258,8 @@ impl<const N: usize> Judge<N> {
         self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
         self.feed_heat(view);
         let mut waits = self.evaluate(view, out);
-        if self.leg.phase() == Phase::Standstill && self.rows.has(Condition::Rollback.rank(), bits::BEYOND) {
+        let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
+        if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
             self.leg.leave_standstill(view, out);
             waits = self.evaluate(view, out);
         }

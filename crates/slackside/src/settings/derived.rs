@@ -32,10 +32,14 @@ pub(super) const fn turn_at(turn: u32, share: i32) -> u32 {
     if share <= 0 { u32::MAX } else { mul_div(turn, ONE, share as u32) }
 }
 
+/// Late inputs are counted up to sixteen: a larger setpoint counts as sixteen.
+const MOST_LATES: i32 = 16;
+
 /// `value` of a condition's setpoint in what judge compares with. `turn` is a turn of its shaft at normal speed.
 pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i32 {
     let factor = match compared {
         Compared::Itself => return value,
+        Compared::Counted => return if value > MOST_LATES { MOST_LATES } else { value },
         Compared::Time => 1_000 * ONE,
         Compared::Angle => TURN,
         Compared::Heat => 1 << HEAT_SHIFT,

@@ -1,0 +1,95 @@
+//! A plan that changes in the box's memory while it runs stops the leg.
+#![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
+
+mod leg;
+
+use std::cell::Cell;
+use std::ops::Deref;
+use std::rc::Rc;
+
+use leg::plan;
+use slackside::Monitor;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::input::{Input, Signal};
+use slackside::retained::Retained;
+use slackside::settings::plan::Plan;
+use slackside::settings::plan_check::Sound;
+use slackside::units::Micros;
+use slackside::verdict::{Change, Permit};
+
+/// Memory that shows one plan, and from some moment on another.
+#[derive(Clone)]
+struct Memory {
+    good: Rc<Plan>,
+    bad: Rc<Plan>,
+    is_bad: Rc<Cell<bool>>,
+}
+
+impl Deref for Memory {
+    type Target = Plan;
+
+    fn deref(&self) -> &Plan {
+        if self.is_bad.get() { &self.bad } else { &self.good }
+    }
+}
+
+/// When the run permit dropped after the plan had changed at a minute, and how the settings fault stands at the end.
+fn with(byte: usize, bit: u8) -> (Option<Micros>, AlarmState) {
+    let good = *plan();
+    let mut bytes = good.bytes().to_vec();
+    bytes[byte] ^= 1 << bit;
+    let bad = Plan::copy_of(&bytes).expect("as long as a plan");
+    let memory = Memory { good: Rc::new(good), bad: Rc::new(bad), is_bad: Rc::default() };
+    let is_bad = Rc::clone(&memory.is_bad);
+    let mut monitor = Box::new(Monitor::<Memory, 8>::new());
+    monitor.configure(Sound::new(memory).expect("sound until it changes"), &Retained::default()).expect("room");
+    let mut dropped = None;
+    for second in 0..185 {
+        is_bad.set(second >= 60);
+        let signal = if second == 0 { Signal::DriveRunning(false) } else { Signal::Tick };
+        monitor.observe(Input::new(Micros::new(second * 1_000_000), signal), &mut |verdict| {
+            if matches!(verdict.change, Change::Permit { permit: Permit::Run, allowed: false, .. }) {
+                dropped.get_or_insert(verdict.at);
+            }
+        });
+        assert!(second < 5 || second >= 60 || monitor.status().run_permit, "it may run while its plan is sound");
+    }
+    (dropped, monitor.alarm(Condition::SettingsFault))
+}
+
+/// It is gone over in less than a minute, again and again: a change behind what has been gone over is found the next time.
+#[test]
+fn a_bit_that_changes_while_running_stops_the_leg_within_two_minutes() {
+    let mut wrong = Vec::new();
+    for byte in 0..Plan::LENGTH {
+        for bit in 0..8 {
+            let (dropped, state) = with(byte, bit);
+            let in_time = |at: Micros| (60_000_000..=180_000_000).contains(&at.get());
+            if !dropped.is_some_and(in_time) || state != AlarmState::LatchedUnacknowledged {
+                wrong.push((byte, bit, dropped, state));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{} of {} bits: {:?}", wrong.len(), 8 * Plan::LENGTH, &wrong[..wrong.len().min(40)]);
+}
+
+#[test]
+fn a_plan_that_does_not_change_stops_nothing() {
+    let good = *plan();
+    let mut monitor = Box::new(Monitor::<_, 8>::new());
+    monitor.configure(Sound::new(&good).expect("sound"), &Retained::default()).expect("room");
+    monitor.observe(Input::new(Micros::ZERO, Signal::DriveRunning(false)), &mut |_| {});
+    for second in 1..600 {
+        monitor.observe(Input::new(Micros::new(second * 1_000_000), Signal::Tick), &mut |_| {});
+    }
+    assert!(monitor.status().run_permit);
+}
