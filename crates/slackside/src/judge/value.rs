@@ -9,6 +9,7 @@ use super::heat::Heat;
 use super::leg::{Leg, mark};
 use super::sense::{Look, ratio_shift};
 use super::view::View;
+use crate::arith::divide;
 use crate::conditions::{Flag, Row, Sense, Stamp, Value};
 use crate::input::Shaft;
 use crate::signals::rub;
@@ -89,7 +90,7 @@ fn at_place(worst: Option<(i32, u8)>) -> (Option<i32>, u8) {
 
 /// In whole milliseconds.
 const fn millis(micros: u32) -> i32 {
-    (micros / 1_000) as i32
+    divide(micros as u64, 1_000) as i32
 }
 
 /// Normal speed, scaled by the reference.
