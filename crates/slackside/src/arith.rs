@@ -50,7 +50,6 @@ const fn by_machine(a: u64, c: u32) -> u32 {
 }
 
 /// Long division, a bit a step.
-#[inline(never)]
 const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
     let mut step = 0;
     while step < 32 {

@@ -1,8 +1,8 @@
 //! Messages in postcard's wire format, written and read by hand where a box does it.
 //!
-//! What serde makes of a message takes four times the flash, and the library's own writer indexes by a count that no compiler proves to
-//! be in range where size counts, and so holds a panic. The desk reads and writes by the library; properties hold every byte written
-//! here, and everything read here, against it.
+//! What serde makes of messages takes a kilobyte more of the flash on a small processor, and the library's own writer indexes by a
+//! count that no compiler proves to be in range where size counts, and so holds a panic. The desk reads and writes by the library;
+//! properties hold every byte written here, and everything read here, against it.
 
 use super::varint::{self, zigzag};
 use crate::conditions::Condition;

@@ -263,15 +263,15 @@ fn pitches(shaft: &ShaftPlan) -> bool {
         let lies_between = least.wrapping_add(largest) == even.wrapping_mul(2) && least <= even;
         return lies_between && least >= if others == 0 { even } else { share(even, 800_000) };
     }
-    // All but one at their closest leave room for the largest; all but one at their largest leave no more than the closest. Some parts in
-    // a million of rounding are let pass.
-    let slack = u64::from(PPM_OF_TURN.wrapping_mul(others.wrapping_add(4)));
-    let with_others = |one: u32, other: u32| u64::from(others).wrapping_mul(other.into()).wrapping_add(one.into());
+    // All but one at their closest leave room for the largest; all but one at their largest leave no more than the closest. In 2^-26 turn, so
+    // that all together fit a word; some parts in a million of rounding are let pass.
+    let with_others = |one: u32, other: u32| others.wrapping_mul(other >> 6).wrapping_add(one >> 6);
+    let slack = (PPM_OF_TURN >> 6).wrapping_mul(others.wrapping_add(4));
     others != 0
         && least >= ppm_of_turn(1_000)
         && least <= largest.saturating_add(PPM_OF_TURN)
-        && with_others(largest, least) <= slack.wrapping_add(1 << 32)
-        && with_others(least, largest).wrapping_add(slack) >= 1 << 32
+        && with_others(largest, least) <= slack.wrapping_add(1 << 26)
+        && with_others(least, largest) >= (1_u32 << 26).wrapping_sub(slack)
 }
 
 /// What follows from both shafts, and from the limits.

@@ -15,7 +15,6 @@ pub trait Readable<'a>: Sized {
 }
 
 impl<'a> Readable<'a> for Request<'a> {
-    #[inline(never)]
     fn read(bytes: &'a [u8]) -> Option<Self> {
         let mut from = Bytes::new(bytes);
         let request = match from.byte() {
@@ -43,7 +42,6 @@ impl<'a> Readable<'a> for Request<'a> {
 }
 
 impl Message for Reply<'_> {
-    #[inline(never)]
     fn write(&self, pen: &mut Pen<'_>) {
         pen.byte(match self {
             Self::Hello(_) => 0,

@@ -11,8 +11,8 @@ use crate::settings::derive::plan;
 use crate::settings::plan::RowPlan;
 use crate::settings::schema::{Kind, Range};
 use crate::settings::{
-    Action, BeltPart, DrivePart, Field, LimitPart, PulleyPart, Section, Settings, SlipHeatPart, SpeedReference,
-    Targets, TargetsPart, Violation,
+    Action, BeltPart, DrivePart, Field, LimitPart, PulleyPart, Section, Settings, SlipHeatPart, Spacing,
+    SpeedReference, Targets, TargetsPart, Violation,
 };
 use crate::units::Ppm;
 
@@ -37,7 +37,10 @@ fn legs() -> Vec<Settings> {
     let mut without_drive = plain.clone();
     without_drive.machine.drive_contact = false;
     without_drive.machine.contacts = [None; 4];
-    std::vec![plain, boot_alone, with_all, without_drive]
+    let mut uneven = plain.clone();
+    let spacing = Spacing::Uneven { closest: Ppm::new(240_000), widest: Ppm::new(270_000) };
+    uneven.machine.boot_targets = uneven.machine.boot_targets.map(|targets| Targets { spacing, ..targets });
+    std::vec![plain, boot_alone, with_all, without_drive, uneven]
 }
 
 fn fields() -> Vec<Field> {
@@ -250,7 +253,7 @@ proptest! {
     /// Several settings at once, near the ends of their ranges or anywhere.
     #[test]
     fn desk_and_box_agree(
-        leg in 0..4_usize,
+        leg in 0..5_usize,
         changes in proptest::collection::vec((any::<proptest::sample::Index>(), 0..6_u8, -70_000..70_000_i64, any::<u32>()), 1..4),
     ) {
         let mut settings = legs().swap_remove(leg);
@@ -284,7 +287,7 @@ proptest! {
 
     /// Any word of a plan changed, with its CRC made right: refused, or another setting in its range.
     #[test]
-    fn a_changed_word_never_weakens(leg in 0..4_usize, word in any::<proptest::sample::Index>(), to in any::<u32>(), how in 0..5_u8) {
+    fn a_changed_word_never_weakens(leg in 0..5_usize, word in any::<proptest::sample::Index>(), to in any::<u32>(), how in 0..5_u8) {
         let good = plan(&legs()[leg]);
         let mut bytes = zerocopy::IntoBytes::as_bytes(&good).to_vec();
         let at = word.index(Plan::LENGTH / 4 - 1) * 4;
@@ -321,4 +324,20 @@ fn fields_that_only_the_desk_knows_are_told_there() {
     Field::Belt(BeltPart::Loop).put(&mut settings, 5_000_000);
     // The crown is too high for so narrow a face.
     assert_eq!(settings.check().unwrap_err().len(), 3);
+}
+
+/// What the others leave, if all but one are as close, or as wide, as they may be.
+#[test]
+fn uneven_pitches_add_up_to_one_turn() {
+    let uneven = |closest, widest| {
+        let mut settings = Settings::example();
+        let spacing = Spacing::Uneven { closest: Ppm::new(closest), widest: Ppm::new(widest) };
+        settings.machine.boot_targets = settings.machine.boot_targets.map(|targets| Targets { spacing, ..targets });
+        Sound::new(&plan(&settings)).err()
+    };
+    let refused = Some(Broken { rule: PlanRule::Shaft, at: 1 });
+    // Four targets: three at 0.24 leave 0.28, three at 0.26 leave 0.22.
+    assert_eq!((uneven(240_000, 280_000), uneven(240_000, 280_100)), (None, refused));
+    assert_eq!((uneven(220_000, 260_000), uneven(220_000, 259_900)), (None, refused));
+    assert_eq!(uneven(250_100, 250_000), refused);
 }
