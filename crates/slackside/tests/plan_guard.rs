@@ -3,6 +3,7 @@
 #![allow(
     clippy::arithmetic_side_effects,
     clippy::expect_used,
+    clippy::float_arithmetic,
     clippy::indexing_slicing,
     clippy::panic,
     clippy::unwrap_used,
@@ -62,7 +63,7 @@ fn with(byte: usize, bit: u8) -> (Option<Micros>, AlarmState) {
                 dropped.get_or_insert(verdict.at);
             }
         });
-        assert!(second < 5 || second >= 60 || monitor.status().run_permit, "it may run while its plan is sound");
+        assert!(!(5..60).contains(&second) || monitor.status().run_permit, "it may run while its plan is sound");
     }
     (dropped, monitor.alarm(Condition::SettingsFault))
 }
