@@ -39,7 +39,7 @@ mod view;
 use zerocopy::IntoBytes;
 
 use crate::alarm::{AlarmState, bits};
-use crate::conditions::{Condition, Row};
+use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
@@ -50,7 +50,7 @@ use crate::verdict::{Phase, Verdict};
 use leg::{Leg, mark};
 use phase::turn;
 use rows::{Rows, Turned};
-use sense::{Look, Waits};
+use sense::{Look, Says, Waits};
 use view::{Out, View};
 
 pub use permits::of_rank_and_one;
@@ -296,9 +296,11 @@ impl<const N: usize> Judge<N> {
     /// Delays that end at this moment turn their alarms.
     fn end_delays(&mut self, view: &View<'_>, out: &mut Out<'_>) {
         let now = view.now.us();
-        for rank in 0..N {
+        let mut from = 0;
+        while let Some(rank) = self.rows.next(from, bits::PENDING, bits::PENDING) {
             let turned = self.rows.settle(rank, now);
             self.turn(rank, turned, None, view, out);
+            from = rank.wrapping_add(1);
         }
     }
 
@@ -309,20 +311,28 @@ impl<const N: usize> Judge<N> {
         let look = self.leg.look(view, self.head_silent());
         let mut waits = Waits { silence: SWEEP, other: look.wait };
         for (rank, row) in view.list.iter().enumerate() {
-            if self.rows.has(rank, bits::OUT) {
+            let bits = self.rows.get(rank);
+            if bits & bits::OUT != 0 {
                 continue;
             }
             let limit = view.limit(rank);
             let says = look.says(row, limit, &mut waits);
-            let turned = self.rows.sample(rank, says, limit, now);
-            self.turn(rank, turned, Some(&look), view, out);
-            self.suppress(rank, look.suppresses && row.gate == crate::conditions::Gate::LiveOnceStarted, view, out);
-            waits.other = waits.other.min(self.rows.wait(rank, now));
+            // What is right and was right stays as it is.
+            if says == Says::Beyond || bits & (bits::BEYOND | bits::ACTIVE | bits::PENDING) != 0 {
+                let turned = self.rows.sample(rank, says, limit, now);
+                self.turn(rank, turned, Some(&look), view, out);
+                waits.other = waits.other.min(self.rows.wait(rank, now));
+            }
+            let suppresses = look.suppresses && row.gate == Gate::LiveOnceStarted;
+            if suppresses != (bits & bits::SUPPRESSED != 0) {
+                self.suppress(rank, suppresses, view, out);
+            }
         }
         waits
     }
 
     /// Only a quiet alarm is suppressed: what was raised or latched stays in sight.
+    #[inline(never)]
     fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
         let is = self.rows.has(rank, bits::SUPPRESSED);
         if suppresses != is && (is || self.rows.state(rank) == AlarmState::Normal) {

@@ -13,34 +13,52 @@ const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Co
 /// While one of these holds the belt is not at speed.
 const SLOW: [Condition; 2] = [Condition::DeepUnderspeed, Condition::Underspeed];
 
+/// What the alarms that hold do: the first by rank of each kind, as its rank and one, 0 if there is none.
+#[derive(Default)]
+struct Holding {
+    /// Drops both permits.
+    stop: u8,
+    /// Keeps feed away.
+    hinders: u8,
+    /// Whether the belt is not at speed.
+    slow: bool,
+}
+
 /// The condition of a rank and one; 0 stands for none.
 pub fn of_rank_and_one(rank: u8) -> Option<Condition> {
     Condition::of_rank(usize::from(rank.checked_sub(1)?))
 }
 
 impl<const N: usize> Judge<N> {
-    /// The first by rank of the alarms that hold and do `what`, or are one of `besides`: its rank and one, 0 if there is none.
+    /// What the alarms that hold do.
     #[inline(never)]
-    fn first_holding(&self, view: &View<'_>, what: u8, besides: &[Condition]) -> u8 {
+    fn holding(&self, view: &View<'_>) -> Holding {
+        let mut first = Holding::default();
         for (rank, bits) in self.rows.bits.iter().enumerate() {
-            let acts = view.plan.acts(rank) & what != 0 || besides.iter().any(|condition| condition.rank() == rank);
-            if holds(*bits) && acts {
-                return (rank as u8).wrapping_add(1);
+            if !holds(*bits) {
+                continue;
             }
+            let (acts, by) = (view.plan.acts(rank), (rank as u8).wrapping_add(1));
+            let is_one_of = |these: &[Condition]| these.iter().any(|condition| condition.rank() == rank);
+            if first.stop == 0 && acts & act::STOP != 0 {
+                first.stop = by;
+            }
+            if first.hinders == 0 && (acts & act::DROP_FEED != 0 || is_one_of(&HINDER)) {
+                first.hinders = by;
+            }
+            first.slow |= is_one_of(&SLOW);
         }
-        0
+        first
     }
 
     /// Whether a stop holds the permits dropped.
     pub(super) fn is_stopped(&self, view: &View<'_>) -> bool {
-        self.first_holding(view, act::STOP, &[]) != 0
+        self.holding(view).stop != 0
     }
 
     /// Tell first-out and permits where they changed.
     pub(super) fn resolve(&mut self, view: &View<'_>, out: &mut Out<'_>) {
-        let stop = self.first_holding(view, act::STOP, &[]);
-        let hinders = self.first_holding(view, act::DROP_FEED, &HINDER);
-        let slow = self.first_holding(view, 0, &SLOW) != 0;
+        let Holding { stop, hinders, slow } = self.holding(view);
         let leg = &mut self.leg;
         let raised = core::mem::take(&mut leg.raised);
         if leg.first_out == 0 && raised != 0 {
