@@ -315,13 +315,16 @@ impl<const N: usize> Judge<N> {
             if bits & bits::OUT != 0 {
                 continue;
             }
-            let limit = view.limit(rank);
-            let says = look.says(row, limit, &mut waits);
             // What is right and was right stays as it is.
-            if says == Says::Beyond || bits & (bits::BEYOND | bits::ACTIVE | bits::PENDING) != 0 {
-                let turned = self.rows.sample(rank, says, limit, now);
-                self.turn(rank, turned, Some(&look), view, out);
-                waits.other = waits.other.min(self.rows.wait(rank, now));
+            let moves = bits & (bits::BEYOND | bits::ACTIVE | bits::PENDING) != 0;
+            if moves || !look.is_idle(row) {
+                let limit = view.limit(rank);
+                let says = look.says(row, limit, &mut waits);
+                if moves || says == Says::Beyond {
+                    let turned = self.rows.sample(rank, says, limit, now);
+                    self.turn(rank, turned, Some(&look), view, out);
+                    waits.other = waits.other.min(self.rows.wait(rank, now));
+                }
             }
             let suppresses = look.suppresses && row.gate == Gate::LiveOnceStarted;
             if suppresses != (bits & bits::SUPPRESSED != 0) {

@@ -102,9 +102,20 @@ const fn range(reading: Reading, limit: &RowPlan) -> Says {
 }
 
 impl Look<'_> {
+    /// Whether the condition of this row is judged now.
+    fn judges(&self, row: &Row) -> bool {
+        !(self.suppresses && matches!(row.gate, Gate::LiveOnceStarted))
+            && self.gates.wrapping_shr(row.gate as u32) & 1 != 0
+    }
+
+    /// Whether the condition of this row cannot be beyond now, nor get so by itself: it is not judged, or a flag that is not set.
+    pub fn is_idle(&self, row: &Row) -> bool {
+        !self.judges(row) || matches!(row.sense, Sense::Flag(flag) if !self.flag(flag))
+    }
+
     /// What the condition of this row says.
     pub fn says(&self, row: &Row, limit: &RowPlan, waits: &mut Waits) -> Says {
-        if self.suppresses && matches!(row.gate, Gate::LiveOnceStarted) || self.gates >> row.gate as u8 & 1 == 0 {
+        if !self.judges(row) {
             return Says::Within;
         }
         match row.sense {
