@@ -15,7 +15,7 @@ use slackside::conditions::Condition;
 use slackside::input::{Command, Origin, Place, Shaft};
 use slackside::record::{Reader, Record};
 use slackside::settings::plan::Plan;
-use slackside::settings::plan_check::Sound;
+use slackside::settings::plan_check::{PlanRule, Sound};
 use slackside::verdict::{Change, Permit, Phase};
 use slackside_box::ArmRefusal;
 use slackside_box::bench::{CLEAR, RUBBING, SOUND};
@@ -72,10 +72,21 @@ fn settings_are_armed_only_with_key_rest_name_and_identity() {
     assert_eq!(arm(&mut rig, &plan, "Millbrook leg 4", identity), Err(ArmRefusal::OtherLeg));
     assert_eq!(arm(&mut rig, &plan, name, identity ^ 1), Err(ArmRefusal::OtherIdentity));
     // Whole by its CRC, but weaker than any leg may be set.
-    let mut weak = plan;
-    weak.rows[Condition::DeepUnderspeed.rank()].setpoint = 250_000;
-    weak.crc = weak.computed_crc();
-    assert!(matches!(arm(&mut rig, &weak, name, weak.identity()), Err(ArmRefusal::Rule(_))));
+    for (setpoint, rule) in [(250_000, PlanRule::Setpoint), (199_000, PlanRule::Late)] {
+        let mut weak = plan;
+        let row = &mut weak.rows[Condition::SlipVeryHigh.rank()];
+        // The limit of slip is its setpoint.
+        (row.setpoint, row.limit) = (setpoint, setpoint);
+        weak.crc = weak.computed_crc();
+        match arm(&mut rig, &weak, name, weak.identity()) {
+            Err(ArmRefusal::Rule(broken)) => assert_eq!(broken.rule, rule, "{setpoint}"),
+            other => panic!("{setpoint}: {other:?}"),
+        }
+    }
+    let mut nameless = plan;
+    nameless.leg = [0xFF; 32];
+    nameless.crc = nameless.computed_crc();
+    assert_eq!(arm(&mut rig, &nameless, "", nameless.identity()), Err(ArmRefusal::OtherLeg));
     let mut flipped = plan;
     flipped.rows[0].on_delay ^= 1;
     assert!(matches!(arm(&mut rig, &flipped, name, identity), Err(ArmRefusal::Rule(_))));

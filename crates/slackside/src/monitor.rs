@@ -14,7 +14,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, reached};
+use crate::time::{Now, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -184,7 +184,10 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     pub fn next_deadline(&self) -> Option<Micros> {
         // Before the first input nothing is known of time.
         self.plan.as_ref().filter(|_| self.core.clock.begun != 0)?;
-        Some(Micros::new(self.core.clock.newest.saturating_add(u64::from(self.core.clock.due))))
+        let Core { clock, guard, .. } = &self.core;
+        // The guard changes nothing while all is well, so nothing that falls due waits for it; but it must be asked for.
+        let due = clock.due.min(wait(self.core.now().us(), guard.due));
+        Some(Micros::new(clock.newest.saturating_add(u64::from(due))))
     }
 
     /// The newest time.
@@ -202,7 +205,8 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// What measure knows now.
     #[must_use]
     pub const fn signals(&self) -> &Signals {
-        self.core.measure.signals()
+        // What is kept is all zero before a plan, or of the plan before, until something is observed.
+        if self.core.clock.begun == 0 { &Signals::NONE } else { self.core.measure.signals() }
     }
 
     /// What judge holds now.
@@ -275,7 +279,9 @@ impl<const MARKS: usize> Core<MARKS> {
         if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
             self.catch_up(plan, at, tap, sink);
         }
+        let mut stepped = false;
         if input.at.get() < at {
+            stepped = true;
             let now = self.now();
             tap.tells(now.at(), Told::Late, self.measure.signals(), plan);
             self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
@@ -285,9 +291,11 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.newest = at;
         let now = self.now();
         if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
+            stepped = true;
             self.judge.plan_damaged(plan, self.measure.signals(), &Condition::ROWS, now, sink);
         }
         match input.signal {
+            Signal::Tick if stepped => {}
             Signal::Tick => return,
             Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
                 let moved = self.measure.take(plan, now, &input.signal);

@@ -55,15 +55,20 @@ fn with(byte: usize, bit: u8) -> (Option<Micros>, AlarmState) {
     let mut monitor = Box::new(Monitor::<Memory, 8>::new());
     monitor.configure(Sound::new(memory).expect("sound until it changes"), &Retained::default()).expect("room");
     let mut dropped = None;
-    for second in 0..185 {
-        is_bad.set(second >= 60);
-        let signal = if second == 0 { Signal::DriveRunning(false) } else { Signal::Tick };
-        monitor.observe(Input::new(Micros::new(second * 1_000_000), signal), &mut |verdict| {
-            if matches!(verdict.change, Change::Permit { permit: Permit::Run, allowed: false, .. }) {
+    let mut input = Input::new(Micros::ZERO, Signal::DriveRunning(false));
+    // Ticks come when they are asked for, and at no other time.
+    while input.at.get() < 185_000_000 {
+        is_bad.set(input.at.get() >= 60_000_000);
+        monitor.observe(input, &mut |verdict| {
+            if let Change::Permit { permit: Permit::Run, allowed: false, because } = verdict.change {
+                assert!(because.is_some(), "a stop has a name: byte {byte}, bit {bit}");
                 dropped.get_or_insert(verdict.at);
             }
         });
-        assert!(!(5..60).contains(&second) || monitor.status().run_permit, "it may run while its plan is sound");
+        let sound = (5_000_000..60_000_000).contains(&input.at.get());
+        assert!(!sound || monitor.status().run_permit, "it may run while its plan is sound");
+        let due = monitor.next_deadline().expect("it goes over its plan for ever");
+        input = Input::new(due.max(Micros::new(input.at.get() + 1)), Signal::Tick);
     }
     (dropped, monitor.alarm(Condition::SettingsFault))
 }

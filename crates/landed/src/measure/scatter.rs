@@ -10,7 +10,7 @@ use crate::record::keep::keep;
 /// Two quotients in a row that differ by more than the whole say nothing: an edge was lost or extra, and is dealt with as such.
 /// Below that, what their difference adds to the score or takes from it: about 1/32 of their size, less 1/8. So much a belt may surge
 /// to and fro, by 3 % of its speed at the worst of all rates, and so much comes of a loose bracket's half a millisecond at thirty edges
-/// a second. The blueprint's jitter of 5 µs is far below.
+/// a second. A jitter of 5 µs is far below.
 const fn weigh(off: u32, whole: u32) -> i8 {
     if off > whole {
         0

@@ -57,7 +57,8 @@ impl Armed {
     /// Whether `plan` may follow `current`, meant for the leg of this name, its identity echoed: everything but what the box is wired for.
     pub(super) fn may_follow(current: Option<&Plan>, plan: &Plan, leg: &[u8], identity: u32) -> Result<(), ArmRefusal> {
         let known = current.unwrap_or(plan);
-        if known.leg_name().as_bytes() != leg || plan.leg_name().as_bytes() != leg {
+        let is_of = |plan: &Plan| !leg.is_empty() && plan.leg_name().as_bytes() == leg;
+        if !is_of(known) || !is_of(plan) {
             return Err(ArmRefusal::OtherLeg);
         }
         if plan.identity() != identity {

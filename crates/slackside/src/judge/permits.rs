@@ -74,7 +74,9 @@ impl<const N: usize> Judge<N> {
         // A plan that has changed may no longer say that its own fault stops.
         let run = stop == 0 && !leg.has(mark::BOOT_CLEARED_NEEDED | mark::PLAN_DAMAGED);
         let feed = run && leg.phase() == Phase::Running && leg.has(mark::AT_SPEED) && hinders == 0;
-        let stopped_by = if leg.first_out != 0 { leg.first_out } else { stop };
+        let damaged =
+            if leg.has(mark::PLAN_DAMAGED) { (Condition::SettingsFault.rank() as u8).wrapping_add(1) } else { 0 };
+        let stopped_by = [leg.first_out, stop, damaged].into_iter().find(|by| *by != 0).unwrap_or(0);
         let dropped_by = if run { hinders } else { stopped_by };
         if !run && leg.has(mark::RUN) && leg.has(mark::PROOF) {
             leg.put(mark::PROVEN, true);

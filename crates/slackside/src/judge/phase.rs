@@ -253,6 +253,8 @@ impl Leg {
             Phase::Running if !self.has(mark::AT_SPEED) && self.at_speed_now(view) => self.put(mark::AT_SPEED, true),
             Phase::Inching if reached(view.now.slow(), self.inch_end) => self.end_inching(view, out),
             Phase::Standstill => self.rest.settle(view),
+            // Before its stamp is so old that it looks like one to come.
+            Phase::CoastDown if reached(now, self.window_end) => self.put(mark::START_WINDOW, false),
             _ => {}
         }
         if self.standstill(view) == 0 {

@@ -217,12 +217,24 @@ fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
 /// It is a plan, whole, of a leg with a name that can be seen.
 fn whole(plan: &Plan) -> Kept {
     let known = plan.magic == MAGIC && plan.version == VERSION && usize::from(plan.length) == Plan::LENGTH;
-    // A name, so that boxes can be told apart.
-    hold(known && plan.leg.iter().any(|letter| *letter > b' '), PlanRule::Header)?;
+    hold(known && is_named(plan), PlanRule::Header)?;
     hold(plan.crc == plan.computed_crc(), PlanRule::Crc)?;
     let sees = plan.boot.is_fitted() && (plan.head.is_fitted() || plan.has(fitted::DRIVE_CONTACT));
     let places = plan.fitted <= fitted::ALL && (plan.contacts.fitted | plan.contacts.temperatures) < 16;
     hold(sees && places, PlanRule::Fittings)
+}
+
+/// Whether the leg has a name, printable and not blank, so that boxes can be told apart: nothing stands behind its end.
+fn is_named(plan: &Plan) -> bool {
+    let (mut seen, mut ended) = (false, false);
+    for letter in plan.leg {
+        ended |= letter == 0;
+        if (ended && letter != 0) || (!ended && (letter < b' ' || letter == 0x7F)) {
+            return false;
+        }
+        seen |= letter > b' ';
+    }
+    seen
 }
 
 #[inline(never)]
@@ -322,9 +334,13 @@ fn condition(plan: &Plan, rank: usize, rule: &Rule) -> Kept {
     let is_fitted = has(plan, rule.needs);
     let acts = plan.acts(rank);
     if acts & act::JUDGED == 0 {
-        return hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged);
+        hold(!is_fitted || matches!(rule.must, Must::Nothing), PlanRule::MustBeJudged)?;
+        // By this one a start ends, judged or not.
+        if rank != Condition::Underspeed.rank() {
+            return Ok(());
+        }
     }
-    hold(is_fitted, PlanRule::NotFitted)?;
+    hold(is_fitted || acts & act::JUDGED == 0, PlanRule::NotFitted)?;
     let stops = acts & act::STOP != 0;
     hold(stops || !matches!(rule.must, Must::Stop), PlanRule::MustStop)?;
     hold(!stops || acts & act::LATCHING != 0, PlanRule::MustLatch)?;

@@ -140,6 +140,8 @@ impl LinkStatus {
     fn in_one_of(&self, states: &[AlarmState]) -> ConditionSet {
         let is_in = |condition: &Condition| {
             let state = self.states.get(usize::from(condition.id())).copied().unwrap_or_default();
+            // What a newer box may say of an alarm is not "nothing": somebody must look.
+            let state = if state > AlarmState::OutOfService as u8 { AlarmState::Unacknowledged as u8 } else { state };
             states.iter().any(|one| *one as u8 == state)
         };
         Condition::ALL.into_iter().filter(is_in).fold(ConditionSet::EMPTY, ConditionSet::with)

@@ -38,7 +38,9 @@ pub(super) fn one(settings: &Settings, condition: Condition, tell: &mut dyn FnMu
         if entry.must == Must::Stop || (entry.must == Must::Alarm && has(&settings.machine, entry.needs)) {
             broken(Rule::MustBeEnabled, field(LimitPart::Enabled), 0, 1, tell);
         }
-        return;
+        if condition != Condition::Underspeed {
+            return;
+        }
     }
     if entry.must_stop() && limit.action != Action::Stop {
         broken(Rule::MustStop, field(LimitPart::Action), 0, 1, tell);

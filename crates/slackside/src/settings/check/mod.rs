@@ -8,6 +8,7 @@ mod promptness;
 mod rule;
 mod signals;
 
+use crate::conditions::Condition;
 use heapless::Vec;
 
 pub use advice::Advice;
@@ -109,7 +110,9 @@ impl core::ops::Deref for Checked {
 
 /// The range that a row of the schema gives. What a condition's limit is set to counts only while it is enabled.
 fn by_range(settings: &Settings, field: Field, scope: Scope, tell: &mut dyn FnMut(Violation)) {
-    let off = matches!(field, Field::Limit(condition, _) if !settings.limits.of(condition).enabled);
+    // By underspeed a start ends, enabled or not.
+    let off = matches!(field, Field::Limit(condition, _)
+        if condition != Condition::Underspeed && !settings.limits.of(condition).enabled);
     let numeric = field.row().is_some_and(|row| matches!(row.kind, Kind::Number(..) | Kind::Setpoint));
     if let (Some(value), false, true) = (field.get(settings), off, numeric) {
         let rule = match field {

@@ -72,7 +72,7 @@ fn only_at_the_desk(violation: &Violation, settings: &Settings) -> bool {
             let partner = PAIRS.into_iter().filter(|(one, other)| [*one, *other].contains(&condition));
             let no_band = part == LimitPart::Deadband && !condition.entry().sense.has_band();
             no_band
-                || !judged(condition)
+                || (!judged(condition) && condition != Condition::Underspeed)
                 || (violation.rule != crate::settings::Rule::Range
                     && partner.into_iter().any(|(one, other)| !judged(one) || !judged(other)))
         }
@@ -91,6 +91,16 @@ fn both_agree(settings: &Settings) -> Result<(), TestCaseError> {
         (Err(_), Err(_)) => {}
     }
     Ok(())
+}
+
+/// A start ends by it, so switched off it must still make sense.
+#[test]
+fn underspeed_that_is_switched_off_is_held_to_its_range() {
+    let mut settings = Settings::example();
+    settings.limits.change(Condition::Underspeed, |limit| limit.enabled = false);
+    assert!(settings.clone().check().is_ok() && Sound::new(&plan(&settings)).is_ok());
+    settings.limits.change(Condition::Underspeed, |limit| (limit.setpoint, limit.deadband) = (1_000_000, 0));
+    assert!(settings.clone().check().is_err() && Sound::new(&plan(&settings)).is_err());
 }
 
 #[test]

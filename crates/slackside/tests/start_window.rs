@@ -1,0 +1,57 @@
+//! How long ago a start opened is never mistaken for a start to come, however long the leg runs down.
+#![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
+
+mod leg;
+
+use leg::{plan, sound};
+use slackside::Monitor;
+use slackside::input::{Input, Shaft, Signal};
+use slackside::retained::Retained;
+use slackside::units::Micros;
+use slackside::verdict::{Change, Phase};
+
+/// The drive contact falls off while the leg starts, the leg turns on, and later the contact is back: the phase then.
+fn phase_after(seconds: u64) -> Phase {
+    let plan = plan();
+    let mut monitor = Box::new(Monitor::<_, 8>::new());
+    monitor.configure(sound(&plan), &Retained::default()).expect("room");
+    let (mut phase, mut inputs) = (Phase::Unsure, Vec::new());
+    let start = 60_000_000;
+    let back = start + seconds * 1_000_000;
+    // Half a pitch of four targets, at about half of normal speed.
+    for (count, at) in (start + 100_000..back + 1_000_000).step_by(200_000).enumerate() {
+        for (shaft, lag) in [(Shaft::Head, 0), (Shaft::Boot, 1_000)] {
+            inputs.push(Input::new(Micros::new(at + lag), Signal::Edge(shaft, count % 2 == 0)));
+        }
+    }
+    for (at, on) in [(0, false), (start, true), (start + 300_000, false), (back, true)] {
+        inputs.push(Input::new(Micros::new(at), Signal::DriveRunning(on)));
+    }
+    inputs.sort_by_key(|input| input.at);
+    for input in inputs.into_iter().filter(|input| input.at.get() <= back) {
+        monitor.observe(input, &mut |verdict| {
+            if let Change::Phase(now) = verdict.change {
+                phase = now;
+            }
+        });
+    }
+    phase
+}
+
+#[test]
+fn a_drive_that_comes_back_late_does_not_start_again() {
+    // Within the start time it goes on starting; after it, whatever wraps meanwhile, the leg runs.
+    assert_eq!(phase_after(1), Phase::Starting);
+    for minutes in [1, 20, 34, 36, 40, 46, 60, 71, 80] {
+        assert_eq!(phase_after(60 * minutes), Phase::Running, "{minutes} minutes");
+    }
+}
