@@ -14,7 +14,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, reached, wait};
+use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -60,6 +60,8 @@ struct Guard {
 const PIECE: usize = 24;
 /// A piece a second.
 const PIECE_TIME: u32 = 1_000_000;
+/// Somebody must look at each multiple of this, a little more than a piece takes.
+const GUARD_TICK: u64 = 1 << 20;
 
 const _: () = assert!(Plan::LENGTH.div_ceil(PIECE) < 50, "seldom inputs make it longer, never a minute");
 
@@ -184,10 +186,11 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     pub fn next_deadline(&self) -> Option<Micros> {
         // Before the first input nothing is known of time.
         self.plan.as_ref().filter(|_| self.core.clock.begun != 0)?;
-        let Core { clock, guard, .. } = &self.core;
-        // The guard changes nothing while all is well, so nothing that falls due waits for it; but it must be asked for.
-        let due = clock.due.min(wait(self.core.now().us(), guard.due));
-        Some(Micros::new(clock.newest.saturating_add(u64::from(due))))
+        let Clock { newest, due, .. } = self.core.clock;
+        // The guard changes nothing while all is well, so nothing that falls due waits for it; but it must be asked for. It is no part of
+        // a snapshot, so when depends on the time alone.
+        let due = u64::from(due).min(GUARD_TICK.wrapping_sub(newest & (GUARD_TICK - 1)));
+        Some(Micros::new(newest.saturating_add(due)))
     }
 
     /// The newest time.
