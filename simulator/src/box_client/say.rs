@@ -116,7 +116,11 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     let slip = |reading| slip(reading, signals.unknown == unknown::RETRACTED);
     let (short, long) = (slip(signals.short.reading), slip(signals.long.reading));
     let _ = writeln!(text, "slip         {short} over one turn, {long} over four");
-    let _ = writeln!(text, "slip heat    {} of its budget", percent(Ppm::new(status.slip_heat)));
+    // Every plan has targets on the boot; a box without one judges nothing.
+    let judges = status.is(flags::BOOT_FITTED);
+    let known = |what: String| if judges { what } else { "not known".to_owned() };
+    let heat = known(format!("{} of its budget", percent(Ppm::new(status.slip_heat))));
+    let _ = writeln!(text, "slip heat    {heat}");
     for ((place, contact), supervised) in Place::ALL.into_iter().zip(signals.contacts).zip(own.supervised_contacts) {
         if status.contacts >> place.index() & 1 == 0 {
             continue;
@@ -131,9 +135,9 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
         let place = place_name(place).replace('_', " ");
         let _ = writeln!(text, "{place:<13}{state}, {duty} of the last belt loop{line}");
     }
-    let _ = writeln!(text, "wrong        {}", names(status.wrong()));
-    let _ = writeln!(text, "latched      {}", names(status.latched()));
-    let _ = writeln!(text, "to be seen   {}", names(status.unacknowledged()));
+    let _ = writeln!(text, "wrong        {}", known(names(status.wrong())));
+    let _ = writeln!(text, "latched      {}", known(names(status.latched())));
+    let _ = writeln!(text, "to be seen   {}", known(names(status.unacknowledged())));
     if status.shelved().iter().next().is_some() {
         let _ = writeln!(text, "BYPASSED     {}", names(status.shelved()));
     }
@@ -189,5 +193,31 @@ pub fn say_event(change: &Change) -> String {
         Change::FirstOut(None) => "Trip reset".to_owned(),
         Change::Phase(phase) => format!("The leg is {}", phase_words(*phase)),
         other => capital(&change_name(other).replace('_', " ").replace(':', ": ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use slackside::Monitor;
+
+    use super::*;
+
+    /// It judges nothing, so nothing that it might have judged is said to be well.
+    #[test]
+    fn a_box_without_a_plan_knows_nothing() {
+        let monitor: Box<Monitor<&Plan>> = Box::new(Monitor::new());
+        let status = LinkStatus::of(&monitor, Micros::new(5), false, 0);
+        let own = BoxStatus {
+            faults: 0,
+            run_given: false,
+            feed_given: false,
+            supervised_shafts: [false; 2],
+            supervised_contacts: [false; 4],
+        };
+        let text = say_status(&status, &own);
+        for line in ["slip ", "slip heat", "wrong", "latched", "to be seen"] {
+            assert!(text.lines().any(|said| said.starts_with(line) && said.contains("not known")), "{line}: {text}");
+        }
+        assert!(!text.contains(" %") && !text.contains("given"), "{text}");
     }
 }
