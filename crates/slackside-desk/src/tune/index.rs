@@ -154,6 +154,7 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
     let shaft = |before: &ShaftSignals, after: &ShaftSignals| {
         after.distrust == before.distrust
             && after.pattern == before.pattern
+            && !after.is_in_doubt()
             && after.pitch != 0
             && after.next_largest > 0
     };

@@ -61,6 +61,8 @@ pub mod mark {
     pub const PLAN_DAMAGED: u32 = 1 << 23;
     /// Nothing is beyond a limit and the leg runs at speed: the short way may be taken.
     pub const QUIET: u32 = 1 << 24;
+    /// The boot is or was overdue, and what slip heat has taken in since is not sure yet.
+    pub const HEAT_OPEN: u32 = 1 << 25;
 }
 
 /// So many changes of the drive contact within ten seconds may be a person's: five starts.
@@ -203,6 +205,8 @@ impl Leg {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
+        // What has been open for so long stays as it is.
+        self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);
     }
 }
