@@ -53,7 +53,7 @@ pub const fn first_check(condition: Condition) -> &'static str {
         Condition::BothSilent => "What both sensors share: supply, fuse, junction box, cable.",
         Condition::SlipUnknown => "Why the sensors' signals are not trusted: see which other conditions came with it.",
         Condition::HeadTargets | Condition::BootTargets => {
-            "Lock out. Count the targets of that shaft; none loose, none doubled, each at its gap."
+            "Lock out. Count the targets of that shaft; none loose, none doubled, each at its gap. Then plug and cable of its sensor."
         }
         Condition::ContactFault => {
             "Lock out. The contact's wire, then the contact: press it and see that it is reported."

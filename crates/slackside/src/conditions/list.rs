@@ -425,7 +425,7 @@ macro_rules! list {
             title: "Slip not known",
             meaning: "The leg ran too long without slip being known. What is not known is not taken to be in order.",
         }
-        HeadTargets = 25 "A head target is missing, or there is one too many." {
+        HeadTargets = 25 "A head target is missing, or its edges get lost now and then, or there is one too many." {
             name: "head_targets",
             unit: Flag,
             sense: Flag(Flag::HeadTargets),
@@ -437,12 +437,12 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "A target is missing, or there is one too many.",
+            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
             title: "Head targets",
-            meaning: "The pattern of the head's signal says that a target is missing, that there is one too many, or \
-                      that one has moved.",
+            meaning: "The pattern of the head's signal says that a target is missing, that edges get lost now and then \
+                      as with a loose plug or a worn sensor, that there is a target too many, or that one has moved.",
         }
-        BootTargets = 26 "A boot target is missing, or there is one too many." {
+        BootTargets = 26 "A boot target is missing, or its edges get lost now and then, or there is one too many." {
             name: "boot_targets",
             unit: Flag,
             sense: Flag(Flag::BootTargets),
@@ -454,10 +454,11 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "A target is missing, or there is one too many.",
+            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
             title: "Boot targets",
-            meaning: "The pattern of the boot's signal says that a target is missing, that there is one too many, or \
-                      that one has moved.",
+            meaning: "The pattern of the boot's signal says that a target is missing, that edges get lost now and then \
+                      as with a loose plug or a worn sensor, that there is a target too many, or that one has moved. A \
+                      belt that sticks and jumps within a pitch looks the same.",
         }
         ContactFault = 27 "A rub contact's line is faulty: the belt's place is not known there." {
             name: "contact_fault",
