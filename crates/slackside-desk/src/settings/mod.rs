@@ -150,6 +150,18 @@ fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Ref
     Err(Refused { what: "settings", file: source_name.to_owned(), problems })
 }
 
+/// The rules that a text breaks which can be read as settings, each with the key as it was written; `None` if it cannot be read.
+pub(crate) fn broken(text: &str) -> Option<Vec<(String, Violation)>> {
+    let mut gathered = Gathered::default();
+    let settings = understand(text, &mut gathered).filter(|_| gathered.problems.is_empty())?;
+    let violations = settings.check().err().unwrap_or_default();
+    let key = |violation: &Violation| match gathered.places.get(&violation.field) {
+        Some((key, _)) => key.clone(),
+        None => violation.field.key().to_string(),
+    };
+    Some(violations.iter().map(|violation| (key(violation), *violation)).collect())
+}
+
 fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {
     let document = match DeTable::parse(text) {
         Ok(document) => document,
