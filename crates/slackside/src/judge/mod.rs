@@ -334,11 +334,10 @@ impl<const N: usize> Judge<N> {
         waits
     }
 
-    /// Only a quiet alarm is suppressed: what was raised or latched stays in sight.
+    /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.
     #[inline(never)]
     fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
-        let is = self.rows.has(rank, bits::SUPPRESSED);
-        if suppresses != is && (is || self.rows.state(rank) == AlarmState::Normal) {
+        if !suppresses || self.rows.state(rank) == AlarmState::Normal {
             self.turn_bits(rank, bits::SUPPRESSED, suppresses, view, out);
         }
     }
