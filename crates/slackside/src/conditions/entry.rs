@@ -142,7 +142,9 @@ pub enum Sense {
     BothSilent,
 }
 
-/// When a condition is judged. "Live" is neither standing, nor running down, nor with the drive known to be off.
+/// When a condition is judged. "Live" is neither standing, nor running down, nor with the drive known to be off. What is judged while
+/// live alone, or live or running down, is judged as well whenever the head turns at 80 % of normal speed or more: a contact that lies
+/// does not make slip harmless.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Gate {

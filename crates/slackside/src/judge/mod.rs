@@ -309,7 +309,7 @@ impl<const N: usize> Judge<N> {
     fn evaluate(&mut self, view: &View<'_>, out: &mut Out<'_>) -> Waits {
         let now = view.now.us();
         let look = self.leg.look(view, self.head_silent());
-        let mut waits = Waits { silence: SWEEP, other: look.wait };
+        let mut waits = Waits { silence: look.silence, other: look.wait };
         for (rank, row) in view.list.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT != 0 {
@@ -429,7 +429,8 @@ impl<const N: usize> Judge<N> {
     /// Let power times slip go into the heat. Whether its limit may now be reached sooner than at the last check.
     fn feed_heat(&mut self, view: &View<'_>) -> bool {
         let standing = self.leg.drive_off(view) || self.leg.phase() == Phase::Standstill;
-        let power = if standing {
+        // A head that turns at speed rubs, whatever the drive contact says.
+        let power = if standing && self.leg.head_turns(&self.leg.head(view), view) == 0 {
             0
         } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
             self.leg.power

@@ -354,6 +354,15 @@ impl Leg {
         matches!(self.phase(), Phase::Starting | Phase::Inching) && !self.rest.head_has_turned(&view.signals.head)
     }
 
+    /// How long the head, as far as is known, still turns at speed if it gives no edge: nothing if it does not. Its last pitch at 80 % of
+    /// normal or more, no silence that says otherwise, and a signal to be trusted. From proven standstill edges of one shaft are
+    /// chatter, and of both a rollback: either stops.
+    pub fn head_turns(&self, head: &Pitches<'_>, view: &View<'_>) -> u32 {
+        let brisk = self.scaled(view.plan.head.brisk);
+        let may = view.plan.head.is_fitted() && view.signals.head.distrust == 0 && self.phase() != Phase::Standstill;
+        if may && head.fast_enough(brisk) { head.silence(brisk) } else { 0 }
+    }
+
     /// Whether the head has lost its speed too.
     pub fn head_is_slow(&self, view: &View<'_>) -> bool {
         let (head, limit) = (self.head(view), self.scaled(view.plan.drive.head_deep));

@@ -69,6 +69,8 @@ pub struct Look<'a> {
     /// Whether slip heat is to be looked at now.
     heat_is_due: bool,
     gates: u8,
+    /// How long until silence of the head closes gates that it opened.
+    pub silence: u32,
     /// Whether underspeed is suppressed by design.
     pub suppresses: bool,
     /// Whether slip counts as known.
@@ -239,6 +241,9 @@ const GATES: [[u8; 2]; PHASES.len()] = {
     table
 };
 
+/// The gates that a head at speed opens.
+const TURNING: u8 = 1 << Gate::Live as u8 | 1 << Gate::LiveOrRunningDown as u8;
+
 const fn gates(phase: Phase, off: bool) -> u8 {
     let (stands, down) = (matches!(phase, Phase::Standstill), matches!(phase, Phase::CoastDown));
     let live = !off && !stands && !down;
@@ -263,10 +268,18 @@ const fn gates(phase: Phase, off: bool) -> u8 {
 }
 
 impl Leg {
-    /// The gates that are open, a bit each.
-    fn gates(&self, view: &View<'_>) -> u8 {
+    /// The gates that are open, a bit each, and how long they stay so in silence. While the `head` turns at speed slip is judged whatever
+    /// contact and phase say.
+    fn gates(&self, head: &Pitches<'_>, view: &View<'_>) -> (u8, u32) {
         let [on, off] = GATES.get(usize::from(self.phase)).copied().unwrap_or_default();
-        if self.drive_off(view) { off } else { on }
+        let open = if self.drive_off(view) { off } else { on };
+        if open & TURNING == TURNING {
+            return (open, SWEEP);
+        }
+        match self.head_turns(head, view) {
+            0 => (open, SWEEP),
+            turns => (open | TURNING, turns),
+        }
     }
 
     /// Whether what is judged only while running is judged now.
@@ -298,6 +311,7 @@ impl Leg {
             }
         }
         let (contact_lies, contact_wait) = self.contact_lies(view);
+        let (gates, silence) = self.gates(&head, view);
         let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
         let standing = self.phase() == Phase::Standstill;
         let lost = self.head_is_lost(&head, &boot, view);
@@ -344,7 +358,8 @@ impl Leg {
             rubbing,
             heat_is_due: self.heat.wait(now) == 0,
             slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },
-            gates: self.gates(view),
+            gates,
+            silence,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
             slip_counts: self.slip_counts(view, head_silent),
             both_silent: self.both_silent(view, &head, &boot),

@@ -1,0 +1,146 @@
+//! Faults that were not judged, or called by the wrong name. For each, the trace with the fault gets its word in time, and the traces
+//! beside it, which are healthy, get none.
+#![cfg(feature = "desk")]
+#![allow(
+    clippy::arithmetic_side_effects,
+    clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
+    clippy::panic,
+    clippy::unwrap_used,
+    reason = "a test that panics has failed, as it should"
+)]
+
+mod leg;
+
+use leg::{BEGIN_US, Random, example, leg, plan_of, ratio, sound, with_targets};
+use slackside::Monitor;
+use slackside::alarm::AlarmState;
+use slackside::conditions::Condition;
+use slackside::input::{ContactState, Input, Place, Shaft, Signal};
+use slackside::retained::Retained;
+use slackside::settings::{Settings, SpeedReference};
+use slackside::units::{Micros, Ppm, Span};
+use slackside::verdict::{Change, Permit, Verdict};
+
+/// Turns a second of the head at normal speed.
+const SPEED: f64 = 1.31;
+/// When the leg runs steadily, and the fault begins, in seconds.
+const FAULT: f64 = 30.0;
+
+/// Started across the line in three seconds.
+fn running(time: f64) -> f64 {
+    ((time - 1.0) / 3.0).clamp(0.0, 1.0) * SPEED
+}
+
+const DRIVE: [(f64, Signal); 2] = [(0.0, Signal::DriveRunning(false)), (1.0, Signal::DriveRunning(true))];
+
+fn with(others: &[(f64, Signal)]) -> Vec<(f64, Signal)> {
+    [&DRIVE, others].concat()
+}
+
+/// What the box says of a trace, and the share of the heat budget at its end.
+fn judged_with_heat(settings: &Settings, inputs: &[Input]) -> (Vec<Verdict>, f64) {
+    let plan = plan_of(settings.clone());
+    let mut monitor = Box::new(Monitor::<_, 64>::new());
+    monitor.configure(sound(&plan), &Retained::default()).expect("room");
+    let mut verdicts = Vec::new();
+    for input in inputs {
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
+    }
+    let end = inputs.last().expect("a trace").at;
+    (verdicts, f64::from(monitor.slip_heat_at(end).get()) * 1e-6)
+}
+
+fn judged(settings: &Settings, inputs: &[Input]) -> Vec<Verdict> {
+    judged_with_heat(settings, inputs).0
+}
+
+fn seconds(at: Micros) -> f64 {
+    (at.get() - BEGIN_US) as f64 * 1e-6
+}
+
+/// When an alarm was raised, with its value and setpoint.
+fn raised(verdicts: &[Verdict], wanted: Condition) -> Vec<(f64, Option<i32>, i32)> {
+    let of = |verdict: &Verdict| match verdict.change {
+        Change::Alarm { condition, to: AlarmState::Unacknowledged, value, setpoint, .. } if condition == wanted => {
+            Some((seconds(verdict.at), value, setpoint))
+        }
+        _ => None,
+    };
+    verdicts.iter().filter_map(of).collect()
+}
+
+/// Everything raised, with its time.
+fn all_raised(verdicts: &[Verdict]) -> Vec<(f64, Condition)> {
+    let of = |verdict: &Verdict| match verdict.change {
+        Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => Some((seconds(verdict.at), condition)),
+        _ => None,
+    };
+    verdicts.iter().filter_map(of).collect()
+}
+
+/// When a permit was last dropped, if it is dropped at the end.
+fn dropped(verdicts: &[Verdict], wanted: Permit) -> Option<f64> {
+    let newest = verdicts.iter().rev().find_map(|verdict| match verdict.change {
+        Change::Permit { permit, allowed, .. } if permit == wanted => Some((seconds(verdict.at), allowed)),
+        _ => None,
+    });
+    newest.and_then(|(at, allowed)| (!allowed).then_some(at))
+}
+
+/// The example leg with equal pulleys, so that the ratio is 1.
+fn equal_pulleys(targets: u8) -> Settings {
+    let mut settings = with_targets(targets, SPEED);
+    settings.machine.head_pulley = settings.machine.boot_pulley;
+    settings.machine.normal_boot = settings.machine.normal_head;
+    settings
+}
+
+fn is_edge_of(input: &Input, shaft: Shaft) -> bool {
+    matches!(input.signal, Signal::Edge(of, _) if of == shaft)
+}
+
+// The drive contact lies open.
+
+/// The contact's wire breaks, and a second later the belt begins to slip under a head that runs on.
+fn contact_lies_open(slip: f64, until: f64) -> (Vec<Verdict>, f64) {
+    let settings = example();
+    let grows = move |time: f64| 0.006 + (time - FAULT - 1.0).clamp(0.0, 1.0) * slip;
+    let others = with(&[(FAULT, Signal::DriveRunning(false))]);
+    judged_with_heat(&settings, &leg(4, ratio(&settings), &running, &grows, until, 5, &others))
+}
+
+#[test]
+fn slip_is_judged_though_the_drive_contact_lies_open() {
+    for slip in [0.2, 0.5] {
+        let (verdicts, _) = contact_lies_open(slip, FAULT + 20.0);
+        let stop = raised(&verdicts, Condition::SlipVeryHigh);
+        assert!(stop.first().is_some_and(|(at, ..)| *at < FAULT + 5.0), "{slip}: {:?}", all_raised(&verdicts));
+    }
+    let (verdicts, _) = contact_lies_open(0.12, FAULT + 40.0);
+    let alarm = raised(&verdicts, Condition::SlipHigh);
+    assert!(alarm.first().is_some_and(|(at, ..)| *at < FAULT + 10.0), "{:?}", all_raised(&verdicts));
+}
+
+#[test]
+fn slip_heats_though_the_drive_contact_lies_open() {
+    let settings = example();
+    let budget = f64::from(settings.limits.slip_heat.budget.get());
+    let (_, heat) = contact_lies_open(0.12, FAULT + 50.0);
+    // 18.5 kW times 12.6 % for 48 s and a ramp, less a little that went away again.
+    let fed = 18_500.0 * 0.126 * 48.5 / budget;
+    assert!(heat > 0.9 * fed && heat < 1.2 * fed, "{heat} of {fed}");
+}
+
+/// From full speed to rest in four to thirty seconds, with creep: nothing is said, and next to no heat.
+#[test]
+fn ordinary_stops_are_left_alone() {
+    for takes in [4.0, 8.0, 30.0] {
+        let settings = example();
+        let coasts = move |time: f64| running(time) * (1.0 - (time - FAULT) / takes).clamp(0.0, 1.0);
+        let others = with(&[(FAULT, Signal::DriveRunning(false)), (FAULT + takes + 20.0, Signal::Tick)]);
+        let inputs = leg(4, ratio(&settings), &coasts, &|_| 0.01, FAULT + takes + 10.0, 6, &others);
+        assert_eq!(all_raised(&judged(&settings, &inputs)), [], "{takes} s");
+    }
+}
