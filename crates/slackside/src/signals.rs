@@ -35,6 +35,8 @@ pub mod distrust {
     pub const EDGES_LOST: u8 = 32;
     /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
     pub const SCATTER: u8 = 64;
+    /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
+    pub const BRIDGED: u8 = 128;
 }
 
 /// What the pattern of edges says about the targets themselves.

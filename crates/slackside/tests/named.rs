@@ -144,3 +144,49 @@ fn ordinary_stops_are_left_alone() {
         assert_eq!(all_raised(&judged(&settings, &inputs)), [], "{takes} s");
     }
 }
+
+// A bridged wire.
+
+/// From the fault on the belt stands and the boot input carries the head's pulses, some microseconds late.
+fn bridged(settings: &Settings, targets: u8, seed: u64) -> Vec<Verdict> {
+    let inputs = leg(targets, ratio(settings), &running, &|_| 0.006, FAULT + 30.0, seed, &DRIVE);
+    let begins = Micros::new(BEGIN_US + (FAULT * 1e6) as u64);
+    let mut random = Random(seed);
+    let mut all: Vec<Input> =
+        inputs.iter().copied().filter(|input| !is_edge_of(input, Shaft::Boot) || input.at < begins).collect();
+    for input in inputs.iter().filter(|input| is_edge_of(input, Shaft::Head) && input.at >= begins) {
+        let Signal::Edge(_, level) = input.signal else { continue };
+        let late = (random.unit() * 8.0) as u64;
+        all.push(Input::new(Micros::new(input.at.get() + late), Signal::Edge(Shaft::Boot, level)));
+    }
+    all.sort_by_key(|input| input.at);
+    judged(settings, &all)
+}
+
+#[test]
+fn a_boot_input_that_carries_the_heads_pulses_stops() {
+    for targets in [4, 8, 16] {
+        for settings in [equal_pulleys(targets), with_targets(targets, SPEED)] {
+            let verdicts = bridged(&settings, targets, 7);
+            let stop = raised(&verdicts, Condition::BootSensorFault);
+            assert!(
+                stop.first().is_some_and(|(at, ..)| *at > FAULT && *at < FAULT + 6.0),
+                "{targets}: {:?}",
+                all_raised(&verdicts)
+            );
+            assert!(dropped(&verdicts, Permit::Run).is_some_and(|at| at < FAULT + 6.0));
+        }
+    }
+}
+
+/// Two discs of the same make, in step, on equal pulleys, with no slip at all: their targets still stand where each disc has them.
+#[test]
+fn shafts_in_lockstep_are_left_alone() {
+    for seed in 0..12 {
+        for targets in [4, 8, 16] {
+            let settings = equal_pulleys(targets);
+            let inputs = leg(targets, 1.0, &running, &|_| 0.0, 120.0, 100 * seed, &DRIVE);
+            assert_eq!(all_raised(&judged(&settings, &inputs)), [], "{targets} targets, seed {seed}");
+        }
+    }
+}

@@ -70,6 +70,9 @@ fn tripped(evidence: &Evidence) -> Option<Condition> {
 
 fn sensors(evidence: &Evidence, list: &mut List) {
     let has = |condition| evidence.raised.contains(condition);
+    if evidence.bridged {
+        list.add(Cause::WiresBridged, Confidence::Strong, None);
+    }
     for (shaft, fault, targets) in [
         (Shaft::Head, Condition::HeadSensorFault, Condition::HeadTargets),
         (Shaft::Boot, Condition::BootSensorFault, Condition::BootTargets),
@@ -249,6 +252,7 @@ mod tests {
             boot: Silence::Turning,
             head: Silence::Turning,
             power: None,
+            bridged: false,
             rubs: [Rubs::default(); Place::COUNT],
         }
     }

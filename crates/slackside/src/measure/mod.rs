@@ -19,6 +19,7 @@ mod scatter;
 mod shaft;
 mod slip;
 mod spacing;
+mod twins;
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
@@ -31,6 +32,7 @@ use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
 use slip::{HeadEdge, Windows};
 use spacing::Mark;
+use twins::Twins;
 
 /// Turns inputs into signals. `MARKS` is the most counted edges a turn that it has room for, 1 to 64.
 #[derive(Clone, Debug)]
@@ -50,6 +52,7 @@ struct State {
     windows: Windows,
     long_run: LongRun,
     contacts: Contacts,
+    twins: Twins,
 }
 
 impl<const MARKS: usize> Measure<MARKS> {
@@ -198,6 +201,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
         self.state.head.scatter.count(weight, true);
+        let bridged = self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();
             self.state.long_run.restart();
@@ -224,7 +228,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let ended = long && self.state.long_run.take(&plan.slip, &mut self.state.signals);
         self.state.signals.since_boot = self.state.windows.since_boot();
         self.state.signals.slipped = self.state.windows.slipped(&plan.slip);
-        moved::HEAD | if bits == counted::EDGE && !ended { 0 } else { moved::OTHER }
+        moved::HEAD | if bits == counted::EDGE && !ended && !bridged { 0 } else { moved::OTHER }
     }
 
     fn settle_boot(&mut self, plan: &Plan) -> u8 {
@@ -233,12 +237,13 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
+        let bridged = self.compare_edges(plan, at, Shaft::Boot);
         // A new boot spacing moves no window: windows are whole boot turns.
         self.break_windows(bits & counted::COUNT);
         self.state.windows.boot(&plan.slip, at, self.state.boot.spacing.index);
         self.state.signals.since_boot = 0;
         let Signals { boot, contacts, .. } = &mut self.state.signals;
-        let mut other = bits != counted::EDGE;
+        let mut other = bits != counted::EDGE || bridged;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
             other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
@@ -248,6 +253,19 @@ impl<const MARKS: usize> Measure<MARKS> {
             other |= before != self.state.signals.boot.distrust;
         }
         moved::BOOT | if other { moved::OTHER } else { 0 }
+    }
+
+    /// A boot whose edges are the head's has no sensor of its own: it says nothing of the belt. Whether that changed.
+    fn compare_edges(&mut self, plan: &Plan, at: u32, shaft: Shaft) -> bool {
+        let Signals { head, boot, .. } = &mut self.state.signals;
+        let other = match shaft {
+            Shaft::Head => &*boot,
+            Shaft::Boot => &*head,
+        };
+        let bridged = self.state.twins.edge(at, other, plan.head.marks.max(plan.boot.marks));
+        let before = boot.distrust;
+        boot.distrust = if bridged { before | distrust::BRIDGED } else { before & !distrust::BRIDGED };
+        boot.distrust != before
     }
 
     /// A boot whose pitches scatter while the head turns steadily does not turn so: the belt joins them. Where both scatter it may be
