@@ -164,6 +164,9 @@ pub struct Slip {
     pub known_at: u32,
 }
 
+/// By so much the mean of slip moves before it is told anew, in ppm.
+pub const MEAN_STEP: u32 = 1_000;
+
 /// Why nothing is known of slip.
 pub mod unknown {
     /// It is known; or the window is not full, the head is silent, or a sensor is missing.
@@ -220,6 +223,9 @@ pub struct Signals {
     pub since_boot: u32,
     /// How far the head pulley's rim has slid past the belt since the leg was last at rest, in micrometres, held at the ends.
     pub slipped: i32,
+    /// Mean slip since the leg was last at rest, the last 64 boot turns or so counting most, in ppm: told when it has moved by
+    /// [`MEAN_STEP`].
+    pub slip_mean: i32,
     /// The newest long-run ratio, in ppm; 0 before there is one.
     pub ratio: u32,
     /// Largest less smallest slip over that block, in ppm.

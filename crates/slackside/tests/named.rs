@@ -190,3 +190,36 @@ fn shafts_in_lockstep_are_left_alone() {
         }
     }
 }
+
+// Slip in pulses.
+
+#[test]
+fn slip_in_pulses_is_an_alarm_within_two_minutes() {
+    for (share, lasts, every) in [(0.12, 1.5, 5.0), (0.2, 1.0, 6.0), (0.12, 0.6, 1.9)] {
+        let settings = example();
+        let pulses = move |time: f64| 0.007 + if time >= FAULT && time % every < lasts { share } else { 0.0 };
+        let inputs = leg(4, ratio(&settings), &running, &pulses, FAULT + 130.0, 12, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        let alarm = raised(&verdicts, Condition::SlipMean);
+        assert!(
+            alarm.first().is_some_and(|(at, ..)| *at > FAULT + 10.0 && *at < FAULT + 120.0),
+            "{share}, {lasts} s every {every} s: {:?}",
+            all_raised(&verdicts)
+        );
+        assert!(alarm.iter().all(|(_, value, setpoint)| value.is_some_and(|value| value >= *setpoint)));
+    }
+}
+
+/// Creep, a start under load, and a belt that surges to and fro: none of them comes back often enough.
+#[test]
+fn slip_that_passes_is_no_alarm() {
+    let settings = example();
+    let creep = |_: f64| 0.02;
+    let start = |time: f64| 0.01 + if time < 5.0 { 0.1 } else { 0.0 };
+    let surges = |time: f64| 0.01 + 0.02 * (time * 4.0).sin();
+    for (name, slip) in [("creep", &creep as &dyn Fn(f64) -> f64), ("start", &start), ("surges", &surges)] {
+        let inputs = leg(4, ratio(&settings), &running, slip, 300.0, 13, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        assert_eq!(raised(&verdicts, Condition::SlipMean), [], "{name}: {:?}", all_raised(&verdicts));
+    }
+}

@@ -10,7 +10,7 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Lock out and tag out. Then whether the belt is whole, whether the boot is choked, and only then the boot sensor. \
              Never start it again to see."
         }
-        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipHeat => {
+        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipMean | Condition::SlipHeat => {
             "Lock out. Take-up travel and tension, then the lagging through the inspection door, then what the leg was fed, \
              then the boot. Feel for heat and smell for smoke before anything is opened."
         }

@@ -99,6 +99,8 @@ pub enum Value {
     Starts,
     /// Late inputs in the last minute.
     Lates,
+    /// Mean slip over many turns, in ppm.
+    SlipMean,
 }
 
 /// A window of slip.

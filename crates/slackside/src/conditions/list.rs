@@ -59,6 +59,22 @@ macro_rules! list {
             meaning: "The head pulley ran clearly faster than the belt. A sound belt creeps about one per cent; this was \
                       more. The feed is to be stopped so that the leg can empty itself.",
         }
+        SlipMean = 36 "Mean slip over many turns beyond its setpoint: pulses of slip too short for the others add up." {
+            name: "slip_mean",
+            unit: Ppm,
+            sense: Upper(Value::SlipMean),
+            gate: Live,
+            needs: BothShafts,
+            must: Nothing,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (15_000, 100_000),
+            longest_on_delay_ms: 60_000,
+            starting: Starting { setpoint: 30_000, deadband: 5_000, on_ms: 0, off_ms: 10_000, latching: false, priority: Medium, action: Alarm },
+            reason: "Three times healthy creep as a mean of a minute: more than any start adds.",
+            title: "Slip again and again",
+            meaning: "Over the last minute or so the head pulley ran faster than the belt by clearly more than creep. Where                       no other slip condition came with it, slip comes and goes in pulses, each too short for them: it                       heats all the same.",
+        }
         SlipHeat = 3 "The heat that slip has put into pulley and belt exceeds its budget." {
             name: "slip_heat",
             unit: Ppm,

@@ -128,7 +128,8 @@ fn belt(evidence: &Evidence, list: &mut List) {
                 | Condition::DeepUnderspeed
                 | Condition::NoMotion
         )
-    ) || evidence.raised.contains(Condition::SlipHigh);
+    ) || evidence.raised.contains(Condition::SlipHigh)
+        || evidence.raised.contains(Condition::SlipMean);
     let head_slow = evidence.head_loss.is_some_and(|loss| loss > SLOW);
     if !by_slip || head_slow && evidence.slip.is_none_or(|slip| slip < Ppm::from_percent(5)) {
         return;

@@ -195,7 +195,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
-        let before = self.state.signals.head;
+        let (before, mean) = (self.state.signals.head, self.state.signals.slip_mean);
         let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle();
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
@@ -204,6 +204,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let bridged = self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();
+            self.state.signals.slip_mean = 0;
             self.state.long_run.restart();
             self.forget_readings(unknown::PLAINLY);
         }
@@ -228,7 +229,8 @@ impl<const MARKS: usize> Measure<MARKS> {
         let ended = long && self.state.long_run.take(&plan.slip, &mut self.state.signals);
         self.state.signals.since_boot = self.state.windows.since_boot();
         self.state.signals.slipped = self.state.windows.slipped(&plan.slip);
-        moved::HEAD | if bits == counted::EDGE && !ended && !bridged { 0 } else { moved::OTHER }
+        let other = ended || bridged || bits != counted::EDGE || mean != self.state.signals.slip_mean;
+        moved::HEAD | if other { moved::OTHER } else { 0 }
     }
 
     fn settle_boot(&mut self, plan: &Plan) -> u8 {

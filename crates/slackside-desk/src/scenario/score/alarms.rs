@@ -22,6 +22,7 @@ pub const SLOW: &[Condition] = &[
     Condition::BeltNotFollowing,
     Condition::SlipHigh,
     Condition::SlipVeryHigh,
+    Condition::SlipMean,
     Condition::SlipHeat,
     Condition::StartFailed,
 ];
@@ -51,6 +52,7 @@ const RATIO: &[Condition] = &[
     Condition::RatioShifted,
     Condition::SlipNegative,
     Condition::SlipImpossible,
+    Condition::SlipMean,
     Condition::SlipHigh,
     Condition::SlipVeryHigh,
 ];
