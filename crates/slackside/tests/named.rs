@@ -191,6 +191,45 @@ fn shafts_in_lockstep_are_left_alone() {
     }
 }
 
+// Sensors swapped.
+
+/// The belt slips from the fault on, and each sensor's wire is on the other's input.
+fn swapped(slip: f64, until: f64) -> Vec<Verdict> {
+    let settings = equal_pulleys(4);
+    let slips = move |time: f64| if time < FAULT { 0.006 } else { slip };
+    let mut inputs = leg(4, 1.0, &running, &slips, until, 8, &DRIVE);
+    for input in &mut inputs {
+        if let Signal::Edge(shaft, level) = input.signal {
+            let other = if shaft == Shaft::Head { Shaft::Boot } else { Shaft::Head };
+            input.signal = Signal::Edge(other, level);
+        }
+    }
+    judged(&settings, &inputs)
+}
+
+#[test]
+fn sensors_swapped_on_equal_pulleys_drop_feed_and_stop() {
+    // A tenth of what 9 % slip does to a belt, long before it is hot; the less it is, the later.
+    let mut last = 0.0;
+    for (slip, within) in [(0.09, 40.0), (0.07, 60.0), (0.05, 100.0)] {
+        let verdicts = swapped(slip, FAULT + 150.0);
+        let fed = dropped(&verdicts, Permit::Feed).expect("feed dropped");
+        assert!(fed > FAULT && fed < FAULT + 10.0, "{slip}: feed at {fed}");
+        let stop = dropped(&verdicts, Permit::Run).unwrap_or_else(|| panic!("{slip}: {:?}", all_raised(&verdicts)));
+        assert!(stop > FAULT + last && stop < FAULT + within, "{slip}: {stop}");
+        assert!(!raised(&verdicts, Condition::SensorsSwapped).is_empty(), "{:?}", all_raised(&verdicts));
+        last = stop - FAULT;
+    }
+}
+
+/// A ratio a little too small for the leg, as measured pulleys give, is no fault of this kind.
+#[test]
+fn a_little_below_zero_is_left_alone() {
+    let settings = equal_pulleys(4);
+    let inputs = leg(4, 1.0, &running, &|_| -0.018, 300.0, 9, &DRIVE);
+    assert_eq!(all_raised(&judged(&settings, &inputs)), []);
+}
+
 // Slip in pulses.
 
 #[test]

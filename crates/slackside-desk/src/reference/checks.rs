@@ -17,6 +17,10 @@ pub const fn first_check(condition: Condition) -> &'static str {
         Condition::SlipImpossible | Condition::SlipNegative => {
             "The settings first: are they those of this leg? Then lock out, and count the targets and measure both pulleys."
         }
+        Condition::SensorsSwapped => {
+            "Lock out and look into the boot: the belt may have slipped. Which sensor is on which input? Then the targets, and \
+             both pulleys against the settings."
+        }
         Condition::DeepUnderspeed | Condition::Underspeed => {
             "Did the head slow down too? Then the drive: its belts, its supply. If the head did not, as for slip. Lock out first."
         }

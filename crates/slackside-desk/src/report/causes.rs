@@ -54,6 +54,11 @@ pub fn inspection(cause: Cause) -> Inspection {
             "With the leg locked out, measure both pulleys over lagging and build-up, and hold them against the settings. If they are right, learn \
              the no-slip ratio on the empty leg and accept it.",
         ),
+        Cause::SensorsSwapped => (
+            "Head and boot sensor may be swapped".to_owned(),
+            "With the leg locked out, pass a piece of steel before the head sensor, and see which of the two the box says has moved. Then the wires \
+             in the junction box.",
+        ),
         Cause::WiresBridged => (
             "The wires of the two sensors may be bridged".to_owned(),
             "With the leg locked out, unplug the boot sensor: no pulse may come on its input while the head's target passes. Then terminals, \
@@ -179,6 +184,9 @@ const fn first(cause: Cause) -> &'static str {
         Cause::RatioWrong => {
             "Lock out, then measure both pulleys over lagging and build-up, and hold them against the settings."
         }
+        Cause::SensorsSwapped => {
+            "Lock out, then see which sensor answers which input. Until then the belt may be slipping by as much as it seems to gain."
+        }
         Cause::WiresBridged => {
             "Lock out and look into the boot: the belt may have stood. Then the terminals and cable of both sensors."
         }
@@ -246,6 +254,7 @@ mod tests {
         let mut all = vec![
             Cause::LaggingLost,
             Cause::RatioWrong,
+            Cause::SensorsSwapped,
             Cause::WiresBridged,
             Cause::GripLost,
             Cause::Overloaded,

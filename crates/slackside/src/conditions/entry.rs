@@ -101,6 +101,8 @@ pub enum Value {
     Lates,
     /// Mean slip over many turns, in ppm.
     SlipMean,
+    /// The same below zero, in ppm.
+    BelowZero,
 }
 
 /// A window of slip.

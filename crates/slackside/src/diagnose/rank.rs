@@ -91,6 +91,10 @@ fn sensors(evidence: &Evidence, list: &mut List) {
         let confidence = if evidence.head == Silence::Abrupt { Confidence::Strong } else { Confidence::Likely };
         list.add(Cause::SensorLost(Shaft::Head), confidence, None);
     }
+    if has(Condition::SensorsSwapped) {
+        list.add(Cause::SensorsSwapped, Confidence::Likely, evidence.slip);
+        list.add(Cause::RatioWrong, Confidence::Likely, evidence.slip);
+    }
     if has(Condition::SlipImpossible) || has(Condition::SlipNegative) {
         list.add(Cause::RatioWrong, Confidence::Possible, evidence.slip);
         list.add(Cause::Target(Shaft::Boot), Confidence::Possible, None);

@@ -61,7 +61,7 @@ pub struct Look<'a> {
     flags: u32,
     /// Flags of which nothing is known: as they were.
     holds: u32,
-    values: [i32; 9],
+    values: [i32; 10],
     /// How long the oldest rub has lasted, and where.
     pub rubbing: Option<(u32, u8)>,
     /// How long slip has been unknown.
@@ -346,6 +346,7 @@ impl Leg {
             self.starts_count.into(),
             self.lates_count.into(),
             signals.slip_mean,
+            signals.slip_mean.saturating_neg(),
         ];
         let starts = recent::next(&self.starts, self.starts_count, view.now.slow());
         let starts = starts.and_then(|_| self.starts.first()).map_or(SWEEP, |end| slow_wait(view, *end));

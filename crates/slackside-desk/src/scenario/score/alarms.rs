@@ -51,6 +51,7 @@ pub const NAMES_A_SENSOR: &[Condition] =
 const RATIO: &[Condition] = &[
     Condition::RatioShifted,
     Condition::SlipNegative,
+    Condition::SensorsSwapped,
     Condition::SlipImpossible,
     Condition::SlipMean,
     Condition::SlipHigh,
