@@ -230,6 +230,44 @@ fn a_little_below_zero_is_left_alone() {
     assert_eq!(all_raised(&judged(&settings, &inputs)), []);
 }
 
+// Faster than normal.
+
+#[test]
+fn a_leg_faster_than_normal_is_noticed() {
+    for (times, wanted) in [(1.04, false), (1.05, false), (1.1, true), (1.28, true)] {
+        let settings = example();
+        let inputs = leg(4, ratio(&settings), &|time| running(time) * times, &|_| 0.006, 200.0, 10, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        let alarm = raised(&verdicts, Condition::FasterThanNormal);
+        assert_eq!(alarm.first().is_some_and(|(at, ..)| *at < 100.0), wanted, "{times}: {:?}", all_raised(&verdicts));
+        if let Some((_, Some(value), setpoint)) = alarm.first() {
+            assert!(value >= setpoint, "{value} {setpoint}");
+            let gain = (1_000_000.0 * (times * (1.0 - 0.006) - 1.0)) as i32;
+            assert!((value - gain).abs() < 10_000, "{value} {gain}");
+        }
+        assert_eq!(dropped(&verdicts, Permit::Run), None);
+    }
+}
+
+/// The speed asked goes from 100 to 60 % at once, and the drive follows in its own time: so a leg is faster than asked for a while.
+#[test]
+fn a_drive_that_ramps_down_is_not_too_fast() {
+    for takes in [8.0, 30.0, 90.0] {
+        let mut settings = with_targets(8, SPEED);
+        let rate = (400_000.0 / takes) as i32;
+        settings.machine.speed_reference =
+            Some(SpeedReference { minimum: Ppm::new(500_000), ramp_per_second: Ppm::new(rate) });
+        let slows = move |time: f64| running(time) * (1.0 - 0.4 * ((time - FAULT) / takes).clamp(0.0, 1.0));
+        let share = |time: f64| Ppm::new(if time < FAULT { 1_000_000 } else { 600_000 });
+        let mut others = DRIVE.to_vec();
+        others
+            .extend((0..400).map(f64::from).map(|time| (time * 0.5 + 0.01, Signal::SpeedReference(share(time * 0.5)))));
+        let inputs = leg(8, ratio(&settings), &slows, &|_| 0.006, 200.0, 11, &others);
+        let verdicts = judged(&settings, &inputs);
+        assert_eq!(raised(&verdicts, Condition::FasterThanNormal), [], "{takes}: {:?}", all_raised(&verdicts));
+    }
+}
+
 // Slip in pulses.
 
 #[test]

@@ -21,6 +21,9 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Lock out and look into the boot: the belt may have slipped. Which sensor is on which input? Then the targets, and \
              both pulleys against the settings."
         }
+        Condition::FasterThanNormal => {
+            "Count the turns of both shafts over a minute, from outside the guards, and hold them against the settings."
+        }
         Condition::DeepUnderspeed | Condition::Underspeed => {
             "Did the head slow down too? Then the drive: its belts, its supply. If the head did not, as for slip. Lock out first."
         }

@@ -59,6 +59,11 @@ pub fn inspection(cause: Cause) -> Inspection {
             "With the leg locked out, pass a piece of steel before the head sensor, and see which of the two the box says has moved. Then the wires \
              in the junction box.",
         ),
+        Cause::SpeedWrong => (
+            "The normal speed may not be that of this leg".to_owned(),
+            "Count the turns of both shafts over a minute with the leg running at its normal speed, from outside the guards, and hold them against \
+             the settings; then the number of targets. If they are right, the clock of the box is not.",
+        ),
         Cause::WiresBridged => (
             "The wires of the two sensors may be bridged".to_owned(),
             "With the leg locked out, unplug the boot sensor: no pulse may come on its input while the head's target passes. Then terminals, \
@@ -187,6 +192,7 @@ const fn first(cause: Cause) -> &'static str {
         Cause::SensorsSwapped => {
             "Lock out, then see which sensor answers which input. Until then the belt may be slipping by as much as it seems to gain."
         }
+        Cause::SpeedWrong => "Count turns over a minute from outside the guards, and hold them against the settings.",
         Cause::WiresBridged => {
             "Lock out and look into the boot: the belt may have stood. Then the terminals and cable of both sensors."
         }
@@ -255,6 +261,7 @@ mod tests {
             Cause::LaggingLost,
             Cause::RatioWrong,
             Cause::SensorsSwapped,
+            Cause::SpeedWrong,
             Cause::WiresBridged,
             Cause::GripLost,
             Cause::Overloaded,

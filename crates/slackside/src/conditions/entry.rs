@@ -140,6 +140,8 @@ pub enum Sense {
     RangeBelow(Window),
     /// A shaft's last pitch, closed or still open: limit and clear level are microseconds a turn, and silence alone can cross the limit.
     Slow(Shaft),
+    /// The boot's last pitch: limit and clear level are microseconds a turn, below zero so that the faster is the more.
+    Fast,
     /// How long something has lasted, against the limit in microseconds.
     Since(Stamp),
     /// Both shafts silent sooner than the leg can stop.
@@ -339,6 +341,8 @@ pub enum Compared {
     HeadTurn,
     /// A loss of the boot's normal speed as the time of a turn.
     BootTurn,
+    /// A gain on the boot's normal speed as the time of a turn, below zero.
+    BootTurnFaster,
 }
 
 impl Compared {
@@ -348,6 +352,7 @@ impl Compared {
         match (sense, unit) {
             (Sense::Slow(Shaft::Head), _) => Self::HeadTurn,
             (Sense::Slow(Shaft::Boot), _) => Self::BootTurn,
+            (Sense::Fast, _) => Self::BootTurnFaster,
             (Sense::Upper(Value::SinceBoot), _) => Self::Angle,
             (Sense::Upper(Value::Heat), _) => Self::Heat,
             (Sense::Upper(Value::Lates), _) => Self::Counted,

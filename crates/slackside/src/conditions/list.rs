@@ -211,6 +211,24 @@ macro_rules! list {
             title: "Head slow",
             meaning: "The head shaft itself ran slower than normal. That points to the drive, not to the belt.",
         }
+        FasterThanNormal = 35 "The belt runs faster than normal: the normal speed or the clock is wrong, and underspeed comes too late." {
+            name: "faster_than_normal",
+            unit: Ppm,
+            sense: Fast,
+            gate: Running,
+            needs: Nothing,
+            must: Alarm,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (50_000, 100_000),
+            longest_on_delay_ms: 300_000,
+            starting: Starting { setpoint: 80_000, deadband: 20_000, on_ms: 60_000, off_ms: 10_000, latching: false, priority: Medium, action: Alarm },
+            reason: "An empty leg gains up to 4 % on a full one, the mains 1 %. Longer than a ramp.",
+            title: "Faster than normal",
+            meaning: "The belt went on running faster than its normal speed, or than the speed asked of the drive. Then the \
+                      normal speed in the settings, the targets or the clock are wrong, and the stop at 20 per cent less \
+                      comes too late by as much.",
+        }
         // Starts and standstill.
         StartFailed = 10 "The leg was not at speed when the start time was up." {
             name: "start_failed",

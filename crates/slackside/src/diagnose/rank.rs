@@ -220,6 +220,7 @@ fn rubs(evidence: &Evidence, list: &mut List) {
 /// What needs no telling apart.
 fn plain(evidence: &Evidence, list: &mut List) {
     for (condition, cause) in [
+        (Condition::FasterThanNormal, Cause::SpeedWrong),
         (Condition::OutletPlugged, Cause::OutletPlugged),
         (Condition::Rollback, Cause::BackstopFailed),
         (Condition::EdgesAtRest, Cause::SensorChatter),
@@ -273,6 +274,16 @@ mod tests {
         let choke =
             Evidence { boot: Silence::Stretching, shape: SlipShape::Sudden, ..evidence(Condition::BeltNotFollowing) };
         assert_eq!(first(&choke), Some((Cause::BootChoked, Confidence::Likely)));
+    }
+
+    #[test]
+    fn wires_are_looked_at_before_the_belt() {
+        let bridged = Evidence { bridged: true, ..evidence(Condition::BootSensorFault) };
+        assert_eq!(first(&bridged), Some((Cause::WiresBridged, Confidence::Strong)));
+        let swapped = Evidence { slip: Some(Ppm::new(-99_000)), ..evidence(Condition::SensorsSwapped) };
+        assert_eq!(first(&swapped), Some((Cause::SensorsSwapped, Confidence::Likely)));
+        let fast = evidence(Condition::FasterThanNormal);
+        assert_eq!(first(&fast), Some((Cause::SpeedWrong, Confidence::Likely)));
     }
 
     #[test]

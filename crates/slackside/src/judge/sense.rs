@@ -143,6 +143,7 @@ impl Look<'_> {
             Sense::RangeAbove(window) => self.slip(window, limit, false),
             Sense::RangeBelow(window) => self.slip(window, limit, true),
             Sense::Slow(shaft) => self.slow(shaft, limit, waits),
+            Sense::Fast => self.fast(limit, waits),
             Sense::Since(stamp) => match self.since(stamp) {
                 None => Says::Within,
                 Some(lasts) => {
@@ -218,6 +219,16 @@ impl Look<'_> {
         } else {
             Says::Hold
         }
+    }
+
+    fn fast(&self, limit: &RowPlan, waits: &mut Waits) -> Says {
+        let normal = self.scaled(limit.clear);
+        let silence = self.boot.silence(normal);
+        if silence == 0 || !self.boot.fast_enough(normal) {
+            return Says::Within;
+        }
+        waits.silence = silence.min(waits.silence);
+        if self.boot.fast_enough(self.scaled(limit.limit)) { Says::Beyond } else { Says::Hold }
     }
 
     const fn scaled(&self, limit: i32) -> u32 {

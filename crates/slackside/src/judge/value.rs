@@ -77,6 +77,10 @@ impl Leg {
             }
             Sense::Slow(Shaft::Head) => (look.head.loss(scaled(plan.head.normal, self.reference.scale)), 0),
             Sense::Slow(Shaft::Boot) => (look.boot.loss(scaled(plan.boot.normal, self.reference.scale)), 0),
+            Sense::Fast => {
+                let loss = look.boot.loss(scaled(plan.boot.normal, self.reference.scale));
+                (loss.map(i32::saturating_neg), 0)
+            }
             Sense::Since(Stamp::Rubbing) => at_place(look.rubbing.map(|(lasts, place)| (millis(lasts), place))),
             Sense::Since(Stamp::SlipUnknown) => (look.slip_unknown.map(millis), 0),
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
