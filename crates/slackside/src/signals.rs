@@ -203,8 +203,8 @@ pub struct ContactSignals {
     pub rubs: u8,
     /// Whether it is clear but still bridged, 0 or 1.
     pub bridged: u8,
-    /// Always 0.
-    pub spare: u8,
+    /// Loops of the belt in a row on which a rub began where one had begun a loop before, held at 255.
+    pub loops: u8,
 }
 
 /// What measure knows at one moment.

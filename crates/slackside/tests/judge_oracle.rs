@@ -72,7 +72,7 @@ fn signals(from: &old::motion::Motion, blocks: u16) -> Signals {
             state: contact.state as u8,
             rubs: contact.rubbing_since.is_some().into(),
             bridged: contact.bridged_until.is_some().into(),
-            spare: 0,
+            loops: 0,
         }),
     }
 }

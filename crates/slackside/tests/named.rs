@@ -300,3 +300,54 @@ fn slip_that_passes_is_no_alarm() {
         assert_eq!(raised(&verdicts, Condition::SlipMean), [], "{name}: {:?}", all_raised(&verdicts));
     }
 }
+
+// A torn edge.
+
+/// Rubs of a tenth of a second on one contact, at these seconds.
+fn rubs(times: impl Iterator<Item = f64>) -> Vec<(f64, Signal)> {
+    let rub = |at| {
+        let says = |state| Signal::Contact(Place::BootLeft, state);
+        [(at, says(ContactState::Rubbing)), (at + 0.1, says(ContactState::Clear))]
+    };
+    with(&times.flat_map(rub).collect::<Vec<_>>())
+}
+
+/// How long the belt takes to go round, in seconds.
+fn loop_s(settings: &Settings) -> f64 {
+    let round = settings.machine.belt.loop_length.get() as f64 / settings.machine.boot_circumference().get() as f64;
+    round / (SPEED * ratio(settings) * (1.0 - 0.006))
+}
+
+#[test]
+fn a_torn_edge_that_brushes_once_a_loop_is_an_alarm() {
+    let settings = example();
+    let every = loop_s(&settings);
+    // The belt may be a per cent longer than it says in the settings.
+    for longer in [0.99, 1.0, 1.01] {
+        let times = (0..6).map(|round| FAULT + f64::from(round) * every * longer);
+        let inputs = leg(4, ratio(&settings), &running, &|_| 0.006, FAULT + 12.0 * every, 14, &rubs(times));
+        let verdicts = judged(&settings, &inputs);
+        let alarm = raised(&verdicts, Condition::RubAtOnePlace);
+        assert_eq!(alarm.len(), 1, "{longer}: {:?}", all_raised(&verdicts));
+        assert!(alarm[0].0 > FAULT + 2.5 * every && alarm[0].0 < FAULT + 4.1 * every, "{:?}", alarm);
+        // It ends once nothing has rubbed there for a loop.
+        let returned = verdicts.iter().any(|verdict| {
+            matches!(verdict.change, Change::Alarm { condition: Condition::RubAtOnePlace, to, .. } if !to.holds())
+        });
+        assert!(returned, "{longer}");
+    }
+}
+
+/// A belt that wanders brushes anywhere.
+#[test]
+fn rubs_anywhere_are_not_at_one_place() {
+    let settings = example();
+    let every = loop_s(&settings);
+    for seed in 0..4 {
+        let mut random = Random(seed);
+        let times = (0..40).map(move |round| FAULT + (f64::from(round) + 0.9 * random.unit()) * every);
+        let inputs = leg(4, ratio(&settings), &running, &|_| 0.006, FAULT + 42.0 * every, seed, &rubs(times));
+        let verdicts = judged(&settings, &inputs);
+        assert_eq!(raised(&verdicts, Condition::RubAtOnePlace), [], "{seed}: {:?}", all_raised(&verdicts));
+    }
+}

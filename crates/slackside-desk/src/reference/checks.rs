@@ -47,6 +47,10 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Look and smell for heat at that place first. Then lock out: shaft level and square, take-up even, crown there, no \
              build-up, splice square."
         }
+        Condition::RubAtOnePlace => {
+            "Look and smell for heat at that place first. Then lock out and turn the belt by hand once round: a torn edge, the \
+             splice, a bucket bolt."
+        }
         Condition::RubHot => {
             "Smoke and smouldering dust first; open nothing while it smoulders. Then lock out, and find what rubs; the bearing."
         }

@@ -103,6 +103,8 @@ pub enum Value {
     SlipMean,
     /// The same below zero, in ppm.
     BelowZero,
+    /// Loops of the belt in a row on which it rubbed at the same place again.
+    RubLoops,
 }
 
 /// A window of slip.
@@ -368,7 +370,10 @@ impl Sense {
     pub const fn has_band(self) -> bool {
         !matches!(
             self,
-            Self::Flag(_) | Self::Over(_) | Self::Upper(Value::EdgesAtRest | Value::Lates) | Self::BothSilent
+            Self::Flag(_)
+                | Self::Over(_)
+                | Self::Upper(Value::EdgesAtRest | Value::Lates | Value::RubLoops)
+                | Self::BothSilent
         )
     }
 }

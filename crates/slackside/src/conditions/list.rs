@@ -346,6 +346,23 @@ macro_rules! list {
             title: "Belt keeps rubbing",
             meaning: "The belt went on rubbing at its side. A steady rub gets hot.",
         }
+        RubAtOnePlace = 37 "The belt rubs at the same place of its loop, loop after loop: a torn edge or a bad splice." {
+            name: "rub_at_one_place",
+            unit: Count,
+            sense: Upper(Value::RubLoops),
+            gate: Always,
+            needs: Contacts,
+            must: Nothing,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (2, 16),
+            longest_on_delay_ms: 60_000,
+            starting: Starting { setpoint: 3, deadband: 0, on_ms: 0, off_ms: 0, latching: false, priority: Medium, action: Alarm },
+            reason: "By chance one rub a loop comes back three times in a row once in a thousand.",
+            title: "Belt rubs at one place of its loop",
+            meaning: "Loop after loop the belt brushed past the contact at the same place of the belt, however briefly: an \
+                      edge is torn there, or a splice or a bucket bolt stands out. It gets worse.",
+        }
         RubHot = 17 "A rub point is hot." {
             name: "rub_hot",
             unit: DeciCelsius,

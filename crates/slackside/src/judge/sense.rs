@@ -61,7 +61,7 @@ pub struct Look<'a> {
     flags: u32,
     /// Flags of which nothing is known: as they were.
     holds: u32,
-    values: [i32; 10],
+    values: [i32; 11],
     /// How long the oldest rub has lasted, and where.
     pub rubbing: Option<(u32, u8)>,
     /// How long slip has been unknown.
@@ -309,12 +309,13 @@ impl Leg {
         let (plan, signals, now) = (view.plan, view.signals, view.now.us());
         let (head, boot) = (self.head(view), self.boot(view));
         let mut rubbing: Option<(u32, u8)> = None;
-        let (mut duty, mut faulty) = (UNKNOWN, false);
+        let (mut duty, mut loops, mut faulty) = (UNKNOWN, UNKNOWN, false);
         for (place, contact) in (0_u8..).zip(&signals.contacts) {
             if plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
             duty = duty.max(contact.duty);
+            loops = loops.max(contact.loops.into());
             faulty |= contact.state == rub::FAULTY;
             let lasts = age(now, contact.since);
             if contact.rubs != 0 && rubbing.is_none_or(|(most, _)| lasts > most) {
@@ -358,6 +359,7 @@ impl Leg {
             self.lates_count.into(),
             signals.slip_mean,
             signals.slip_mean.saturating_neg(),
+            loops,
         ];
         let starts = recent::next(&self.starts, self.starts_count, view.now.slow());
         let starts = starts.and_then(|_| self.starts.first()).map_or(SWEEP, |end| slow_wait(view, *end));

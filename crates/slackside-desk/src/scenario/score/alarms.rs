@@ -10,8 +10,13 @@ use super::super::fault::{End, Fault, Kind};
 use crate::plant::leg::Leg;
 
 /// Alarms for a belt off its track.
-pub const ASTRAY: &[Condition] =
-    &[Condition::Mistracking, Condition::MistrackingDuty, Condition::MistrackingSustained, Condition::RubHot];
+pub const ASTRAY: &[Condition] = &[
+    Condition::Mistracking,
+    Condition::MistrackingDuty,
+    Condition::MistrackingSustained,
+    Condition::RubAtOnePlace,
+    Condition::RubHot,
+];
 
 /// Alarms for a belt that is slow or slips.
 pub const SLOW: &[Condition] = &[
