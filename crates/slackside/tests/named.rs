@@ -351,3 +351,65 @@ fn rubs_anywhere_are_not_at_one_place() {
         assert_eq!(raised(&verdicts, Condition::RubAtOnePlace), [], "{seed}: {:?}", all_raised(&verdicts));
     }
 }
+
+// Both shafts jam, and no drive contact says that anybody stopped the leg.
+
+fn without_contact(targets: u8) -> Settings {
+    let mut settings = with_targets(targets, SPEED);
+    settings.machine.drive_contact = false;
+    settings
+}
+
+/// Both shafts come to rest within so many seconds, and stay there for a minute.
+fn comes_to_rest(settings: &Settings, targets: u8, takes: f64, phase: f64) -> Vec<Verdict> {
+    let begins = FAULT + phase;
+    let stops = move |time: f64| running(time) * (1.0 - (time - begins) / takes).clamp(0.0, 1.0);
+    let others = [(FAULT + 60.0, Signal::Tick)];
+    judged(settings, &leg(targets, ratio(settings), &stops, &|_| 0.006, FAULT + takes + 2.0, 15, &others))
+}
+
+#[test]
+fn both_shafts_jammed_within_a_second_stay_stopped() {
+    for targets in [4, 8, 16] {
+        let settings = without_contact(targets);
+        for takes in [0.1, 0.3, 0.6, 0.9] {
+            for phase in 0..8 {
+                let verdicts = comes_to_rest(&settings, targets, takes, f64::from(phase) * 0.03);
+                assert!(
+                    dropped(&verdicts, Permit::Run).is_some(),
+                    "{targets} targets, {takes} s, phase {phase}: {:?}",
+                    all_raised(&verdicts)
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn an_ordinary_stop_without_a_contact_latches_nothing() {
+    for targets in [4, 8, 16] {
+        let settings = without_contact(targets);
+        for takes in [2.5, 5.0, 12.0] {
+            for phase in 0..8 {
+                let verdicts = comes_to_rest(&settings, targets, takes, f64::from(phase) * 0.03);
+                assert_eq!(
+                    dropped(&verdicts, Permit::Run),
+                    None,
+                    "{targets} targets, {takes} s, phase {phase}: {:?}",
+                    all_raised(&verdicts)
+                );
+            }
+        }
+    }
+}
+
+/// A leg whose settings say that it runs down faster than that may.
+#[test]
+fn a_leg_that_is_said_to_stop_fast_may() {
+    let mut settings = without_contact(16);
+    settings.limits.starts.shortest_coast_down = Span::from_millis(1_000);
+    for phase in 0..8 {
+        let verdicts = comes_to_rest(&settings, 16, 1.1, f64::from(phase) * 0.03);
+        assert_eq!(dropped(&verdicts, Permit::Run), None, "{phase}: {:?}", all_raised(&verdicts));
+    }
+}

@@ -220,6 +220,7 @@ impl<const N: usize> Judge<N> {
         for stamp in [
             &mut self.leg.opened,
             &mut self.leg.off_at,
+            &mut self.leg.brisk_at,
             &mut self.leg.pressed,
             &mut self.leg.unknown_since,
             &mut self.leg.power_at,
@@ -348,6 +349,8 @@ impl<const N: usize> Judge<N> {
             return;
         }
         let raised = turned == Turned::Raised;
+        // What was taken for an ordinary stop has shown itself by its end.
+        let jammed = !raised && self.may_stop_softly(rank, view) && self.leg.jammed(view);
         // The state before: with the alarm the other way round.
         let mut before = self.rows.get(rank) ^ bits::ACTIVE;
         if !raised {
@@ -360,6 +363,10 @@ impl<const N: usize> Judge<N> {
                 self.rows.put(rank, bits::LATCHED, true);
             }
             self.tripped(rank, view);
+        }
+        if jammed && view.plan.acts(rank) & act::LATCHING != 0 {
+            self.rows.put(rank, bits::LATCHED, true);
+            self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
         }
         match look {
             Some(look) => self.tell_alarm_with(rank, from, look, view, out),
@@ -380,13 +387,19 @@ impl<const N: usize> Judge<N> {
         }
     }
 
-    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
-    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high.
-    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
+    /// Whether an ordinary stop looks like this condition: without a drive contact, as a loss of speed.
+    fn may_stop_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let slow = [Condition::DeepUnderspeed, Condition::NoMotion].iter().any(|condition| condition.rank() == rank);
+        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+    }
+
+    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
+    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high; unless by its end it
+    /// shows that both shafts [jammed](Leg::jammed).
+    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let high = |condition: Condition| self.rows.has(condition.rank(), bits::BEYOND);
         let short = view.signals.short.reading;
-        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+        self.may_stop_softly(rank, view)
             && self.leg.head_is_slow(view)
             && !high(Condition::SlipHigh)
             && !high(Condition::SlipVeryHigh)
