@@ -413,3 +413,57 @@ fn a_leg_that_is_said_to_stop_fast_may() {
         assert_eq!(dropped(&verdicts, Permit::Run), None, "{phase}: {:?}", all_raised(&verdicts));
     }
 }
+
+// Two wrong words.
+
+/// The belt stops under a head that has lost a target: wherever it stood then, it is no failure of both sensors.
+#[test]
+fn a_belt_stop_with_a_head_target_missing_is_called_a_belt_stop() {
+    for targets in [4_u8, 8] {
+        let settings = with_targets(targets, SPEED);
+        for step in 0..12 {
+            let stops = FAULT + f64::from(step) / 12.0 / SPEED;
+            let slip = move |time: f64| if time < stops { 0.006 } else { 1.0 };
+            let inputs = leg(targets, ratio(&settings), &running, &slip, FAULT + 15.0, 16, &DRIVE);
+            // The third target of each turn is gone from 15 s on.
+            let mut edges = 0_usize;
+            let inputs: Vec<Input> = inputs
+                .into_iter()
+                .filter(|input| {
+                    let head = is_edge_of(input, Shaft::Head);
+                    edges += usize::from(head);
+                    !head || (edges - 1) / 2 % usize::from(targets) != 2 || seconds(input.at) < 15.0
+                })
+                .collect();
+            let verdicts = judged(&settings, &inputs);
+            assert_eq!(raised(&verdicts, Condition::BothSilent), [], "{targets}, {step}: {:?}", all_raised(&verdicts));
+            assert!(
+                dropped(&verdicts, Permit::Run).is_some_and(|at| at < stops + 2.6),
+                "{targets}, {step}: {:?}",
+                all_raised(&verdicts)
+            );
+        }
+    }
+}
+
+/// Slip passes its setpoint and comes back a little: still wrong when the delay ends, and told is what made it so.
+#[test]
+fn the_value_told_is_the_one_judged() {
+    let settings = example();
+    for condition in [Condition::SlipVeryHigh, Condition::SlipHigh] {
+        let setpoint = f64::from(settings.limits.of(condition).setpoint) * 1e-6;
+        let lasts = if condition == Condition::SlipHigh { 3.6 } else { 1.0 };
+        let slip = move |time: f64| match time - FAULT {
+            past if past < 0.0 => 0.006,
+            past if past < lasts => setpoint + 0.012,
+            _ => setpoint - 0.006,
+        };
+        let inputs = leg(4, ratio(&settings), &running, &slip, FAULT + 15.0, 17, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        let alarm = raised(&verdicts, condition);
+        assert!(!alarm.is_empty(), "{condition:?}: {:?}", all_raised(&verdicts));
+        for (_, value, setpoint) in alarm {
+            assert!(value.is_some_and(|value| value >= setpoint), "{condition:?}: {value:?} of {setpoint}");
+        }
+    }
+}

@@ -322,6 +322,10 @@ impl<const N: usize> Judge<N> {
                 let limit = view.limit(rank);
                 let says = look.says(row, limit, &mut waits);
                 if moves || says == Says::Beyond {
+                    if says == Says::Beyond && self.rows.wants_note(rank) {
+                        let (value, _) = self.leg.value(row, true, &look, view);
+                        self.rows.note(rank, value);
+                    }
                     let turned = self.rows.sample(rank, says, limit, now);
                     self.turn(rank, turned, Some(&look), view, out);
                     waits.other = waits.other.min(self.rows.wait(rank, now));
@@ -423,8 +427,13 @@ impl<const N: usize> Judge<N> {
     fn tell_alarm_with(&self, rank: usize, from: AlarmState, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
         let to = self.rows.state(rank);
         if let Some(row) = view.list.get(rank).filter(|_| from != to) {
-            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), look, view);
-            out.alarm(rank, (from, to), value, view.limit(rank).setpoint);
+            let (wrong, setpoint) = (self.rows.has(rank, bits::BEYOND), view.limit(rank).setpoint);
+            let (mut value, detail) = self.leg.value(row, wrong, look, view);
+            // Raised while back in its deadband: what was judged is what was beyond.
+            if wrong && to == AlarmState::Unacknowledged && self.rows.noted(rank) >= setpoint {
+                value = value.map(|value| if value < setpoint { self.rows.noted(rank) } else { value });
+            }
+            out.alarm(rank, (from, to), (value, detail), setpoint);
         }
     }
 
@@ -509,6 +518,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_bytes());
         each(self.rows.due.as_bytes());
         each(&self.rows.bits);
+        each(self.rows.noted.as_bytes());
         each(self.clock.as_bytes());
     }
 
@@ -517,6 +527,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_mut_bytes());
         each(self.rows.due.as_mut_bytes());
         each(&mut self.rows.bits);
+        each(self.rows.noted.as_mut_bytes());
         each(self.clock.as_mut_bytes());
     }
 }

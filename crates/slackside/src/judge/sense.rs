@@ -6,7 +6,7 @@
 //! | rollback | drive off: both shafts turn from standstill (two edges each), or every fitted shaft gets 1.5 times faster for two pitches, above twice the standstill speed |
 //! | edges at rest | so many edges of one shaft at standstill; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
-//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches |
+//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches, or 2.6 where a target is missing |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
@@ -394,7 +394,12 @@ impl Leg {
         if !may {
             return SWEEP;
         }
-        let silence = |pitches: &Pitches<'_>, limit| pitches.silence(self.scaled(limit));
+        // Where a target is missing a pitch more passes in silence: 2.6 for 1.6.
+        let silence = |pitches: &Pitches<'_>, limit: u32| {
+            let missing = pitches.shaft.pattern == pattern::MISSING;
+            let more = if missing { (limit >> 1).saturating_add(limit >> 3) } else { 0 };
+            pitches.silence(self.scaled(limit.saturating_add(more)))
+        };
         silence(head, plan.head.sudden).max(silence(boot, plan.boot.sudden))
     }
 }
