@@ -51,6 +51,15 @@ pub mod pattern {
     pub const MOVED: u8 = 3;
 }
 
+/// Whether a shaft was seen to turn.
+pub mod seen {
+    /// An edge has counted since the monitor started.
+    pub const SEEN: u8 = 1;
+    /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it: edges may have been
+    /// lost, and the next pitch will tell.
+    pub const IN_DOUBT: u8 = 2;
+}
+
 /// What is known of one shaft.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
@@ -61,7 +70,7 @@ pub struct ShaftSignals {
     pub line: u8,
     /// One of [`pattern`].
     pub pattern: u8,
-    /// Whether an edge has counted since the monitor started, 0 or 1.
+    /// Whether an edge has counted since the monitor started, as bits of [`seen`].
     pub seen: u8,
     /// When the newest edge that counts happened. Means nothing before [`seen`](Self::seen).
     pub last_edge: u32,
@@ -86,6 +95,12 @@ impl ShaftSignals {
     #[must_use]
     pub const fn is_seen(&self) -> bool {
         self.seen != 0
+    }
+
+    /// Whether edges may have been lost within the last pitch.
+    #[must_use]
+    pub const fn is_in_doubt(&self) -> bool {
+        self.seen & seen::IN_DOUBT != 0
     }
 
     /// The speed over the last whole pitch; `None` before there is one.
@@ -143,6 +158,12 @@ impl Reading {
     #[must_use]
     pub const fn is_known(self) -> bool {
         self.least != i32::MIN
+    }
+
+    /// Whether it only says "so much or more": the boot is overdue, or an edge of it is in doubt. Its next edges will tell.
+    #[must_use]
+    pub const fn is_open(self) -> bool {
+        self.most == i32::MAX && self.is_known()
     }
 
     /// Whether it is one number.

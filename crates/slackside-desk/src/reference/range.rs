@@ -37,7 +37,9 @@ const fn tie(rule: Rule, field: Field) -> Option<&'static str> {
         Rule::LegGeometry => "the belt runs at 1 m/s to 5 m/s (197 ft/min to 984 ft/min) at normal speed",
         Rule::LoopAgainstCentres => "the loop fits pulleys 2 m to 150 m (6.6 ft to 492 ft) apart",
         Rule::Range if matches!(field, Field::Ratio) => "the no-slip ratio that the pulleys give lies within its range",
-        Rule::Range if matches!(field, Field::SlipHeat(_)) => "mass times heat capacity times rise is a budget within its range",
+        Rule::Range if matches!(field, Field::SlipHeat(_)) => {
+            "mass times heat capacity times rise is a budget within its range"
+        }
         Rule::AcceptedFarFromGeometry => "the accepted ratio is within 10 % of what the pulleys give",
         Rule::SpeedsContradictRatio => "boot speed is within 10 % of head speed times the no-slip ratio",
         Rule::OneMarkIsEven => "a single counted edge a turn is even",

@@ -190,8 +190,8 @@ macro_rules! list {
             boot_cleared: true,
             setpoint: (500_000, 950_000),
             longest_on_delay_ms: 2_000,
-            starting: Starting { setpoint: 800_000, deadband: 100_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "A belt at a fifth of its speed with the drive on stands.",
+            starting: Starting { setpoint: 800_000, deadband: 100_000, on_ms: 300, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "A belt at a fifth of its speed with the drive on stands; a plug that drops out for a moment is no belt.",
             title: "No motion",
             meaning: "The drive was on and the belt stood, or nearly.",
         }

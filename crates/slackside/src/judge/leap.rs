@@ -204,7 +204,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && leg.phase() == Phase::Running
             && leg.has(mark::AT_SPEED) != slow
             && !leg.drive_off(view)
-            && !leg.has(mark::SLIP_UNKNOWN)
+            && !leg.has(mark::SLIP_UNKNOWN | mark::HEAT_OPEN)
             && (!leg.has(mark::UNPERMITTED) || view.plan.has(fitted::DRIVE_CONTACT))
             && view.signals.short.reading.is_known()
             && view.plan.head.is_fitted()

@@ -63,6 +63,8 @@ pub mod mark {
     pub const PLAN_DAMAGED: u32 = 1 << 23;
     /// Nothing is beyond a limit and the leg runs at speed: the short way may be taken.
     pub const QUIET: u32 = 1 << 24;
+    /// The boot is or was overdue, and what slip heat has taken in since is not sure yet.
+    pub const HEAT_OPEN: u32 = 1 << 25;
 }
 
 /// So many changes of the drive contact within ten seconds may be a person's: five starts.
@@ -188,6 +190,11 @@ impl Leg {
         if self.reference.scale == 1_000_000 { turn } else { mul_div(turn, 1_000_000, self.reference.scale) }
     }
 
+    /// A speed, scaled by the reference.
+    pub fn scaled_speed(&self, normal: u32) -> u32 {
+        if self.reference.scale == 1_000_000 { normal } else { mul_div(normal, self.reference.scale, 1_000_000) }
+    }
+
     /// The hottest rub point, and where.
     pub fn hottest(&self) -> Option<(i32, u8)> {
         let mut hottest = None;
@@ -207,6 +214,8 @@ impl Leg {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
+        // What has been open for so long stays as it is.
+        self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);
     }
 }

@@ -43,7 +43,7 @@ use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, wait};
+use crate::time::{Now, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::{Phase, Verdict};
 
@@ -57,6 +57,10 @@ pub use permits::of_rank_and_one;
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
 const POWER_STALE: u32 = 60_000_000;
+/// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
+const GUESS_AFTER: u32 = 5_000_000;
+/// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
+const LOAD_SLIP: i32 = 50_000;
 /// Late inputs are counted over a minute.
 const LATE_WINDOW: u32 = 60_000_000;
 
@@ -132,7 +136,7 @@ impl<const N: usize> Judge<N> {
         // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
         let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(&view);
         if signals.short.reading.is_known() && !stale {
-            self.leg.heat.slip = signals.short.reading.least;
+            self.hear_slip(&view);
         }
         self.leg.follow(moved, &view, &mut out);
         self.step(&view, &mut out);
@@ -256,8 +260,8 @@ impl<const N: usize> Judge<N> {
         recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
         recent::settle(&mut leg.changes, &mut leg.changes_count, now);
         recent::settle(&mut leg.lates, &mut leg.lates_count, now);
-        self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
-        self.feed_heat(view);
+        self.settle_slip_unknown(running && judged(Condition::SlipHeat), view);
+        self.feed_heat(view, now);
         let mut waits = self.evaluate(view, out);
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
@@ -299,9 +303,16 @@ impl<const N: usize> Judge<N> {
         let now = view.now.us();
         let mut from = 0;
         while let Some(rank) = self.rows.next(from, bits::PENDING, bits::PENDING) {
+            from = rank.wrapping_add(1);
+            if let Some(told) = self.leg.boot_will_tell(rank, view)
+                && !self.rows.has(rank, bits::ACTIVE)
+                && let Some(due) = self.rows.due.get_mut(rank)
+                && reached(told, *due)
+            {
+                *due = told;
+            }
             let turned = self.rows.settle(rank, now);
             self.turn(rank, turned, None, view, out);
-            from = rank.wrapping_add(1);
         }
     }
 
@@ -445,14 +456,35 @@ impl<const N: usize> Judge<N> {
         } else if !self.leg.has(mark::SLIP_UNKNOWN) {
             self.leg.put(mark::SLIP_UNKNOWN, true);
             self.leg.unknown_since = view.now.us();
+        } else if age(view.now.us(), self.leg.unknown_since) >= GUESS_AFTER {
+            let normal = self.leg.scaled_speed(view.plan.boot.normal);
+            let loss = self.leg.boot(view).loss(normal).unwrap_or(0);
+            self.leg.heat.slip = loss.saturating_sub(LOAD_SLIP).max(0);
         }
     }
 
-    /// Let power times slip go into the heat. Whether its limit may now be reached sooner than at the last check.
-    fn feed_heat(&mut self, view: &View<'_>) -> bool {
+    /// Slip is known. While the boot is overdue it grows with every head edge; what it came to is known with the next boot edge, and goes
+    /// into the heat from the beginning.
+    fn hear_slip(&mut self, view: &View<'_>) {
+        let reading = view.signals.short.reading;
+        let was_open = self.leg.has(mark::HEAT_OPEN);
+        self.leg.put(mark::HEAT_OPEN, reading.is_open());
+        if reading.is_open() && !was_open {
+            self.leg.heat.mark_sure(&view.plan.drive, view.now.us());
+        }
+        self.leg.heat.slip = reading.least;
+        if was_open && !reading.is_open() {
+            let since = self.leg.heat.go_back();
+            self.feed_heat(view, since);
+        }
+    }
+
+    /// Let power times slip go into the heat, from a moment on. Whether its limit may now be reached sooner than at the last check.
+    fn feed_heat(&mut self, view: &View<'_>, since: u32) -> bool {
         let standing = self.leg.drive_off(view) || self.leg.phase() == Phase::Standstill;
         // A head that turns at speed rubs, whatever the drive contact says.
         let power = if standing && self.leg.head_turns(&self.leg.head(view), view) == 0 {
+            self.leg.put(mark::HEAT_OPEN, false);
             0
         } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
             self.leg.power
@@ -460,7 +492,7 @@ impl<const N: usize> Judge<N> {
             view.plan.drive.assumed_power
         };
         let limit = view.limit_of(Condition::SlipHeat).limit;
-        self.leg.heat.feed(&view.plan.drive, power, limit, view.now.us())
+        self.leg.heat.feed(&view.plan.drive, power, limit, since)
     }
 
     /// How long the newest reading of the power meter still counts.

@@ -18,6 +18,7 @@ use super::leg::{Leg, PHASES, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
+use crate::arith::high;
 use crate::conditions::Condition;
 use crate::settings::plan::{RowPlan, ShaftPlan, fitted};
 use crate::signals::{ShaftSignals, moved};
@@ -318,7 +319,18 @@ impl Leg {
             silence(now.wrapping_sub(quiet), largest, plan.standing, now)
         };
         let (head, boot) = (of(&view.signals.head, &view.plan.head), of(&view.signals.boot, &view.plan.boot));
-        if view.plan.head.is_fitted() || view.plan.boot.is_fitted() { head.max(boot) } else { SWEEP }
+        if !view.plan.head.is_fitted() && !view.plan.boot.is_fitted() {
+            return SWEEP;
+        }
+        head.max(boot).max(if contact { 0 } else { self.underspeed_tells(view) })
+    }
+
+    /// How long until a boot that has been silent since its last edge has been told to be far too slow. Where many marks prove standstill
+    /// sooner than that, a leg without a drive contact would stand before anything was said of how it came to.
+    fn underspeed_tells(&self, view: &View<'_>) -> u32 {
+        let (now, boot, deep) = (view.now.us(), &view.signals.boot, view.limit_of(Condition::DeepUnderspeed));
+        let crossed = high(boot.next_largest, self.scaled(turn(deep.limit))).saturating_add(deep.on_delay);
+        if boot.is_seen() { crossed.saturating_add(2).saturating_sub(age(now, boot.last_edge)) } else { 0 }
     }
 
     /// Keep the shortest run-down that was slow at its end, as a real one is.

@@ -18,7 +18,7 @@ use super::phase::{slow_wait, turn};
 use super::recent;
 use super::speed::Pitches;
 use super::view::View;
-use crate::arith::mul_div;
+use crate::arith::{high, mul_div};
 use crate::conditions::{Flag, Gate, Row, Sense, Stamp, Value, Window};
 use crate::input::Shaft;
 use crate::settings::plan::RowPlan;
@@ -383,6 +383,18 @@ impl Leg {
             head,
             boot,
         }
+    }
+
+    /// A slow boot may only have lost edges, until its next edge or its silence tells: when that is at the latest, at normal speed. Nothing
+    /// where there is no such doubt, or the condition is another. So a delay that would end meanwhile ends a pitch and a quarter after
+    /// the late edge at the latest. A boot that gives no edge at all is in no doubt.
+    pub fn boot_will_tell(&self, rank: usize, view: &View<'_>) -> Option<u32> {
+        let boot = &view.signals.boot;
+        let is_of = |row: &Row| matches!(row.sense, Sense::Slow(Shaft::Boot));
+        if !boot.is_in_doubt() || !view.list.get(rank).is_some_and(is_of) {
+            return None;
+        }
+        Some(boot.last_edge.wrapping_add(high(boot.next_largest, view.plan.boot.brisk)))
     }
 
     /// How long until both shafts are silent sooner than the leg can stop; nothing once they are.
