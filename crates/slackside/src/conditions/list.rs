@@ -72,8 +72,10 @@ macro_rules! list {
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 30_000, deadband: 5_000, on_ms: 0, off_ms: 10_000, latching: false, priority: Medium, action: Alarm },
             reason: "Three times healthy creep as a mean of a minute: more than any start adds.",
-            title: "Slip again and again",
-            meaning: "Over the last minute or so the head pulley ran faster than the belt by clearly more than creep. Where                       no other slip condition came with it, slip comes and goes in pulses, each too short for them: it                       heats all the same.",
+            title: "Slip high on average",
+            meaning: "Over the last minute or so the head pulley ran faster than the belt by clearly more than creep. \
+                      Where slip is not high all the time it comes in pulses, each too short for the other slip \
+                      conditions: it heats all the same.",
         }
         SlipHeat = 3 "The heat that slip has put into pulley and belt exceeds its budget." {
             name: "slip_heat",
