@@ -58,6 +58,7 @@ fn signals(from: &old::motion::Motion, blocks: u16) -> Signals {
         since_boot: (from.head_since_boot.get() >> 8).min(u64::from(u32::MAX)) as u32,
         slipped: from.slipped.get().clamp(i32::MIN.into(), i32::MAX.into()) as i32,
         ratio: seen.ratio.get(),
+        slip_mean: 0,
         ratio_spread: seen.spread.get(),
         ratio_at: seen.at.get() as u32,
         ratio_blocks: blocks,
@@ -71,7 +72,7 @@ fn signals(from: &old::motion::Motion, blocks: u16) -> Signals {
             state: contact.state as u8,
             rubs: contact.rubbing_since.is_some().into(),
             bridged: contact.bridged_until.is_some().into(),
-            spare: 0,
+            loops: 0,
         }),
     }
 }
