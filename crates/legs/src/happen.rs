@@ -1,7 +1,7 @@
 //! What happens to a leg: what its drive does, what goes wrong, and what people ask of its box.
 
-use slackside::input::{Command, ContactState, LineState, Origin, Place, Shaft, Signal};
 use slackside::conditions::Condition;
+use slackside::input::{Command, ContactState, LineState, Origin, Place, Shaft, Signal};
 use slackside::units::{DeciCelsius, Ppm, Span, Watts};
 
 use super::day::{Day, Due};

@@ -3,8 +3,8 @@
 use slackside::conditions::{Action, Condition, Must, Priority};
 use slackside::input::{Place, Shaft};
 use slackside::settings::{
-    AcceptedRatio, Belt, Checked, CountedEdges, Field, Limit, Limits, Pulley, Rule, Settings, Spacing,
-    SpeedReference, Strand, Targets, Violation,
+    AcceptedRatio, Belt, Checked, CountedEdges, Field, Limit, Limits, Pulley, Rule, Settings, Spacing, SpeedReference,
+    Strand, Targets, Violation,
 };
 use slackside::units::{Joules, Micrometres, MicroturnsPerSecond, Ppm, Ratio, Span, Watts};
 
@@ -318,9 +318,9 @@ mod tests {
             (
                 "starting limits",
                 count(&|make| {
-                    Condition::ALL.into_iter().all(|condition| {
-                        make.settings.limits.of(condition) == Limits::STARTING.of(condition)
-                    })
+                    Condition::ALL
+                        .into_iter()
+                        .all(|condition| make.settings.limits.of(condition) == Limits::STARTING.of(condition))
                 }),
             ),
         ] {

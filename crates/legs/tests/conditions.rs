@@ -12,9 +12,8 @@ const MOST_LEGS: u64 = 2_000;
 fn the_legs_raise_every_condition() {
     let mut raised = [0_u32; Condition::COUNT];
     // A fault of the settings is told by the box, not by an input.
-    let is_missing = |raised: &[u32], condition: &Condition| {
-        raised[condition.rank()] == 0 && *condition != Condition::SettingsFault
-    };
+    let is_missing =
+        |raised: &[u32], condition: &Condition| raised[condition.rank()] == 0 && *condition != Condition::SettingsFault;
     let mut legs = 0;
     while legs < MOST_LEGS && Condition::ALL.iter().any(|condition| is_missing(&raised, condition)) {
         for verdict in leg(legs, Frame::ANY).verdicts() {

@@ -266,10 +266,7 @@ fn before_a_plan_nothing_is_allowed() {
     assert!(play(&mut monitor, &leg.inputs).is_empty());
     let status = monitor.status();
     assert!(!status.run_permit && !status.feed_permit && monitor.next_deadline().is_none());
-    assert!(
-        bytes(&Monitor::new()).iter().all(|byte| *byte == 0),
-        "the state before a plan is not all zero"
-    );
+    assert!(bytes(&Monitor::new()).iter().all(|byte| *byte == 0), "the state before a plan is not all zero");
 }
 
 /// At equal times: what falls due comes before what is told; a tick changes nothing, and shafts and contacts keep their order.

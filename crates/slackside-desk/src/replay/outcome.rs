@@ -263,9 +263,8 @@ impl Outcome {
 }
 
 fn peak(peak: &mut Option<Peak>, at: Micros, reading: slackside::motion::SlipReading) {
-    use slackside::motion::SlipReading;
     let Some(value) = reading.ppm() else { return };
     if peak.is_none_or(|peak| value > peak.value) {
-        *peak = Some(Peak { at, value, at_least: matches!(reading, SlipReading::AtLeast(_)) });
+        *peak = Some(Peak { at, value, at_least: reading.is_limit() });
     }
 }

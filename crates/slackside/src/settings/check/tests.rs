@@ -440,14 +440,18 @@ fn every_range_is_held_to_its_ends() {
     Section::each(&mut |section| section.fields(&mut |field| fields.push(field)));
     let mut held = 0;
     for field in fields {
-        let (Range::Works(low, high) | Range::Built((low, high), _)) = field.range() else { continue };
+        let (rule, low, high) = match field.range() {
+            Range::Works(low, high) => (Rule::Range, low, high),
+            Range::Built((low, high), _) => (Rule::LegGeometry, low, high),
+            Range::Own | Range::OfCondition => continue,
+        };
         for (value, beyond) in [(low - 1, true), (low, false), (high, false), (high + 1, true)] {
             let mut settings = leg.clone();
             field.put(&mut settings, value);
             // What its type cannot hold is not there to be refused.
             if field.get(&leg).is_some() && field.get(&settings) == Some(value) {
                 let refused = settings.check().err().is_some_and(|violations| {
-                    violations.iter().any(|violation| (violation.rule, violation.field) == (Rule::Range, field))
+                    violations.iter().any(|violation| (violation.rule, violation.field) == (rule, field))
                 });
                 assert_eq!(refused, beyond, "{field} = {value}");
                 held += 1;
