@@ -186,6 +186,11 @@ impl Leg {
         if self.reference.scale == 1_000_000 { turn } else { mul_div(turn, 1_000_000, self.reference.scale) }
     }
 
+    /// A speed, scaled by the reference.
+    pub fn scaled_speed(&self, normal: u32) -> u32 {
+        if self.reference.scale == 1_000_000 { normal } else { mul_div(normal, self.reference.scale, 1_000_000) }
+    }
+
     /// The hottest rub point, and where.
     pub fn hottest(&self) -> Option<(i32, u8)> {
         let mut hottest = None;

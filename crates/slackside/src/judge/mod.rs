@@ -57,6 +57,10 @@ pub use permits::of_rank_and_one;
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
 const POWER_STALE: u32 = 60_000_000;
+/// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
+const GUESS_AFTER: u32 = 5_000_000;
+/// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
+const LOAD_SLIP: i32 = 50_000;
 /// Late inputs are counted over a minute.
 const LATE_WINDOW: u32 = 60_000_000;
 
@@ -255,7 +259,7 @@ impl<const N: usize> Judge<N> {
         recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
         recent::settle(&mut leg.changes, &mut leg.changes_count, now);
         recent::settle(&mut leg.lates, &mut leg.lates_count, now);
-        self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
+        self.settle_slip_unknown(running && judged(Condition::SlipHeat), view);
         self.feed_heat(view, now);
         let mut waits = self.evaluate(view, out);
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
@@ -431,6 +435,10 @@ impl<const N: usize> Judge<N> {
         } else if !self.leg.has(mark::SLIP_UNKNOWN) {
             self.leg.put(mark::SLIP_UNKNOWN, true);
             self.leg.unknown_since = view.now.us();
+        } else if age(view.now.us(), self.leg.unknown_since) >= GUESS_AFTER {
+            let normal = self.leg.scaled_speed(view.plan.boot.normal);
+            let loss = self.leg.boot(view).loss(normal).unwrap_or(0);
+            self.leg.heat.slip = loss.saturating_sub(LOAD_SLIP).max(0);
         }
     }
 

@@ -75,8 +75,8 @@ impl Leg {
                 let reading = look.reading(window);
                 (if reading.is_known() { Some(reading.least.saturating_neg()) } else { None }, 0)
             }
-            Sense::Slow(Shaft::Head) => (look.head.loss(scaled(plan.head.normal, self.reference.scale)), 0),
-            Sense::Slow(Shaft::Boot) => (look.boot.loss(scaled(plan.boot.normal, self.reference.scale)), 0),
+            Sense::Slow(Shaft::Head) => (look.head.loss(self.scaled_speed(plan.head.normal)), 0),
+            Sense::Slow(Shaft::Boot) => (look.boot.loss(self.scaled_speed(plan.boot.normal)), 0),
             Sense::Since(Stamp::Rubbing) => at_place(look.rubbing.map(|(lasts, place)| (millis(lasts), place))),
             Sense::Since(Stamp::SlipUnknown) => (look.slip_unknown.map(millis), 0),
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
@@ -91,9 +91,4 @@ fn at_place(worst: Option<(i32, u8)>) -> (Option<i32>, u8) {
 /// In whole milliseconds.
 const fn millis(micros: u32) -> i32 {
     divide(micros as u64, 1_000) as i32
-}
-
-/// Normal speed, scaled by the reference.
-const fn scaled(normal: u32, scale: u32) -> u32 {
-    if scale == 1_000_000 { normal } else { crate::arith::mul_div(normal, scale, 1_000_000) }
 }

@@ -430,7 +430,7 @@ impl ShaftView<'_> {
             self.see(self.state.spacing.index);
         }
         self.arrive(at, time, passed);
-        let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED);
+        let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.state.unsuspected <= regain;
         self.signals.seen = if in_doubt { seen::SEEN | seen::IN_DOUBT } else { seen::SEEN };
         if found != pattern::EXTRA {
             self.forward(passed.angle);
