@@ -265,9 +265,9 @@ impl Outcome {
             for ((reading, peak), open) in peaks.into_iter().zip(&mut self.open) {
                 match reading {
                     SlipReading::AtLeast(value) => *open = Some(Peak { at, value, at_least: true }),
-                    SlipReading::Known(value) => {
+                    SlipReading::Known(value) | SlipReading::Between(value, _) => {
                         *open = None;
-                        raise(peak, Peak { at, value, at_least: false });
+                        raise(peak, Peak { at, value, at_least: reading.is_limit() });
                     }
                     SlipReading::Retracted => *open = None,
                     SlipReading::Unknown => {}

@@ -50,6 +50,10 @@ pub fn slip(reading: SlipReading) -> String {
     match reading {
         SlipReading::Known(ppm) => percent(ppm),
         SlipReading::AtLeast(ppm) => format!("≥ {}", percent(ppm)),
+        SlipReading::Between(least, most) => {
+            let (least, most) = (percent(least), percent(most));
+            if least == most { least } else { format!("{} to {most}", least.trim_end_matches(" %")) }
+        }
         SlipReading::Unknown | SlipReading::Retracted => "–".to_owned(),
     }
 }
