@@ -52,6 +52,8 @@ impl Distrust {
     pub const EDGES_LOST: Self = Self(32);
     /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
     pub const SCATTER: Self = Self(64);
+    /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
+    pub const BRIDGED: Self = Self(128);
 
     /// Nothing is wrong.
     #[must_use]
@@ -77,10 +79,10 @@ impl Distrust {
         Self(self.0 & !other.0)
     }
 
-    /// The reasons of these bits; `None` if one of them stands for none.
+    /// The reasons of these bits: each of the eight stands for one.
     #[must_use]
-    pub const fn from_bits(bits: u8) -> Option<Self> {
-        if bits < 128 { Some(Self(bits)) } else { None }
+    pub const fn from_bits(bits: u8) -> Self {
+        Self(bits)
     }
 
     /// The reasons as bits, lowest first in the order of the constants.

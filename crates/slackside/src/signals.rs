@@ -35,6 +35,8 @@ pub mod distrust {
     pub const EDGES_LOST: u8 = 32;
     /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
     pub const SCATTER: u8 = 64;
+    /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
+    pub const BRIDGED: u8 = 128;
 }
 
 /// What the pattern of edges says about the targets themselves.
@@ -183,6 +185,9 @@ pub struct Slip {
     pub known_at: u32,
 }
 
+/// By so much the mean of slip moves before it is told anew, in ppm.
+pub const MEAN_STEP: u32 = 1_000;
+
 /// Why nothing is known of slip.
 pub mod unknown {
     /// It is known; or the window is not full, the head is silent, or a sensor is missing.
@@ -219,8 +224,8 @@ pub struct ContactSignals {
     pub rubs: u8,
     /// Whether it is clear but still bridged, 0 or 1.
     pub bridged: u8,
-    /// Always 0.
-    pub spare: u8,
+    /// Loops of the belt in a row on which a rub began where one had begun a loop before, held at 255.
+    pub loops: u8,
 }
 
 /// What measure knows at one moment.
@@ -239,6 +244,9 @@ pub struct Signals {
     pub since_boot: u32,
     /// How far the head pulley's rim has slid past the belt since the leg was last at rest, in micrometres, held at the ends.
     pub slipped: i32,
+    /// Mean slip since the leg was last at rest, the last 64 boot turns or so counting most, in ppm: told when it has moved by
+    /// [`MEAN_STEP`].
+    pub slip_mean: i32,
     /// The newest long-run ratio, in ppm; 0 before there is one.
     pub ratio: u32,
     /// Largest less smallest slip over that block, in ppm.

@@ -349,6 +349,7 @@ fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
         condition,
         Condition::Mistracking
             | Condition::MistrackingDuty
+            | Condition::RubAtOnePlace
             | Condition::MistrackingSustained
             | Condition::RubHot
             | Condition::ContactFault

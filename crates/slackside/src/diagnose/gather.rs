@@ -5,7 +5,7 @@ use super::evidence::{Evidence, Lock, Rubs, Silence, SlipShape};
 use crate::alarm::AlarmState;
 use crate::conditions::ConditionSet;
 use crate::input::Place;
-use crate::motion::{ContactMotion, Motion, ShaftMotion, SlipReading};
+use crate::motion::{ContactMotion, Distrust, Motion, ShaftMotion, SlipReading};
 use crate::settings::Checked;
 use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Span, TurnFraction, Turns, Watts};
 use crate::verdict::{Change, Phase, Verdict};
@@ -190,6 +190,7 @@ impl Gather {
             boot: silence(&self.newest.boot, &self.boot_speeds, at),
             head: silence(&self.newest.head, &self.head_speeds, at),
             power: self.power.and_then(|power| share(u64::from(power.get()), u64::from(self.rated.get()))),
+            bridged: self.newest.boot.distrust.contains(Distrust::BRIDGED),
             rubs: [Rubs::default(); Place::COUNT],
         }
     }

@@ -10,7 +10,7 @@ use core::ops::Deref;
 use super::alone::Alone;
 use super::heat::Heat;
 use super::leg::mark;
-use super::phase::AT_SPEED;
+use super::phase::{AT_SPEED, turn};
 use super::view::{Out, View};
 use super::{POWER_STALE, sense};
 use crate::alarm::bits;
@@ -67,6 +67,8 @@ pub struct Guard {
     pub head: u32,
     /// At the boot.
     pub boot: u32,
+    /// How fast the boot may get.
+    pub fast: u32,
 }
 
 /// What judge waits for.
@@ -192,6 +194,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let slow = slow.into_iter().any(|slow| rows.state(slow.rank()).holds());
         let unknown = [
             Condition::HeadSilent,
+            Condition::FasterThanNormal,
             Condition::BothSilent,
             Condition::Mistracking,
             Condition::MistrackingSustained,
@@ -242,6 +245,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             guard: Guard {
                 head: head.sudden.min(head.standing).min(view.plan.drive.head_silent),
                 boot: boot.sudden.min(boot.standing),
+                fast: turn(view.limit_of(Condition::FasterThanNormal).limit),
             },
             brisk: leg.brisk,
             assumed_power: Watts::new(view.plan.drive.assumed_power),

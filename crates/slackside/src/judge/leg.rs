@@ -43,6 +43,8 @@ pub mod mark {
     pub const COAST_LEARNED: u32 = 1 << 12;
     /// An edge has been seen since power-up.
     pub const TURNED: u32 = 1 << 13;
+    /// The head's last pitch was at speed; if not, the last that was ended at [`brisk_at`](super::Leg::brisk_at).
+    pub const HEAD_BRISK: u32 = 1 << 14;
     /// Slip is unknown, since [`unknown_since`](super::Leg::unknown_since).
     pub const SLIP_UNKNOWN: u32 = 1 << 16;
     /// The outlet is plugged.
@@ -100,6 +102,8 @@ pub struct Leg {
     pub window_end: u32,
     /// When the drive went off.
     pub off_at: u32,
+    /// Without a drive contact: when the head was last at speed, see [`mark::HEAD_BRISK`].
+    pub brisk_at: u32,
     /// The shortest clean run-down seen, in microseconds.
     pub coast_down: u32,
     /// When inching ends, and a bypass, in the slow count.
@@ -205,8 +209,8 @@ impl Leg {
     /// Hold what is old.
     pub fn sweep(&mut self, view: &View<'_>) {
         let now = view.now.us();
-        let Self { base, opened, off_at, pressed, unknown_since, power_at, .. } = self;
-        for stamp in [base, opened, off_at, pressed, unknown_since, power_at] {
+        let Self { base, opened, off_at, brisk_at, pressed, unknown_since, power_at, .. } = self;
+        for stamp in [base, opened, off_at, brisk_at, pressed, unknown_since, power_at] {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);

@@ -224,6 +224,7 @@ impl<const N: usize> Judge<N> {
         for stamp in [
             &mut self.leg.opened,
             &mut self.leg.off_at,
+            &mut self.leg.brisk_at,
             &mut self.leg.pressed,
             &mut self.leg.unknown_since,
             &mut self.leg.power_at,
@@ -320,7 +321,7 @@ impl<const N: usize> Judge<N> {
     fn evaluate(&mut self, view: &View<'_>, out: &mut Out<'_>) -> Waits {
         let now = view.now.us();
         let look = self.leg.look(view, self.head_silent());
-        let mut waits = Waits { silence: SWEEP, other: look.wait };
+        let mut waits = Waits { silence: look.silence, other: look.wait };
         for (rank, row) in view.list.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT != 0 {
@@ -332,6 +333,10 @@ impl<const N: usize> Judge<N> {
                 let limit = view.limit(rank);
                 let says = look.says(row, limit, &mut waits);
                 if moves || says == Says::Beyond {
+                    if says == Says::Beyond && self.rows.wants_note(rank) {
+                        let (value, _) = self.leg.value(row, true, &look, view);
+                        self.rows.note(rank, value);
+                    }
                     let turned = self.rows.sample(rank, says, limit, now);
                     self.turn(rank, turned, Some(&look), view, out);
                     waits.other = waits.other.min(self.rows.wait(rank, now));
@@ -345,11 +350,10 @@ impl<const N: usize> Judge<N> {
         waits
     }
 
-    /// Only a quiet alarm is suppressed: what was raised or latched stays in sight.
+    /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.
     #[inline(never)]
     fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
-        let is = self.rows.has(rank, bits::SUPPRESSED);
-        if suppresses != is && (is || self.rows.state(rank) == AlarmState::Normal) {
+        if !suppresses || self.rows.state(rank) == AlarmState::Normal {
             self.turn_bits(rank, bits::SUPPRESSED, suppresses, view, out);
         }
     }
@@ -360,6 +364,8 @@ impl<const N: usize> Judge<N> {
             return;
         }
         let raised = turned == Turned::Raised;
+        // What was taken for an ordinary stop has shown itself by its end.
+        let jammed = !raised && self.may_stop_softly(rank, view) && self.leg.jammed(view);
         // The state before: with the alarm the other way round.
         let mut before = self.rows.get(rank) ^ bits::ACTIVE;
         if !raised {
@@ -372,6 +378,10 @@ impl<const N: usize> Judge<N> {
                 self.rows.put(rank, bits::LATCHED, true);
             }
             self.tripped(rank, view);
+        }
+        if jammed && view.plan.acts(rank) & act::LATCHING != 0 {
+            self.rows.put(rank, bits::LATCHED, true);
+            self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
         }
         match look {
             Some(look) => self.tell_alarm_with(rank, from, look, view, out),
@@ -392,13 +402,19 @@ impl<const N: usize> Judge<N> {
         }
     }
 
-    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
-    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high.
-    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
+    /// Whether an ordinary stop looks like this condition: without a drive contact, as a loss of speed.
+    fn may_stop_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let slow = [Condition::DeepUnderspeed, Condition::NoMotion].iter().any(|condition| condition.rank() == rank);
+        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+    }
+
+    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
+    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high; unless by its end it
+    /// shows that both shafts [jammed](Leg::jammed).
+    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let high = |condition: Condition| self.rows.has(condition.rank(), bits::BEYOND);
         let short = view.signals.short.reading;
-        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+        self.may_stop_softly(rank, view)
             && self.leg.head_is_slow(view)
             && !high(Condition::SlipHigh)
             && !high(Condition::SlipVeryHigh)
@@ -422,8 +438,13 @@ impl<const N: usize> Judge<N> {
     fn tell_alarm_with(&self, rank: usize, from: AlarmState, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
         let to = self.rows.state(rank);
         if let Some(row) = view.list.get(rank).filter(|_| from != to) {
-            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), look, view);
-            out.alarm(rank, (from, to), value, view.limit(rank).setpoint);
+            let (wrong, setpoint) = (self.rows.has(rank, bits::BEYOND), view.limit(rank).setpoint);
+            let (mut value, detail) = self.leg.value(row, wrong, look, view);
+            // Raised while back in its deadband: what was judged is what was beyond.
+            if wrong && to == AlarmState::Unacknowledged && self.rows.noted(rank) >= setpoint {
+                value = value.map(|value| if value < setpoint { self.rows.noted(rank) } else { value });
+            }
+            out.alarm(rank, (from, to), (value, detail), setpoint);
         }
     }
 
@@ -461,7 +482,8 @@ impl<const N: usize> Judge<N> {
     /// Let power times slip go into the heat, from a moment on. Whether its limit may now be reached sooner than at the last check.
     fn feed_heat(&mut self, view: &View<'_>, since: u32) -> bool {
         let standing = self.leg.drive_off(view) || self.leg.phase() == Phase::Standstill;
-        let power = if standing {
+        // A head that turns at speed rubs, whatever the drive contact says.
+        let power = if standing && self.leg.head_turns(&self.leg.head(view), view) == 0 {
             self.leg.put(mark::HEAT_OPEN, false);
             0
         } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
@@ -528,6 +550,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_bytes());
         each(self.rows.due.as_bytes());
         each(&self.rows.bits);
+        each(self.rows.noted.as_bytes());
         each(self.clock.as_bytes());
     }
 
@@ -536,6 +559,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_mut_bytes());
         each(self.rows.due.as_mut_bytes());
         each(&mut self.rows.bits);
+        each(self.rows.noted.as_mut_bytes());
         each(self.clock.as_mut_bytes());
     }
 }

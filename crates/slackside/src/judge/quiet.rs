@@ -21,6 +21,7 @@ const fn is_watched(sense: Sense) -> bool {
         Sense::RangeAbove(_)
             | Sense::RangeBelow(_)
             | Sense::Slow(_)
+            | Sense::Fast
             | Sense::BothSilent
             | Sense::Since(Stamp::Rubbing)
             | Sense::Upper(Value::SinceBoot | Value::Duty)
@@ -85,6 +86,10 @@ impl<const N: usize> Judge<N> {
             if !slips || signals.since_boot >= bound(view, Condition::BeltNotFollowing).unsigned_abs() {
                 return false;
             }
+        }
+        let fast = view.limit_of(Condition::FasterThanNormal).limit;
+        if signals.boot.fast_enough(self.leg.scaled(super::phase::turn(fast))) {
+            return false;
         }
         if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
             let most = bound(view, Condition::MistrackingDuty);

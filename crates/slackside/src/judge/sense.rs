@@ -6,7 +6,7 @@
 //! | rollback | drive off: both shafts turn from standstill (two edges each), or every fitted shaft gets 1.5 times faster for two pitches, above twice the standstill speed |
 //! | edges at rest | so many edges of one shaft at standstill; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
-//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches |
+//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches, or 2.6 where a target is missing |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
@@ -61,7 +61,7 @@ pub struct Look<'a> {
     flags: u32,
     /// Flags of which nothing is known: as they were.
     holds: u32,
-    values: [i32; 8],
+    values: [i32; 11],
     /// How long the oldest rub has lasted, and where.
     pub rubbing: Option<(u32, u8)>,
     /// How long slip has been unknown.
@@ -69,6 +69,8 @@ pub struct Look<'a> {
     /// Whether slip heat is to be looked at now.
     heat_is_due: bool,
     gates: u8,
+    /// How long until silence of the head closes gates that it opened.
+    pub silence: u32,
     /// Whether underspeed is suppressed by design.
     pub suppresses: bool,
     /// Whether slip counts as known.
@@ -141,6 +143,7 @@ impl Look<'_> {
             Sense::RangeAbove(window) => self.slip(window, limit, false),
             Sense::RangeBelow(window) => self.slip(window, limit, true),
             Sense::Slow(shaft) => self.slow(shaft, limit, waits),
+            Sense::Fast => self.fast(limit, waits),
             Sense::Since(stamp) => match self.since(stamp) {
                 None => Says::Within,
                 Some(lasts) => {
@@ -218,6 +221,16 @@ impl Look<'_> {
         }
     }
 
+    fn fast(&self, limit: &RowPlan, waits: &mut Waits) -> Says {
+        let normal = self.scaled(limit.clear);
+        let silence = self.boot.silence(normal);
+        if silence == 0 || !self.boot.fast_enough(normal) {
+            return Says::Within;
+        }
+        waits.silence = silence.min(waits.silence);
+        if self.boot.fast_enough(self.scaled(limit.limit)) { Says::Beyond } else { Says::Hold }
+    }
+
     const fn scaled(&self, limit: i32) -> u32 {
         if self.scale == 1_000_000 { turn(limit) } else { mul_div(turn(limit), 1_000_000, self.scale) }
     }
@@ -238,6 +251,9 @@ const GATES: [[u8; 2]; PHASES.len()] = {
     }
     table
 };
+
+/// The gates that a head at speed opens.
+const TURNING: u8 = 1 << Gate::Live as u8 | 1 << Gate::LiveOrRunningDown as u8;
 
 const fn gates(phase: Phase, off: bool) -> u8 {
     let (stands, down) = (matches!(phase, Phase::Standstill), matches!(phase, Phase::CoastDown));
@@ -263,10 +279,18 @@ const fn gates(phase: Phase, off: bool) -> u8 {
 }
 
 impl Leg {
-    /// The gates that are open, a bit each.
-    fn gates(&self, view: &View<'_>) -> u8 {
+    /// The gates that are open, a bit each, and how long they stay so in silence. While the `head` turns at speed slip is judged whatever
+    /// contact and phase say.
+    fn gates(&self, head: &Pitches<'_>, view: &View<'_>) -> (u8, u32) {
         let [on, off] = GATES.get(usize::from(self.phase)).copied().unwrap_or_default();
-        if self.drive_off(view) { off } else { on }
+        let open = if self.drive_off(view) { off } else { on };
+        if open & TURNING == TURNING {
+            return (open, SWEEP);
+        }
+        match self.head_turns(head, view) {
+            0 => (open, SWEEP),
+            turns => (open | TURNING, turns),
+        }
     }
 
     /// Whether what is judged only while running is judged now.
@@ -285,12 +309,13 @@ impl Leg {
         let (plan, signals, now) = (view.plan, view.signals, view.now.us());
         let (head, boot) = (self.head(view), self.boot(view));
         let mut rubbing: Option<(u32, u8)> = None;
-        let (mut duty, mut faulty) = (UNKNOWN, false);
+        let (mut duty, mut loops, mut faulty) = (UNKNOWN, UNKNOWN, false);
         for (place, contact) in (0_u8..).zip(&signals.contacts) {
             if plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
             duty = duty.max(contact.duty);
+            loops = loops.max(contact.loops.into());
             faulty |= contact.state == rub::FAULTY;
             let lasts = age(now, contact.since);
             if contact.rubs != 0 && rubbing.is_none_or(|(most, _)| lasts > most) {
@@ -298,6 +323,7 @@ impl Leg {
             }
         }
         let (contact_lies, contact_wait) = self.contact_lies(view);
+        let (gates, silence) = self.gates(&head, view);
         let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
         let standing = self.phase() == Phase::Standstill;
         let lost = self.head_is_lost(&head, &boot, view);
@@ -331,6 +357,9 @@ impl Leg {
             count(self.rest.edges_of_one(view)),
             self.starts_count.into(),
             self.lates_count.into(),
+            signals.slip_mean,
+            signals.slip_mean.saturating_neg(),
+            loops,
         ];
         let starts = recent::next(&self.starts, self.starts_count, view.now.slow());
         let starts = starts.and_then(|_| self.starts.first()).map_or(SWEEP, |end| slow_wait(view, *end));
@@ -344,7 +373,8 @@ impl Leg {
             rubbing,
             heat_is_due: self.heat.wait(now) == 0,
             slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },
-            gates: self.gates(view),
+            gates,
+            silence,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
             slip_counts: self.slip_counts(view, head_silent),
             both_silent: self.both_silent(view, &head, &boot),
@@ -376,7 +406,12 @@ impl Leg {
         if !may {
             return SWEEP;
         }
-        let silence = |pitches: &Pitches<'_>, limit| pitches.silence(self.scaled(limit));
+        // Where a target is missing a pitch more passes in silence: 2.6 for 1.6.
+        let silence = |pitches: &Pitches<'_>, limit: u32| {
+            let missing = pitches.shaft.pattern == pattern::MISSING;
+            let more = if missing { (limit >> 1).saturating_add(limit >> 3) } else { 0 };
+            pitches.silence(self.scaled(limit.saturating_add(more)))
+        };
         silence(head, plan.head.sudden).max(silence(boot, plan.boot.sudden))
     }
 }

@@ -23,6 +23,7 @@ mod scatter;
 mod shaft;
 mod slip;
 mod spacing;
+mod twins;
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
@@ -35,6 +36,7 @@ use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
 use slip::{HeadEdge, Windows};
 use spacing::Mark;
+use twins::Twins;
 
 /// The largest pitch there is, in 2^-24 turn: a unit less than a turn.
 const LARGEST_PITCH: u32 = (1 << 24) - 1;
@@ -59,6 +61,7 @@ struct State {
     held: HeldEdge,
     long_run: LongRun,
     contacts: Contacts,
+    twins: Twins,
 }
 
 /// A head edge in doubt.
@@ -148,7 +151,9 @@ impl<const MARKS: usize> Measure<MARKS> {
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
         if shaft::is_due(&self.state.head, plan.minimum_width, us) {
-            self.settle_head(plan, us)
+            let before = self.seldom();
+            let moved = self.settle_head(plan, us);
+            if before == self.seldom() { moved } else { moved | moved::OTHER }
         } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
             self.settle_boot(plan)
         } else if self.state.contacts.settle(us, &mut self.state.signals.contacts) {
@@ -212,6 +217,11 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
     }
 
+    /// What a head edge changes seldom: trust in the boot, and the mean of slip.
+    const fn seldom(&self) -> (u8, i32) {
+        (self.state.signals.boot.distrust, self.state.signals.slip_mean)
+    }
+
     fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
         let suspected = self.state.head.suspect;
         let ShaftSignals { angle: start, last_edge: begun, pitch, pitch_angle, .. } = self.state.signals.head;
@@ -220,8 +230,10 @@ impl<const MARKS: usize> Measure<MARKS> {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
         self.state.head.scatter.count(weight, true);
+        self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();
+            self.state.signals.slip_mean = 0;
             self.state.long_run.restart();
             self.forget_readings(unknown::PLAINLY);
         }
@@ -288,6 +300,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
+        let bridged = self.compare_edges(plan, at, Shaft::Boot);
         // A new boot spacing moves no window: windows are whole boot turns.
         self.break_windows(bits & counted::COUNT);
         let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
@@ -301,7 +314,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
         self.state.signals.since_boot = 0;
         let Signals { boot, contacts, .. } = &mut self.state.signals;
-        let mut other = told(bits) != 0;
+        let mut other = told(bits) != 0 || bridged;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
             other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
@@ -311,6 +324,19 @@ impl<const MARKS: usize> Measure<MARKS> {
             other |= before != self.state.signals.boot.distrust;
         }
         moved::BOOT | if other { moved::OTHER } else { 0 }
+    }
+
+    /// A boot whose edges are the head's has no sensor of its own: it says nothing of the belt. Whether that changed.
+    fn compare_edges(&mut self, plan: &Plan, at: u32, shaft: Shaft) -> bool {
+        let Signals { head, boot, .. } = &mut self.state.signals;
+        let other = match shaft {
+            Shaft::Head => &*boot,
+            Shaft::Boot => &*head,
+        };
+        let bridged = self.state.twins.edge(at, other, plan.head.marks.max(plan.boot.marks));
+        let before = boot.distrust;
+        boot.distrust = if bridged { before | distrust::BRIDGED } else { before & !distrust::BRIDGED };
+        boot.distrust != before
     }
 
     /// A boot whose pitches scatter while the head turns steadily does not turn so: the belt joins them. Where both scatter it may be

@@ -18,7 +18,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, mul_div};
 use crate::settings::plan::SlipPlan;
-use crate::signals::{Reading, Signals};
+use crate::signals::{MEAN_STEP, Reading, Signals};
 use crate::time::{age, reached};
 
 /// Boot turns of the long window.
@@ -29,6 +29,12 @@ const MOST_CLOSINGS: u8 = 8;
 const REMEMBERED: u8 = MOST_CLOSINGS * LONG_TURNS + 1;
 /// Boot marks that may wait for the next head edge.
 const MOST_WAITING: usize = 24;
+/// The mean of slip forgets with the boot turns, in 2^6 of them for one closing mark a turn: for more marks the shift is larger.
+const MEAN_SHIFT: u32 = 6;
+/// The mean is kept in 2^-8 ppm.
+const MEAN_PART: u32 = 8;
+/// No reading counts for more in the mean, in ppm, either way: more has its own conditions, and an edge lost or extra shows as more.
+const MOST_COUNTED: i32 = 250_000;
 /// A lower limit is told only once the window is this part (1/2^10) longer than the last whole one: otherwise it says
 /// nothing that the last reading did not say.
 const TELLING_SHIFT: u32 = 10;
@@ -72,6 +78,8 @@ pub struct Windows {
     whole: [u32; 2],
     /// Rim length slid up to the newest closing mark, in micrometres.
     slipped: i32,
+    /// The mean of slip, in 2^-8 ppm.
+    mean: i32,
     /// Where the newest closing mark lies in the ring, and how many there are.
     newest: u8,
     remembered: u8,
@@ -91,7 +99,9 @@ pub struct Windows {
     in_doubt: u8,
     /// Whether a closing mark was placed that no window has been told of, 0 or 1.
     untold: u8,
-    spare: [u8; 2],
+    /// Closing marks put into the ring since the last head edge.
+    fresh: u8,
+    spare: u8,
 }
 
 impl Windows {
@@ -111,6 +121,7 @@ impl Windows {
     pub const fn restart_from_rest(&mut self) {
         self.restart();
         self.slipped = 0;
+        self.mean = 0;
     }
 
     /// What follows is not one stretch with the marks remembered.
@@ -220,6 +231,7 @@ impl Windows {
         self.since_boot = self.since_boot.saturating_add(turned);
         self.since_mark = self.since_mark.saturating_add(turned);
         self.place_all(plan, edge, bend);
+        let marks = core::mem::replace(&mut self.fresh, 0);
         let closed = core::mem::replace(&mut self.untold, 0) != 0;
         if !closed && self.in_doubt != 0 {
             return false;
@@ -232,9 +244,28 @@ impl Windows {
                 slip.reading = reading;
                 slip.at = if closed { self.placed_at } else { edge.at };
                 slip.known_at = edge.known_at;
+                if slot == 0 && closed && reading.is_exact() {
+                    self.count_in(plan, reading.least, marks);
+                }
             }
         }
+        let mean = self.mean >> MEAN_PART;
+        if mean.abs_diff(signals.slip_mean) >= MEAN_STEP {
+            signals.slip_mean = mean;
+        }
         told
+    }
+
+    /// Let the slip of one boot turn, which so many marks closed since the last, count in the mean. So slip that comes in pulses, each too
+    /// short for its condition's delay, adds up; and which way it lies from zero for long is known.
+    fn count_in(&mut self, plan: &SlipPlan, ppm: i32, marks: u8) {
+        let more = |than: u8| u32::from(plan.closings > than);
+        let shift = MEAN_SHIFT.wrapping_add(more(1)).wrapping_add(more(2)).wrapping_add(more(4));
+        let held = ppm.min(MOST_COUNTED).max(MOST_COUNTED.wrapping_neg()) << MEAN_PART;
+        for _ in 0..marks {
+            // Both below 2^26.
+            self.mean = self.mean.wrapping_add(held.wrapping_sub(self.mean) >> shift);
+        }
     }
 
     /// Place the boot edges that waited for this head edge. What came after it, while it was in doubt, waits on.
@@ -303,6 +334,7 @@ impl Windows {
         if self.remembered < REMEMBERED {
             self.remembered = self.remembered.wrapping_add(1);
         }
+        self.fresh = self.fresh.saturating_add(1);
     }
 
     /// The head angle remembered so many closing marks before the newest.

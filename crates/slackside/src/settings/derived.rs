@@ -45,6 +45,9 @@ pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i3
         Compared::Time => 1_000 * ONE,
         Compared::Angle => TURN,
         Compared::Heat => 1 << HEAT_SHIFT,
+        Compared::BootTurnFaster => {
+            return to_i32(turn_at(turn, 1_000_000_i32.saturating_add(value))).saturating_neg();
+        }
         Compared::HeadTurn | Compared::BootTurn => return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
     };
     let rounded = if matches!(compared, Compared::Angle) { ROUNDED } else { 0 };
