@@ -268,19 +268,31 @@ impl Windows {
         }
     }
 
-    /// Place the boot edges that waited for this head edge.
+    /// Place the boot edges that waited for this head edge. What came after it, while it was in doubt, waits on.
     fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, bend: i32) {
-        for place in 0..usize::from(core::mem::replace(&mut self.waits, 0)) {
+        let mut left = 0_u8;
+        for place in 0..usize::from(self.waits) {
             let (Some(at), Some(which)) = (self.waiting.get(place).copied(), self.which.get(place).copied()) else {
                 break;
             };
+            if !reached(edge.at, at) {
+                let slot = usize::from(left);
+                if let (Some(slot), Some(which_slot)) = (self.waiting.get_mut(slot), self.which.get_mut(slot)) {
+                    *slot = at;
+                    *which_slot = which;
+                }
+                left = left.wrapping_add(1);
+                continue;
+            }
             let head = edge.angle_at(at, bend);
             self.remember(plan, head, which);
             self.since_mark = edge.end.wrapping_sub(head);
             self.placed_at = at;
             self.untold = 1;
         }
-        if core::mem::replace(&mut self.boot_waits, 0) != 0 {
+        self.waits = left;
+        if self.boot_waits != 0 && reached(edge.at, self.boot_edge) {
+            self.boot_waits = 0;
             self.since_boot = edge.end.wrapping_sub(edge.angle_at(self.boot_edge, bend));
             self.is_placed = 1;
         }
