@@ -11,6 +11,7 @@ use super::alone::Alone;
 use super::heat::Heat;
 use super::leg::mark;
 use super::phase::{AT_SPEED, turn};
+use super::rows::is_noted;
 use super::view::{Out, View};
 use super::{POWER_STALE, sense};
 use crate::alarm::bits;
@@ -45,6 +46,8 @@ pub struct LeaptCell {
     pub beyond: bool,
     /// An alarm, delays counted.
     pub active: bool,
+    /// Judge notes its value while its on-delay runs: so long it must see every row.
+    pub noted: bool,
     /// When the delay now running ends; [`Micros::MAX`] if none runs.
     pub due: Micros,
     /// The delay before it becomes an alarm.
@@ -200,7 +203,9 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             Condition::MistrackingSustained,
             Condition::SlipHeat,
         ];
+        let notes = |rank: usize| is_noted(rank) && rows.has(rank, bits::BEYOND) && !rows.has(rank, bits::ACTIVE);
         leg.has(mark::BEGUN)
+            && !(0..Condition::COUNT).any(notes)
             && leg.phase() == Phase::Running
             && leg.has(mark::AT_SPEED) != slow
             && !leg.drive_off(view)
@@ -231,6 +236,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 judged: view.plan.acts(rank) & act::JUDGED != 0,
                 beyond: rows.has(rank, bits::BEYOND),
                 active: rows.has(rank, bits::ACTIVE),
+                noted: is_noted(rank),
                 due: if pending { now.after(rows.wait(rank, now.us())).at() } else { Micros::MAX },
                 on_delay: Span::new(limit.on_delay),
                 off_delay: Span::new(limit.off_delay),

@@ -31,6 +31,11 @@ pub const NOTED: usize = Condition::FasterThanNormal.rank();
 /// What is remembered is in 2^5 of the unit, rounded up.
 const NOTED_SHIFT: u32 = 5;
 
+/// Whether its value is noted.
+pub fn is_noted(rank: usize) -> bool {
+    (1..=NOTED).contains(&rank)
+}
+
 /// All alarms of a list of `N` conditions.
 #[derive(Clone, Debug)]
 pub struct Rows<const N: usize> {
@@ -49,7 +54,7 @@ impl<const N: usize> Rows<N> {
 
     /// Whether a value that is beyond now is to be noted: its on-delay begins or runs.
     pub fn wants_note(&self, rank: usize) -> bool {
-        (1..=NOTED).contains(&rank) && !self.has(rank, bits::ACTIVE)
+        is_noted(rank) && !self.has(rank, bits::ACTIVE)
     }
 
     /// Note a value that is beyond.
