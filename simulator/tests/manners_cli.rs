@@ -282,24 +282,68 @@ fn a_closed_pipe_is_no_error_anywhere() {
 
 #[cfg(unix)]
 #[test]
-fn an_interrupt_leaves_no_half_written_file() {
-    let directory = tempfile::tempdir().expect("a temporary directory");
-    let child = Command::new(env!("CARGO_BIN_EXE_slackside"))
-        .current_dir(directory.path())
-        .args(["simulate", &root("scenarios/healthy-year.toml"), "--out", "year.csv"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the command runs");
-    let begun = std::time::Instant::now();
-    while fs::read_dir(directory.path()).expect("readable").count() == 0 {
-        assert!(begun.elapsed().as_secs() < 60, "nothing is begun");
-        std::thread::sleep(std::time::Duration::from_millis(1));
+fn whatever_ends_it_early_leaves_no_half_written_file() {
+    // Ctrl-C, what a service manager sends, and the terminal closed.
+    for signal in ["-INT", "-TERM", "-HUP"] {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(["simulate", &root("scenarios/healthy-year.toml"), "--out", "year.csv"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the command runs");
+        let begun = std::time::Instant::now();
+        while fs::read_dir(directory.path()).expect("readable").count() == 0 {
+            assert!(begun.elapsed().as_secs() < 60, "nothing is begun");
+            std::thread::sleep(std::time::Duration::from_millis(1));
+        }
+        Command::new("kill").args([signal, &child.id().to_string()]).status().expect("kill runs");
+        let ended = child.wait_with_output().expect("ends");
+        let said = text(&ended.stderr);
+        assert_eq!(ended.status.code(), Some(130), "{signal}: {said}");
+        assert!(said.contains("stopped: ") && said.contains("nothing half-written is left"), "{signal}: {said}");
+        assert_eq!(fs::read_dir(directory.path()).expect("readable").count(), 0, "{signal}");
     }
-    Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
-    let ended = child.wait_with_output().expect("ends");
-    assert_eq!(ended.status.code(), Some(130), "{}", text(&ended.stderr));
-    assert_eq!(fs::read_dir(directory.path()).expect("readable").count(), 0);
+}
+
+/// What it prints on a terminal: `script`, of every Linux, gives it one.
+#[cfg(target_os = "linux")]
+fn on_a_terminal(directory: &Path, arguments: &str, variables: &[(&str, &str)]) -> String {
+    let output = Command::new("script")
+        .current_dir(directory)
+        .args(["--quiet", "--return", "--command"])
+        .arg(format!("{} {arguments}", env!("CARGO_BIN_EXE_slackside")))
+        .arg("/dev/null")
+        .env_remove("NO_COLOR")
+        .env("TERM", "xterm-256color")
+        .envs(variables.iter().copied())
+        .stdin(Stdio::null())
+        .output()
+        .expect("`script` runs: it is part of util-linux");
+    assert_eq!(output.status.code(), Some(0), "{arguments}: {}", text(&output.stderr));
+    text(&output.stdout)
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn colour_is_for_terminals_and_not_for_those_who_want_none() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let said = on_a_terminal(directory, "replay", &[]);
+    assert!(said.contains("\u{1b}[1;31mSTOPPED: "), "{said}");
+    assert!(said.contains("\u{1b}[1mLock out and tag out"), "{said}");
+    let plain = |said: String| said.replace("\r\n", "\n");
+    let without = plain(on_a_terminal(directory, "replay", &[("NO_COLOR", "1")]));
+    assert!(!without.contains("\u{1b}[1") && !without.contains("\u{1b}[0m"), "{without:?}");
+    // In a pipe there is none, and the words are the same.
+    let piped = done(directory, &["replay"]);
+    assert!(!piped.contains('\u{1b}') && without.contains(&piped), "{without:?}");
+    // Set to nothing it is not set; and JSON is never coloured.
+    assert!(on_a_terminal(directory, "replay", &[("NO_COLOR", "")]).contains("\u{1b}[1;31mSTOPPED: "));
+    assert!(!on_a_terminal(directory, "replay --json", &[]).contains("\u{1b}[1"));
+    assert!(on_a_terminal(directory, "--help", &[]).contains('\u{1b}'));
+    assert!(!on_a_terminal(directory, "--help", &[("NO_COLOR", "1")]).contains('\u{1b}'));
 }
 
 #[test]

@@ -54,15 +54,22 @@ pub struct Time {
     pub anchor: Option<Anchor>,
 }
 
+impl Time {
+    /// The time of day in UTC and how far it may be off in microseconds, if an anchor tells it.
+    #[must_use]
+    pub fn of_day(&self) -> Option<(String, u64)> {
+        let (us, doubt) = self.anchor?.desk_time(self.at, DRIFT_PPM)?;
+        Some((format!("{:.3}", jiff::Timestamp::from_microsecond(us).ok()?), doubt))
+    }
+}
+
 impl std::fmt::Display for Time {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let (seconds, micros) = (self.at.get() / 1_000_000, self.at.get() % 1_000_000);
-        let desk = self.anchor.and_then(|anchor| anchor.desk_time(self.at, DRIFT_PPM));
-        let desk = desk.and_then(|(us, doubt)| Some((jiff::Timestamp::from_microsecond(us).ok()?, doubt)));
-        match desk {
-            Some((desk, doubt)) => {
+        match self.of_day() {
+            Some((day, doubt)) => {
                 let millis = doubt.div_ceil(1_000);
-                write!(out, "{desk:.3} ± {}.{:03} s (box {seconds}.{micros:06} s)", millis / 1_000, millis % 1_000)
+                write!(out, "{day} ± {}.{:03} s (box {seconds}.{micros:06} s)", millis / 1_000, millis % 1_000)
             }
             None => write!(out, "box {seconds}.{micros:06} s"),
         }

@@ -26,7 +26,7 @@ const CODES: &str = "\
 Exit codes:
   0    done, whatever was found: a trace that trips is no error
   2    something could not be read, understood or written; nothing half-written is left
-  130  interrupted; nothing half-written is left";
+  130  interrupted or told to end; nothing half-written is left";
 
 /// Watches the belt of a bucket elevator for slip and misalignment, in recordings and in simulation.
 ///
