@@ -64,6 +64,8 @@ struct File {
     #[serde(default = "step")]
     step_us: u32,
     obey_permits: Option<bool>,
+    #[serde(default = "yes")]
+    feeder_wired: bool,
     #[serde(default)]
     timeline: Vec<Act>,
     routine: Option<Routine>,
@@ -74,6 +76,10 @@ struct File {
 
 /// What such a file is called in messages.
 const WHAT: &str = "scenario";
+
+const fn yes() -> bool {
+    true
+}
 
 const fn one() -> u64 {
     1
@@ -100,6 +106,8 @@ pub struct Scenario {
     pub step_us: u32,
     /// Whether motor and feed follow the monitor's permits; left out: only in a replay.
     pub obey_permits: Option<bool>,
+    /// Whether the feeder is wired to the feed permit; else it feeds on.
+    pub feeder_wired: bool,
     /// What people do.
     pub timeline: Vec<Act>,
     /// Ordinary running.
@@ -173,6 +181,7 @@ impl Scenario {
             seed: file.seed,
             step_us: file.step_us,
             obey_permits: file.obey_permits,
+            feeder_wired: file.feeder_wired,
             timeline: file.timeline,
             routine: file.routine,
             faults: file.faults,

@@ -261,6 +261,7 @@ pub fn healthy(seed: u64, index: usize) -> anyhow::Result<(Stratum, Drawn)> {
         seed: seed.wrapping_add(index as u64),
         step_us: 2_000,
         obey_permits: None,
+        feeder_wired: true,
         timeline,
         routine: own_routine.then_some(routine),
         faults,

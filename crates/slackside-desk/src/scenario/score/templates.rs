@@ -96,6 +96,7 @@ pub fn faulty(seed: u64, index: usize) -> anyhow::Result<(Kind, Drawn)> {
         seed: seed.wrapping_add(index as u64),
         step_us: 2_000,
         obey_permits: Some(false),
+        feeder_wired: true,
         timeline,
         routine: None,
         faults,
