@@ -137,6 +137,46 @@ fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
     }
 }
 
+#[test]
+fn a_trace_that_knows_the_time_of_day_is_told_in_it() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    done(directory, &["sheet", "--write-settings", "leg.toml", "--quiet"]);
+    let trace = fs::read_to_string(directory.join("t.csv")).expect("written");
+    // 06:45 on 2 March 2026, as a comment says it, and as times that count from 1970.
+    let began = 1772433900000000_u64;
+    let (header, rows) = trace.split_once('\n').expect("a header");
+    fs::write(directory.join("said.csv"), format!("{header}\n#anchor 0 {began} 1500\n{rows}")).expect("written");
+    let later = |row: &str| {
+        let (time, rest) = row.split_once(',').expect("a row");
+        format!("{},{rest}\n", time.parse::<u64>().expect("a time") + began)
+    };
+    fs::write(directory.join("unix.csv"), format!("{header}\n{}", rows.lines().map(later).collect::<String>()))
+        .expect("written");
+    for (name, note) in [("said.csv", "Times are UTC by the desk's clock"), ("unix.csv", "time_us count from 1970")] {
+        let said = done(directory, &["replay", name, "--settings", "leg.toml", "--report", "r.html", "--force"]);
+        let headline = said.lines().find(|line| line.starts_with("STOPPED")).expect("a headline");
+        assert!(headline.contains(" at 2026-03-02 06:46:2"), "{headline}");
+        let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(note), "{said}");
+        assert!(said.lines().any(|line| line.starts_with("  06:46:") && line.contains("Run permit dropped")), "{said}");
+        assert!(said.lines().all(|line| line.chars().count() <= 80), "{said}");
+        let page = fs::read_to_string(directory.join("r.html")).expect("written");
+        assert!(page.contains("2026-03-02 06:46:2") && page.contains(">06:46<"), "{name}");
+        let object = done(directory, &["replay", name, "--settings", "leg.toml", "--json"]);
+        let object: serde_json::Value = serde_json::from_str(&object).expect("an object");
+        assert_eq!(object["begin_time"], "2026-03-02T06:45:00.000Z");
+    }
+    // A recording keeps it, and so does what is converted.
+    done(directory, &["convert", "said.csv", "t.slk", "--settings", "leg.toml"]);
+    let said = done(directory, &["replay", "t.slk", "--settings", "leg.toml"]);
+    assert!(said.contains(" at 2026-03-02 06:46:2"), "{said}");
+    // Who does not know it says nothing of it.
+    let said = done(directory, &["replay", "t.csv", "--settings", "leg.toml"]);
+    assert!(said.contains("STOPPED: ") && !said.contains("UTC"), "{said}");
+}
+
 /// Names that only the code and files for programs use.
 const CODE_NAMES: [&str; 8] = [
     "deep_underspeed",

@@ -21,7 +21,7 @@ fn percent(ppm: Ppm) -> f64 {
 
 /// A moment of the box's running time, and of the day where that is known.
 fn time(time: &Time) -> (u64, Option<String>) {
-    (time.at.get(), time.of_day().map(|(day, _)| day))
+    (time.at.get(), time.of_day())
 }
 
 fn names(set: ConditionSet) -> Vec<&'static str> {

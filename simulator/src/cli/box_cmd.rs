@@ -220,7 +220,7 @@ fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32, ta
             talk.object_line(|| {
                 let condition = condition_of(&verdict.change).map(Condition::name);
                 let change = change_name(&verdict.change);
-                let day = time.of_day().map(|(day, _)| day);
+                let day = time.of_day();
                 let says = json!({
                     "number": number, "time_us": verdict.at.get(), "time": day, "change": change, "condition": condition, "says": says
                 });

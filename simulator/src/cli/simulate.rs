@@ -275,7 +275,7 @@ struct RunJob<'a> {
 impl RunJob<'_> {
     /// The settings the monitor watches with.
     fn settings(&self) -> anyhow::Result<Checked> {
-        self.own.map_or_else(|| checked(&self.scenario.leg, self.commissioned), |own| Ok(own.clone()))
+        Ok(self.own.map_or_else(|| checked(&self.scenario.leg, self.commissioned), |own| Ok(own.clone()))?)
     }
 }
 

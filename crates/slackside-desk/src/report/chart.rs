@@ -68,7 +68,7 @@ pub fn lanes(outcome: &Outcome) -> String {
     chart.strips("Rub contacts", &contacts(outcome), "rub");
     chart.strips("Alarms", &alarms(outcome), "alarm");
     chart.strips("Permits and what the leg does", &permits(outcome), "permit");
-    chart.time_axis(Clock::for_trace(outcome.first()));
+    chart.time_axis(outcome.clock());
     out.push_str("</div>\n");
     out
 }
@@ -392,7 +392,7 @@ impl Chart<'_> {
                 self.out,
                 "<span class=\"{class}\" style=\"left:{:.2}%\">{}</span>",
                 self.axis.x(at) / 10.0,
-                tick(clock, at, step)
+                clock.mark(Micros::new(at), step)
             );
             second += step;
         }
@@ -404,16 +404,6 @@ impl Chart<'_> {
             );
         }
         self.out.push_str("</div></div>\n");
-    }
-}
-
-fn tick(clock: Clock, at: u64, step: f64) -> String {
-    let text = clock.at(Micros::new(at));
-    match text.strip_suffix(" s") {
-        Some(number) if step >= 1.0 && !text.contains('h') => {
-            format!("{} s", number.split('.').next().unwrap_or(number))
-        }
-        _ => text.trim_end_matches(" 00 s").to_owned(),
     }
 }
 

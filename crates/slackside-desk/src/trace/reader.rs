@@ -169,6 +169,8 @@ impl Reader {
             if let Some(input) = self.careful(line)? {
                 self.survey.take(&input, self.line);
                 batch.push(input);
+            } else {
+                self.survey.comment(&self.buffer[line.0..line.1]);
             }
         }
         self.check_one_way(ONE_WAY_ROWS)?;
