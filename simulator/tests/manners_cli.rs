@@ -177,6 +177,114 @@ fn a_trace_that_knows_the_time_of_day_is_told_in_it() {
     assert!(said.contains("STOPPED: ") && !said.contains("UTC"), "{said}");
 }
 
+#[test]
+fn a_file_in_the_place_of_another_is_told_for_what_it_is() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let (leg, scenario) = (root("legs/millbrook-leg-3.toml"), root("scenarios/choked-boot.toml"));
+    let study = root("studies/slip-limits.toml");
+    for (arguments, said) in [
+        (["sheet", "--settings", "t.csv"].as_slice(), "this is a trace"),
+        (&["sheet", "--settings", &scenario], "this is a scenario"),
+        (&["replay", "t.csv", "--settings", &study], "this is a study"),
+        (&["simulate", &leg], "this is a leg's settings"),
+        (&["simulate", "t.csv"], "this is a trace"),
+        (&["tune", &scenario], "this is a scenario"),
+        (&["replay", &leg, "--settings", &leg], "this looks like settings"),
+    ] {
+        let told = refused(directory, arguments);
+        assert!(told.contains(said) && told.contains("mend: "), "{arguments:?}: {told}");
+        assert!(told.lines().count() <= 3, "{arguments:?}: {told}");
+    }
+}
+
+#[test]
+fn what_a_logger_writes_otherwise_is_told_with_its_mend() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let name = "Monday night.csv";
+    for (header, said) in [
+        ("channel,time_us,value", "put the columns in this order"),
+        ("time_us,channel,value,note", "leave others out"),
+        ("time_s,channel,value", "multiply every time by 1000000"),
+        ("time_ms,channel,value", "multiply every time by 1000,"),
+        ("time_us;channel;value", "separate the fields by commas"),
+        ("when,what,level", "name the columns"),
+        ("12,head,1", "the header is missing"),
+    ] {
+        fs::write(directory.join(name), format!("{header}\n12,head,1\n")).expect("written");
+        let told = refused(directory, &["replay", name]);
+        assert!(told.starts_with("error: Monday night.csv, line 1") && told.contains(said), "{header}: {told}");
+    }
+    // What does no harm does none: a byte order mark, Windows line ends, names with spaces.
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let trace = fs::read_to_string(directory.join("t.csv")).expect("written");
+    fs::write(directory.join(name), format!("\u{feff}{}", trace.replace('\n', "\r\n"))).expect("written");
+    let settings = fs::read_to_string(root("legs/millbrook-leg-3.toml")).expect("readable").replace('\n', "\r\n");
+    fs::write(directory.join("my leg.toml"), format!("\u{feff}{settings}")).expect("written");
+    let said = done(directory, &["replay", name, "--settings", "my leg.toml", "--report", "Monday night.html"]);
+    assert!(said.contains("STOPPED: ") && directory.join("Monday night.html").is_file(), "{said}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_full_disk_is_told_by_name_and_leaves_nothing() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    for (arguments, file) in [
+        (["replay", "t.csv", "--samples", "s.csv"].as_slice(), "s.csv"),
+        (&["replay", "t.csv", "--report", "r.html"], "r.html"),
+        (&["replay", "--save-demo", "again.csv"], "again.csv"),
+        (&["simulate", &root("scenarios/choked-boot.toml"), "--out", "c.csv"], "c.csv"),
+        (&["convert", "t.csv", "t.slk", "--settings", &root("legs/millbrook-leg-3.toml")], "t.slk"),
+    ] {
+        // No file may grow beyond 4 KiB, which is answered as a full disk is.
+        let output = Command::new("sh")
+            .current_dir(directory)
+            .args(["-c", "trap '' XFSZ; ulimit -f 8; exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_slackside")])
+            .args(arguments)
+            .output()
+            .expect("the shell runs");
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(&format!("{file}: there is no room for it\n  mend: ")), "{arguments:?}: {said}");
+        assert!(!said.contains(".slackside-"), "{said}");
+        let left: Vec<_> =
+            fs::read_dir(directory).expect("readable").map(|entry| entry.expect("readable").path()).collect();
+        assert_eq!(left, [directory.join("t.csv")], "{arguments:?}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn nowhere_to_print_to_is_an_error_and_no_panic() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let full = || fs::OpenOptions::new().write(true).open("/dev/full").expect("there");
+    for arguments in [["replay"].as_slice(), &["replay", "--json"], &["sheet"]] {
+        let output = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(arguments)
+            .stdout(full())
+            .output()
+            .expect("the command runs");
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(text(&output.stderr).contains("standard output cannot be written"), "{arguments:?}");
+    }
+    // And where errors cannot be told either, the exit code tells.
+    for arguments in [["replay", "nothing.csv"].as_slice(), &["sheet", "--settings", "nothing.toml"]] {
+        let status = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(arguments)
+            .stdout(Stdio::null())
+            .stderr(full())
+            .status()
+            .expect("the command runs");
+        assert_eq!(status.code(), Some(2), "{arguments:?}");
+    }
+}
+
 /// Names that only the code and files for programs use.
 const CODE_NAMES: [&str; 8] = [
     "deep_underspeed",
@@ -490,6 +598,19 @@ fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
     done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
     let said = done(directory, &["replay", "t.csv", "--settings", "new.toml"]);
     assert!(said.starts_with("North leg on t.csv") && said.contains("STOPPED"), "{said}");
+    // As a tape measure in inches is read; and what goes against a rule is told with all the answers, to be given again.
+    fs::remove_file(directory.join("new.toml")).expect("there");
+    let wide =
+        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n18 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    let said = text(&wide.stderr);
+    assert_eq!(wide.status.code(), Some(2), "{said}");
+    assert!(said.contains("narrower than the belt") && said.contains("\n  5/16 in\n  18 in\n  98' 6\"\n"), "{said}");
+    assert!(!directory.join("new.toml").exists());
+    let mended =
+        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n12 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    assert_eq!(mended.status.code(), Some(0), "{}", text(&mended.stderr));
+    let file = fs::read_to_string(directory.join("new.toml")).expect("written");
+    assert!(file.contains("lagging_in = 0.5") && file.contains("centres_ft = 98.5"), "{file}");
     let again = ask(answers);
     assert!(text(&again.stderr).contains("--force"), "never over what is there");
 }

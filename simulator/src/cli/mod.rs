@@ -19,7 +19,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::outputs;
-use talk::{Gone, Talk};
+use talk::{Gone, Talk, tell};
 
 /// The end of every help.
 const CODES: &str = "\
@@ -77,7 +77,7 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) if failure.is::<Gone>() => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("error: {failure:#}");
+            tell(format_args!("error: {failure:#}"));
             ExitCode::from(2)
         }
     }

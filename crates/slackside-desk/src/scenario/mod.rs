@@ -20,7 +20,7 @@ use serde::Deserialize;
 use crate::files::{Files, WANTED_SCENARIO, unreadable};
 use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
-use crate::problem::{Refused, of_toml, place_of};
+use crate::problem::{Refused, of_toml, place_of, refuse_another};
 use fault::Fault;
 use timeline::{Act, Routine};
 
@@ -136,6 +136,7 @@ impl Scenario {
     pub fn parse(text: &str, path: &Path) -> Result<Self, Refused> {
         let name = path.display().to_string();
         let single = |place, key: &str, message| Refused::one(WHAT, &name, place, key, message);
+        refuse_another(WHAT, "a scenario", &name, text, WANTED_SCENARIO)?;
         let file: File = toml::from_str(text).map_err(|error| {
             let (place, said) = of_toml(text, &error);
             single(place, "", said)
