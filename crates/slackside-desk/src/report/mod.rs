@@ -3,7 +3,7 @@
 mod causes;
 mod chart;
 mod clock;
-mod escape;
+pub(crate) mod escape;
 mod figures;
 mod html;
 mod json;
