@@ -187,6 +187,7 @@ fn slip_is_right_with_a_target_lost() {
                 }
                 for slip in [monitor.signals().short, monitor.signals().long] {
                     first &= slip.reading.is_known();
+                    assert!(slip.reading.least < 31_700, "{head} and {boot}, {shaft:?}: {:?}", slip.reading);
                     if slip.reading.is_exact() {
                         told += 1;
                         let off = (slip.reading.least - 31_000).abs();
