@@ -1,10 +1,10 @@
 //! Recordings at the desk: files, traces and back, replay to the last bit, what-if, and old versions.
 
-use slackside::conditions::Condition;
+use slackside::conditions::{Action, Condition};
 use slackside::input::{Command, Input, Origin, Signal};
 use slackside::record::{Anchor, CoreVersion, Recorder, SLOTS, STATE_LAYOUT};
 use slackside::retained::Retained;
-use slackside::settings::{Action, Checked, Settings};
+use slackside::settings::{Checked, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_desk::monitor::{Monitor, monitor, plan_of};
@@ -287,14 +287,6 @@ fn files_convert_by_their_content_and_appear_whole_or_not_at_all() {
     std::fs::remove_dir_all(&directory).expect("removed");
 }
 
-/// The example with the starting values of then, where they have changed since.
-fn first_example() -> Checked {
-    let mut settings = Settings::example();
-    settings.limits.change(Condition::NoMotion, |limit| limit.on_delay = Span::ZERO);
-    settings.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
-    settings.check().expect("sound")
-}
-
 /// A file of version 1 as it was first written. It stays readable for good: its inputs, whatever becomes of keyframes.
 #[test]
 fn a_file_of_version_1_stays_readable() {
@@ -305,7 +297,11 @@ fn a_file_of_version_1_stays_readable() {
     assert_eq!(inputs, golden_inputs());
     // The settings came with it; its keyframe is of another core, so nothing is claimed.
     let settings = recording.settings().expect("readable").expect("they came with it");
-    assert_eq!(settings, first_example());
+    // Then no motion stopped without a delay, and slip below zero dropped no feed.
+    let mut then = Settings::example();
+    then.limits.change(Condition::NoMotion, |limit| limit.on_delay = Span::ZERO);
+    then.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
+    assert_eq!(settings, then.check().expect("sound"));
     assert_eq!(recording.parts[0].header.plan, settings.image_identity());
     let notes = Prepared::new(&recording, &settings).notes;
     assert!(notes.iter().any(|note| note.starts_with("Nothing is claimed")), "{notes:?}");
