@@ -8,7 +8,7 @@ use crate::alarm::AlarmState;
 use crate::codec::crc::Crc;
 use crate::conditions::Condition;
 use crate::input::{Input, Signal};
-use crate::judge::{Judge, Status};
+use crate::judge::{Judge, Out, Status, View};
 use crate::measure::Measure;
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
@@ -173,11 +173,10 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         }
         self.core.clock.newest = from.core.clock.newest;
         self.core.begin(plan, from.core.clock.newest, &mut |_| {});
-        let now = self.core.now();
         self.core.clock.swept = from.core.clock.swept;
         self.core.measure = from.core.measure.clone();
         self.core.judge.configure(plan, &Retained::default());
-        self.core.judge.begin(plan, self.core.measure.signals(), &Condition::ROWS, now, sink);
+        self.core.judge(plan, sink, Judge::begin);
         self.core.find_due(plan);
     }
 
@@ -274,6 +273,12 @@ impl<const MARKS: usize> Core<MARKS> {
         Now::new(Micros::new(self.clock.newest))
     }
 
+    /// Tell judge something that is so now.
+    fn judge(&mut self, plan: &Plan, sink: &mut dyn FnMut(&Verdict), say: impl FnOnce(&mut Judge, &mut Out<'_>)) {
+        let view = View { plan, signals: self.measure.signals(), now: self.now() };
+        say(&mut self.judge, &mut Out { view: &view, sink });
+    }
+
     fn observe(&mut self, plan: &Plan, input: &Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         let at = input.at.get().max(self.clock.newest);
         if self.clock.begun == 0 {
@@ -287,7 +292,7 @@ impl<const MARKS: usize> Core<MARKS> {
             stepped = true;
             let now = self.now();
             tap.tells(now.at(), Told::Late, self.measure.signals(), plan);
-            self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, Judge::late);
         }
         // Below the wait, which is below 2^32.
         self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
@@ -295,7 +300,7 @@ impl<const MARKS: usize> Core<MARKS> {
         let now = self.now();
         if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
             stepped = true;
-            self.judge.plan_damaged(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, Judge::plan_damaged);
         }
         match input.signal {
             Signal::Tick if stepped => {}
@@ -307,7 +312,7 @@ impl<const MARKS: usize> Core<MARKS> {
             _ => {
                 let told = Told::Signal(&input.signal);
                 tap.tells(now.at(), told, self.measure.signals(), plan);
-                self.judge.take(&input.signal, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+                self.judge(plan, sink, |judge, out| judge.take(&input.signal, out));
                 tap.told(now.at(), told, self.measure.signals(), &self.judge, plan);
             }
         }
@@ -322,7 +327,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.swept = now.us();
         self.guard.due = now.us();
         self.measure.begin(plan, now);
-        self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        self.judge(plan, sink, Judge::begin);
         self.find_due(plan);
     }
 
@@ -330,7 +335,7 @@ impl<const MARKS: usize> Core<MARKS> {
     fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         if moved != 0 {
             tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
-            self.judge.moved(moved, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, |judge, out| judge.moved(moved, out));
             tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
         }
     }
@@ -367,11 +372,11 @@ impl<const MARKS: usize> Core<MARKS> {
         if sweeps_now {
             self.clock.swept = now.us();
             self.measure.sweep(now.us());
-            self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
+            self.judge.sweep(&View { plan, signals: self.measure.signals(), now });
         }
         // With a sweep judge steps too, so that both come together from there on.
         if sweeps_now || self.judge.wait(now.us()) == 0 {
-            self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, Judge::settle);
         } else {
             let moved = self.measure.settle(plan, now);
             self.tell(moved, plan, now, tap, sink);
