@@ -49,18 +49,25 @@ const fn by_machine(a: u64, c: u32) -> u32 {
     }
 }
 
-/// Long division, a bit a step.
+/// Long division, a bit a step; leading zeros of the quotient are found four at a time.
+#[inline(never)]
 const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
-    let mut step = 0;
-    while step < 32 {
-        let carry = above >> 31 != 0;
-        above = above << 1 | below >> 31;
+    let mut steps = 32_u32;
+    while steps > 4 && above >> 28 == 0 && (above << 4 | below >> 28) < c {
+        above = above << 4 | below >> 28;
+        below <<= 4;
+        steps = steps.wrapping_sub(4);
+    }
+    while steps > 0 {
+        // The bit that leaves the word counts too.
+        let twice = (above as u64) << 1 | (below >> 31) as u64;
+        above = twice as u32;
         below <<= 1;
-        if carry || above >= c {
+        if twice >= c as u64 {
             above = above.wrapping_sub(c);
-            below |= 1;
+            below = below.wrapping_add(1);
         }
-        step = 1_u32.wrapping_add(step);
+        steps = steps.wrapping_sub(1);
     }
     below
 }

@@ -79,10 +79,11 @@ pub struct Status {
 
 /// Holds motion against limits, by the list of conditions.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Judge {
     leg: Leg,
-    rows: Rows<{ Condition::COUNT }>,
     clock: Clock,
+    rows: Rows<{ Condition::COUNT }>,
 }
 
 /// When judge must be looked at.
