@@ -7,7 +7,23 @@
 #[must_use]
 #[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
 pub const fn high(a: u32, b: u32) -> u32 {
-    ((a as u64).wrapping_mul(b as u64) >> 32) as u32
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        // ARMv6-M multiplies no further than 32 bits.
+        high_by_halves(a, b)
+    } else {
+        ((a as u64).wrapping_mul(b as u64) >> 32) as u32
+    }
+}
+
+/// [`high`] by halves of 16 bits. No sum is more than a word holds.
+#[inline(always)]
+const fn high_by_halves(a: u32, b: u32) -> u32 {
+    let (above, below) = (a >> 16, a & 0xFFFF);
+    let (high, low) = (b >> 16, b & 0xFFFF);
+    // Hidden, or the compiler knows the pattern and calls the long multiplication that this is to spare.
+    let cross = core::hint::black_box(above.wrapping_mul(low));
+    let middle = (below.wrapping_mul(low) >> 16).wrapping_add(cross & 0xFFFF).wrapping_add(below.wrapping_mul(high));
+    above.wrapping_mul(high).wrapping_add(cross >> 16).wrapping_add(middle >> 16)
 }
 
 /// `a * b / c`, rounded down and held at `u32::MAX`; that too where `c` is zero.
@@ -142,6 +158,11 @@ mod tests {
             prop_assert_eq!(by_machine(a, c), whole);
             prop_assert_eq!(by_shifting(above, below, c), whole);
             prop_assert_eq!(by_digits(above, below, c), whole);
+        }
+
+        #[test]
+        fn halves_multiply_as_the_machine_does(a in any_width(), b in any_width()) {
+            prop_assert_eq!(high_by_halves(a, b), ((u64::from(a) * u64::from(b)) >> 32) as u32);
         }
     }
 

@@ -28,9 +28,7 @@ impl Judge {
     /// Whether the short way may be taken from now on, if nothing that every motion may change is beyond.
     pub(super) fn is_quiet(&self, view: &View<'_>) -> bool {
         let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN;
-        self.leg.phase() == Phase::Running
-            && self.leg.marks & marks == mark::AT_SPEED
-            && view.plan.boot.is_fitted()
+        self.leg.phase() == Phase::Running && self.leg.marks & marks == mark::AT_SPEED && view.plan.boot.is_fitted()
     }
 
     /// How long until silence of a shaft may change something; nothing if its last pitch already may.

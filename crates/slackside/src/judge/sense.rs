@@ -209,8 +209,7 @@ impl Leg {
 
     /// Whether any [plain](Flag::is_plain) flag may be set: a pressed button may yet be one.
     fn is_flagged(&self, view: &View<'_>, rubs: &Rubs) -> bool {
-        const MARKS: u32 =
-            mark::START_FAILED | mark::OUTLET | mark::PLAN_DAMAGED | mark::PRESSED | mark::UNPERMITTED;
+        const MARKS: u32 = mark::START_FAILED | mark::OUTLET | mark::PLAN_DAMAGED | mark::PRESSED | mark::UNPERMITTED;
         let (head, boot) = (&view.signals.head, &view.signals.boot);
         self.has(MARKS)
             || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
@@ -228,6 +227,7 @@ impl Leg {
     }
 
     /// Work out what is the same for all conditions. `head_silent`: whether that condition is beyond.
+    #[inline(never)]
     pub fn look<'a>(&self, view: &'a View<'a>, head_silent: bool) -> Look<'a> {
         let rubs = Rubs::of(view);
         Look {

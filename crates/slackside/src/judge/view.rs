@@ -46,12 +46,7 @@ impl Out<'_> {
     }
 
     /// Tell that an alarm moved.
-    pub fn alarm(
-        &mut self,
-        rank: usize,
-        (from, to): (AlarmState, AlarmState),
-        (value, detail): (Option<i32>, u8),
-    ) {
+    pub fn alarm(&mut self, rank: usize, (from, to): (AlarmState, AlarmState), (value, detail): (Option<i32>, u8)) {
         if let Some(condition) = Condition::of_rank(rank) {
             let setpoint = self.view.limit(rank).setpoint;
             self.tell(Change::Alarm { condition, from, to, value, setpoint, detail });
