@@ -38,11 +38,12 @@ pub fn is_noted(rank: usize) -> bool {
 
 /// All alarms of a list of `N` conditions.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Rows<const N: usize> {
-    /// When the delay now running ends: the on-delay while not active, else the off-delay.
-    pub due: [u32; N],
     /// See [`bits`].
     pub bits: [u8; N],
+    /// When the delay now running ends: the on-delay while not active, else the off-delay.
+    pub due: [u32; N],
     /// The newest value that was at the limit or beyond while the on-delay ran, of the first ranks.
     pub noted: [u16; NOTED],
 }
