@@ -260,7 +260,8 @@ impl<const MARKS: usize> Measure<MARKS> {
         let mut ended = false;
         let held = self.state.held;
         if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
-            if self.state.head.suspect >= shaft::PAIRED {
+            let both = head.angle.wrapping_sub(held.start);
+            if self.state.head.suspect >= shaft::PAIRED && both <= LARGEST_PITCH {
                 // Two pitches are in doubt as one: the edge between them is of no use.
                 self.state.held = HeldEdge { at, end: head.angle, ..held };
                 return moved::HEAD | told(bits);
@@ -303,11 +304,14 @@ impl<const MARKS: usize> Measure<MARKS> {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
         let bridged = self.compare_edges(plan, at, Shaft::Boot);
+        // Marks in between are told from whole turns by their place, if more than one a turn closes windows.
+        let is_placed = plan.slip.closings > 1;
+        let is_broken = bits & counted::COUNT != 0 || bits & counted::MENDED != 0 && !is_placed;
         // A new boot spacing moves no window: windows are whole boot turns.
-        self.break_windows(bits & counted::COUNT);
+        self.break_windows(if is_broken { counted::COUNT } else { 0 });
         let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
         let windows = &mut self.state.windows;
-        if windows.is_in_doubt() && suspect < shaft::PAIRED {
+        if windows.is_in_doubt() && (suspect < shaft::PAIRED || !is_placed) {
             windows.settle_doubt(&plan.slip, self.state.boot.spacing.preceding(&plan.boot));
         }
         windows.boot(&plan.slip, at, index, suspect != 0);
