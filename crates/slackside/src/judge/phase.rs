@@ -12,12 +12,13 @@
 //! counted from the last edge, from the drive going off, or from power-up, whichever was last. Counting from the drive
 //! going off keeps a chattering contact from opening start after start. Without a drive contact the drive is taken to
 //! be on whenever the head turns, so silence of both shafts is standstill, and the first head edge from there opens a
-//! start; at power-up a leg that already turns is judged at once, since it was not seen standing.
+//! start, while the leg still settles only a head that gains speed; at power-up a leg that already turns is judged at once, since it was not seen standing.
 
 use super::leg::{Leg, PHASES, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
+use crate::arith::mul_div;
 use crate::conditions::Condition;
 use crate::settings::plan::{RowPlan, ShaftPlan, fitted};
 use crate::signals::{ShaftSignals, moved};
@@ -40,6 +41,9 @@ const CHATTER: u8 = 4;
 /// it is switched on, would end the start too soon.
 pub const AT_SPEED: u8 = 2;
 
+/// One whole, in ppm.
+const ONE: u32 = 1_000_000;
+
 impl Leg {
     /// Go into a phase.
     pub fn set_phase(&mut self, phase: Phase, view: &View<'_>, out: &mut Out<'_>) {
@@ -48,10 +52,11 @@ impl Leg {
         }
         self.phase = PHASES.iter().position(|other| *other == phase).unwrap_or(0) as u8;
         out.tell(Change::Phase(phase));
-        if matches!(phase, Phase::Standstill | Phase::CoastDown) {
+        if phase == Phase::CoastDown {
             self.rest.begin(view);
         }
         if phase == Phase::Standstill {
+            self.rest.came_to_rest(view);
             self.put(mark::OPENED | mark::START_WINDOW | mark::AT_SPEED | mark::START_FAILED, false);
             if !view.plan.has(fitted::DRIVE_CONTACT) {
                 self.put(mark::UNPERMITTED, false);
@@ -143,9 +148,23 @@ impl Leg {
         if signals.head.seen | signals.boot.seen != 0 {
             self.put(mark::TURNED, true);
         }
+        if matches!(self.phase(), Phase::CoastDown | Phase::Standstill) {
+            let off = Some(self.off_at);
+            // From rest any speed is gained; while running down only what is well above standing.
+            let limits = |plan: &ShaftPlan| {
+                let brisk = if self.phase() == Phase::Standstill { u32::MAX } else { plan.standing / 2 };
+                (brisk, mul_div(plan.sudden, ONE, view.plan.drive.reference_minimum))
+            };
+            let (head, boot) = (&view.plan.head, &view.plan.boot);
+            let limits = (limits(head), limits(boot));
+            let head = Pitches::new(view, &signals.head, head, off);
+            let boot = Pitches::new(view, &signals.boot, boot, off);
+            self.rest.turns((&head, limits.0), (&boot, limits.1));
+        }
         if moved & moved::HEAD != 0 && !view.plan.has(fitted::DRIVE_CONTACT) {
             match self.phase() {
-                Phase::Standstill => {
+                // A belt that swings as it settles starts nothing.
+                Phase::Standstill if self.rest.head_starts() => {
                     self.put(mark::UNPERMITTED, !self.has(mark::RUN));
                     self.open_start(view, out);
                 }
@@ -153,18 +172,9 @@ impl Leg {
                 _ => {}
             }
         }
-        match self.phase() {
-            Phase::CoastDown => {
-                let off = Some(self.off_at);
-                let head = Pitches::new(view, &signals.head, &view.plan.head, off);
-                let boot = Pitches::new(view, &signals.boot, &view.plan.boot, off);
-                self.rest.running_down((&head, view.plan.head.standing / 2), (&boot, view.plan.boot.standing / 2));
-            }
-            Phase::Standstill => {
-                let newest = newest_edge(view).unwrap_or(view.now.us());
-                self.rest.standing(view, newest);
-            }
-            _ => {}
+        if self.phase() == Phase::Standstill {
+            let newest = newest_edge(view).unwrap_or(view.now.us());
+            self.rest.standing(view, newest);
         }
     }
 

@@ -3,8 +3,8 @@
 //!
 //! | condition | beyond when |
 //! |---|---|
-//! | rollback | drive off: both shafts turn from standstill (two edges each), or every fitted shaft gets 1.5 times faster for two pitches, above twice the standstill speed |
-//! | edges at rest | so many edges of one shaft at standstill; forgotten after 10 s without |
+//! | rollback | drive off: both shafts turn from standstill (two edges each and a quarter of a turn), once the leg has settled for 6 s; or every fitted shaft gets 1.5 times faster for two pitches (while running down above twice the standstill speed), and gains speed over five sixteenths of a turn or stays faster for a whole one |
+//! | edges at rest | so many edges of one shaft at standstill, once settled, as fast as 1/1.6 of normal speed or faster; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
 //! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
