@@ -491,7 +491,7 @@ macro_rules! list {
             title: "Drive contact fault",
             meaning: "The drive contact chattered or toggled, or said the opposite of what the shafts did.",
         }
-        ReferenceFault = 29 "The speed reference is lost, out of range, too fast or contradicts the head; nameplate speed is used." {
+        ReferenceFault = 29 "The speed reference is lost, out of range or contradicts the head; nameplate speed is used." {
             name: "reference_fault",
             unit: Flag,
             sense: Flag(Flag::Reference),

@@ -264,13 +264,13 @@ part! {
             range: Works(100_000, 1_000_000),
             reason: "A leg slower than a tenth of normal speed is not run.",
         }
-        /// The fastest the drive can change speed, of normal operating speed in a second.
+        /// The drive's ramp: how fast it changes speed, of normal operating speed in a second.
         ramp_per_second: Ppm = Ramp {
             key: "ramp",
             kind: Number(FieldUnit::Ppm, &[PERCENT_A_SECOND]),
             given: Required,
             range: Works(1_000, 2_000_000),
-            reason: "A reference that changes faster is not believed.",
+            reason: "Normal speed follows the reference at this rate, as the drive does.",
         }
     }
 }
