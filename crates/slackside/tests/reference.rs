@@ -19,7 +19,7 @@ use slackside::input::{Shaft, Signal};
 use slackside::settings::{Settings, SpeedReference};
 use slackside::units::Ppm;
 use slackside::verdict::{Permit, Verdict};
-use turning::{Disc, all_raised, at, levels, permits, raised, verdicts};
+use turning::{Disc, all_raised, angle, at, levels, permits, raised, verdicts};
 
 const SPEED: f64 = 1.31;
 
@@ -28,21 +28,6 @@ fn variable(targets: u8, ramp_ppm: i32) -> Settings {
     settings.machine.speed_reference =
         Some(SpeedReference { minimum: Ppm::new(300_000), ramp_per_second: Ppm::new(ramp_ppm) });
     settings
-}
-
-/// The angle of a shaft by time, summed from its speed.
-fn angle(speed: impl Fn(f64) -> f64, seconds: f64) -> impl Fn(f64) -> f64 {
-    let step = 0.001;
-    let mut turned = vec![0.0];
-    for n in 0..(seconds / step) as usize + 2 {
-        let time = n as f64 * step;
-        turned.push(turned[n] + step * (speed(time) + speed(time + step)) / 2.0);
-    }
-    move |time: f64| {
-        let at = time / step;
-        let n = at as usize;
-        turned[n] + (turned[n + 1] - turned[n]) * at.fract()
-    }
 }
 
 /// What a drive does that is asked for these speeds: from rest at two seconds, `rate` a second to each, the last asked since its time.

@@ -8,6 +8,8 @@
 //!     │ silence proves it                    └──────────► CoastDown ◄──────────┘  │ otherwise
 //!     └────────────────────────────────────────────────── (drive off) ────────────┘
 //! ```
+//! A drive that comes on again while the belt runs down from speed, slower by now and followed by both shafts alike, opens a start too.
+//!
 //! Standstill is proven by silence: every fitted shaft surely slower than the share of normal speed in the settings,
 //! counted from the last edge, from the drive going off, or from power-up, whichever was last. Counting from the drive
 //! going off keeps a chattering contact from opening start after start. Without a drive contact the drive is taken to
@@ -88,6 +90,10 @@ impl Leg {
                 Phase::CoastDown if self.has(mark::START_WINDOW) && !reached(now, self.window_end) => {
                     self.set_phase(Phase::Starting, view, out);
                 }
+                // Once for each time that it was at speed, so that nobody renews the suppression of underspeed by switching.
+                Phase::CoastDown if self.has(mark::COASTS_FROM_SPEED) && self.belt_follows(view) => {
+                    self.open_start(view, out);
+                }
                 Phase::CoastDown | Phase::Unsure => {
                     self.put(mark::START_WINDOW, false);
                     self.set_phase(Phase::Running, view, out);
@@ -105,6 +111,15 @@ impl Leg {
         } else if phase == Phase::Inching {
             self.rest.begin(view);
         }
+    }
+
+    /// Whether the leg runs down below its speed, and both shafts agree by the ratio that the belt follows.
+    fn belt_follows(&self, view: &View<'_>) -> bool {
+        let slip = view.signals.short.reading;
+        let most = view.limit_of(Condition::SlipHigh).limit.unsigned_abs();
+        slip.is_exact()
+            && slip.least.unsigned_abs() < most
+            && !self.is_brisk(&self.boot(view), view.limit_of(Condition::Underspeed))
     }
 
     fn open_start(&mut self, view: &View<'_>, out: &mut Out<'_>) {

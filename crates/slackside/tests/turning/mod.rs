@@ -55,6 +55,21 @@ pub fn levels(shaft: Shaft, disc: Disc, turns: &dyn Fn(f64) -> f64, seconds: f64
     inputs
 }
 
+/// The angle of a shaft by time, summed from its speed.
+pub fn angle(speed: impl Fn(f64) -> f64, seconds: f64) -> impl Fn(f64) -> f64 {
+    let step = 0.001;
+    let mut turned = vec![0.0];
+    for n in 0..(seconds / step) as usize + 2 {
+        let time = n as f64 * step;
+        turned.push(turned[n] + step * (speed(time) + speed(time + step)) / 2.0);
+    }
+    move |time: f64| {
+        let at = time / step;
+        let n = at as usize;
+        turned[n] + (turned[n + 1] - turned[n]) * at.fract()
+    }
+}
+
 /// A signal at a time in seconds.
 pub fn at(seconds: f64, signal: Signal) -> Input {
     Input::new(Micros::new((seconds * 1e6).round() as u64), signal)
