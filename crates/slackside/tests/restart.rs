@@ -33,7 +33,13 @@ fn along(points: &'static [(f64, f64)]) -> impl Fn(f64) -> f64 {
 }
 
 /// Head and belt turn so; the drive comes on and goes off at these times.
-fn play(settings: &Settings, head: impl Fn(f64) -> f64, belt: impl Fn(f64) -> f64, drive: &[f64], seconds: f64) -> Vec<Verdict> {
+fn play(
+    settings: &Settings,
+    head: impl Fn(f64) -> f64,
+    belt: impl Fn(f64) -> f64,
+    drive: &[f64],
+    seconds: f64,
+) -> Vec<Verdict> {
     let targets = settings.machine.boot_targets.expect("fitted").count;
     let ratio = ratio(settings);
     let of_head = angle(|time| 1.31 * head(time), seconds);
@@ -60,7 +66,8 @@ fn a_start_while_the_belt_still_runs_down_and_follows_is_a_start() {
         let verdicts = play(&settings, along(COAST), along(COAST), &[2.0, 15.0, 18.0], 40.0);
         assert_eq!(all_raised(&verdicts), [], "{targets} targets");
         assert_eq!(permits(&verdicts, Permit::Run).len(), 1);
-        let all = [Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Starting, Phase::Running];
+        let all =
+            [Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Starting, Phase::Running];
         assert_eq!(phases(&verdicts)[phases(&verdicts).len() - 5..], all[1..], "{targets} targets");
     }
 }
@@ -97,8 +104,20 @@ fn starting_again_and_again_never_renews_the_suppression_of_underspeed() {
 #[test]
 fn each_counts_as_a_start() {
     const OFTEN: &[(f64, f64)] = &[
-        (2.0, 0.0), (4.0, 1.0), (15.0, 1.0), (18.0, 0.5), (20.0, 1.0), (30.0, 1.0), (33.0, 0.5), (35.0, 1.0), (45.0, 1.0),
-        (48.0, 0.5), (50.0, 1.0), (60.0, 1.0), (63.0, 0.5), (65.0, 1.0),
+        (2.0, 0.0),
+        (4.0, 1.0),
+        (15.0, 1.0),
+        (18.0, 0.5),
+        (20.0, 1.0),
+        (30.0, 1.0),
+        (33.0, 0.5),
+        (35.0, 1.0),
+        (45.0, 1.0),
+        (48.0, 0.5),
+        (50.0, 1.0),
+        (60.0, 1.0),
+        (63.0, 0.5),
+        (65.0, 1.0),
     ];
     let settings = with_targets(8, 1.31);
     let drive = [2.0, 15.0, 18.0, 30.0, 33.0, 45.0, 48.0, 60.0, 63.0];

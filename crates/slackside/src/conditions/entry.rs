@@ -77,6 +77,8 @@ pub enum Flag {
     Bypass,
     /// The leg runs without its permit.
     Unpermitted,
+    /// The feed permit has come back too often.
+    FeedHunting,
 }
 
 /// A number that has an upper limit. [`i32::MIN`] stands for unknown, which changes nothing.

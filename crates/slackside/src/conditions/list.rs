@@ -425,6 +425,23 @@ macro_rules! list {
             title: "Slip not known",
             meaning: "The leg ran too long without slip being known. What is not known is not taken to be in order.",
         }
+        FeedHunting = 38 "The feed permit was to be given back for the fourth time within half an hour; it is held until a person acknowledges." {
+            name: "feed_hunting",
+            unit: Flag,
+            sense: Flag(Flag::FeedHunting),
+            gate: Always,
+            needs: Nothing,
+            must: Alarm,
+            bypass: false,
+            boot_cleared: false,
+            setpoint: (1, 1),
+            longest_on_delay_ms: 0,
+            starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 0, latching: false, priority: Medium, action: DropFeed },
+            reason: "What comes back three times in half an hour needs a person, not a fourth time.",
+            title: "Feed given back too often",
+            meaning: "The feed was dropped and given back again and again by what came and went. Each time the leg filled \
+                      anew under a fault that nobody had looked at. The feed waits until somebody acknowledges.",
+        }
         HeadTargets = 25 "A head target is missing, or there is one too many." {
             name: "head_targets",
             unit: Flag,

@@ -43,6 +43,10 @@ pub mod mark {
     pub const COAST_LEARNED: u32 = 1 << 12;
     /// An edge has been seen since power-up.
     pub const TURNED: u32 = 1 << 13;
+    /// The feed was dropped while the leg ran on.
+    pub const FEED_DROPPED: u32 = 1 << 14;
+    /// It came back too often: it waits for a person.
+    pub const FEED_HUNTS: u32 = 1 << 15;
     /// Slip is unknown, since [`unknown_since`](super::Leg::unknown_since).
     pub const SLIP_UNKNOWN: u32 = 1 << 16;
     /// The outlet is plugged.
@@ -65,6 +69,8 @@ pub mod mark {
 
 /// So many changes of the drive contact within ten seconds may be a person's: five starts.
 pub const TOGGLES: u8 = 10;
+/// So often the feed is given back within half an hour without anybody's doing.
+pub const RETURNS: usize = 3;
 /// No temperature was told.
 const NO_TEMPERATURE: i16 = i16::MIN;
 
@@ -128,6 +134,12 @@ pub struct Leg {
     pub changes: [u32; TOGGLES as usize + 1],
     /// When late inputs leave theirs.
     pub lates: [u32; 16],
+    /// When returns of the feed leave theirs, in the slow count.
+    pub returns: [u32; RETURNS],
+    /// How many of them are counted.
+    pub returns_count: u8,
+    /// Always 0.
+    pub spare: [u8; 3],
 }
 
 /// The phases in the order in which state keeps them.

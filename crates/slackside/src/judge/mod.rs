@@ -255,6 +255,7 @@ impl<const N: usize> Judge<N> {
         recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
         recent::settle(&mut leg.changes, &mut leg.changes_count, now);
         recent::settle(&mut leg.lates, &mut leg.lates_count, now);
+        recent::settle(&mut leg.returns, &mut leg.returns_count, view.now.slow());
         self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
         self.feed_heat(view);
         let mut waits = self.evaluate(view, out);
@@ -263,7 +264,10 @@ impl<const N: usize> Judge<N> {
             self.leg.leave_standstill(view, out);
             waits = self.evaluate(view, out);
         }
-        self.resolve(view, out);
+        if self.resolve(view, out) {
+            waits = self.evaluate(view, out);
+            self.resolve(view, out);
+        }
         let quiet = self.is_quiet(view);
         self.leg.put(mark::QUIET, quiet);
         let heat = Condition::SlipHeat.rank();

@@ -127,7 +127,7 @@ impl Leg {
         self.opened = now;
         self.window_end = now.wrapping_add(view.plan.drive.start_time);
         self.put(mark::OPENED | mark::START_WINDOW, true);
-        self.put(mark::AT_SPEED | mark::START_FAILED, false);
+        self.put(mark::AT_SPEED | mark::START_FAILED | mark::FEED_DROPPED, false);
         self.brisk = 0;
         let end = view.now.slow().wrapping_add(view.plan.drive.start_window);
         recent::push(&mut self.starts, &mut self.starts_count, end);

@@ -10,6 +10,7 @@
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
+//! | feed hunting | the feed, dropped while the leg ran on, was to come back a fourth time within half an hour; until acknowledged |
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
@@ -320,6 +321,7 @@ impl Leg {
         put(Flag::ResetHeld, held == 0);
         put(Flag::Bypass, self.bypassed != 0);
         put(Flag::Unpermitted, self.runs_unpermitted(view));
+        put(Flag::FeedHunting, self.has(mark::FEED_HUNTS));
         let count = |count: u32| i32::try_from(count).unwrap_or(i32::MAX);
         // In the order of `Value`.
         let values = [

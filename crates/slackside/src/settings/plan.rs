@@ -15,7 +15,7 @@ use crate::input::{Place, Shaft};
 /// The first four bytes of a plan.
 pub const MAGIC: [u8; 4] = *b"SLpl";
 /// The version of the layout.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 /// Bins in one belt loop, for rub contacts. A power of two.
 pub const BINS: u32 = 32;
 /// Heat is in 2^-30 of its budget.
