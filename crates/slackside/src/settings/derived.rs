@@ -43,7 +43,9 @@ pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i3
         Compared::Time => 1_000 * ONE,
         Compared::Angle => TURN,
         Compared::Heat => 1 << HEAT_SHIFT,
-        Compared::HeadTurn | Compared::BootTurn => return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
+        Compared::HeadTurn | Compared::BootTurn => {
+            return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value)));
+        }
     };
     let rounded = if matches!(compared, Compared::Angle) { ROUNDED } else { 0 };
     to_i32(share(factor, value)).saturating_sub(rounded)
@@ -59,6 +61,14 @@ pub(super) const fn shaft_of(compared: Compared) -> Shaft {
         Compared::HeadTurn => Shaft::Head,
         _ => Shaft::Boot,
     }
+}
+
+/// The limit made of a setpoint in that unit. For an angle of the head it is no less than a quarter more than lies between two boot edges of a
+/// belt that follows: by then it has slipped by a fifth.
+pub(super) fn limit(compared: Compared, limit: i32, boot: &ShaftPlan, slip: &SlipPlan) -> i32 {
+    let between = high(boot.largest, slip.head_per_boot);
+    let least = to_i32(between.saturating_add(between >> 2));
+    if matches!(compared, Compared::Angle) { limit.max(least) } else { limit }
 }
 
 impl ShaftPlan {

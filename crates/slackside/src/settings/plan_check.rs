@@ -12,7 +12,7 @@ use super::cross::{
     CODE_LOSS, LEARNED_PITCH_ERROR, PAIRS, WINDOW_ERROR, boot_by_ratio, feigning_hum, longest_width, loss,
     slowest_pitch, speed_error, wait_for_edges,
 };
-use super::derived::{ONE, in_its_unit, shaft_of};
+use super::derived::{ONE, in_its_unit, limit, shaft_of};
 use super::plan::{MAGIC, Plan, ShaftPlan, VERSION, act, fitted};
 use crate::arith::{mul_div, ppm_of_turn, share};
 use crate::conditions::{Condition, Must, Needs, Rule};
@@ -330,7 +330,8 @@ fn compared(plan: &Plan, rule: &Rule, value: i32) -> i32 {
 #[inline(never)]
 fn condition(plan: &Plan, rank: usize, rule: &Rule) -> Kept {
     let row = plan.row(rank);
-    hold(row.limit == compared(plan, rule, row.setpoint), PlanRule::Limit)?;
+    let follows = limit(rule.compared, compared(plan, rule, row.setpoint), &plan.boot, &plan.slip);
+    hold(row.limit == follows, PlanRule::Limit)?;
     let is_fitted = has(plan, rule.needs);
     let acts = plan.acts(rank);
     if acts & act::JUDGED == 0 {
