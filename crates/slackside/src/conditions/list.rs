@@ -122,8 +122,8 @@ macro_rules! list {
             boot_cleared: true,
             setpoint: (40_000, 200_000),
             longest_on_delay_ms: 3_000,
-            starting: Starting { setpoint: 150_000, deadband: 20_000, on_ms: 500, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "29 CFR 1910.272(q)(5): stopped before belt speed has fallen by 20 %.",
+            starting: Starting { setpoint: 140_000, deadband: 20_000, on_ms: 500, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "As much as leaves room, within the 20 % of 29 CFR 1910.272(q)(5), for error, edges and delay from the first turn on.",
             title: "Belt far too slow",
             meaning: "The belt ran so much slower than normal that the leg has to stop: 29 CFR 1910.272(q) allows a loss \
                       of no more than 20 per cent.",

@@ -109,8 +109,8 @@ const RANGES: &[Bounds] = bounds! {
 
 /// What legs are built like, rounded outwards.
 const LEG: &[Bounds] = bounds! {
-    head.normal: 333_333, 5_000_000;
-    boot.normal: 333_333, 5_000_000;
+    head.normal: 166_666, 5_000_000;
+    boot.normal: 166_666, 5_000_000;
     slip.ratio: 500_000, 2_000_000;
     slip.boot_circumference: 634_602, 6_565_929;
     contacts.bin_length: 144_831, 9_580_200;
@@ -125,8 +125,8 @@ const BENCH: &[Bounds] = bounds! {
     contacts.bin_length: 31, 31_250_000;
 };
 
-/// Belt speeds of legs: 1 to 5 m/s, in micrometres a second, with the rounding of one micrometre.
-const BELT_SPEED: (u32, u32) = (999_999, 5_000_001);
+/// Belt speeds of legs: 0.5 to 5 m/s, in micrometres a second, with the rounding of one micrometre.
+const BELT_SPEED: (u32, u32) = (499_999, 5_000_001);
 /// Ten minutes, in microseconds.
 const LONGEST_OFF_DELAY: u32 = 10 * MINUTE;
 /// One part in a million of a turn.
@@ -244,7 +244,7 @@ fn shaft(plan: &Plan, which: Shaft) -> Kept {
     again.complete();
     hold(same(again.as_bytes(), shaft.as_bytes()), PlanRule::Derived)?;
     let both = shaft.edges == 2;
-    let marks = if both { shaft.marks & 1 == 0 && shaft.marks <= 64 } else { shaft.marks <= 32 };
+    let marks = shaft.marks <= 64 && (!both || shaft.marks & 1 == 0);
     let turn = shaft.normal_turn;
     // Top speed is 105 to 300 % of normal, and some roundings; it stands below 2 to 30 %.
     let speeds =

@@ -20,8 +20,8 @@ const FACES: super::Range = super::Range::Built((80_000, 2_500_000), (0, 10_000_
 const WIDTHS: super::Range = super::Range::Built((60_000, 2_400_000), (0, 10_000_000));
 const LAGGINGS: super::Range = super::Range::Built((0, 30_000), (0, 1_000_000));
 const THICKNESSES: super::Range = super::Range::Built((2_000, 30_000), (0, 1_000_000));
-/// 20 to 300 turns a minute, and 1 to 6,000.
-const SHAFT_SPEEDS: super::Range = super::Range::Built((333_333, 5_000_000), (16_667, 100_000_000));
+/// 10 to 300 turns a minute, and 1 to 6,000.
+const SHAFT_SPEEDS: super::Range = super::Range::Built((166_666, 5_000_000), (16_667, 100_000_000));
 /// Of no-slip ratios.
 pub(in crate::settings) const RATIOS: super::Range = super::Range::Built((500_000, 2_000_000), (200_000, 5_000_000));
 
@@ -129,7 +129,7 @@ pub enum Spacing {
 /// The targets on one shaft and their sensor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Targets {
-    /// Targets a turn, 1 to 32.
+    /// Targets a turn, 1 to 64; 32 where both edges count.
     pub count: u8,
     /// Which edges count.
     pub edges: CountedEdges,
@@ -167,8 +167,8 @@ part! {
             key: "count",
             kind: Number(FieldUnit::Count, &[COUNT]),
             given: Required,
-            range: Works(1, 32),
-            reason: "More make a loss of speed known sooner; the box has room for 32.",
+            range: Works(1, 64),
+            reason: "More make a loss of speed known sooner; the box has room for 64 counted edges a turn.",
         }
         /// Which edges count.
         Edges(|part| Some(part.edges.number()), |part, value| part.edges = Numbered::of(value)) {
@@ -410,7 +410,7 @@ part! {
             kind: Number(FieldUnit::MicroturnsPerSecond, &[RPM]),
             given: Required,
             range: SHAFT_SPEEDS,
-            reason: "Legs turn at 20 to 300 rpm; what is not given follows without slip from what is.",
+            reason: "Legs turn at 10 to 300 rpm; what is not given follows without slip from what is.",
         }
         /// Boot shaft speed at normal operating speed: the belt's own measure.
         Boot(|part| Some(part.normal_boot.number()), |part, value| part.normal_boot = Numbered::of(value)) {
@@ -419,7 +419,7 @@ part! {
             kind: Number(FieldUnit::MicroturnsPerSecond, &[RPM]),
             given: Required,
             range: SHAFT_SPEEDS,
-            reason: "Legs turn at 20 to 300 rpm; what is not given follows without slip from what is.",
+            reason: "Legs turn at 10 to 300 rpm; what is not given follows without slip from what is.",
         }
     }
 }
