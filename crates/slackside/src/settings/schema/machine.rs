@@ -304,9 +304,9 @@ part! {
         minimum_width: Span = MinimumWidth {
             key: "minimum_width",
             kind: Number(FieldUnit::Microseconds, &[MICROSECONDS, MILLISECONDS]),
-            given: Starting(200),
+            given: Starting(2_000),
             range: Works(5, 1_000_000),
-            reason: "Ten times the longest noise pulse seen in practice, a twentieth of the shortest target of a fast leg.",
+            reason: "A sensor that lets go bounces for up to 2 ms; a quarter of the closest pitch of a fast leg is longer.",
         }
         /// The highest speed either shaft can reach, of its normal operating speed.
         top_speed: Ppm = TopSpeed {
@@ -320,9 +320,9 @@ part! {
         rejects_a_turn: u8 = RejectsATurn {
             key: "rejects_a_turn",
             kind: Number(FieldUnit::Count, &[COUNT]),
-            given: Starting(16),
+            given: Starting(32),
             range: Works(1, 64),
-            reason: "Many more than stray noise gives and far fewer than hum.",
+            reason: "One bounce at each of 32 targets; far fewer than hum.",
         }
         /// Clear pulses of a rub contact shorter than this do not end the rub.
         contact_bridge: Span = ContactBridge {
