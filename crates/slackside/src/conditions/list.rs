@@ -374,7 +374,8 @@ macro_rules! list {
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
             reason: "A signal that cannot be trusted is never read as healthy.",
             title: "Boot sensor fault",
-            meaning: "What the boot sensor said could not be believed, so the belt was not being watched.",
+            meaning: "What the boot sensor said could not be believed, so the belt was not being watched: noise, a lost wire, \
+                      or pitches that scatter to and fro, where the boot surges or the sensor trembles.",
         }
         HeadSilent = 22 "The head sensor fell silent while the boot turns." {
             name: "head_silent",
