@@ -16,26 +16,11 @@ use slackside::verdict::Change;
 use slackside_desk::tune::columns::{Cursor, Row};
 use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
+use slackside_legs::random::Random;
 
 const DAY: f64 = 86_400.0;
 /// Setpoints and deadbands are multiples of this, in ppm.
 const LADDER: i32 = 1_000;
-
-struct Chance(u64);
-
-impl Chance {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn part(&mut self) -> f64 {
-        (self.next() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-}
 
 /// A day of the example leg: creep near 1 % that wanders with the load, the drive sagging by up to 3 %, jitter of 5 µs and 1 %
 /// uneven targets.
@@ -48,14 +33,14 @@ fn day(settings: &Checked, wander: f64) -> Vec<Input> {
     ];
     let uneven = [0.0, 0.01, -0.007, 0.004];
     for (shaft, seed) in [(Shaft::Head, 1), (Shaft::Boot, 2)] {
-        let mut chance = Chance(seed);
-        let mut load = Chance(77);
+        let mut chance = Random(seed);
+        let mut load = Random(77);
         let (mut t, mut turned) = (20.0, 0_u64);
         let (mut sag, mut creep, mut next) = (0.0, 0.01, 0.0);
         while t < DAY {
             while t >= next {
-                sag = 0.03 * load.part();
-                creep = 0.01 + wander * (load.part() - 0.5);
+                sag = 0.03 * load.unit();
+                creep = 0.01 + wander * (load.unit() - 0.5);
                 next += 5.0;
             }
             let ramp = ((t - 20.0) / 4.0).clamp(0.05, 1.0);
@@ -64,7 +49,7 @@ fn day(settings: &Checked, wander: f64) -> Vec<Input> {
             let pitch = 0.25 + 0.25 * (uneven[(place + 1) % 4] - uneven[place]);
             t += pitch / speed;
             turned += 1;
-            let at = (t * 1e6) as u64 + chance.next() % 6;
+            let at = (t * 1e6) as u64 + chance.next_u64() % 6;
             inputs.push(Input::new(Micros::new(at), Signal::Edge(shaft, true)));
             inputs.push(Input::new(Micros::new(at + (0.08 / speed * 1e6) as u64), Signal::Edge(shaft, false)));
         }
@@ -85,11 +70,11 @@ enum Place {
 }
 
 fn settings(number: u64, place: Place, ladder: i32) -> Option<Checked> {
-    let mut chance = Chance(number + 1_000_000);
+    let mut chance = Random(number + 1_000_000);
     let mut settings = Settings::example();
     let mut set = |condition, (low, high): (f64, f64), deadband: f64, (short, long): (f64, f64)| {
-        let setpoint = (low + (high - low) * chance.part()) as i32 / ladder * ladder;
-        let on = ((short + (long - short) * chance.part()) * 20.0).round() as u32 * 50;
+        let setpoint = (low + (high - low) * chance.unit()) as i32 / ladder * ladder;
+        let on = ((short + (long - short) * chance.unit()) * 20.0).round() as u32 * 50;
         settings.limits.change(condition, |limit| {
             limit.setpoint = setpoint;
             limit.deadband = (f64::from(setpoint) * deadband) as i32 / ladder * ladder;
@@ -117,8 +102,8 @@ fn settings(number: u64, place: Place, ladder: i32) -> Option<Checked> {
         set(Condition::SlipVeryHigh, (90_000.0, 150_000.0), 0.1, (0.2, 1.0));
     }
     set(Condition::DeepUnderspeed, (130_000.0, 160_000.0), 0.1, (0.1, 0.5));
-    settings.limits.slip_heat.budget = Joules::new(600_000 + (chance.part() * 600_000.0) as u32);
-    settings.limits.slip_heat.time_constant = Span::from_millis(60_000 * (20 + 10 * (chance.next() % 3) as u32));
+    settings.limits.slip_heat.budget = Joules::new(600_000 + (chance.unit() * 600_000.0) as u32);
+    settings.limits.slip_heat.time_constant = Span::from_millis(60_000 * (20 + 10 * (chance.next_u64() % 3) as u32));
     // Alarms only, so that a day is judged to its end.
     settings.limits.change(Condition::SlipHigh, |limit| limit.action = Action::Alarm);
     let _ = Ppm::ZERO;

@@ -80,12 +80,20 @@ fn a_trace_in_wrong_units_is_refused_with_the_likely_one() {
         [("ms.csv", 1_000, 1, "milliseconds"), ("s.csv", 1_000_000, 1, "seconds"), ("ns.csv", 1, 1_000, "nanoseconds")]
     {
         fs::write(directory.join(name), in_units_of(&trace, divide, multiply)).expect("written");
-        for command in [["replay", name, "--settings", "leg.toml"], ["compare", "leg.toml", "leg.toml", name]] {
-            let output = slackside(directory, &command);
+        for command in [
+            ["replay", name, "--settings", "leg.toml"].as_slice(),
+            &["compare", "leg.toml", "leg.toml", name],
+            &["convert", name, "t.slk", "--settings", "leg.toml"],
+            &["label", name, "--nothing-wrong", "--settings", "leg.toml"],
+            &["label", name, "--nothing-wrong"],
+            &["emulate", name, "--settings", "leg.toml", "--listen", "127.0.0.1:0"],
+        ] {
+            let output = slackside(directory, command);
             let said = text(&output.stderr);
             assert_eq!(output.status.code(), Some(2), "{name}: {said}");
             assert!(said.contains(&format!("look like {unit}")) && said.contains("mend: "), "{name}: {said}");
         }
+        assert!(!directory.join("t.slk").exists() && !directory.join(format!("{name}.label.toml")).exists(), "{name}");
     }
     // A leg that hardly turns, and one whose wire hums, are judged all the same.
     done(directory, &["replay", "us.csv", "--settings", "leg.toml"]);
@@ -94,6 +102,39 @@ fn a_trace_in_wrong_units_is_refused_with_the_likely_one() {
         &["simulate", &root("scenarios/boot-sensor-hum.toml"), "--out", "hum.csv", "--write-settings", "h.toml"],
     );
     done(directory, &["replay", "hum.csv", "--settings", "h.toml"]);
+}
+
+#[test]
+fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let scenario = root("scenarios/boot-sensor-cut.toml");
+    for arguments in [
+        ["replay", "WRONG"].as_slice(),
+        &["replay", "t.csv", "--settings", "WRONG"],
+        &["sheet", "--settings", "WRONG"],
+        &["simulate", "WRONG"],
+        &["simulate", &scenario, "--settings", "WRONG"],
+        &["simulate", "--score", "WRONG"],
+        &["tune", "WRONG"],
+        &["compare", "WRONG", "WRONG", "t.csv"],
+        &["label", "WRONG", "--nothing-wrong"],
+        &["convert", "WRONG", "x.slk"],
+        &["emulate", "WRONG"],
+        &["emulate", "--settings", "WRONG"],
+        &["box", "127.0.0.1:1", "settings", "write", "WRONG"],
+    ] {
+        for (wrong, why) in [("no such file", "there is no such"), (".", "it is a directory")] {
+            if wrong == "." && arguments.contains(&"--score") {
+                continue;
+            }
+            let arguments: Vec<&str> =
+                arguments.iter().map(|word| if *word == "WRONG" { wrong } else { word }).collect();
+            let said = refused(directory, &arguments);
+            assert!(said.contains(why) && said.contains("\n  mend: "), "{arguments:?}: {said}");
+        }
+    }
 }
 
 /// Names that only the code and files for programs use.

@@ -104,7 +104,7 @@ fn an_output_never_replaces_its_input_or_another_output() {
 fn what_cannot_be_read_or_written_is_said() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     for (arguments, said) in [
-        (["nothing.csv", "--quiet"].as_slice(), "cannot be opened"),
+        (["nothing.csv", "--quiet"].as_slice(), "there is no such file"),
         ([".", "--quiet"].as_slice(), "it is a directory"),
         (["--events", "no/such/place.csv"].as_slice(), "check that its directory is there"),
     ] {

@@ -5,6 +5,7 @@
 
 use slackside::input::{Input, Shaft, Signal};
 use slackside::units::Micros;
+pub use slackside_legs::random::Random;
 
 /// Angle, integrated finely enough that a microsecond is never missed.
 const STEP_S: f64 = 0.000_5;
@@ -54,30 +55,6 @@ impl Wheel {
             self.begins.iter().flat_map(|begin| [(*begin, true), (begin + self.width, false)]).collect();
         marks.sort_by(|one, other| one.0.total_cmp(&other.0));
         marks
-    }
-}
-
-/// A small generator of random numbers, the same everywhere (SplitMix64).
-pub struct Random(pub u64);
-
-impl Random {
-    /// The next 64 bits.
-    pub fn next_u64(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut mixed = self.0;
-        mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        mixed ^ (mixed >> 31)
-    }
-
-    /// Evenly between 0 and 1.
-    pub fn unit(&mut self) -> f64 {
-        (self.next_u64() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    /// Roughly normal, of standard deviation 1 (sum of twelve).
-    pub fn normal(&mut self) -> f64 {
-        (0..12).map(|_| self.unit()).sum::<f64>() - 6.0
     }
 }
 

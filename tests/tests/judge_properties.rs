@@ -49,6 +49,8 @@ fn slip() -> impl Strategy<Value = SlipReading> {
         Just(SlipReading::Retracted),
         (-150_000..400_000_i32).prop_map(|slip| SlipReading::Known(Ppm::new(slip))),
         (-150_000..400_000_i32).prop_map(|slip| SlipReading::AtLeast(Ppm::new(slip))),
+        (-150_000..400_000_i32, 0..60_000_i32)
+            .prop_map(|(slip, wide)| SlipReading::Between(Ppm::new(slip), Ppm::new(slip + wide))),
     ]
 }
 

@@ -62,7 +62,7 @@ fn largest(motions: &[(Micros, Motion)], reading: impl Fn(&Motion) -> SlipReadin
     for (_, motion) in motions {
         match reading(motion) {
             SlipReading::Known(ppm) => exact = exact.max(ppm.get().abs()),
-            SlipReading::AtLeast(ppm) => limit = limit.max(ppm.get()),
+            SlipReading::AtLeast(ppm) | SlipReading::Between(ppm, _) => limit = limit.max(ppm.get()),
             SlipReading::Unknown | SlipReading::Retracted => {}
         }
     }

@@ -10,27 +10,7 @@ use slackside::verdict::Verdict;
 use slackside_desk::monitor::monitor;
 use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
-
-/// A small generator: splitmix64.
-struct Chance(u64);
-
-impl Chance {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, end: u64) -> u64 {
-        self.next() % end
-    }
-
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * (self.next() >> 11) as f64 / (1_u64 << 53) as f64
-    }
-}
+use slackside_tests::wheels::Random;
 
 /// What happens on the leg.
 #[derive(Clone, Copy, Debug)]
@@ -52,7 +32,7 @@ struct Story {
 
 /// Edges of both shafts whose speed and slip wander from second to second.
 fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
-    let mut chance = Chance(story.seed);
+    let mut chance = Random(story.seed);
     let machine = &settings.machine;
     let head_speed = f64::from(machine.normal_head.get()) / 1e6;
     let ratio = f64::from(machine.ratio_in_force().get()) / 1e6;
@@ -139,7 +119,7 @@ fn inputs(story: Story, settings: &Checked) -> Vec<Input> {
 
 /// Limits that often lie where the values are.
 fn settings(seed: u64, power: bool) -> Option<Checked> {
-    let mut chance = Chance(seed);
+    let mut chance = Random(seed);
     let mut settings = Settings::example();
     settings.machine.power_meter = power;
     if chance.below(3) == 0 {

@@ -13,6 +13,29 @@ pub struct Opened {
     pub length: Option<u64>,
 }
 
+/// Why a file cannot be read, and how to mend that on a line of its own; `mend` says what was wanted where the path is wrong.
+#[must_use]
+pub fn unreadable(error: &io::Error, mend: &str) -> String {
+    match error.kind() {
+        io::ErrorKind::NotFound => format!("cannot be read: there is no such file\n  mend: check the path; {mend}"),
+        io::ErrorKind::IsADirectory => format!("cannot be read: it is a directory\n  mend: name a file in it; {mend}"),
+        io::ErrorKind::PermissionDenied => {
+            "cannot be read: you may not read it\n  mend: ask its owner, or copy it to where you may".to_owned()
+        }
+        io::ErrorKind::InvalidData => format!("cannot be read: {error}\n  mend: save it as UTF-8 text; {mend}"),
+        _ => format!("cannot be read: {error}\n  mend: check the disk or the network, then try again"),
+    }
+}
+
+/// What was wanted where a settings file cannot be read.
+pub const WANTED_SETTINGS: &str = "name a settings file (TOML); `slackside new-leg MY-LEG.toml` writes one of your leg from what a tape measure tells";
+/// What was wanted where a scenario cannot be read.
+pub const WANTED_SCENARIO: &str = "name a scenario file (TOML), such as one of the folder scenarios";
+/// What was wanted where a study cannot be read.
+pub const WANTED_STUDY: &str = "name a study file (TOML), such as one of the folder studies";
+/// What was wanted where a trace cannot be read.
+pub const WANTED_TRACE: &str = "name a trace (CSV) or a recording fetched from a box";
+
 /// A place where files are.
 pub trait Files: Sync {
     /// Open one.
@@ -48,5 +71,19 @@ pub trait Files: Sync {
             let at = error.utf8_error().valid_up_to();
             io::Error::new(io::ErrorKind::InvalidData, format!("it is not text: byte {at} is not UTF-8"))
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whatever_cannot_be_read_says_how_to_mend_it() {
+        use io::ErrorKind::{InvalidData, IsADirectory, NotFound, Other, PermissionDenied};
+        for kind in [NotFound, IsADirectory, PermissionDenied, InvalidData, Other] {
+            let said = unreadable(&kind.into(), WANTED_TRACE);
+            assert!(said.contains("\n  mend: ") && !said.contains("os error"), "{said}");
+        }
     }
 }

@@ -52,6 +52,8 @@ impl Distrust {
     pub const EDGES_LOST: Self = Self(32);
     /// The boot's pitches scatter, to and fro, while the head turns steadily: the boot surges, or its sensor trembles.
     pub const SCATTER: Self = Self(64);
+    /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
+    pub const BRIDGED: Self = Self(128);
 
     /// Nothing is wrong.
     #[must_use]
@@ -77,10 +79,10 @@ impl Distrust {
         Self(self.0 & !other.0)
     }
 
-    /// The reasons of these bits; `None` if one of them stands for none.
+    /// The reasons of these bits: each of the eight stands for one.
     #[must_use]
-    pub const fn from_bits(bits: u8) -> Option<Self> {
-        if bits < 128 { Some(Self(bits)) } else { None }
+    pub const fn from_bits(bits: u8) -> Self {
+        Self(bits)
     }
 
     /// The reasons as bits, lowest first in the order of the constants.
@@ -157,12 +159,14 @@ pub enum SlipReading {
     /// Not known: the window is not full, the head is silent, or a sensor is missing. Never to be read as "no slip".
     #[default]
     Unknown,
-    /// A reading just given was wrong, because an edge was lost or extra; not known since.
+    /// Not known because an edge was lost or extra where it matters; not known since.
     Retracted,
     /// Measured over a whole window.
     Known(Ppm),
-    /// The boot is overdue: the slip is this much or more.
+    /// The boot is overdue, or an edge of it is in doubt: the slip is this much or more.
     AtLeast(Ppm),
+    /// Measured over a whole window, but where the head's marks lie is not known well: the slip is from the one to the other.
+    Between(Ppm, Ppm),
 }
 
 impl SlipReading {
@@ -170,9 +174,15 @@ impl SlipReading {
     #[must_use]
     pub const fn ppm(self) -> Option<Ppm> {
         match self {
-            Self::Known(ppm) | Self::AtLeast(ppm) => Some(ppm),
+            Self::Known(ppm) | Self::AtLeast(ppm) | Self::Between(ppm, _) => Some(ppm),
             Self::Unknown | Self::Retracted => None,
         }
+    }
+
+    /// Whether its number is a lower limit: there may be more slip.
+    #[must_use]
+    pub const fn is_limit(self) -> bool {
+        matches!(self, Self::AtLeast(_) | Self::Between(..))
     }
 }
 
@@ -315,11 +325,13 @@ impl ShaftMotion {
 
 impl Slip {
     fn of(from: &signals::Slip, unknown: u8, now: Now) -> Self {
-        let Reading { least, .. } = from.reading;
+        let Reading { least, most } = from.reading;
         let reading = if from.reading.is_exact() {
             SlipReading::Known(Ppm::new(least))
-        } else if from.reading.is_known() {
+        } else if from.reading.is_open() {
             SlipReading::AtLeast(Ppm::new(least))
+        } else if from.reading.is_known() {
+            SlipReading::Between(Ppm::new(least), Ppm::new(most))
         } else if unknown == signals::unknown::RETRACTED {
             SlipReading::Retracted
         } else {

@@ -1,18 +1,18 @@
 //! What survives a loss of power: one small value the box can store, plain bytes but for the sum behind them.
 //!
-//! # Image, version 3
+//! # Image, version 4
 //! All numbers low byte first.
 //!
 //! | bytes | what |
 //! |---|---|
-//! | 0 | version: 3 |
+//! | 0 | version: 4 |
 //! | 1 | whether the boot must be reported clear, 0 or 1 |
 //! | 2 | number of the first-out condition plus one, 0 if there is none |
 //! | 3 | how many starts are counted, 0 to 8 |
-//! | 4 to 43 | each alarm, at the number of its condition: 0, 8 latched and acknowledged, 12 latched and not acknowledged |
-//! | 44 to 75 | how long ago each start was, in microseconds, newest last; then zeros |
-//! | 76 to 79 | slip heat in joules |
-//! | 80 to 83 | CRC-32/ISO-HDLC of bytes 0 to 79 |
+//! | 4 to 47 | each alarm, at the number of its condition: 0, 8 latched and acknowledged, 12 latched and not acknowledged |
+//! | 48 to 79 | how long ago each start was, in microseconds, newest last; then zeros |
+//! | 80 to 83 | slip heat in joules |
+//! | 84 to 87 | CRC-32/ISO-HDLC of bytes 0 to 83 |
 //!
 //! Whatever cannot be read, an older version too, counts as tripped: see [`Retained::unreadable`].
 
@@ -23,9 +23,9 @@ use crate::codec::crc::{checked, checksum};
 use crate::conditions::{Condition, ConditionSet};
 use crate::units::{Joules, Span};
 
-const VERSION: u8 = 3;
+const VERSION: u8 = 4;
 /// Room for alarms.
-const ALARMS: usize = 40;
+const ALARMS: usize = 44;
 /// Starts remembered.
 const STARTS: usize = 8;
 
@@ -241,12 +241,12 @@ mod tests {
     #[test]
     fn golden_bytes() {
         let image = tripped().to_image();
-        let mut expected = std::vec![3, 1, 1, 2];
+        let mut expected = std::vec![4, 1, 1, 2];
         // Numbers 0 and 33.
         expected.push(8);
         expected.extend([0; 32]);
         expected.push(12);
-        expected.extend([0; 6]);
+        expected.extend([0; 10]);
         expected.extend([127, 0, 0, 0, 4, 3, 2, 1]);
         expected.extend([0; 24]);
         expected.extend([0x2C, 1, 0, 0]);
@@ -272,16 +272,16 @@ mod tests {
     fn what_makes_no_sense_is_refused_though_its_sum_fits() {
         let content = tripped().to_image()[..CONTENT].to_vec();
         assert_eq!(Retained::from_image(&seal(&content)), Ok(tripped()));
-        // Another version; no bool; no condition; nine starts; bits that no alarm has; numbers 35 and 39.
+        // Another version; no bool; no condition; nine starts; bits that no alarm has; numbers 39 and 43.
         for (at, byte, error) in [
             (0, 2, Unreadable::Version(2)),
             (1, 2, Unreadable::Content),
-            (2, 36, Unreadable::Content),
+            (2, 40, Unreadable::Content),
             (3, 9, Unreadable::Content),
             (4, 4, Unreadable::Content),
             (5, 9, Unreadable::Content),
-            (39, 8, Unreadable::Content),
-            (43, 12, Unreadable::Content),
+            (43, 8, Unreadable::Content),
+            (47, 12, Unreadable::Content),
         ] {
             let mut wrong = content.clone();
             wrong[at] = byte;
@@ -294,7 +294,7 @@ mod tests {
     proptest! {
         #[test]
         fn any_value_comes_back(
-            latched in any::<u64>(), acknowledged in any::<u64>(), first in 0..40_usize, boot in any::<bool>(),
+            latched in any::<u64>(), acknowledged in any::<u64>(), first in 0..44_usize, boot in any::<bool>(),
             ages in proptest::collection::vec(any::<u32>(), 0..=8), heat in any::<u32>(),
         ) {
             let mut it = Retained::default();

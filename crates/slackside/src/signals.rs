@@ -35,6 +35,8 @@ pub mod distrust {
     pub const EDGES_LOST: u8 = 32;
     /// The boot's pitches scatter, to and fro, while the head turns steadily: the boot surges, or its sensor trembles.
     pub const SCATTER: u8 = 64;
+    /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
+    pub const BRIDGED: u8 = 128;
 }
 
 /// What the pattern of edges says about the targets themselves.
@@ -49,6 +51,15 @@ pub mod pattern {
     pub const MOVED: u8 = 3;
 }
 
+/// Whether a shaft was seen to turn.
+pub mod seen {
+    /// An edge has counted since the monitor started.
+    pub const SEEN: u8 = 1;
+    /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it: edges may have been
+    /// lost, and the next pitch will tell.
+    pub const IN_DOUBT: u8 = 2;
+}
+
 /// What is known of one shaft.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
@@ -59,7 +70,7 @@ pub struct ShaftSignals {
     pub line: u8,
     /// One of [`pattern`].
     pub pattern: u8,
-    /// Whether an edge has counted since the monitor started, 0 or 1.
+    /// Whether an edge has counted since the monitor started, as bits of [`seen`].
     pub seen: u8,
     /// When the newest edge that counts happened. Means nothing before [`seen`](Self::seen).
     pub last_edge: u32,
@@ -84,6 +95,12 @@ impl ShaftSignals {
     #[must_use]
     pub const fn is_seen(&self) -> bool {
         self.seen != 0
+    }
+
+    /// Whether edges may have been lost within the last pitch.
+    #[must_use]
+    pub const fn is_in_doubt(&self) -> bool {
+        self.seen & seen::IN_DOUBT != 0
     }
 
     /// The speed over the last whole pitch; `None` before there is one.
@@ -143,6 +160,12 @@ impl Reading {
         self.least != i32::MIN
     }
 
+    /// Whether it only says "so much or more": the boot is overdue, or an edge of it is in doubt. Its next edges will tell.
+    #[must_use]
+    pub const fn is_open(self) -> bool {
+        self.most == i32::MAX && self.is_known()
+    }
+
     /// Whether it is one number.
     #[must_use]
     pub const fn is_exact(self) -> bool {
@@ -161,6 +184,9 @@ pub struct Slip {
     /// When that could first be known.
     pub known_at: u32,
 }
+
+/// By so much the mean of slip moves before it is told anew, in ppm.
+pub const MEAN_STEP: u32 = 1_000;
 
 /// Why nothing is known of slip.
 pub mod unknown {
@@ -198,8 +224,8 @@ pub struct ContactSignals {
     pub rubs: u8,
     /// Whether it is clear but still bridged, 0 or 1.
     pub bridged: u8,
-    /// Always 0.
-    pub spare: u8,
+    /// Loops of the belt in a row on which a rub began where one had begun a loop before, held at 255.
+    pub loops: u8,
 }
 
 /// What measure knows at one moment.
@@ -218,6 +244,9 @@ pub struct Signals {
     pub since_boot: u32,
     /// How far the head pulley's rim has slid past the belt since the leg was last at rest, in micrometres, held at the ends.
     pub slipped: i32,
+    /// Mean slip since the leg was last at rest, the last 64 boot turns or so counting most, in ppm: told when it has moved by
+    /// [`MEAN_STEP`].
+    pub slip_mean: i32,
     /// The newest long-run ratio, in ppm; 0 before there is one.
     pub ratio: u32,
     /// Largest less smallest slip over that block, in ppm.

@@ -28,12 +28,13 @@ fn one_target_at_any_ratio_is_not_taken_for_a_belt_that_does_not_follow() {
         machine.boot_targets.as_mut().expect("fitted").count = targets;
         machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::new((ratio * 1e6) as u32), spread: Ppm::ZERO });
         machine.normal_boot = MicroturnsPerSecond::new((1.31 * ratio * 1e6) as u32);
-        let speed = |time: f64| 1.31 * ((time - 2.0) / 2.0).clamp(0.0, 1.0);
+        // As in a recording that begins while the wheels turn.
+        let speed = |_: f64| 1.31;
         let play = |stalls: f64| {
             let boot = |time: f64| if time < stalls { speed(time) * ratio * 0.993 } else { 0.0 };
             let mut inputs = levels(Shaft::Head, Disc::of(1), &angle(speed, 300.0), 300.0);
             inputs.extend(levels(Shaft::Boot, Disc { offset: 0.4, ..Disc::of(targets) }, &angle(boot, 300.0), 300.0));
-            inputs.extend([at(0.0, Signal::DriveRunning(false)), at(2.0, Signal::DriveRunning(true))]);
+            inputs.push(at(0.0, Signal::DriveRunning(true)));
             verdicts(&settings, inputs, 300.0)
         };
         assert_eq!(all_raised(&play(1e9)), [], "ratio {ratio}, {targets} targets");

@@ -114,7 +114,7 @@ fn a_step_of_the_speed_asked_is_no_loss_of_speed_at_any_ramp() {
 #[test]
 fn a_reference_sent_once_a_second_is_no_loss_of_speed() {
     let asked = [(0.0, 1.0), (35.0, 0.6), (55.0, 1.0), (75.0, 0.5), (92.0, 0.7)];
-    for (ramp, late) in [(0.04, true), (0.08, true), (0.08, false), (0.125, false)] {
+    for (ramp, late) in [(0.04, true), (0.08, true), (0.08, false), (0.1, false)] {
         for targets in [4, 8, 16] {
             let mut settings = variable(targets, (ramp * 1e6) as i32);
             settings.limits.change(Condition::StartFailed, |limit| limit.setpoint = 40_000);

@@ -16,6 +16,7 @@ mod targets;
 mod tidy;
 mod toolchain;
 mod trace;
+mod verdicts;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -93,6 +94,15 @@ enum Chore {
     },
     /// Look for what should not be in the tree.
     Tidy,
+    /// Write every verdict of random legs, of every scenario and of the demo as text, one a line: what a change of the core changes in
+    /// them is what `diff` tells of the files of two builds.
+    Verdicts {
+        /// Where to write them.
+        file: PathBuf,
+        /// So many random legs.
+        #[arg(long, default_value_t = 400)]
+        legs: u64,
+    },
 }
 
 fn main() -> ExitCode {
@@ -109,6 +119,7 @@ fn main() -> ExitCode {
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
         Chore::Tidy => tidy::run(),
+        Chore::Verdicts { file, legs } => verdicts::run(&file, legs),
     };
     match outcome {
         Ok(()) => ExitCode::SUCCESS,

@@ -56,7 +56,13 @@ fn slip(reading: Reading, retracted: bool) -> String {
         return if retracted { "not known (an edge was lost or extra)" } else { "not known" }.to_owned();
     }
     let least = percent(Ppm::new(reading.least));
-    if reading.is_exact() { least } else { format!("{least} or more") }
+    if reading.is_exact() {
+        least
+    } else if reading.is_open() {
+        format!("{least} or more")
+    } else {
+        format!("{} to {}", least.trim_end_matches(" %"), percent(Ppm::new(reading.most)))
+    }
 }
 
 fn names(set: ConditionSet) -> String {

@@ -7,6 +7,7 @@ use serde_json::json;
 use slackside::input::Input;
 
 use slackside_desk::demo;
+use slackside_desk::replay::check_units;
 use slackside_desk::settings;
 use slackside_desk::trace::Reader;
 
@@ -54,6 +55,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     while reader.read_batch(&mut batch)? {
         inputs.extend_from_slice(&batch);
     }
+    check_units(reader.name(), reader.survey(), &loaded.checked.machine)?;
     let setup = Setup {
         settings: (!args.new).then(|| loaded.checked.clone()),
         inputs,

@@ -7,10 +7,12 @@ use anyhow::bail;
 use serde_json::json;
 use slackside::conditions::Condition;
 
+use slackside_desk::replay::{check_units, check_units_of_any_leg};
+use slackside_desk::settings;
 use slackside_desk::tune::label::{self, AlarmDue, Label, Stretch};
 
 use super::talk::Talk;
-use crate::disk::open_trace;
+use crate::disk::{Disk, open_trace};
 use crate::outputs::write_whole;
 
 /// Say what should come of a recording, for tuning: written beside it as TRACE.label.toml.
@@ -33,6 +35,10 @@ pub struct Args {
     /// Nothing is wrong: any stop and any alarm is a nuisance.
     #[arg(long, conflicts_with_all = ["stop", "may", "alarm"])]
     nothing_wrong: bool,
+    /// The settings of their leg: times that no such leg can have are refused, as in a replay. Without them only those that no
+    /// leg at all can have.
+    #[arg(long, value_name = "LEG.toml")]
+    settings: Option<PathBuf>,
     /// What was wrong, in words.
     #[arg(long, value_name = "WORDS", default_value = "")]
     wrong: String,
@@ -82,12 +88,17 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     if !says && !args.nothing_wrong {
         bail!("say what should come of it: --stop, --alarm, --may or --nothing-wrong");
     }
+    let settings = args.settings.as_deref().map(|path| settings::read(&Disk, path)).transpose()?;
     let latest = [label.stop.map(|stop| stop.to_us), label.alarms.iter().map(|alarm| alarm.within.from_us).max()];
     // All is looked at before anything is written.
     for trace in &args.traces {
         let mut reader = open_trace(trace)?;
         let mut batch = Vec::new();
         while reader.read_batch(&mut batch)? {}
+        match &settings {
+            Some(loaded) => check_units(reader.name(), reader.survey(), &loaded.checked.machine)?,
+            None => check_units_of_any_leg(reader.name(), reader.survey())?,
+        }
         let (first, last) = (reader.survey().first, reader.survey().last);
         let (first, last) = (first.map_or(0, |at| at.get()), last.map_or(0, |at| at.get()));
         if let Some(late) = latest.into_iter().flatten().find(|at| *at > last) {

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail};
+use anyhow::{Context, anyhow, bail};
 use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use serde_json::{Value, json};
@@ -15,6 +15,7 @@ use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
 use slackside_desk::cautions;
+use slackside_desk::files::unreadable;
 use slackside_desk::report::{WIDTH, event_words};
 use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::{self, Guess};
@@ -225,7 +226,10 @@ fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
 /// Every scenario of a directory, in order of their names.
 fn scenarios_of(directory: &Path) -> anyhow::Result<Vec<Scenario>> {
     let mut paths: Vec<PathBuf> = std::fs::read_dir(directory)
-        .with_context(|| format!("{} cannot be read: give a directory of scenarios", directory.display()))?
+        .map_err(|error| {
+            let said = unreadable(&error, "name a directory of scenarios, such as the folder scenarios");
+            anyhow!("{} {}", directory.display(), said.replace("no such file", "no such directory"))
+        })?
         .filter_map(Result::ok)
         .map(|entry| entry.path())
         .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))

@@ -141,6 +141,7 @@ fn slip(from: &Slip, now: Micros) -> slackside::signals::Slip {
         SlipReading::Unknown | SlipReading::Retracted => Reading::UNKNOWN,
         SlipReading::Known(ppm) => Reading::exact(ppm.get()),
         SlipReading::AtLeast(ppm) => Reading::at_least(ppm.get()),
+        SlipReading::Between(least, most) => Reading { least: least.get(), most: most.get() },
     };
     slackside::signals::Slip { reading, at: stamp(from.at, now), known_at: stamp(from.known_at, now) }
 }

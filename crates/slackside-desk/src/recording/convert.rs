@@ -12,6 +12,7 @@ use slackside::units::Micros;
 use super::csv::{from_csv, is_recording_csv, to_csv};
 use super::file::{About, MadeUnder, Recording, Source};
 use crate::monitor::monitor;
+use crate::replay::check_units;
 use crate::trace::Reader;
 
 /// Bytes of a segment of a recording made at the desk.
@@ -74,7 +75,7 @@ pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = I
 /// recording again; any other needs `settings`. The bytes it becomes, and what was done, in words.
 ///
 /// # Errors
-/// It cannot be read, or the settings are missing.
+/// It cannot be read, its times cannot be microseconds, or the settings are missing.
 pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> anyhow::Result<(Vec<u8>, String)> {
     Ok(match kind_of(&bytes) {
         Kind::Recording => {
@@ -98,6 +99,7 @@ pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> anyhow
             while reader.read_batch(&mut batch)? {
                 inputs.append(&mut batch);
             }
+            check_units(name, reader.survey(), &settings.machine)?;
             let recording = record(name, settings, inputs)?;
             (recording.to_bytes()?, said("recording", &recording))
         }

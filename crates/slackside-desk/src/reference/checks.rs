@@ -10,12 +10,19 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Lock out and tag out. Then whether the belt is whole, whether the boot is choked, and only then the boot sensor. \
              Never start it again to see."
         }
-        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipHeat => {
+        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipMean | Condition::SlipHeat => {
             "Lock out. Take-up travel and tension, then the lagging through the inspection door, then what the leg was fed, \
              then the boot. Feel for heat and smell for smoke before anything is opened."
         }
         Condition::SlipImpossible | Condition::SlipNegative => {
             "The settings first: are they those of this leg? Then lock out, and count the targets and measure both pulleys."
+        }
+        Condition::SensorsSwapped => {
+            "Lock out and look into the boot: the belt may have slipped. Which sensor is on which input? Then the targets, and \
+             both pulleys against the settings."
+        }
+        Condition::FasterThanNormal => {
+            "Count the turns of both shafts over a minute, from outside the guards, and hold them against the settings."
         }
         Condition::DeepUnderspeed | Condition::Underspeed => {
             "Did the head slow down too? Then the drive: its belts, its supply. If the head did not, as for slip. Lock out first."
@@ -40,6 +47,10 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Look and smell for heat at that place first. Then lock out: shaft level and square, take-up even, crown there, no \
              build-up, splice square."
         }
+        Condition::RubAtOnePlace => {
+            "Look and smell for heat at that place first. Then lock out and turn the belt by hand once round: a torn edge, the \
+             splice, a bucket bolt."
+        }
         Condition::RubHot => {
             "Smoke and smouldering dust first; open nothing while it smoulders. Then lock out, and find what rubs; the bearing."
         }
@@ -54,7 +65,7 @@ pub const fn first_check(condition: Condition) -> &'static str {
         Condition::SlipUnknown => "Why the sensors' signals are not trusted: see which other conditions came with it.",
         Condition::FeedHunting => "Which alarms dropped the feed each time: what they point to. Only then acknowledge.",
         Condition::HeadTargets | Condition::BootTargets => {
-            "Lock out. Count the targets of that shaft; none loose, none doubled, each at its gap."
+            "Lock out. Count the targets of that shaft; none loose, none doubled, each at its gap. Then plug and cable of its sensor."
         }
         Condition::ContactFault => {
             "Lock out. The contact's wire, then the contact: press it and see that it is reported."

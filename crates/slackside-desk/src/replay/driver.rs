@@ -256,6 +256,7 @@ impl Watch<'_> {
         let mut outcome = self.outcome;
         outcome.warnings = survey.warnings(&outcome.settings.machine);
         outcome.survey = survey;
+        outcome.keep_open_peaks();
         if let (Some(ran_on), Some(dropped)) = (&mut outcome.ran_on_us, outcome.run_dropped) {
             let until = outcome.drive_off_at.or(outcome.survey.last).unwrap_or(dropped);
             *ran_on = until.get().saturating_sub(dropped.get());

@@ -18,4 +18,4 @@ pub use run_up::{Moment, RunUp};
 pub use sample::{ContactSample, Sample};
 pub use samples_csv::{SAMPLES_HEADER, SamplesCsv};
 pub use series::{Bucket, Range, Series};
-pub use units::{WrongUnits, check_units};
+pub use units::{WrongUnits, check_units, check_units_of_any_leg};

@@ -4,7 +4,7 @@ use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::diagnose::{Evidence, Gather};
 use slackside::judge::Status;
-use slackside::motion::Motion;
+use slackside::motion::{Motion, SlipReading};
 use slackside::settings::Checked;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
@@ -111,6 +111,8 @@ pub struct Outcome {
     pub motion: Motion,
     /// What diagnose goes by.
     pub evidence: Evidence,
+    /// Slip over one and over four boot turns while the boot is overdue: its next edge may say otherwise.
+    pub(super) open: [Option<Peak>; 2],
     pub(super) run_given: bool,
     pub(super) drive_on: bool,
     pub(super) drive_off_at: Option<Micros>,
@@ -149,6 +151,7 @@ impl Outcome {
             alarms: [AlarmState::Normal; Condition::COUNT],
             motion: Motion::NONE,
             evidence: Gather::new(settings).evidence(),
+            open: [None; 2],
             run_given: status.run_permit,
             drive_on: false,
             drive_off_at: None,
@@ -222,6 +225,8 @@ impl Outcome {
             Change::Permit { permit: Permit::Run, allowed, .. } => {
                 if self.run_given && !allowed && self.run_dropped.is_none() {
                     self.run_dropped = Some(verdict.at);
+                    // What the leg was stopped by counts, whatever comes after.
+                    self.keep_open_peaks();
                     self.ran_on_us = self.drive_on.then_some(0);
                 }
                 self.run_given = allowed;
@@ -256,16 +261,34 @@ impl Outcome {
         let (short, long) = (motion.slip_short.reading, motion.slip_long.reading);
         if short != before.slip_short.reading || long != before.slip_long.reading {
             self.series.slip(at, short.ppm(), long.ppm());
-            peak(&mut self.peak_short, at, short);
-            peak(&mut self.peak_long, at, long);
+            let peaks = [(short, &mut self.peak_short), (long, &mut self.peak_long)];
+            for ((reading, peak), open) in peaks.into_iter().zip(&mut self.open) {
+                match reading {
+                    SlipReading::AtLeast(value) => *open = Some(Peak { at, value, at_least: true }),
+                    SlipReading::Known(value) | SlipReading::Between(value, _) => {
+                        *open = None;
+                        raise(peak, Peak { at, value, at_least: reading.is_limit() });
+                    }
+                    SlipReading::Retracted => *open = None,
+                    SlipReading::Unknown => {}
+                }
+            }
+        }
+    }
+
+    /// Slip that nothing has taken back counts.
+    pub(super) fn keep_open_peaks(&mut self) {
+        let [short, long] = core::mem::take(&mut self.open);
+        for (open, peak) in [(short, &mut self.peak_short), (long, &mut self.peak_long)] {
+            if let Some(open) = open {
+                raise(peak, open);
+            }
         }
     }
 }
 
-fn peak(peak: &mut Option<Peak>, at: Micros, reading: slackside::motion::SlipReading) {
-    use slackside::motion::SlipReading;
-    let Some(value) = reading.ppm() else { return };
-    if peak.is_none_or(|peak| value > peak.value) {
-        *peak = Some(Peak { at, value, at_least: matches!(reading, SlipReading::AtLeast(_)) });
+fn raise(peak: &mut Option<Peak>, other: Peak) {
+    if peak.is_none_or(|peak| other.value > peak.value) {
+        *peak = Some(other);
     }
 }

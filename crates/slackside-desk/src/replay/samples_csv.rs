@@ -61,7 +61,7 @@ impl<'a> SamplesCsv<'a> {
             cell(row, contact.duty.map(percent), 4);
         }
         for reading in [sample.slip_short, sample.slip_long] {
-            let bound = reading.ppm().map(|_| i64::from(matches!(reading, SlipReading::AtLeast(_))));
+            let bound = reading.ppm().map(|_| i64::from(reading.is_limit()));
             cell(row, bound, 0);
         }
         row.push(b'\n');

@@ -12,6 +12,11 @@ use crate::trace::Survey;
 const ENOUGH: u64 = 16;
 /// No leg turns so many times faster or slower than normal for half of its edges.
 const BEYOND: f64 = 200.0;
+/// From rise to rise on a shaft of four targets at 75 rpm, in the middle of what legs have.
+const USUAL_PITCH_US: f64 = 200_000.0;
+/// One target at 20 rpm to 32 at 300 rpm, the ends of what settings may say, lie within 32 times of the usual; and no leg
+/// turns 20 times faster or slower than that for half of its edges.
+const BEYOND_ANY: f64 = 640.0;
 
 /// A trace whose edges come at a rate that no leg of these settings can have.
 #[derive(Clone, Debug, PartialEq)]
@@ -20,27 +25,34 @@ pub struct WrongUnits {
     pub trace: String,
     /// How many times too fast the edges come; below 1 if too slow.
     pub times: f64,
+    /// Whether that is against the settings of the trace's leg, or against a usual leg.
+    pub settings_known: bool,
 }
 
 impl fmt::Display for WrongUnits {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { trace, times } = self;
+        let Self { trace, times, settings_known } = self;
         let near = |wanted: f64| (wanted / 5.0..wanted * 5.0).contains(times);
         let (unit, mend) = match () {
             () if near(1e3) => ("milliseconds", "multiply every time by 1000"),
             () if *times > 1e5 => ("seconds", "multiply every time by 1000000"),
             () if near(1e-3) => ("nanoseconds", "divide every time by 1000"),
-            () => ("neither milliseconds nor seconds", "check the logger's clock and the settings of this leg"),
+            () => ("neither milliseconds nor seconds", "check the logger's clock and the settings of its leg"),
         };
         let rate = if *times > 1.0 {
             format!("{times:.0} times as fast as")
         } else {
             format!("{:.0} times as slow as", 1.0 / times)
         };
+        let against = if *settings_known {
+            "they do at normal speed, which no leg of these settings can do"
+        } else {
+            "they do on a usual leg, which no leg does"
+        };
         write!(
             out,
-            "{trace}: most edges come {rate} they do at normal speed, which no leg of these settings can do; the column time_us \
-             must be microseconds, and these look like {unit}\n  mend: {mend}"
+            "{trace}: most edges come {rate} {against}; the column time_us must be microseconds, and these look like \
+             {unit}\n  mend: {mend}"
         )
     }
 }
@@ -57,16 +69,35 @@ pub fn check_units(trace: &str, survey: &Survey, machine: &Machine) -> Result<()
         (Shaft::Head, machine.head_targets, machine.normal_head),
         (Shaft::Boot, machine.boot_targets, machine.normal_boot),
     ];
+    let pitches = shafts.into_iter().filter_map(|(shaft, targets, normal)| {
+        let marks = f64::from(targets?.count.max(1));
+        Some((shaft, 1e12 / (f64::from(normal.get()).max(1.0) * marks)))
+    });
+    let wrong = |times| WrongUnits { trace: trace.to_owned(), times, settings_known: true };
+    too_far(survey, pitches, BEYOND).map_or(Ok(()), |times| Err(wrong(times)))
+}
+
+/// The same where nobody said which leg a trace is of: only what no leg at all can do is found.
+///
+/// # Errors
+/// [`WrongUnits`].
+pub fn check_units_of_any_leg(trace: &str, survey: &Survey) -> Result<(), WrongUnits> {
+    let pitches = [Shaft::Head, Shaft::Boot].into_iter().map(|shaft| (shaft, USUAL_PITCH_US));
+    let wrong = |times| WrongUnits { trace: trace.to_owned(), times, settings_known: false };
+    too_far(survey, pitches, BEYOND_ANY).map_or(Ok(()), |times| Err(wrong(times)))
+}
+
+/// How many times too fast the shaft's edges come that come least too fast, if all of them are too fast or slow by more than
+/// `beyond`; `pitches` are from rise to rise at normal speed, in microseconds.
+fn too_far(survey: &Survey, pitches: impl Iterator<Item = (Shaft, f64)>, beyond: f64) -> Option<f64> {
     let mut worst: Option<f64> = None;
-    for (shaft, targets, normal) in shafts {
-        let (Some(targets), pace) = (targets, survey.pitches(shaft)) else { continue };
-        let Some(median_us) = pace.filter(|pace| pace.count >= ENOUGH).map(|pace| pace.median_us) else { continue };
-        let pitch_us = 1e12 / (f64::from(normal.get()).max(1.0) * f64::from(targets.count.max(1)));
-        let times = pitch_us / median_us;
-        if (1.0 / BEYOND..=BEYOND).contains(&times) {
-            return Ok(());
+    for (shaft, pitch_us) in pitches {
+        let pace = survey.pitches(shaft).filter(|pace| pace.count >= ENOUGH);
+        let Some(times) = pace.map(|pace| pitch_us / pace.median_us) else { continue };
+        if (1.0 / beyond..=beyond).contains(&times) {
+            return None;
         }
         worst = Some(worst.map_or(times, |worst| worst.min(times)));
     }
-    worst.map_or(Ok(()), |times| Err(WrongUnits { trace: trace.to_owned(), times }))
+    worst
 }

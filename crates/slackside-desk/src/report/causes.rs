@@ -54,6 +54,21 @@ pub fn inspection(cause: Cause) -> Inspection {
             "With the leg locked out, measure both pulleys over lagging and build-up, and hold them against the settings. If they are right, learn \
              the no-slip ratio on the empty leg and accept it.",
         ),
+        Cause::SensorsSwapped => (
+            "Head and boot sensor may be swapped".to_owned(),
+            "With the leg locked out, pass a piece of steel before the head sensor, and see which of the two the box says has moved. Then the wires \
+             in the junction box.",
+        ),
+        Cause::SpeedWrong => (
+            "The normal speed may not be that of this leg".to_owned(),
+            "Count the turns of both shafts over a minute with the leg running at its normal speed, from outside the guards, and hold them against \
+             the settings; then the number of targets. If they are right, the clock of the box is not.",
+        ),
+        Cause::WiresBridged => (
+            "The wires of the two sensors may be bridged".to_owned(),
+            "With the leg locked out, unplug the boot sensor: no pulse may come on its input while the head's target passes. Then terminals, \
+             junction box and cable, for water and for strands of wire.",
+        ),
         Cause::GripLost => (
             "The head pulley may not grip the belt".to_owned(),
             "With the leg locked out, check the take-up: is the belt tight, is the take-up free and not at its end? Then the lagging: worn smooth, \
@@ -174,6 +189,13 @@ const fn first(cause: Cause) -> &'static str {
         Cause::RatioWrong => {
             "Lock out, then measure both pulleys over lagging and build-up, and hold them against the settings."
         }
+        Cause::SensorsSwapped => {
+            "Lock out, then see which sensor answers which input. Until then the belt may be slipping by as much as it seems to gain."
+        }
+        Cause::SpeedWrong => "Count turns over a minute from outside the guards, and hold them against the settings.",
+        Cause::WiresBridged => {
+            "Lock out and look into the boot: the belt may have stood. Then the terminals and cable of both sensors."
+        }
         Cause::GripLost => {
             "Lock out, then look at the take-up: is the belt tight, is there travel left? Then at the lagging."
         }
@@ -238,6 +260,9 @@ mod tests {
         let mut all = vec![
             Cause::LaggingLost,
             Cause::RatioWrong,
+            Cause::SensorsSwapped,
+            Cause::SpeedWrong,
+            Cause::WiresBridged,
             Cause::GripLost,
             Cause::Overloaded,
             Cause::BootChoked,

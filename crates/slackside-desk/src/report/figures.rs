@@ -22,6 +22,10 @@ pub const fn subject(condition: Condition) -> &'static str {
     match condition {
         Condition::BeltNotFollowing => "at the head without the boot",
         Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipImpossible | Condition::SlipNegative => "slip",
+        Condition::SlipMean => "slip on average",
+        Condition::SensorsSwapped => "below zero on average",
+        Condition::FasterThanNormal => "faster than normal",
+        Condition::RubAtOnePlace => "times a loop later at the same place",
         Condition::SlipHeat => "of the heat budget",
         Condition::DeepUnderspeed | Condition::Underspeed | Condition::NoMotion => "of the belt's speed lost",
         Condition::HeadUnderspeed => "of the head's speed lost",
@@ -46,6 +50,10 @@ pub fn slip(reading: SlipReading) -> String {
     match reading {
         SlipReading::Known(ppm) => percent(ppm),
         SlipReading::AtLeast(ppm) => format!("≥ {}", percent(ppm)),
+        SlipReading::Between(least, most) => {
+            let (least, most) = (percent(least), percent(most));
+            if least == most { least } else { format!("{} to {most}", least.trim_end_matches(" %")) }
+        }
         SlipReading::Unknown | SlipReading::Retracted => "–".to_owned(),
     }
 }

@@ -2,7 +2,6 @@
 
 use serde_json::{Map, Value, json};
 use slackside::conditions::{Condition, Unit};
-use slackside::motion::SlipReading;
 use slackside::units::Ppm;
 
 use super::story::Story;
@@ -101,8 +100,8 @@ fn run_up(outcome: &Outcome) -> Vec<Value> {
                 "head_rpm": sample.and_then(|sample| sample.head).map(|speed| f64::from(speed.get()) * 60.0 / 1e6),
                 "belt_speed_mps": sample.and_then(|sample| sample.belt).map(|speed| f64::from(speed.get()) / 1e6),
                 "slip_short_pct": sample.and_then(|sample| sample.slip_short.ppm()).map(percent),
-                "slip_short_at_least": sample.map(|sample| matches!(sample.slip_short, SlipReading::AtLeast(_))),
-                "slip_long_at_least": sample.map(|sample| matches!(sample.slip_long, SlipReading::AtLeast(_))),
+                "slip_short_at_least": sample.map(|sample| sample.slip_short.is_limit()),
+                "slip_long_at_least": sample.map(|sample| sample.slip_long.is_limit()),
                 "slip_long_pct": sample.and_then(|sample| sample.slip_long.ppm()).map(percent),
             })
         })

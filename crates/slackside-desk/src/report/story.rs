@@ -351,6 +351,7 @@ fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
         condition,
         Condition::Mistracking
             | Condition::MistrackingDuty
+            | Condition::RubAtOnePlace
             | Condition::MistrackingSustained
             | Condition::RubHot
             | Condition::ContactFault
@@ -377,6 +378,7 @@ pub fn distrust_of(condition: Condition, detail: u8) -> Option<&'static str> {
     let reasons = [
         (distrust::LINE_OPEN, "its wire is cut"),
         (distrust::LINE_SHORTED, "its wire is shorted"),
+        (distrust::BRIDGED, "its wire carries the head's pulses"),
         (distrust::EDGES_LOST, "edges were lost on the way"),
         (distrust::HUM, "hum or noise, or it bounces for longer than minimum_width"),
         (distrust::REJECTS, "too many rejected edges: noise, or it bounces for longer than minimum_width"),

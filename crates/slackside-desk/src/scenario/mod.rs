@@ -17,7 +17,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 
-use crate::files::Files;
+use crate::files::{Files, WANTED_SCENARIO, unreadable};
 use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
 use crate::problem::{Refused, of_toml, place_of};
@@ -116,10 +116,8 @@ impl Scenario {
     /// # Errors
     /// The file cannot be read, is not TOML, has an unknown or a missing key, or a figure breaks a rule: each with its line.
     pub fn read(files: &dyn Files, path: &Path) -> Result<Self, Refused> {
-        let text = files.text(path).map_err(|error| {
-            let mend = "give the path of a scenario file (TOML, UTF-8)";
-            Refused::whole(WHAT, path.display().to_string(), format!("cannot be read: {error}; {mend}"))
-        })?;
+        let refused = |error| Refused::whole(WHAT, path.display().to_string(), unreadable(&error, WANTED_SCENARIO));
+        let text = files.text(path).map_err(refused)?;
         Self::parse(&text, path)
     }
 

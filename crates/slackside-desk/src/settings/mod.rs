@@ -18,7 +18,7 @@ use toml::de::DeTable;
 pub use new_leg::{QUESTIONS, Question, new_leg};
 pub use write::write;
 
-use crate::files::Files;
+use crate::files::{Files, WANTED_SETTINGS, unreadable};
 use crate::problem::{self, Problem, Refused};
 use section::{Gathered, Section};
 
@@ -111,10 +111,7 @@ enum Scope {
 }
 
 fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, Refused> {
-    let failed = |text: String| Refused::whole("settings", source_name, text);
-    let bytes = files.bytes(path).map_err(|error| failed(format!("cannot be read: {error}")))?;
-    String::from_utf8(bytes)
-        .map_err(|error| failed(format!("is not text: byte {} is not UTF-8", error.utf8_error().valid_up_to())))
+    files.text(path).map_err(|error| Refused::whole("settings", source_name, unreadable(&error, WANTED_SETTINGS)))
 }
 
 fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Refused> {
@@ -151,6 +148,18 @@ fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Ref
         })
         .collect();
     Err(Refused { what: "settings", file: source_name.to_owned(), problems })
+}
+
+/// The rules that a text breaks which can be read as settings, each with the key as it was written; `None` if it cannot be read.
+pub(crate) fn broken(text: &str) -> Option<Vec<(String, Violation)>> {
+    let mut gathered = Gathered::default();
+    let settings = understand(text, &mut gathered).filter(|_| gathered.problems.is_empty())?;
+    let violations = settings.check().err().unwrap_or_default();
+    let key = |violation: &Violation| match gathered.places.get(&violation.field) {
+        Some((key, _)) => key.clone(),
+        None => violation.field.key().to_string(),
+    };
+    Some(violations.iter().map(|violation| (key(violation), *violation)).collect())
 }
 
 fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {

@@ -14,7 +14,7 @@ use super::error::{TraceError, Wrong};
 use super::quick::edge_row;
 use super::row::{HEADER, parse_value};
 use super::survey::Survey;
-use crate::files::Files;
+use crate::files::{Files, WANTED_TRACE, unreadable};
 
 /// Bytes read at once; also the longest line there can be.
 const BUFFER: usize = 256 * 1024;
@@ -79,12 +79,11 @@ impl Reader {
     /// # Errors
     /// The file cannot be opened, or does not begin as a trace does.
     pub fn open(files: &dyn Files, path: &Path) -> Result<Self, TraceError> {
-        let opened = files.open(path).map_err(|error| TraceError {
-            name: path.display().to_string(),
-            line: 0,
-            column: 0,
-            problem: format!("cannot be opened: {error}"),
-            mend: "check the path, and that you may read the file".to_owned(),
+        let opened = files.open(path).map_err(|error| {
+            let said = unreadable(&error, WANTED_TRACE);
+            let (problem, mend) = said.split_once("\n  mend: ").unwrap_or((&said, WANTED_TRACE));
+            let (problem, mend) = (problem.to_owned(), mend.to_owned());
+            TraceError { name: path.display().to_string(), line: 0, column: 0, problem, mend }
         })?;
         Self::start(opened.name, opened.source, opened.length)
     }

@@ -154,6 +154,7 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
     let shaft = |before: &ShaftSignals, after: &ShaftSignals| {
         after.distrust == before.distrust
             && after.pattern == before.pattern
+            && !after.is_in_doubt()
             && after.pitch != 0
             && after.next_largest > 0
     };
@@ -164,8 +165,11 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
         && exact(after.short.reading)
         && (exact(long) || (long == Reading::UNKNOWN && after.unknown != unknown::RETRACTED))
         && after.since_boot < u32::MAX
+        && after.slip_mean == before.slip_mean
         && before.contacts.iter().zip(&after.contacts).all(|(before, after)| {
-            before.state == after.state && before.rubs | after.rubs | before.bridged | after.bridged == 0
+            before.state == after.state
+                && before.loops == after.loops
+                && before.rubs | after.rubs | before.bridged | after.bridged == 0
         })
 }
 

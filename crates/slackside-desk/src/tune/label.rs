@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::Deserialize;
 use slackside::conditions::Condition;
 
-use crate::files::Files;
+use crate::files::{Files, unreadable};
 use crate::problem::{Refused, of_toml, place_of};
 
 /// A stretch of time in microseconds.
@@ -105,7 +105,8 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
     let name = path.display().to_string();
     let refused = |place, key: &str, message: String| Refused::one("label", &name, place, key, message);
     let text = files.text(path).map_err(|error| {
-        refused(None, "", format!("cannot be read: {error}; write it with `slackside label TRACE`, so that it is known what should come of the trace"))
+        let mend = "write it with `slackside label TRACE`, so that it is known what should come of the trace";
+        refused(None, "", unreadable(&error, mend))
     })?;
     let file: File = toml::from_str(&text).map_err(|error| {
         let (place, said) = of_toml(&text, &error);

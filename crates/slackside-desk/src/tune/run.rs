@@ -235,6 +235,7 @@ impl Leaper<'_> {
         let rough = [
             index.head.calm.first(first, last, |calm| calm > outlook.guard.head),
             index.boot.calm.first(first, last, |calm| calm > outlook.guard.boot),
+            index.boot.quick.first(first, last, |quick| quick <= outlook.guard.fast),
             on_course.and_then(|table| table.most.first(first, last, |most| most >= limit)),
         ];
         if let Some(block) = rough.into_iter().flatten().min() {

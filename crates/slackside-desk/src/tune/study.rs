@@ -32,7 +32,7 @@ use slackside::conditions::Condition;
 use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
-use crate::files::Files;
+use crate::files::{Files, WANTED_STUDY, unreadable};
 use crate::problem::{Findings, Refused, of_toml};
 use crate::settings::{self, Loaded};
 
@@ -184,9 +184,7 @@ impl Study {
     /// It cannot be read or cannot begin: all reasons at once, with file, line and mend.
     pub fn read(files: &dyn Files, path: &Path) -> Result<Self, Refused> {
         let name = path.display().to_string();
-        let text = files.text(path).map_err(|error| {
-            Refused::whole(WHAT, &name, format!("cannot be read: {error}; give the path of a study file"))
-        })?;
+        let text = files.text(path).map_err(|error| Refused::whole(WHAT, &name, unreadable(&error, WANTED_STUDY)))?;
         let file: File = toml::from_str(&text).map_err(|error| {
             let (place, said) = of_toml(&text, &error);
             Refused::one(WHAT, &name, place, "", plainly(&said))

@@ -93,6 +93,9 @@ mod tests {
         fn it_agrees_with_a_library(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
             let library = ::crc::Crc::<u32>::new(&::crc::CRC_32_ISO_HDLC);
             prop_assert_eq!(checksum(&bytes), library.checksum(&bytes));
+            let mut pieces = Crc::NEW;
+            bytes.chunks(7).for_each(|piece| pieces.bytes(piece));
+            prop_assert_eq!(pieces.get(), checksum(&bytes));
         }
     }
 }

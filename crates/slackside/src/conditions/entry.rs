@@ -101,6 +101,12 @@ pub enum Value {
     Starts,
     /// Late inputs in the last minute.
     Lates,
+    /// Mean slip over many turns, in ppm.
+    SlipMean,
+    /// The same below zero, in ppm.
+    BelowZero,
+    /// Loops of the belt in a row on which it rubbed at the same place again.
+    RubLoops,
 }
 
 /// A window of slip.
@@ -138,13 +144,17 @@ pub enum Sense {
     RangeBelow(Window),
     /// A shaft's last pitch, closed or still open: limit and clear level are microseconds a turn, and silence alone can cross the limit.
     Slow(Shaft),
+    /// The boot's last pitch: limit and clear level are microseconds a turn, below zero so that the faster is the more.
+    Fast,
     /// How long something has lasted, against the limit in microseconds.
     Since(Stamp),
     /// Both shafts silent sooner than the leg can stop.
     BothSilent,
 }
 
-/// When a condition is judged. "Live" is neither standing, nor running down, nor with the drive known to be off.
+/// When a condition is judged. "Live" is neither standing, nor running down, nor with the drive known to be off. What is judged while
+/// live alone, or live or running down, is judged as well whenever the head turns at 80 % of normal speed or more: a contact that lies
+/// does not make slip harmless.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Gate {
@@ -335,6 +345,8 @@ pub enum Compared {
     HeadTurn,
     /// A loss of the boot's normal speed as the time of a turn.
     BootTurn,
+    /// A gain on the boot's normal speed as the time of a turn, below zero.
+    BootTurnFaster,
 }
 
 impl Compared {
@@ -344,6 +356,7 @@ impl Compared {
         match (sense, unit) {
             (Sense::Slow(Shaft::Head), _) => Self::HeadTurn,
             (Sense::Slow(Shaft::Boot), _) => Self::BootTurn,
+            (Sense::Fast, _) => Self::BootTurnFaster,
             (Sense::Upper(Value::SinceBoot), _) => Self::Angle,
             (Sense::Upper(Value::Heat), _) => Self::Heat,
             (Sense::Upper(Value::Lates), _) => Self::Counted,
@@ -359,7 +372,10 @@ impl Sense {
     pub const fn has_band(self) -> bool {
         !matches!(
             self,
-            Self::Flag(_) | Self::Over(_) | Self::Upper(Value::EdgesAtRest | Value::Lates) | Self::BothSilent
+            Self::Flag(_)
+                | Self::Over(_)
+                | Self::Upper(Value::EdgesAtRest | Value::Lates | Value::RubLoops)
+                | Self::BothSilent
         )
     }
 }

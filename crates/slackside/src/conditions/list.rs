@@ -59,6 +59,24 @@ macro_rules! list {
             meaning: "The head pulley ran clearly faster than the belt. A sound belt creeps about one per cent; this was \
                       more. The feed is to be stopped so that the leg can empty itself.",
         }
+        SlipMean = 36 "Mean slip over many turns beyond its setpoint: pulses of slip too short for the others add up." {
+            name: "slip_mean",
+            unit: Ppm,
+            sense: Upper(Value::SlipMean),
+            gate: Live,
+            needs: BothShafts,
+            must: Nothing,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (15_000, 100_000),
+            longest_on_delay_ms: 60_000,
+            starting: Starting { setpoint: 30_000, deadband: 5_000, on_ms: 0, off_ms: 10_000, latching: false, priority: Medium, action: Alarm },
+            reason: "Three times healthy creep as a mean of a minute: more than any start adds.",
+            title: "Slip high on average",
+            meaning: "Over the last minute or so the head pulley ran faster than the belt by clearly more than creep. \
+                      Where slip is not high all the time it comes in pulses, each too short for the other slip \
+                      conditions: it heats all the same.",
+        }
         SlipHeat = 3 "The heat that slip has put into pulley and belt exceeds its budget." {
             name: "slip_heat",
             unit: Ppm,
@@ -104,11 +122,30 @@ macro_rules! list {
             boot_cleared: false,
             setpoint: (10_000, 100_000),
             longest_on_delay_ms: 60_000,
-            starting: Starting { setpoint: 30_000, deadband: 10_000, on_ms: 3_000, off_ms: 3_000, latching: false, priority: Medium, action: Alarm },
-            reason: "More negative slip than wrong geometry explains: look at ratio and targets.",
+            starting: Starting { setpoint: 30_000, deadband: 10_000, on_ms: 3_000, off_ms: 3_000, latching: false, priority: Medium, action: DropFeed },
+            reason: "More negative slip than wrong geometry explains. Feed drops: slip is not known.",
             title: "Slip below zero",
             meaning: "The boot seemed to run faster than the belt. Most often the pulley diameters in the settings are \
-                      not those of the leg, or a sensor gives an edge too many.",
+                      not those of the leg, or a sensor gives an edge too many; or the two sensors are swapped, and what \
+                      reads below zero is slip.",
+        }
+        SensorsSwapped = 40 "Slip stays below zero: the sensors are swapped, or the ratio is wrong." {
+            name: "sensors_swapped",
+            unit: Ppm,
+            sense: Upper(Value::BelowZero),
+            gate: Live,
+            needs: BothShafts,
+            must: Alarm,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (15_000, 100_000),
+            longest_on_delay_ms: 60_000,
+            starting: Starting { setpoint: 30_000, deadband: 5_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "No belt outruns its pulley for a minute. As a mean: the more it is, the sooner.",
+            title: "Sensors swapped, or ratio wrong",
+            meaning: "For many turns the boot seemed to outrun the belt. Either head and boot sensor are swapped, and the \
+                      belt slips by as much as it seems to gain, or diameters or targets in the settings are not those \
+                      of the leg. Either way slip was not being watched.",
         }
         // Speed.
         DeepUnderspeed = 6 "The belt is so slow that the leg must stop: 29 CFR 1910.272(q) allows a loss of no more than 20 %." {
@@ -155,8 +192,8 @@ macro_rules! list {
             boot_cleared: true,
             setpoint: (500_000, 950_000),
             longest_on_delay_ms: 2_000,
-            starting: Starting { setpoint: 800_000, deadband: 100_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "A belt at a fifth of its speed with the drive on stands.",
+            starting: Starting { setpoint: 800_000, deadband: 100_000, on_ms: 300, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "A belt at a fifth of its speed with the drive on stands; a plug that drops out for a moment is no belt.",
             title: "No motion",
             meaning: "The drive was on and the belt stood, or nearly.",
         }
@@ -175,6 +212,24 @@ macro_rules! list {
             reason: "Head slow as well: the drive, not the belt.",
             title: "Head slow",
             meaning: "The head shaft itself ran slower than normal. That points to the drive, not to the belt.",
+        }
+        FasterThanNormal = 35 "The belt runs faster than normal: the normal speed or the clock is wrong, and underspeed comes too late." {
+            name: "faster_than_normal",
+            unit: Ppm,
+            sense: Fast,
+            gate: Running,
+            needs: Nothing,
+            must: Alarm,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (50_000, 100_000),
+            longest_on_delay_ms: 300_000,
+            starting: Starting { setpoint: 80_000, deadband: 20_000, on_ms: 60_000, off_ms: 10_000, latching: false, priority: Medium, action: Alarm },
+            reason: "An empty leg gains up to 4 % on a full one, the mains 1 %. Longer than a ramp.",
+            title: "Faster than normal",
+            meaning: "The belt went on running faster than its normal speed, or than the speed asked of the drive. Then the \
+                      normal speed in the settings, the targets or the clock are wrong, and the stop at 20 per cent less \
+                      comes too late by as much.",
         }
         // Starts and standstill.
         StartFailed = 10 "The leg was not at speed when the start time was up." {
@@ -292,6 +347,23 @@ macro_rules! list {
             reason: "A steady rub heats. Whether to stop for it is each leg's choice.",
             title: "Belt keeps rubbing",
             meaning: "The belt went on rubbing at its side. A steady rub gets hot.",
+        }
+        RubAtOnePlace = 37 "The belt rubs at the same place of its loop, loop after loop: a torn edge or a bad splice." {
+            name: "rub_at_one_place",
+            unit: Count,
+            sense: Upper(Value::RubLoops),
+            gate: Always,
+            needs: Contacts,
+            must: Nothing,
+            bypass: true,
+            boot_cleared: false,
+            setpoint: (2, 16),
+            longest_on_delay_ms: 60_000,
+            starting: Starting { setpoint: 3, deadband: 0, on_ms: 0, off_ms: 0, latching: false, priority: Medium, action: Alarm },
+            reason: "By chance one rub a loop comes back three times in a row once in a thousand.",
+            title: "Belt rubs at one place of its loop",
+            meaning: "Loop after loop the belt brushed past the contact at the same place of the belt, however briefly: an \
+                      edge is torn there, or a splice or a bucket bolt stands out. It gets worse.",
         }
         RubHot = 17 "A rub point is hot." {
             name: "rub_hot",
@@ -443,7 +515,7 @@ macro_rules! list {
             meaning: "The feed was dropped and given back again and again by what came and went. Each time the leg filled \
                       anew under a fault that nobody had looked at. The feed waits until somebody acknowledges.",
         }
-        HeadTargets = 25 "A head target is missing, or there is one too many." {
+        HeadTargets = 25 "A head target is missing, or its edges get lost now and then, or there is one too many." {
             name: "head_targets",
             unit: Flag,
             sense: Flag(Flag::HeadTargets),
@@ -455,12 +527,12 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "A target is missing, or there is one too many.",
+            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
             title: "Head targets",
-            meaning: "The pattern of the head's signal says that a target is missing, that there is one too many, or \
-                      that one has moved.",
+            meaning: "The pattern of the head's signal says that a target is missing, that edges get lost now and then \
+                      as with a loose plug or a worn sensor, that there is a target too many, or that one has moved.",
         }
-        BootTargets = 26 "A boot target is missing, or there is one too many." {
+        BootTargets = 26 "A boot target is missing, or its edges get lost now and then, or there is one too many." {
             name: "boot_targets",
             unit: Flag,
             sense: Flag(Flag::BootTargets),
@@ -472,10 +544,11 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "A target is missing, or there is one too many.",
+            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
             title: "Boot targets",
-            meaning: "The pattern of the boot's signal says that a target is missing, that there is one too many, or \
-                      that one has moved.",
+            meaning: "The pattern of the boot's signal says that a target is missing, that edges get lost now and then \
+                      as with a loose plug or a worn sensor, that there is a target too many, or that one has moved. A \
+                      belt that sticks and jumps within a pitch looks the same.",
         }
         ContactFault = 27 "A rub contact's line is faulty: the belt's place is not known there." {
             name: "contact_fault",

@@ -94,6 +94,8 @@ pub struct Evidence {
     pub head: Silence,
     /// The most power at the head shaft, of rated.
     pub power: Option<Ppm>,
+    /// Whether the boot's edges were the head's.
+    pub bridged: bool,
     /// The rub contacts, in the order of [`Place::ALL`].
     pub rubs: [Rubs; Place::COUNT],
 }

@@ -11,6 +11,12 @@ pub enum Cause {
     LaggingLost,
     /// The settings' diameters or accepted ratio are not those of this leg, or build-up changed a pulley.
     RatioWrong,
+    /// Head and boot sensor are on each other's inputs.
+    SensorsSwapped,
+    /// The normal speed in the settings, the number of targets or the clock is not that of this leg.
+    SpeedWrong,
+    /// The two sensors' wires are bridged.
+    WiresBridged,
     /// The head pulley does not grip as it should: slack take-up, worn or wet lagging.
     GripLost,
     /// More load than the leg is made for.

@@ -5,7 +5,7 @@ use super::evidence::{Evidence, Lock, Rubs, Silence, SlipShape};
 use crate::alarm::AlarmState;
 use crate::conditions::ConditionSet;
 use crate::input::Place;
-use crate::motion::{ContactMotion, Motion, ShaftMotion};
+use crate::motion::{ContactMotion, Distrust, Motion, ShaftMotion, SlipReading};
 use crate::settings::Checked;
 use crate::units::{Micrometres, Micros, MicroturnsPerSecond, Ppm, Span, TurnFraction, Turns, Watts};
 use crate::verdict::{Change, Phase, Verdict};
@@ -158,13 +158,14 @@ impl Gather {
     }
 
     fn slip(&mut self, at: Micros, motion: &Motion) {
-        if let (Some(since), Some(slip)) = (self.running_since, motion.slip_long.reading.ppm()) {
+        // Only what is not taken back: while the boot is overdue the next edge may say otherwise.
+        if let (Some(since), SlipReading::Known(slip)) = (self.running_since, motion.slip_long.reading) {
             // The window must lie wholly in the running: four turns are long over after ten seconds of any leg.
             if at.since(since) > Span::from_millis(10_000) {
                 self.least_slip = Some(self.least_slip.map_or(slip, |least| least.min(slip)));
             }
         }
-        let Some(slip) = motion.slip_short.reading.ppm() else { return };
+        let SlipReading::Known(slip) = motion.slip_short.reading else { return };
         let newest = self.slips.get(self.next_slip.wrapping_add(SLIPS).wrapping_sub(1) & (SLIPS - 1));
         if newest.is_none_or(|(newest, _)| at.since(*newest) >= SLIP_STEP) {
             if let Some(slot) = self.slips.get_mut(self.next_slip) {
@@ -189,6 +190,7 @@ impl Gather {
             boot: silence(&self.newest.boot, &self.boot_speeds, at),
             head: silence(&self.newest.head, &self.head_speeds, at),
             power: self.power.and_then(|power| share(u64::from(power.get()), u64::from(self.rated.get()))),
+            bridged: self.newest.boot.distrust.contains(Distrust::BRIDGED),
             rubs: [Rubs::default(); Place::COUNT],
         }
     }

@@ -70,6 +70,9 @@ fn tripped(evidence: &Evidence) -> Option<Condition> {
 
 fn sensors(evidence: &Evidence, list: &mut List) {
     let has = |condition| evidence.raised.contains(condition);
+    if evidence.bridged {
+        list.add(Cause::WiresBridged, Confidence::Strong, None);
+    }
     for (shaft, fault, targets) in [
         (Shaft::Head, Condition::HeadSensorFault, Condition::HeadTargets),
         (Shaft::Boot, Condition::BootSensorFault, Condition::BootTargets),
@@ -87,6 +90,10 @@ fn sensors(evidence: &Evidence, list: &mut List) {
     } else if has(Condition::HeadSilent) {
         let confidence = if evidence.head == Silence::Abrupt { Confidence::Strong } else { Confidence::Likely };
         list.add(Cause::SensorLost(Shaft::Head), confidence, None);
+    }
+    if has(Condition::SensorsSwapped) {
+        list.add(Cause::SensorsSwapped, Confidence::Likely, evidence.slip);
+        list.add(Cause::RatioWrong, Confidence::Likely, evidence.slip);
     }
     if has(Condition::SlipImpossible) || has(Condition::SlipNegative) {
         list.add(Cause::RatioWrong, Confidence::Possible, evidence.slip);
@@ -125,7 +132,8 @@ fn belt(evidence: &Evidence, list: &mut List) {
                 | Condition::DeepUnderspeed
                 | Condition::NoMotion
         )
-    ) || evidence.raised.contains(Condition::SlipHigh);
+    ) || evidence.raised.contains(Condition::SlipHigh)
+        || evidence.raised.contains(Condition::SlipMean);
     let head_slow = evidence.head_loss.is_some_and(|loss| loss > SLOW);
     if !by_slip || head_slow && evidence.slip.is_none_or(|slip| slip < Ppm::from_percent(5)) {
         return;
@@ -212,6 +220,7 @@ fn rubs(evidence: &Evidence, list: &mut List) {
 /// What needs no telling apart.
 fn plain(evidence: &Evidence, list: &mut List) {
     for (condition, cause) in [
+        (Condition::FasterThanNormal, Cause::SpeedWrong),
         (Condition::OutletPlugged, Cause::OutletPlugged),
         (Condition::Rollback, Cause::BackstopFailed),
         (Condition::EdgesAtRest, Cause::SensorChatter),
@@ -249,6 +258,7 @@ mod tests {
             boot: Silence::Turning,
             head: Silence::Turning,
             power: None,
+            bridged: false,
             rubs: [Rubs::default(); Place::COUNT],
         }
     }
@@ -264,6 +274,16 @@ mod tests {
         let choke =
             Evidence { boot: Silence::Stretching, shape: SlipShape::Sudden, ..evidence(Condition::BeltNotFollowing) };
         assert_eq!(first(&choke), Some((Cause::BootChoked, Confidence::Likely)));
+    }
+
+    #[test]
+    fn wires_are_looked_at_before_the_belt() {
+        let bridged = Evidence { bridged: true, ..evidence(Condition::BootSensorFault) };
+        assert_eq!(first(&bridged), Some((Cause::WiresBridged, Confidence::Strong)));
+        let swapped = Evidence { slip: Some(Ppm::new(-99_000)), ..evidence(Condition::SensorsSwapped) };
+        assert_eq!(first(&swapped), Some((Cause::SensorsSwapped, Confidence::Likely)));
+        let fast = evidence(Condition::FasterThanNormal);
+        assert_eq!(first(&fast), Some((Cause::SpeedWrong, Confidence::Likely)));
     }
 
     #[test]

@@ -45,6 +45,9 @@ pub struct Heat {
     check: u32,
     /// The slip that makes it, in ppm.
     pub slip: i32,
+    /// The heat when the boot became overdue, and when that was: what came in since is worked out anew once it is known.
+    sure: u32,
+    sure_at: u32,
 }
 
 impl Heat {
@@ -130,6 +133,19 @@ impl Heat {
             self.check = now;
         }
         sooner
+    }
+
+    /// From here on what goes in may have to be [worked out anew](Self::go_back).
+    pub fn mark_sure(&mut self, plan: &LegPlan, now: u32) {
+        self.sure = self.at(plan, now);
+        self.sure_at = now;
+    }
+
+    /// Go back to what was sure. When that was.
+    pub const fn go_back(&mut self) -> u32 {
+        self.heat = self.sure;
+        self.at = self.sure_at;
+        self.sure_at
     }
 
     fn room(&self, limit: i32) -> u32 {

@@ -10,7 +10,8 @@ use core::ops::Deref;
 use super::alone::Alone;
 use super::heat::Heat;
 use super::leg::mark;
-use super::phase::AT_SPEED;
+use super::phase::{AT_SPEED, turn};
+use super::rows::is_noted;
 use super::view::{Out, View};
 use super::{POWER_STALE, sense};
 use crate::alarm::bits;
@@ -45,6 +46,8 @@ pub struct LeaptCell {
     pub beyond: bool,
     /// An alarm, delays counted.
     pub active: bool,
+    /// Judge notes its value while its on-delay runs: so long it must see every row.
+    pub noted: bool,
     /// When the delay now running ends; [`Micros::MAX`] if none runs.
     pub due: Micros,
     /// The delay before it becomes an alarm.
@@ -67,6 +70,8 @@ pub struct Guard {
     pub head: u32,
     /// At the boot.
     pub boot: u32,
+    /// How fast the boot may get.
+    pub fast: u32,
 }
 
 /// What judge waits for.
@@ -192,16 +197,19 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let slow = slow.into_iter().any(|slow| rows.state(slow.rank()).holds());
         let unknown = [
             Condition::HeadSilent,
+            Condition::FasterThanNormal,
             Condition::BothSilent,
             Condition::Mistracking,
             Condition::MistrackingSustained,
             Condition::SlipHeat,
         ];
+        let notes = |rank: usize| is_noted(rank) && rows.has(rank, bits::BEYOND) && !rows.has(rank, bits::ACTIVE);
         leg.has(mark::BEGUN)
+            && !(0..Condition::COUNT).any(notes)
             && leg.phase() == Phase::Running
             && leg.has(mark::AT_SPEED) != slow
             && !leg.drive_off(view)
-            && !leg.has(mark::SLIP_UNKNOWN)
+            && !leg.has(mark::SLIP_UNKNOWN | mark::HEAT_OPEN)
             && (!leg.has(mark::UNPERMITTED) || view.plan.has(fitted::DRIVE_CONTACT))
             && view.signals.short.reading.is_known()
             && view.plan.head.is_fitted()
@@ -228,6 +236,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 judged: view.plan.acts(rank) & act::JUDGED != 0,
                 beyond: rows.has(rank, bits::BEYOND),
                 active: rows.has(rank, bits::ACTIVE),
+                noted: is_noted(rank),
                 due: if pending { now.after(rows.wait(rank, now.us())).at() } else { Micros::MAX },
                 on_delay: Span::new(limit.on_delay),
                 off_delay: Span::new(limit.off_delay),
@@ -242,6 +251,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             guard: Guard {
                 head: head.sudden.min(head.standing).min(view.plan.drive.head_silent),
                 boot: boot.sudden.min(boot.standing),
+                fast: turn(view.limit_of(Condition::FasterThanNormal).limit),
             },
             brisk: leg.brisk,
             assumed_power: Watts::new(view.plan.drive.assumed_power),

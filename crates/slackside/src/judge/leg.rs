@@ -43,10 +43,12 @@ pub mod mark {
     pub const COAST_LEARNED: u32 = 1 << 12;
     /// An edge has been seen since power-up.
     pub const TURNED: u32 = 1 << 13;
+    /// The head's last pitch was at speed; if not, the last that was ended at [`brisk_at`](super::Leg::brisk_at).
+    pub const HEAD_BRISK: u32 = 1 << 14;
     /// The feed was dropped while the leg ran on.
-    pub const FEED_DROPPED: u32 = 1 << 14;
+    pub const FEED_DROPPED: u32 = 1 << 15;
     /// It came back too often: it waits for a person.
-    pub const FEED_HUNTS: u32 = 1 << 15;
+    pub const FEED_HUNTS: u32 = 1 << 26;
     /// Slip is unknown, since [`unknown_since`](super::Leg::unknown_since).
     pub const SLIP_UNKNOWN: u32 = 1 << 16;
     /// The outlet is plugged.
@@ -65,6 +67,8 @@ pub mod mark {
     pub const PLAN_DAMAGED: u32 = 1 << 23;
     /// Nothing is beyond a limit and the leg runs at speed: the short way may be taken.
     pub const QUIET: u32 = 1 << 24;
+    /// The boot is or was overdue, and what slip heat has taken in since is not sure yet.
+    pub const HEAT_OPEN: u32 = 1 << 25;
 }
 
 /// So many changes of the drive contact within ten seconds may be a person's: five starts.
@@ -104,6 +108,8 @@ pub struct Leg {
     pub window_end: u32,
     /// When the drive went off.
     pub off_at: u32,
+    /// Without a drive contact: when the head was last at speed, see [`mark::HEAD_BRISK`].
+    pub brisk_at: u32,
     /// The shortest clean run-down seen, in microseconds.
     pub coast_down: u32,
     /// When inching ends, and a bypass, in the slow count.
@@ -196,6 +202,11 @@ impl Leg {
         if self.reference.scale == 1_000_000 { turn } else { mul_div(turn, 1_000_000, self.reference.scale) }
     }
 
+    /// A speed, scaled by the reference.
+    pub fn scaled_speed(&self, normal: u32) -> u32 {
+        if self.reference.scale == 1_000_000 { normal } else { mul_div(normal, self.reference.scale, 1_000_000) }
+    }
+
     /// The hottest rub point, and where.
     pub fn hottest(&self) -> Option<(i32, u8)> {
         let mut hottest = None;
@@ -210,11 +221,13 @@ impl Leg {
     /// Hold what is old.
     pub fn sweep(&mut self, view: &View<'_>) {
         let now = view.now.us();
-        let Self { base, opened, off_at, pressed, unknown_since, power_at, .. } = self;
-        for stamp in [base, opened, off_at, pressed, unknown_since, power_at] {
+        let Self { base, opened, off_at, brisk_at, pressed, unknown_since, power_at, .. } = self;
+        for stamp in [base, opened, off_at, brisk_at, pressed, unknown_since, power_at] {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
+        // What has been open for so long stays as it is.
+        self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);
     }
 }

@@ -43,7 +43,7 @@ use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, wait};
+use crate::time::{Now, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::{Phase, Verdict};
 
@@ -57,6 +57,10 @@ pub use permits::of_rank_and_one;
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
 const POWER_STALE: u32 = 60_000_000;
+/// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
+const GUESS_AFTER: u32 = 5_000_000;
+/// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
+const LOAD_SLIP: i32 = 50_000;
 /// Late inputs are counted over a minute.
 const LATE_WINDOW: u32 = 60_000_000;
 
@@ -132,7 +136,7 @@ impl<const N: usize> Judge<N> {
         // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
         let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(&view);
         if signals.short.reading.is_known() && !stale {
-            self.leg.heat.slip = signals.short.reading.least;
+            self.hear_slip(&view);
         }
         self.leg.follow(moved, &view, &mut out);
         self.step(&view, &mut out);
@@ -220,6 +224,7 @@ impl<const N: usize> Judge<N> {
         for stamp in [
             &mut self.leg.opened,
             &mut self.leg.off_at,
+            &mut self.leg.brisk_at,
             &mut self.leg.pressed,
             &mut self.leg.unknown_since,
             &mut self.leg.power_at,
@@ -256,8 +261,8 @@ impl<const N: usize> Judge<N> {
         recent::settle(&mut leg.changes, &mut leg.changes_count, now);
         recent::settle(&mut leg.lates, &mut leg.lates_count, now);
         recent::settle(&mut leg.returns, &mut leg.returns_count, view.now.slow());
-        self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
-        self.feed_heat(view);
+        self.settle_slip_unknown(running && judged(Condition::SlipHeat), view);
+        self.feed_heat(view, now);
         let mut waits = self.evaluate(view, out);
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
@@ -302,9 +307,16 @@ impl<const N: usize> Judge<N> {
         let now = view.now.us();
         let mut from = 0;
         while let Some(rank) = self.rows.next(from, bits::PENDING, bits::PENDING) {
+            from = rank.wrapping_add(1);
+            if let Some(told) = self.leg.boot_will_tell(rank, view)
+                && !self.rows.has(rank, bits::ACTIVE)
+                && let Some(due) = self.rows.due.get_mut(rank)
+                && reached(told, *due)
+            {
+                *due = told;
+            }
             let turned = self.rows.settle(rank, now);
             self.turn(rank, turned, None, view, out);
-            from = rank.wrapping_add(1);
         }
     }
 
@@ -313,7 +325,7 @@ impl<const N: usize> Judge<N> {
     fn evaluate(&mut self, view: &View<'_>, out: &mut Out<'_>) -> Waits {
         let now = view.now.us();
         let look = self.leg.look(view, self.head_silent());
-        let mut waits = Waits { silence: SWEEP, other: look.wait };
+        let mut waits = Waits { silence: look.silence, other: look.wait };
         for (rank, row) in view.list.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT != 0 {
@@ -325,6 +337,10 @@ impl<const N: usize> Judge<N> {
                 let limit = view.limit(rank);
                 let says = look.says(row, limit, &mut waits);
                 if moves || says == Says::Beyond {
+                    if says == Says::Beyond && self.rows.wants_note(rank) {
+                        let (value, _) = self.leg.value(row, true, &look, view);
+                        self.rows.note(rank, value);
+                    }
                     let turned = self.rows.sample(rank, says, limit, now);
                     self.turn(rank, turned, Some(&look), view, out);
                     waits.other = waits.other.min(self.rows.wait(rank, now));
@@ -338,11 +354,10 @@ impl<const N: usize> Judge<N> {
         waits
     }
 
-    /// Only a quiet alarm is suppressed: what was raised or latched stays in sight.
+    /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.
     #[inline(never)]
     fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
-        let is = self.rows.has(rank, bits::SUPPRESSED);
-        if suppresses != is && (is || self.rows.state(rank) == AlarmState::Normal) {
+        if !suppresses || self.rows.state(rank) == AlarmState::Normal {
             self.turn_bits(rank, bits::SUPPRESSED, suppresses, view, out);
         }
     }
@@ -353,6 +368,8 @@ impl<const N: usize> Judge<N> {
             return;
         }
         let raised = turned == Turned::Raised;
+        // What was taken for an ordinary stop has shown itself by its end.
+        let jammed = !raised && self.may_stop_softly(rank, view) && self.leg.jammed(view);
         // The state before: with the alarm the other way round.
         let mut before = self.rows.get(rank) ^ bits::ACTIVE;
         if !raised {
@@ -365,6 +382,10 @@ impl<const N: usize> Judge<N> {
                 self.rows.put(rank, bits::LATCHED, true);
             }
             self.tripped(rank, view);
+        }
+        if jammed && view.plan.acts(rank) & act::LATCHING != 0 {
+            self.rows.put(rank, bits::LATCHED, true);
+            self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
         }
         match look {
             Some(look) => self.tell_alarm_with(rank, from, look, view, out),
@@ -385,13 +406,19 @@ impl<const N: usize> Judge<N> {
         }
     }
 
-    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
-    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high.
-    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
+    /// Whether an ordinary stop looks like this condition: without a drive contact, as a loss of speed.
+    fn may_stop_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let slow = [Condition::DeepUnderspeed, Condition::NoMotion].iter().any(|condition| condition.rank() == rank);
+        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+    }
+
+    /// Without a drive contact an ordinary stop looks like a loss of speed. It still drops the permits, but it does not
+    /// latch and asks for no look into the boot, if the head lost its speed too and slip is not high; unless by its end it
+    /// shows that both shafts [jammed](Leg::jammed).
+    fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let high = |condition: Condition| self.rows.has(condition.rank(), bits::BEYOND);
         let short = view.signals.short.reading;
-        slow && !view.plan.has(fitted::DRIVE_CONTACT)
+        self.may_stop_softly(rank, view)
             && self.leg.head_is_slow(view)
             && !high(Condition::SlipHigh)
             && !high(Condition::SlipVeryHigh)
@@ -415,8 +442,13 @@ impl<const N: usize> Judge<N> {
     fn tell_alarm_with(&self, rank: usize, from: AlarmState, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
         let to = self.rows.state(rank);
         if let Some(row) = view.list.get(rank).filter(|_| from != to) {
-            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), look, view);
-            out.alarm(rank, (from, to), value, view.limit(rank).setpoint);
+            let (wrong, setpoint) = (self.rows.has(rank, bits::BEYOND), view.limit(rank).setpoint);
+            let (mut value, detail) = self.leg.value(row, wrong, look, view);
+            // Raised while back in its deadband: what was judged is what was beyond.
+            if wrong && to == AlarmState::Unacknowledged && self.rows.noted(rank) >= setpoint {
+                value = value.map(|value| if value < setpoint { self.rows.noted(rank) } else { value });
+            }
+            out.alarm(rank, (from, to), (value, detail), setpoint);
         }
     }
 
@@ -428,13 +460,35 @@ impl<const N: usize> Judge<N> {
         } else if !self.leg.has(mark::SLIP_UNKNOWN) {
             self.leg.put(mark::SLIP_UNKNOWN, true);
             self.leg.unknown_since = view.now.us();
+        } else if age(view.now.us(), self.leg.unknown_since) >= GUESS_AFTER {
+            let normal = self.leg.scaled_speed(view.plan.boot.normal);
+            let loss = self.leg.boot(view).loss(normal).unwrap_or(0);
+            self.leg.heat.slip = loss.saturating_sub(LOAD_SLIP).max(0);
         }
     }
 
-    /// Let power times slip go into the heat. Whether its limit may now be reached sooner than at the last check.
-    fn feed_heat(&mut self, view: &View<'_>) -> bool {
+    /// Slip is known. While the boot is overdue it grows with every head edge; what it came to is known with the next boot edge, and goes
+    /// into the heat from the beginning.
+    fn hear_slip(&mut self, view: &View<'_>) {
+        let reading = view.signals.short.reading;
+        let was_open = self.leg.has(mark::HEAT_OPEN);
+        self.leg.put(mark::HEAT_OPEN, reading.is_open());
+        if reading.is_open() && !was_open {
+            self.leg.heat.mark_sure(&view.plan.drive, view.now.us());
+        }
+        self.leg.heat.slip = reading.least;
+        if was_open && !reading.is_open() {
+            let since = self.leg.heat.go_back();
+            self.feed_heat(view, since);
+        }
+    }
+
+    /// Let power times slip go into the heat, from a moment on. Whether its limit may now be reached sooner than at the last check.
+    fn feed_heat(&mut self, view: &View<'_>, since: u32) -> bool {
         let standing = self.leg.drive_off(view) || self.leg.phase() == Phase::Standstill;
-        let power = if standing {
+        // A head that turns at speed rubs, whatever the drive contact says.
+        let power = if standing && self.leg.head_turns(&self.leg.head(view), view) == 0 {
+            self.leg.put(mark::HEAT_OPEN, false);
             0
         } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
             self.leg.power
@@ -442,7 +496,7 @@ impl<const N: usize> Judge<N> {
             view.plan.drive.assumed_power
         };
         let limit = view.limit_of(Condition::SlipHeat).limit;
-        self.leg.heat.feed(&view.plan.drive, power, limit, view.now.us())
+        self.leg.heat.feed(&view.plan.drive, power, limit, since)
     }
 
     /// How long the newest reading of the power meter still counts.
@@ -500,6 +554,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_bytes());
         each(self.rows.due.as_bytes());
         each(&self.rows.bits);
+        each(self.rows.noted.as_bytes());
         each(self.clock.as_bytes());
     }
 
@@ -508,6 +563,7 @@ impl<const N: usize> Judge<N> {
         each(self.leg.as_mut_bytes());
         each(self.rows.due.as_mut_bytes());
         each(&mut self.rows.bits);
+        each(self.rows.noted.as_mut_bytes());
         each(self.clock.as_mut_bytes());
     }
 }

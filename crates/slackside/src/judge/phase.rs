@@ -20,7 +20,7 @@ use super::leg::{Leg, PHASES, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
-use crate::arith::mul_div;
+use crate::arith::{high, mul_div};
 use crate::conditions::Condition;
 use crate::settings::plan::{RowPlan, ShaftPlan, fitted};
 use crate::signals::{ShaftSignals, moved};
@@ -39,6 +39,9 @@ const TOGGLE_WINDOW: u32 = 10_000_000;
 const CHATTER_OVER: u32 = 8_000_000;
 /// Changes that are no chatter yet.
 const CHATTER: u8 = 4;
+/// From 80 % of its speed to its last edge a leg takes longer than that, in microseconds: 0.8 of a run-down at an even rate, less the
+/// last pitch. A loaded leg that stops within two seconds of its own accord needs its run-down in the settings.
+const JAM: u32 = 800_000;
 /// So many boot pitches, with none surely slow between them, must be at speed: a single edge that is none, as a sensor gives when
 /// it is switched on, would end the start too soon.
 pub const AT_SPEED: u8 = 2;
@@ -177,6 +180,11 @@ impl Leg {
             self.rest.turns((&head, limits.0), (&boot, limits.1));
         }
         if moved & moved::HEAD != 0 && !view.plan.has(fitted::DRIVE_CONTACT) {
+            let brisk = self.head(view).fast_enough(self.scaled(view.plan.head.brisk));
+            if self.has(mark::HEAD_BRISK) && !brisk {
+                self.brisk_at = signals.head.last_edge.wrapping_sub(signals.head.pitch);
+            }
+            self.put(mark::HEAD_BRISK, brisk);
             match self.phase() {
                 // A belt that swings as it settles starts nothing.
                 Phase::Standstill if self.rest.head_starts() => {
@@ -335,7 +343,18 @@ impl Leg {
             silence(now.wrapping_sub(quiet), largest, plan.standing, now)
         };
         let (head, boot) = (of(&view.signals.head, &view.plan.head), of(&view.signals.boot, &view.plan.boot));
-        if view.plan.head.is_fitted() || view.plan.boot.is_fitted() { head.max(boot) } else { SWEEP }
+        if !view.plan.head.is_fitted() && !view.plan.boot.is_fitted() {
+            return SWEEP;
+        }
+        head.max(boot).max(if contact { 0 } else { self.underspeed_tells(view) })
+    }
+
+    /// How long until a boot that has been silent since its last edge has been told to be far too slow. Where many marks prove standstill
+    /// sooner than that, a leg without a drive contact would stand before anything was said of how it came to.
+    fn underspeed_tells(&self, view: &View<'_>) -> u32 {
+        let (now, boot, deep) = (view.now.us(), &view.signals.boot, view.limit_of(Condition::DeepUnderspeed));
+        let crossed = high(boot.next_largest, self.scaled(turn(deep.limit))).saturating_add(deep.on_delay);
+        if boot.is_seen() { crossed.saturating_add(2).saturating_sub(age(now, boot.last_edge)) } else { 0 }
     }
 
     /// Keep the shortest run-down that was slow at its end, as a real one is.
@@ -377,6 +396,26 @@ impl Leg {
     /// belongs to the run before.
     pub fn waits_for_head(&self, view: &View<'_>) -> bool {
         matches!(self.phase(), Phase::Starting | Phase::Inching) && !self.rest.head_has_turned(&view.signals.head)
+    }
+
+    /// Whether both shafts stand, and the head came to rest sooner after it was at speed than any leg runs down by itself, or than a
+    /// quarter of the shortest run-down in the settings: how much is lost after the last edge depends on the targets.
+    pub fn jammed(&self, view: &View<'_>) -> bool {
+        let (now, edge) = (view.now.us(), view.signals.head.last_edge);
+        let took = if self.has(mark::HEAD_BRISK) { 0 } else { age(now, self.brisk_at).saturating_sub(age(now, edge)) };
+        let set = view.plan.drive.coast_down >> 2;
+        let stands =
+            self.head(view).is_silent(view.plan.head.standing) && self.boot(view).is_silent(view.plan.boot.standing);
+        stands && took < if set > 0 { set } else { JAM }
+    }
+
+    /// How long the head, as far as is known, still turns at speed if it gives no edge: nothing if it does not. Its last pitch at 80 % of
+    /// normal or more, no silence that says otherwise, and a signal to be trusted. From proven standstill edges of one shaft are
+    /// chatter, and of both a rollback: either stops.
+    pub fn head_turns(&self, head: &Pitches<'_>, view: &View<'_>) -> u32 {
+        let brisk = self.scaled(view.plan.head.brisk);
+        let may = view.plan.head.is_fitted() && view.signals.head.distrust == 0 && self.phase() != Phase::Standstill;
+        if may && head.fast_enough(brisk) { head.silence(brisk) } else { 0 }
     }
 
     /// Whether the head has lost its speed too.

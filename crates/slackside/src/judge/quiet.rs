@@ -21,6 +21,7 @@ const fn is_watched(sense: Sense) -> bool {
         Sense::RangeAbove(_)
             | Sense::RangeBelow(_)
             | Sense::Slow(_)
+            | Sense::Fast
             | Sense::BothSilent
             | Sense::Since(Stamp::Rubbing)
             | Sense::Upper(Value::SinceBoot | Value::Duty)
@@ -42,7 +43,7 @@ fn holds(view: &View<'_>, slip: &Slip, above: Condition, below: Condition) -> bo
 impl<const N: usize> Judge<N> {
     /// Whether the short way may be taken from now on.
     pub(super) fn is_quiet(&self, view: &View<'_>) -> bool {
-        let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN;
+        let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN | mark::HEAT_OPEN;
         self.leg.phase() == Phase::Running
             && self.leg.marks & marks == mark::AT_SPEED
             && view.plan.boot.is_fitted()
@@ -86,6 +87,10 @@ impl<const N: usize> Judge<N> {
                 return false;
             }
         }
+        let fast = view.limit_of(Condition::FasterThanNormal).limit;
+        if signals.boot.fast_enough(self.leg.scaled(super::phase::turn(fast))) {
+            return false;
+        }
         if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
             let most = bound(view, Condition::MistrackingDuty);
             if signals.contacts.iter().any(|contact| contact.duty >= most) {
@@ -98,7 +103,7 @@ impl<const N: usize> Judge<N> {
         // Power and drive are as they were at the last step: only slip can have changed what goes in.
         if signals.short.reading.least != self.leg.heat.slip {
             self.leg.heat.slip = signals.short.reading.least;
-            if self.feed_heat(view) {
+            if self.feed_heat(view, view.now.us()) {
                 return false;
             }
         }

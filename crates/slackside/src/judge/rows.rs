@@ -5,6 +5,7 @@
 
 use super::sense::Says;
 use crate::alarm::{AlarmState, bits};
+use crate::conditions::Condition;
 use crate::settings::plan::RowPlan;
 use crate::time::{SWEEP, reached, wait};
 
@@ -24,6 +25,17 @@ pub const fn holds(bits: u8) -> bool {
     bits & bits::SHELVED == 0 && bits & (bits::ACTIVE | bits::LATCHED) != 0
 }
 
+/// The conditions of these ranks, slip and speed, come back into their deadbands before their delays end: so long is remembered what
+/// was beyond. The first rank is the one after that of a belt that does not follow.
+pub const NOTED: usize = Condition::FasterThanNormal.rank();
+/// What is remembered is in 2^5 of the unit, rounded up.
+const NOTED_SHIFT: u32 = 5;
+
+/// Whether its value is noted.
+pub fn is_noted(rank: usize) -> bool {
+    (1..=NOTED).contains(&rank)
+}
+
 /// All alarms of a list of `N` conditions.
 #[derive(Clone, Debug)]
 pub struct Rows<const N: usize> {
@@ -31,11 +43,32 @@ pub struct Rows<const N: usize> {
     pub due: [u32; N],
     /// See [`bits`].
     pub bits: [u8; N],
+    /// The newest value that was at the limit or beyond while the on-delay ran, of the first ranks.
+    pub noted: [u16; NOTED],
 }
 
 impl<const N: usize> Rows<N> {
     pub const fn new() -> Self {
-        Self { due: [0; N], bits: [0; N] }
+        Self { due: [0; N], bits: [0; N], noted: [0; NOTED] }
+    }
+
+    /// Whether a value that is beyond now is to be noted: its on-delay begins or runs.
+    pub fn wants_note(&self, rank: usize) -> bool {
+        is_noted(rank) && !self.has(rank, bits::ACTIVE)
+    }
+
+    /// Note a value that is beyond.
+    pub fn note(&mut self, rank: usize, value: Option<i32>) {
+        let rounded = value.unwrap_or(0).max(0).unsigned_abs().wrapping_add((1 << NOTED_SHIFT) - 1) >> NOTED_SHIFT;
+        if let Some(slot) = rank.checked_sub(1).and_then(|index| self.noted.get_mut(index)) {
+            *slot = u16::try_from(rounded).unwrap_or(u16::MAX);
+        }
+    }
+
+    /// What was noted; nothing of the other ranks.
+    pub fn noted(&self, rank: usize) -> i32 {
+        let noted = rank.checked_sub(1).and_then(|index| self.noted.get(index));
+        noted.map_or(0, |noted| i32::from(*noted) << NOTED_SHIFT)
     }
 
     pub fn get(&self, rank: usize) -> u8 {

@@ -6,7 +6,7 @@
 //! | rollback | drive off: both shafts turn from standstill (two edges each and a quarter of a turn), once the leg has settled for 6 s; or every fitted shaft gets 1.5 times faster for two pitches (while running down above twice the standstill speed), and gains speed over five sixteenths of a turn or stays faster for a whole one |
 //! | edges at rest | so many edges of one shaft at standstill, once settled, as fast as 1/1.6 of normal speed or faster; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
-//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches |
+//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches, or 2.6 where a target is missing |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
@@ -19,7 +19,7 @@ use super::phase::{slow_wait, turn};
 use super::recent;
 use super::speed::Pitches;
 use super::view::View;
-use crate::arith::mul_div;
+use crate::arith::{high, mul_div};
 use crate::conditions::{Flag, Gate, Row, Sense, Stamp, Value, Window};
 use crate::input::Shaft;
 use crate::settings::plan::RowPlan;
@@ -62,7 +62,7 @@ pub struct Look<'a> {
     flags: u32,
     /// Flags of which nothing is known: as they were.
     holds: u32,
-    values: [i32; 8],
+    values: [i32; 11],
     /// How long the oldest rub has lasted, and where.
     pub rubbing: Option<(u32, u8)>,
     /// How long slip has been unknown.
@@ -70,6 +70,8 @@ pub struct Look<'a> {
     /// Whether slip heat is to be looked at now.
     heat_is_due: bool,
     gates: u8,
+    /// How long until silence of the head closes gates that it opened.
+    pub silence: u32,
     /// Whether underspeed is suppressed by design.
     pub suppresses: bool,
     /// Whether slip counts as known.
@@ -142,6 +144,7 @@ impl Look<'_> {
             Sense::RangeAbove(window) => self.slip(window, limit, false),
             Sense::RangeBelow(window) => self.slip(window, limit, true),
             Sense::Slow(shaft) => self.slow(shaft, limit, waits),
+            Sense::Fast => self.fast(limit, waits),
             Sense::Since(stamp) => match self.since(stamp) {
                 None => Says::Within,
                 Some(lasts) => {
@@ -219,6 +222,16 @@ impl Look<'_> {
         }
     }
 
+    fn fast(&self, limit: &RowPlan, waits: &mut Waits) -> Says {
+        let normal = self.scaled(limit.clear);
+        let silence = self.boot.silence(normal);
+        if silence == 0 || !self.boot.fast_enough(normal) {
+            return Says::Within;
+        }
+        waits.silence = silence.min(waits.silence);
+        if self.boot.fast_enough(self.scaled(limit.limit)) { Says::Beyond } else { Says::Hold }
+    }
+
     const fn scaled(&self, limit: i32) -> u32 {
         if self.scale == 1_000_000 { turn(limit) } else { mul_div(turn(limit), 1_000_000, self.scale) }
     }
@@ -239,6 +252,9 @@ const GATES: [[u8; 2]; PHASES.len()] = {
     }
     table
 };
+
+/// The gates that a head at speed opens.
+const TURNING: u8 = 1 << Gate::Live as u8 | 1 << Gate::LiveOrRunningDown as u8;
 
 const fn gates(phase: Phase, off: bool) -> u8 {
     let (stands, down) = (matches!(phase, Phase::Standstill), matches!(phase, Phase::CoastDown));
@@ -264,10 +280,18 @@ const fn gates(phase: Phase, off: bool) -> u8 {
 }
 
 impl Leg {
-    /// The gates that are open, a bit each.
-    fn gates(&self, view: &View<'_>) -> u8 {
+    /// The gates that are open, a bit each, and how long they stay so in silence. While the `head` turns at speed slip is judged whatever
+    /// contact and phase say.
+    fn gates(&self, head: &Pitches<'_>, view: &View<'_>) -> (u8, u32) {
         let [on, off] = GATES.get(usize::from(self.phase)).copied().unwrap_or_default();
-        if self.drive_off(view) { off } else { on }
+        let open = if self.drive_off(view) { off } else { on };
+        if open & TURNING == TURNING {
+            return (open, SWEEP);
+        }
+        match self.head_turns(head, view) {
+            0 => (open, SWEEP),
+            turns => (open | TURNING, turns),
+        }
     }
 
     /// Whether what is judged only while running is judged now.
@@ -286,12 +310,13 @@ impl Leg {
         let (plan, signals, now) = (view.plan, view.signals, view.now.us());
         let (head, boot) = (self.head(view), self.boot(view));
         let mut rubbing: Option<(u32, u8)> = None;
-        let (mut duty, mut faulty) = (UNKNOWN, false);
+        let (mut duty, mut loops, mut faulty) = (UNKNOWN, UNKNOWN, false);
         for (place, contact) in (0_u8..).zip(&signals.contacts) {
             if plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
             duty = duty.max(contact.duty);
+            loops = loops.max(contact.loops.into());
             faulty |= contact.state == rub::FAULTY;
             let lasts = age(now, contact.since);
             if contact.rubs != 0 && rubbing.is_none_or(|(most, _)| lasts > most) {
@@ -299,6 +324,7 @@ impl Leg {
             }
         }
         let (contact_lies, contact_wait) = self.contact_lies(view);
+        let (gates, silence) = self.gates(&head, view);
         let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
         let standing = self.phase() == Phase::Standstill;
         let lost = self.head_is_lost(&head, &boot, view);
@@ -333,6 +359,9 @@ impl Leg {
             count(self.rest.edges_of_one(view)),
             self.starts_count.into(),
             self.lates_count.into(),
+            signals.slip_mean,
+            signals.slip_mean.saturating_neg(),
+            loops,
         ];
         let starts = recent::next(&self.starts, self.starts_count, view.now.slow());
         let starts = starts.and_then(|_| self.starts.first()).map_or(SWEEP, |end| slow_wait(view, *end));
@@ -346,7 +375,8 @@ impl Leg {
             rubbing,
             heat_is_due: self.heat.wait(now) == 0,
             slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },
-            gates: self.gates(view),
+            gates,
+            silence,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
             slip_counts: self.slip_counts(view, head_silent),
             both_silent: self.both_silent(view, &head, &boot),
@@ -355,6 +385,18 @@ impl Leg {
             head,
             boot,
         }
+    }
+
+    /// A slow boot may only have lost edges, until its next edge or its silence tells: when that is at the latest, at normal speed. Nothing
+    /// where there is no such doubt, or the condition is another. So a delay that would end meanwhile ends a pitch and a quarter after
+    /// the late edge at the latest. A boot that gives no edge at all is in no doubt.
+    pub fn boot_will_tell(&self, rank: usize, view: &View<'_>) -> Option<u32> {
+        let boot = &view.signals.boot;
+        let is_of = |row: &Row| matches!(row.sense, Sense::Slow(Shaft::Boot));
+        if !boot.is_in_doubt() || !view.list.get(rank).is_some_and(is_of) {
+            return None;
+        }
+        Some(boot.last_edge.wrapping_add(high(boot.next_largest, view.plan.boot.brisk)))
     }
 
     /// How long until both shafts are silent sooner than the leg can stop; nothing once they are.
@@ -366,7 +408,12 @@ impl Leg {
         if !may {
             return SWEEP;
         }
-        let silence = |pitches: &Pitches<'_>, limit| pitches.silence(self.scaled(limit));
+        // Where a target is missing a pitch more passes in silence: 2.6 for 1.6.
+        let silence = |pitches: &Pitches<'_>, limit: u32| {
+            let missing = pitches.shaft.pattern == pattern::MISSING;
+            let more = if missing { (limit >> 1).saturating_add(limit >> 3) } else { 0 };
+            pitches.silence(self.scaled(limit.saturating_add(more)))
+        };
         silence(head, plan.head.sudden).max(silence(boot, plan.boot.sudden))
     }
 }

@@ -51,12 +51,13 @@ impl Leg {
                 (Some(i32::try_from(turns).unwrap_or(i32::MAX)), 0)
             }
             Sense::Upper(Value::Heat) => (Some(Heat::share(look.value(Value::Heat).unsigned_abs()).get()), 0),
-            Sense::Upper(Value::Duty) => {
+            Sense::Upper(value @ (Value::Duty | Value::RubLoops)) => {
                 let mut worst: Option<(i32, u8)> = None;
                 for (place, contact) in (0_u8..).zip(&signals.contacts) {
                     let fitted = plan.contacts.fitted.wrapping_shr(place.into()) & 1 != 0;
-                    if fitted && worst.is_none_or(|(most, _)| contact.duty > most) {
-                        worst = Some((contact.duty, place));
+                    let here = if value == Value::Duty { contact.duty } else { contact.loops.into() };
+                    if fitted && worst.is_none_or(|(most, _)| here > most) {
+                        worst = Some((here, place));
                     }
                 }
                 at_place(worst)
@@ -75,8 +76,12 @@ impl Leg {
                 let reading = look.reading(window);
                 (if reading.is_known() { Some(reading.least.saturating_neg()) } else { None }, 0)
             }
-            Sense::Slow(Shaft::Head) => (look.head.loss(scaled(plan.head.normal, self.reference.scale)), 0),
-            Sense::Slow(Shaft::Boot) => (look.boot.loss(scaled(plan.boot.normal, self.reference.scale)), 0),
+            Sense::Slow(Shaft::Head) => (look.head.loss(self.scaled_speed(plan.head.normal)), 0),
+            Sense::Slow(Shaft::Boot) => (look.boot.loss(self.scaled_speed(plan.boot.normal)), 0),
+            Sense::Fast => {
+                let loss = look.boot.loss(self.scaled_speed(plan.boot.normal));
+                (loss.map(i32::saturating_neg), 0)
+            }
             Sense::Since(Stamp::Rubbing) => at_place(look.rubbing.map(|(lasts, place)| (millis(lasts), place))),
             Sense::Since(Stamp::SlipUnknown) => (look.slip_unknown.map(millis), 0),
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
@@ -91,9 +96,4 @@ fn at_place(worst: Option<(i32, u8)>) -> (Option<i32>, u8) {
 /// In whole milliseconds.
 const fn millis(micros: u32) -> i32 {
     divide(micros as u64, 1_000) as i32
-}
-
-/// Normal speed, scaled by the reference.
-const fn scaled(normal: u32, scale: u32) -> u32 {
-    if scale == 1_000_000 { normal } else { crate::arith::mul_div(normal, scale, 1_000_000) }
 }

@@ -12,6 +12,11 @@ use crate::time::{age, held, reached};
 const BINS: u8 = plan::BINS as u8;
 /// A bin on which the belt rubbed all the time.
 const FULL: u8 = 255;
+/// A rub begins at the place of the one remembered if it comes a loop later, give or take a bin: so much a loop may be longer or shorter
+/// than it says in the settings, with the take-up and with creep, and so coarse bins are.
+const AGAIN: u8 = BINS + 1;
+/// See [`AGAIN`]: the remembered place may be reached from this on, counted down from one more than `AGAIN`.
+const EARLY: u8 = 3;
 
 /// The rub contacts, in the order of [`Place::ALL`].
 #[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
@@ -40,7 +45,9 @@ struct Contact {
     counted: u32,
     /// Sum of the bins.
     sum: u16,
-    spare: u16,
+    /// In so many bins the place where a rub began is forgotten; 0 if none is remembered.
+    remembers: u8,
+    spare: u8,
     /// What share of each bin of the last belt loop the belt rubbed, [`FULL`] for all of it; a ring.
     bins: [u8; BINS as usize],
 }
@@ -53,13 +60,30 @@ impl Contact {
         }
     }
 
-    /// The belt moved on by `bins` bins, in `time`: one share for all of them, from the `oldest` on. Whether any bin is not empty.
+    /// A rub begins. One that comes between is another place's, and counts for nothing.
+    const fn begin(&mut self, signals: &mut ContactSignals) {
+        if self.remembers == 0 {
+            signals.loops = 0;
+        } else if self.remembers <= EARLY {
+            signals.loops = signals.loops.saturating_add(1);
+        } else {
+            return;
+        }
+        self.remembers = AGAIN + 1;
+    }
+
+    /// The belt moved on by `bins` bins, in `time`: one share for all of them, from the `oldest` on. Whether any bin is not empty, or
+    /// a place remembered.
     #[inline(never)]
     fn advance(&mut self, bins: u32, time: u32, oldest: u8, signals: &mut ContactSignals) -> bool {
+        self.remembers = self.remembers.saturating_sub(bins.min(u32::from(FULL)) as u8);
+        if self.remembers == 0 {
+            signals.loops = 0;
+        }
         let rubbed = core::mem::replace(&mut self.rubbed, 0);
         let share = if rubbed == 0 || time == 0 { 0 } else { mul_div(rubbed, u32::from(FULL), time).min(255) as u8 };
         if share == 0 && self.sum == 0 {
-            return false;
+            return self.remembers != 0;
         }
         for step in 0..bins.min(u32::from(BINS)) {
             let index = usize::from(oldest).wrapping_add(step as usize) & usize::from(BINS - 1);
@@ -70,7 +94,7 @@ impl Contact {
         }
         // 1,000,000 over 32 bins of 255.
         signals.duty = divide(u64::from(self.sum).wrapping_mul(6_250), 51) as i32;
-        self.sum != 0
+        self.sum != 0 || self.remembers != 0
     }
 }
 
@@ -95,6 +119,7 @@ impl Contacts {
                     signals.since = at;
                     signals.count = signals.count.wrapping_add(1);
                     contact.counted = at;
+                    contact.begin(signals);
                     self.touched |= bit;
                 }
                 // A gap that was bridged counts as rubbing.

@@ -8,8 +8,12 @@
 //!  contact ─► chatter bridged ─► dwell, count, duty over the belt loop (from the boot's angle)
 //! ```
 //!
-//! Rest, for measure, is a head shaft silent for longer than its widest pitch takes at a tenth of normal speed: whatever
-//! rocked or rolled meanwhile, windows begin afresh with the next head edge.
+//! A pitch that took as long as several may have lost the edges between, and one that took much less may have an edge too many. Until
+//! the next pitch tells, its edge is in doubt: speed and silence take it as it came, the windows of slip wait for what it was. So
+//! what slip says is not taken back later.
+//!
+//! Rest, for measure, is a head shaft silent for longer than its widest pitch takes at a tenth of normal speed, and for half a turn
+//! at normal speed at least: whatever rocked or rolled meanwhile, windows begin afresh with the next head edge.
 //!
 //! Its state is plain bytes, and all zero is the state before a plan: it sees nothing.
 
@@ -19,18 +23,23 @@ mod scatter;
 mod shaft;
 mod slip;
 mod spacing;
+mod twins;
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::input::{Shaft, Signal};
 use crate::settings::plan::Plan;
-use crate::signals::{Reading, Signals, distrust, moved, unknown};
-use crate::time::{Now, SWEEP, wait};
+use crate::signals::{Reading, ShaftSignals, Signals, distrust, moved, unknown};
+use crate::time::{Now, SWEEP, age, wait};
 use contact::Contacts;
 use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
 use slip::{HeadEdge, Windows};
 use spacing::Mark;
+use twins::Twins;
+
+/// The largest pitch there is, in 2^-24 turn: a unit less than a turn.
+const LARGEST_PITCH: u32 = (1 << 24) - 1;
 
 /// Turns inputs into signals. `MARKS` is the most counted edges a turn that it has room for, 1 to 64.
 #[derive(Clone, Debug)]
@@ -48,8 +57,23 @@ struct State {
     head: ShaftState,
     boot: ShaftState,
     windows: Windows,
+    /// The head edge in doubt, while its shaft is suspect.
+    held: HeldEdge,
     long_run: LongRun,
     contacts: Contacts,
+    twins: Twins,
+}
+
+/// A head edge in doubt.
+#[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[repr(C)]
+struct HeldEdge {
+    /// When it happened, and when the pitch before it began.
+    at: u32,
+    begun: u32,
+    /// The head's angle then, in 2^-24 turn.
+    start: u32,
+    end: u32,
 }
 
 impl<const MARKS: usize> Measure<MARKS> {
@@ -127,7 +151,9 @@ impl<const MARKS: usize> Measure<MARKS> {
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
         if shaft::is_due(&self.state.head, plan.minimum_width, us) {
-            self.settle_head(plan, us)
+            let before = self.seldom();
+            let moved = self.settle_head(plan, us);
+            if before == self.seldom() { moved } else { moved | moved::OTHER }
         } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
             self.settle_boot(plan)
         } else if self.state.contacts.settle(us, &mut self.state.signals.contacts) {
@@ -191,54 +217,104 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
     }
 
+    /// What a head edge changes seldom: trust in the boot, and the mean of slip.
+    const fn seldom(&self) -> (u8, i32) {
+        (self.state.signals.boot.distrust, self.state.signals.slip_mean)
+    }
+
     fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
-        let before = self.state.signals.head;
-        let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle();
+        let suspected = self.state.head.suspect;
+        let ShaftSignals { angle: start, last_edge: begun, pitch, pitch_angle, .. } = self.state.signals.head;
+        let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle(plan.slip.regain);
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
         self.state.head.scatter.count(weight, true);
+        self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();
+            self.state.signals.slip_mean = 0;
             self.state.long_run.restart();
             self.forget_readings(unknown::PLAINLY);
         }
-        self.break_windows(bits);
-        let edge = HeadEdge {
+        let broken = self.break_windows(bits);
+        let head = self.state.signals.head;
+        // Mended, the pitch began further on, or ended where it was thought to begin.
+        let start = if bits & counted::MENDED == 0 { start } else { head.angle.wrapping_sub(head.pitch_angle >> 8) };
+        let mut edge = HeadEdge {
             at,
             known_at: now,
-            start: before.angle,
-            pitch: (self.state.signals.head.pitch_angle, self.state.signals.head.pitch),
-            before: (before.pitch_angle, before.pitch),
-            // While the head's spacing is not known, a reading is only a lower limit.
+            start,
+            end: head.angle,
+            pitch: (head.pitch_angle, head.pitch),
+            before: (pitch_angle, pitch),
+            // While the head's spacing is not known, a reading has that much doubt.
             doubt: if self.state.head.spacing.is_unknown(&plan.head) {
                 plan.head.largest.wrapping_sub(plan.head.least) >> 8
             } else {
                 0
             },
         };
-        let long = self.state.windows.head(&plan.slip, &edge, &mut self.state.signals);
+        let mut ended = false;
+        let held = self.state.held;
+        if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
+            if self.state.head.suspect >= shaft::PAIRED {
+                // Two pitches are in doubt as one: the edge between them is of no use.
+                self.state.held = HeldEdge { at, end: head.angle, ..held };
+                return moved::HEAD | told(bits);
+            }
+            let angle = start.wrapping_sub(held.start).min(LARGEST_PITCH) << 8;
+            let pitch = (angle, age(held.at, held.begun));
+            let late = HeadEdge { at: held.at, start: held.start, end: start, pitch, before: pitch, ..edge };
+            ended |= self.tell_windows(plan, &late);
+            edge.before = pitch;
+        }
+        if self.state.head.suspect != 0 {
+            self.state.held = HeldEdge { at, begun, start, end: head.angle };
+        } else {
+            ended |= self.tell_windows(plan, &edge);
+        }
+        moved::HEAD | if ended { moved::OTHER } else { told(bits) }
+    }
+
+    /// A head edge that is no longer in doubt. Whether a block of the long-run ratio ended with it.
+    #[inline(never)]
+    fn tell_windows(&mut self, plan: &Plan, edge: &HeadEdge) -> bool {
+        let long = self.state.windows.head(&plan.slip, edge, &mut self.state.signals);
         if plan.boot.is_fitted() {
             self.state.windows.boot_rests_here();
         }
-        let ended = long && self.state.long_run.take(&plan.slip, &mut self.state.signals);
+        if self.state.windows.doubt_is_over(&plan.slip) {
+            // The boot is silent: what came late had been slow.
+            self.shaft(plan, Shaft::Boot).end_doubt();
+            self.state.windows.settle_doubt(&plan.slip, self.state.boot.spacing.index);
+        }
         self.state.signals.since_boot = self.state.windows.since_boot();
         self.state.signals.slipped = self.state.windows.slipped(&plan.slip);
-        moved::HEAD | if bits == counted::EDGE && !ended { 0 } else { moved::OTHER }
+        long && self.state.long_run.take(&plan.slip, &mut self.state.signals)
     }
 
     fn settle_boot(&mut self, plan: &Plan) -> u8 {
         let before = self.state.signals.boot.distrust;
-        let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle();
+        let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle(plan.slip.regain);
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
+        let bridged = self.compare_edges(plan, at, Shaft::Boot);
         // A new boot spacing moves no window: windows are whole boot turns.
         self.break_windows(bits & counted::COUNT);
-        self.state.windows.boot(&plan.slip, at, self.state.boot.spacing.index);
+        let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
+        let windows = &mut self.state.windows;
+        if windows.is_in_doubt() && suspect < shaft::PAIRED {
+            windows.settle_doubt(&plan.slip, self.state.boot.spacing.preceding(&plan.boot));
+        }
+        windows.boot(&plan.slip, at, index, suspect != 0);
+        if suspect != 0 {
+            windows.doubt_readings(&plan.slip, &mut self.state.signals);
+        }
         self.state.signals.since_boot = 0;
         let Signals { boot, contacts, .. } = &mut self.state.signals;
-        let mut other = bits != counted::EDGE;
+        let mut other = told(bits) != 0 || bridged;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
             other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
@@ -248,6 +324,19 @@ impl<const MARKS: usize> Measure<MARKS> {
             other |= before != self.state.signals.boot.distrust;
         }
         moved::BOOT | if other { moved::OTHER } else { 0 }
+    }
+
+    /// A boot whose edges are the head's has no sensor of its own: it says nothing of the belt. Whether that changed.
+    fn compare_edges(&mut self, plan: &Plan, at: u32, shaft: Shaft) -> bool {
+        let Signals { head, boot, .. } = &mut self.state.signals;
+        let other = match shaft {
+            Shaft::Head => &*boot,
+            Shaft::Boot => &*head,
+        };
+        let bridged = self.state.twins.edge(at, other, plan.head.marks.max(plan.boot.marks));
+        let before = boot.distrust;
+        boot.distrust = if bridged { before | distrust::BRIDGED } else { before & !distrust::BRIDGED };
+        boot.distrust != before
     }
 
     /// A boot whose pitches scatter while the head turns steadily does not turn so: the belt joins them. Where both scatter it may be
@@ -263,15 +352,16 @@ impl<const MARKS: usize> Measure<MARKS> {
         *reasons = if wild { *reasons | distrust::SCATTER } else { *reasons & !distrust::SCATTER };
     }
 
-    /// What was measured across this is not one stretch.
-    fn break_windows(&mut self, bits: u8) {
+    /// What was measured across this is not one stretch: whether it is not.
+    fn break_windows(&mut self, bits: u8) -> bool {
         if bits & (counted::COUNT | counted::SPACING) == 0 {
-            return;
+            return false;
         }
         self.state.windows.restart();
         self.state.long_run.restart();
         self.state.signals.since_boot = 0;
         self.forget_readings(if bits & counted::COUNT != 0 { unknown::RETRACTED } else { unknown::PLAINLY });
+        true
     }
 
     const fn forget_readings(&mut self, why: u8) {
@@ -279,6 +369,11 @@ impl<const MARKS: usize> Measure<MARKS> {
         self.state.signals.long.reading = Reading::UNKNOWN;
         self.state.signals.unknown = why;
     }
+}
+
+/// What else judge must look at after an edge.
+const fn told(bits: u8) -> u8 {
+    if bits & !counted::EDGE == 0 { 0 } else { moved::OTHER }
 }
 
 impl<const MARKS: usize> Default for Measure<MARKS> {

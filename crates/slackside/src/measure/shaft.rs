@@ -11,21 +11,29 @@ use super::spacing::{Mark, Share, Spacing};
 use crate::arith::{high, mul_div};
 use crate::input::LineState;
 use crate::settings::plan::ShaftPlan;
-use crate::signals::{ShaftSignals, distrust, pattern};
+use crate::signals::{ShaftSignals, distrust, pattern, seen};
 use crate::time::{FAR, age, held, reached};
 
 /// Rejects closer together than this are one nuisance: a burst of a switching contactor, not many. In microseconds.
 const BURST: u32 = 5_000;
 /// So many pitches in a row must be wrong before the signal is.
 const IN_A_ROW: u8 = 3;
-/// A lost or extra edge must come back this often within [`PATTERN_TURNS`] to be a pattern.
-const PATTERN: u8 = 3;
-const PATTERN_TURNS: u8 = 8;
+/// What a lost or an extra edge adds to the score of its sensor; each edge takes one from it. So one in 300 is borne for good: a
+/// tenth of a per cent at random is no pattern, one per cent is one within some 750 edges.
+const LOSS: u16 = 300;
+/// Of edges lost together so many count at most: a sensor that drops out once is no pattern.
+const AT_ONCE: u8 = 4;
+/// At this score it is a pattern, until nothing is left of it.
+const PATTERN: u16 = 5 * LOSS;
+/// The most pitches that one may stand for.
+const MOST_PITCHES: u8 = 16;
 /// A pitch within this part (1/2^6) of last turn's is plain: scatter moves from about a 32nd.
 const PLAIN_SHIFT: u32 = 6;
 
 /// What a suspect pitch may hold: [`pattern::MISSING`], [`pattern::EXTRA`], or an extra edge whose next pitch made it whole.
-const PAIRED: u8 = 4;
+pub const PAIRED: u8 = 4;
+/// The pitch after a long one was long too: both may hold lost edges.
+pub const CHAINED: u8 = 5;
 
 /// What a held level meant, as bits; none if it is no edge that counts, and nothing is to be told.
 pub mod counted {
@@ -37,8 +45,10 @@ pub mod counted {
     pub const FROM_REST: u8 = 4;
     /// A new spacing was adopted: what was measured stands, but windows begin afresh.
     pub const SPACING: u8 = 8;
-    /// An edge was lost or extra: the last readings were wrong.
-    pub const COUNT: u8 = 16;
+    /// An edge was lost or extra, and the count is mended.
+    pub const MENDED: u8 = 16;
+    /// Edges were lost, and how many is not sure: the last readings were wrong.
+    pub const COUNT: u8 = 32;
 }
 
 /// Tracks one shaft. All zero is the state before the first edge, but for what [`begin`](ShaftView::begin) sets.
@@ -50,13 +60,15 @@ pub struct ShaftState {
     last_reject: u32,
     /// Since when rejects and marks are counted.
     window_began: u32,
-    /// The pitch before the suspect one: its time in microseconds and its share in 2^-32 turn. A suspect pitch may show a lost or an
-    /// extra edge. The next one decides on a lost edge; on an extra edge the next must make it whole and the one after must be whole
+    /// The pitch before the suspect one: its time in microseconds and its share in 2^-32 turn. A suspect pitch may show lost edges or an
+    /// extra one. The next one decides on lost edges; on an extra edge the next must make it whole and the one after must be whole
     /// again, or else the shaft merely runs up.
     unsuspected: u32,
     unsuspected_share: u32,
     pub spacing: Spacing,
     pub scatter: Scatter,
+    /// How often edges were lost or extra of late, see [`LOSS`].
+    losses: u16,
     /// The level that counts, and the one that waits for its minimum width: 1 low, 2 high, 0 none.
     level: u8,
     waiting: u8,
@@ -65,16 +77,31 @@ pub struct ShaftState {
     rejected_since_edge: u8,
     trains: u8,
     too_fast: u8,
-    suspect: u8,
-    anomalies: u8,
-    turns_since_anomaly: u8,
-    marks_since_turn: u8,
+    pub suspect: u8,
+    /// How many edges the suspect pitch may have lost.
+    lost: u8,
+    /// Marks that were missed in the last turn: [`Missed`].
+    missed: [u8; 2],
     /// What the angle has beyond its 2^-24 turn, in 2^-32.
     low: u8,
     /// Whether nothing speaks against it and it has turned steadily for two turns, so that a pitch like last turn's is taken the
     /// short way. Found after a thorough edge; whatever disturbs it clears it.
     pub plain: u8,
-    spare: [u8; 3],
+    /// How many edges the next one may have lost too, if it is suspect with the one before.
+    lost_more: u8,
+}
+
+/// A mark that gave no edge when it should have passed, in a byte: how many turns running, and which. Missed twice it is known to be
+/// gone, and nothing waits for it, until it is seen again.
+struct Missed;
+
+impl Missed {
+    const ONCE: u8 = 64;
+    const MARK: u8 = 63;
+
+    const fn is_gone(missed: u8, mark: u8) -> bool {
+        missed >= 2 * Self::ONCE && missed & Self::MARK == mark
+    }
 }
 
 impl ShaftState {
@@ -124,8 +151,9 @@ impl ShaftView<'_> {
         waited != 0 && waited != level && self.reject(at)
     }
 
-    /// The level that waited has been held long enough. Its edge, and bits of [`counted`].
-    pub fn settle(&mut self) -> (u32, u8, i8) {
+    /// The level that waited has been held long enough. Its edge, and bits of [`counted`]. Pitches no longer than `regain` can only be
+    /// whole or hold lost edges.
+    pub fn settle(&mut self, regain: u32) -> (u32, u8, i8) {
         let at = self.state.since;
         let level = core::mem::replace(&mut self.state.waiting, 0);
         self.state.level = level;
@@ -134,7 +162,7 @@ impl ShaftView<'_> {
             1 => level == 1,
             _ => true,
         };
-        let (bits, weight) = if counts { self.edge(at) } else { (0, 0) };
+        let (bits, weight) = if counts { self.edge(at, regain) } else { (0, 0) };
         (at, bits, weight)
     }
 
@@ -143,9 +171,16 @@ impl ShaftView<'_> {
         self.signals.distrust |= distrust::EDGES_LOST;
         self.state.spacing.forget_turns();
         self.state.scatter.lose_step();
-        self.state.suspect = 0;
+        self.end_doubt();
+        self.state.missed = [0; 2];
         self.state.plain = 0;
         self.begin_window(at);
+    }
+
+    /// What was in doubt is as it seemed.
+    pub const fn end_doubt(&mut self) {
+        self.state.suspect = 0;
+        self.signals.seen &= !seen::IN_DOUBT;
     }
 
     /// The supervised line changed.
@@ -193,7 +228,7 @@ impl ShaftView<'_> {
         self.signals.distrust != before
     }
 
-    fn edge(&mut self, at: u32) -> (u8, i8) {
+    fn edge(&mut self, at: u32, regain: u32) -> (u8, i8) {
         let time = age(at, self.signals.last_edge);
         let seen = self.signals.is_seen();
         if seen && time < self.plan.minimum_gap {
@@ -216,7 +251,7 @@ impl ShaftView<'_> {
             return (counted::EDGE, -1);
         }
         let (bits, weight) =
-            if seen && time <= self.plan.rest { self.turning(at, time) } else { self.begin_turning(at) };
+            if seen && time <= self.plan.rest { self.turning(at, time, regain) } else { self.begin_turning(at) };
         let told = before != (self.signals.distrust, self.signals.pattern);
         (bits | if told { counted::TOLD } else { 0 }, weight)
     }
@@ -243,23 +278,89 @@ impl ShaftView<'_> {
         state.trains = 0;
         state.rejected_since_edge = 0;
         state.plain = 0;
-        self.signals.seen = 1;
+        // Which mark this is, is not known.
+        state.missed = [0; 2];
+        self.signals.seen = seen::SEEN;
         // How much of a pitch was turned before this edge is not known; a whole one keeps angle and marks in step.
-        let passed = self.arrive(at, 0);
-        self.forward(passed);
+        let passed = self.share(self.state.spacing.index);
+        self.arrive(at, 0, passed);
+        self.forward(passed.angle);
         (counted::EDGE | counted::FROM_REST, 0)
     }
 
-    /// At the mark passed last, after a pitch of so much time. Its angle.
+    /// At the mark passed last, after a pitch of so much time and angle.
     #[inline(never)]
-    fn arrive(&mut self, at: u32, time: u32) -> u32 {
-        let passed = self.share(self.state.spacing.index);
+    fn arrive(&mut self, at: u32, time: u32, passed: Share) {
         self.signals.last_edge = at;
         self.signals.pitch = time;
         self.signals.pitch_angle = passed.angle;
         self.signals.pitch_largest = passed.largest;
-        self.signals.next_largest = self.share(self.state.spacing.following(self.plan)).largest;
-        passed.angle
+        let mut next = self.state.spacing.following(self.plan);
+        let mut largest = self.share(next).largest;
+        // At most two are known to be gone.
+        for _ in 0..2 {
+            if self.state.missed == [0; 2] || !self.is_gone(next) {
+                break;
+            }
+            next = after(next, self.plan);
+            largest = largest.saturating_add(self.share(next).largest);
+        }
+        self.signals.next_largest = largest;
+    }
+
+    fn is_gone(&self, mark: u8) -> bool {
+        self.state.missed.iter().any(|missed| Missed::is_gone(*missed, mark))
+    }
+
+    /// The mark gave no edge.
+    #[inline(never)]
+    fn miss(&mut self, mark: u8) {
+        let [first, second] = &mut self.state.missed;
+        let slot = if *first & Missed::MARK == mark || *first < Missed::ONCE {
+            first
+        } else if *second & Missed::MARK == mark || *second < *first {
+            second
+        } else {
+            first
+        };
+        let turns = if *slot & Missed::MARK == mark { *slot & !Missed::MARK } else { 0 };
+        *slot = mark & Missed::MARK | turns.saturating_add(Missed::ONCE).min(2 * Missed::ONCE);
+    }
+
+    /// The mark gave an edge.
+    fn see(&mut self, mark: u8) {
+        for missed in &mut self.state.missed {
+            if *missed & Missed::MARK == mark {
+                *missed = 0;
+            }
+        }
+    }
+
+    /// Pass by the marks that are known to be gone, if the next pitch went over them: what they add to it.
+    #[inline(never)]
+    fn pass_gone(&mut self, time: u32) -> Share {
+        let mut sum = Share::NONE;
+        let first = self.state.spacing.following(self.plan);
+        let alone = self.share(first).angle;
+        // At half as much again as the first of them alone would take at the speed of the last pitch, it is back.
+        let expected = mul_div(self.signals.pitch, alone, self.signals.pitch_angle.max(1));
+        if time < expected.saturating_add(expected >> 1) {
+            return sum;
+        }
+        for _ in 0..2 {
+            let next = self.state.spacing.following(self.plan);
+            if !self.is_gone(next) {
+                break;
+            }
+            let share = self.share(next);
+            sum = sum.and(share);
+            self.state.spacing.skip(self.plan);
+        }
+        if sum.angle != 0 {
+            self.state.scatter.lose_step();
+            self.lose(1, pattern::MISSING);
+        }
+        sum
     }
 
     /// An edge while everything is plain, if its pitch is as last turn's. What it leaves out would change nothing: the property that
@@ -282,19 +383,22 @@ impl ShaftView<'_> {
         }
         state.spacing.pass(self.plan, self.marks, at, then);
         state.scatter.then_before = then;
-        self.count_turns();
-        let passed = self.arrive(at, time);
-        self.forward(passed);
+        let passed = self.share(self.state.spacing.index);
+        self.arrive(at, time, passed);
+        self.forward(passed.angle);
         true
     }
 
     /// A pitch that ended within the time to rest.
-    fn turning(&mut self, at: u32, time: u32) -> (u8, i8) {
+    fn turning(&mut self, at: u32, time: u32, regain: u32) -> (u8, i8) {
+        let gone =
+            if self.state.missed == [0; 2] || self.state.suspect != 0 { Share::NONE } else { self.pass_gone(time) };
         let then = self.state.spacing.gap_to_next(self.plan, self.marks);
         let news = self.state.spacing.pass(self.plan, self.marks, at, then);
         let mut weight = self.weigh(time, then);
-        let passed = self.share(self.state.spacing.index);
+        let mut passed = self.share(self.state.spacing.index).and(gone);
         self.judge_rate(time, passed.least);
+        self.leak();
         // What the pitch before was held to be is no measure for this one where the table has just changed.
         let found = if news {
             self.state.suspect = 0;
@@ -302,33 +406,35 @@ impl ShaftView<'_> {
         } else {
             self.compare(time, passed.angle)
         };
+        let mut bits = if news { counted::SPACING } else { 0 };
         if found != pattern::WHOLE {
             self.state.scatter.lose_step();
             weight = 0;
+            bits = counted::MENDED;
             if found == pattern::MISSING {
-                // The pitch seen was two: catch up by the one unseen.
-                self.forward(passed.angle);
-                self.state.spacing.skip(self.plan);
+                // A belt that slowed down and is at speed again looks the same where the pitches are long.
+                if self.state.unsuspected > regain || self.all_lost() >= self.plan.marks {
+                    bits = counted::COUNT;
+                }
+                // The pitch seen was several: catch up by those unseen.
+                self.catch_up();
             } else {
                 // Two pitches seen before this one were one.
                 self.state.spacing.unskip(self.plan);
             }
+            passed = self.share(self.state.spacing.index);
+            let edges = if found == pattern::MISSING { self.all_lost() } else { 1 };
+            self.lose(edges, found);
         }
-        self.count_turns();
-        if found != pattern::WHOLE {
-            self.count_anomaly(found);
+        if self.state.missed != [0; 2] && self.state.suspect == 0 {
+            self.see(self.state.spacing.index);
         }
-        let passed = self.arrive(at, time);
+        self.arrive(at, time, passed);
+        let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.state.unsuspected <= regain;
+        self.signals.seen = if in_doubt { seen::SEEN | seen::IN_DOUBT } else { seen::SEEN };
         if found != pattern::EXTRA {
-            self.forward(passed);
+            self.forward(passed.angle);
         }
-        let bits = if found != pattern::WHOLE {
-            counted::COUNT
-        } else if news {
-            counted::SPACING
-        } else {
-            0
-        };
         self.state.plain = u8::from(bits == 0 && time.abs_diff(then) <= then >> PLAIN_SHIFT && self.is_spotless());
         (counted::EDGE | bits, weight)
     }
@@ -339,9 +445,9 @@ impl ShaftView<'_> {
         state.scatter.is_spotless()
             && state.scatter.is_steady(self.plan.marks)
             && state.spacing.is_learned()
-            && state.suspect | state.rejects | state.trains | state.too_fast | state.anomalies == 0
+            && state.suspect | state.rejects | state.trains | state.too_fast == 0
+            && state.losses == 0
             && self.signals.distrust == 0
-            && state.turns_since_anomaly >= PATTERN_TURNS
             && self.signals.pattern == self.settled_pattern()
     }
 
@@ -371,9 +477,11 @@ impl ShaftView<'_> {
         self.state.scatter.take(time, before, then, self.plan.marks)
     }
 
-    /// Whether this pitch confirms that the one before held a lost edge, or was cut by an extra one: a [`pattern`].
+    /// Whether this pitch confirms that the one before held lost edges, or was cut by an extra one: a [`pattern`].
     fn compare(&mut self, time: u32, angle: u32) -> u8 {
-        if self.state.spacing.is_unknown(self.plan) {
+        if self.state.spacing.is_unknown(self.plan)
+            && self.plan.largest > self.plan.least.saturating_add(self.plan.least >> 2)
+        {
             return pattern::WHOLE;
         }
         if self.state.suspect != 0 {
@@ -386,30 +494,80 @@ impl ShaftView<'_> {
         if before == 0 {
             return pattern::WHOLE;
         }
-        // Time over expected time, both times the earlier share, a quarter of it: three times that still fits 64 bits.
-        let seen = product(time, share) >> 2;
-        let expected = product(before, angle) >> 2;
-        self.state.suspect = if seen > expected.wrapping_add(expected >> 1) && seen < expected.wrapping_mul(3) {
-            pattern::MISSING
-        } else if seen < expected.wrapping_sub(expected >> 2) {
+        // What it would have turned at the speed of the pitch before, and what it should have, in 2^-27 turn.
+        let turned = mul_div(time, share >> 5, before);
+        let angle = angle >> 5;
+        self.state.suspect = if turned < angle.saturating_sub(angle >> 2) {
             pattern::EXTRA
+        } else if turned > angle.saturating_add(angle >> 1) {
+            self.state.lost = self.pitches_in(turned, angle, self.state.spacing.index);
+            self.state.lost_more = 0;
+            if self.state.lost == 0 { pattern::WHOLE } else { pattern::MISSING }
         } else {
-            return pattern::WHOLE;
+            pattern::WHOLE
         };
         self.state.unsuspected = before;
         self.state.unsuspected_share = share;
         pattern::WHOLE
     }
 
+    /// How many edges were lost in the suspect pitches.
+    const fn all_lost(&self) -> u8 {
+        self.state.lost.wrapping_add(self.state.lost_more)
+    }
+
+    /// Pass by the marks that gave no edge in the suspect pitches.
+    #[inline(never)]
+    fn catch_up(&mut self) {
+        let mut mark = self.state.spacing.preceding(self.plan);
+        if self.state.lost_more > 0 {
+            mark = if mark == 0 { self.plan.marks.wrapping_sub(1) } else { mark.wrapping_sub(1) };
+        }
+        for lost in [self.state.lost, self.state.lost_more] {
+            for _ in 0..lost {
+                self.miss(mark);
+                mark = after(mark, self.plan);
+                let unseen = self.share(self.state.spacing.index).angle;
+                self.forward(unseen);
+                self.state.spacing.skip(self.plan);
+            }
+            // The one that was seen.
+            mark = after(mark, self.plan);
+        }
+    }
+
+    /// How many more pitches than the `first` make up an angle, to a quarter of a pitch; none if no number of them does. The first ends
+    /// at `mark`. Angles are in 2^-27 turn.
+    #[inline(never)]
+    fn pitches_in(&self, turned: u32, first: u32, mut mark: u8) -> u8 {
+        let mut sum = first;
+        for lost in 1..MOST_PITCHES {
+            mark = after(mark, self.plan);
+            let share = self.share(mark).angle >> 5;
+            sum = sum.saturating_add(share);
+            if turned <= sum.saturating_add(share >> 2) {
+                return if turned >= sum.saturating_sub(share >> 2) { lost } else { 0 };
+            }
+        }
+        0
+    }
+
     /// What the suspect pitch before this one was. It stays suspect where the next pitch is to tell.
     #[inline(never)]
     fn resolve(&mut self, time: u32) -> u8 {
         let suspect = core::mem::replace(&mut self.state.suspect, 0);
-        let spacing = &self.state.spacing;
-        let whole =
-            if suspect == pattern::MISSING { spacing.following(self.plan) } else { spacing.preceding(self.plan) };
+        let mut whole = self.state.spacing.index;
+        if matches!(suspect, pattern::MISSING | CHAINED) {
+            for _ in 0..self.all_lost() {
+                whole = after(whole, self.plan);
+            }
+        } else {
+            whole = self.state.spacing.preceding(self.plan);
+        }
         // What this pitch should take at the speed of the pitch before the suspect one.
-        let whole = mul_div(self.state.unsuspected, self.share(whole).angle, self.state.unsuspected_share);
+        let mark = whole;
+        let share = self.share(mark).angle;
+        let whole = mul_div(self.state.unsuspected, share, self.state.unsuspected_share);
         if suspect == pattern::EXTRA {
             let both = self.signals.pitch.saturating_add(time);
             if near(both, whole, 3) && time < whole.saturating_sub(whole >> 2) {
@@ -418,6 +576,14 @@ impl ShaftView<'_> {
             return pattern::WHOLE;
         }
         if !near(time, whole, 2) {
+            // With three marks or more this one may have lost some as well: two marks of which one is gone are half the speed.
+            if suspect == pattern::MISSING && self.plan.marks > 2 && time > whole {
+                let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
+                self.state.lost_more = self.pitches_in(turned, share >> 5, mark);
+                if self.state.lost_more > 0 {
+                    self.state.suspect = CHAINED;
+                }
+            }
             return pattern::WHOLE;
         }
         if suspect == PAIRED { pattern::EXTRA } else { pattern::MISSING }
@@ -428,40 +594,34 @@ impl ShaftView<'_> {
         if self.state.spacing.is_unlike_settings() { pattern::MOVED } else { pattern::WHOLE }
     }
 
-    /// A pitch more.
-    #[inline(never)]
-    const fn count_turns(&mut self) {
+    /// A pitch more: what was lost is a little longer ago.
+    const fn leak(&mut self) {
         let state = &mut *self.state;
-        state.marks_since_turn = state.marks_since_turn.saturating_add(1);
-        if state.marks_since_turn < self.plan.marks {
-            return;
-        }
-        state.marks_since_turn = 0;
-        state.turns_since_anomaly = state.turns_since_anomaly.saturating_add(1);
-        if state.turns_since_anomaly >= PATTERN_TURNS {
-            state.anomalies = 0;
+        state.losses = state.losses.saturating_sub(1);
+        if state.losses == 0 {
             self.signals.pattern = self.settled_pattern();
         }
     }
 
-    const fn count_anomaly(&mut self, found: u8) {
-        let state = &mut *self.state;
-        state.anomalies = state.anomalies.saturating_add(1);
-        state.turns_since_anomaly = 0;
-        if state.anomalies >= PATTERN {
+    /// So many edges were lost, or were too many.
+    fn lose(&mut self, edges: u8, found: u8) {
+        let losses = self.state.losses.saturating_add(LOSS.saturating_mul(edges.min(AT_ONCE).into()));
+        self.state.losses = if losses < PATTERN + LOSS { losses } else { PATTERN + LOSS };
+        if self.state.losses >= PATTERN {
             self.signals.pattern = found;
         }
     }
 }
 
+/// The mark after one.
+const fn after(mark: u8, plan: &ShaftPlan) -> u8 {
+    let next = mark.wrapping_add(1);
+    if next >= plan.marks { 0 } else { next }
+}
+
 /// Whether a level waits and is due.
 pub fn is_due(state: &ShaftState, width: u32, now: u32) -> bool {
     state.due(width).is_some_and(|due| reached(now, due))
-}
-
-/// The product of two 32-bit numbers, which fits 64 bits.
-const fn product(a: u32, b: u32) -> u64 {
-    (a as u64).wrapping_mul(b as u64)
 }
 
 /// Whether `value` is within 1/2^`shift` of `expected`.

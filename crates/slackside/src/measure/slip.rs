@@ -18,15 +18,23 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use crate::arith::{divide, mul_div};
 use crate::settings::plan::SlipPlan;
-use crate::signals::{Reading, Signals};
-use crate::time::age;
+use crate::signals::{MEAN_STEP, Reading, Signals};
+use crate::time::{age, reached};
 
 /// Boot turns of the long window.
 const LONG_TURNS: u8 = 4;
-/// Head angles remembered: one at each of at most eight closing marks a turn over the long window, and its start.
-const REMEMBERED: u8 = 8 * LONG_TURNS + 1;
+/// The most closing marks a turn.
+const MOST_CLOSINGS: u8 = 8;
+/// Head angles remembered: one at each closing mark over the long window, and its start.
+const REMEMBERED: u8 = MOST_CLOSINGS * LONG_TURNS + 1;
 /// Boot marks that may wait for the next head edge.
 const MOST_WAITING: usize = 24;
+/// The mean of slip forgets with the boot turns, in 2^6 of them for one closing mark a turn: for more marks the shift is larger.
+const MEAN_SHIFT: u32 = 6;
+/// The mean is kept in 2^-8 ppm.
+const MEAN_PART: u32 = 8;
+/// No reading counts for more in the mean, in ppm, either way: more has its own conditions, and an edge lost or extra shows as more.
+const MOST_COUNTED: i32 = 250_000;
 /// A lower limit is told only once the window is this part (1/2^10) longer than the last whole one: otherwise it says
 /// nothing that the last reading did not say.
 const TELLING_SHIFT: u32 = 10;
@@ -39,8 +47,9 @@ pub struct HeadEdge {
     pub at: u32,
     /// When that was known.
     pub known_at: u32,
-    /// The head's angle when the pitch began, in 2^-24 turn.
+    /// The head's angle when the pitch began and when it ended, in 2^-24 turn.
     pub start: u32,
+    pub end: u32,
     pub pitch: (u32, u32),
     pub before: (u32, u32),
     /// Error of one reading over a short window while the head's spacing is not known, in 2^-24 turn; 0 once it is.
@@ -53,17 +62,24 @@ pub struct HeadEdge {
 pub struct Windows {
     /// Head angle at the closing marks, a ring.
     at_marks: [u32; REMEMBERED as usize],
-    /// Times of the closing marks not yet placed between two head edges.
+    /// Times of the closing marks not yet placed between two head edges, and which of a turn's each is.
     waiting: [u32; MOST_WAITING],
+    which: [u8; MOST_WAITING],
     /// The newest boot edge.
     boot_edge: u32,
     /// Head angle from the newest placed boot edge, and from the newest closing mark, to the newest head edge. Held at 256 turns.
     since_boot: u32,
     since_mark: u32,
+    /// Head angle at the newest head edge.
+    head: u32,
+    /// When the newest closing mark was placed that no window has been told of.
+    placed_at: u32,
     /// Head angle of the newest whole window, short and long.
     whole: [u32; 2],
     /// Rim length slid up to the newest closing mark, in micrometres.
     slipped: i32,
+    /// The mean of slip, in 2^-8 ppm.
+    mean: i32,
     /// Where the newest closing mark lies in the ring, and how many there are.
     newest: u8,
     remembered: u8,
@@ -77,6 +93,14 @@ pub struct Windows {
     boot_waits: u8,
     /// Whether a boot edge was placed, or its place taken by where the head began, 0 or 1.
     is_placed: u8,
+    /// Which of a turn's closing marks the newest in the ring is.
+    newest_which: u8,
+    /// Whether the newest boot edge is in doubt, 0 or 1: no window closes with it until it is known which mark it is.
+    in_doubt: u8,
+    /// Whether a closing mark was placed that no window has been told of, 0 or 1.
+    untold: u8,
+    /// Closing marks put into the ring since the last head edge.
+    fresh: u8,
     spare: u8,
 }
 
@@ -89,12 +113,15 @@ impl Windows {
         self.is_placed = 0;
         self.heads = 0;
         self.trend = 0;
+        self.in_doubt = 0;
+        self.untold = 0;
     }
 
     /// Forget the slipped length too: a new run from rest.
     pub const fn restart_from_rest(&mut self) {
         self.restart();
         self.slipped = 0;
+        self.mean = 0;
     }
 
     /// What follows is not one stretch with the marks remembered.
@@ -103,20 +130,62 @@ impl Windows {
         self.whole = [0; 2];
     }
 
-    /// A boot edge counts, at `at`; `index` is its mark.
-    pub fn boot(&mut self, plan: &SlipPlan, at: u32, index: u8) {
+    /// A boot edge counts, at `at`; `index` is its mark. While that is in [doubt](Self::settle_doubt), it waits.
+    pub fn boot(&mut self, plan: &SlipPlan, at: u32, index: u8, in_doubt: bool) {
         self.boot_edge = at;
         self.boot_waits = 1;
-        let mut left = index;
-        // At most as often as there are closing marks.
-        while left >= plan.stride && plan.stride > 0 {
-            left = left.wrapping_sub(plan.stride);
+        self.in_doubt = u8::from(in_doubt);
+        if !in_doubt {
+            self.await_head(plan, at, index);
         }
-        if left != 0 {
+    }
+
+    /// Whether the newest boot edge is in doubt.
+    pub const fn is_in_doubt(&self) -> bool {
+        self.in_doubt != 0
+    }
+
+    /// Whether the head has turned on so far since the boot edge in doubt that the belt must have slowed down.
+    pub const fn doubt_is_over(&self, plan: &SlipPlan) -> bool {
+        self.in_doubt != 0 && self.boot_waits == 0 && self.since_boot > plan.doubt
+    }
+
+    /// The boot edge in doubt is known to be mark `index`.
+    #[inline(never)]
+    pub fn settle_doubt(&mut self, plan: &SlipPlan, index: u8) {
+        if core::mem::replace(&mut self.in_doubt, 0) == 0 {
             return;
         }
-        if let Some(slot) = self.waiting.get_mut(usize::from(self.waits)) {
+        if self.boot_waits != 0 {
+            self.await_head(plan, self.boot_edge, index);
+        } else if let Some(which) = closing(plan, index) {
+            self.remember(plan, self.head.wrapping_sub(self.since_boot), which);
+            self.since_mark = self.since_boot;
+            self.placed_at = self.boot_edge;
+            self.untold = 1;
+        }
+    }
+
+    /// What was told while the boot was overdue is taken back as far as it is in doubt: no less than the last whole windows said.
+    #[inline(never)]
+    pub fn doubt_readings(&self, plan: &SlipPlan, signals: &mut Signals) {
+        for ((slip, whole), turns) in
+            [&mut signals.short, &mut signals.long].into_iter().zip(self.whole).zip([1, LONG_TURNS])
+        {
+            if slip.reading.is_open() {
+                slip.reading =
+                    if whole == 0 { Reading::UNKNOWN } else { Reading::at_least(slip_over(plan, turns, whole)) };
+            }
+        }
+    }
+
+    /// A boot mark waits for the next head edge, if it closes a window.
+    fn await_head(&mut self, plan: &SlipPlan, at: u32, index: u8) {
+        let Some(which) = closing(plan, index) else { return };
+        let place = usize::from(self.waits);
+        if let (Some(slot), Some(which_slot)) = (self.waiting.get_mut(place), self.which.get_mut(place)) {
             *slot = at;
+            *which_slot = which;
             self.waits = self.waits.wrapping_add(1);
         } else {
             // More boot marks than a turning head can leave waiting: no common stretch any more.
@@ -133,6 +202,7 @@ impl Windows {
             self.heads = 1;
             self.waits = 0;
             self.boot_waits = 0;
+            self.in_doubt = 0;
             return false;
         }
         let mut bend = 0;
@@ -140,6 +210,7 @@ impl Windows {
             // Over the first pitch the head may have gathered speed in any way: nothing can be placed within it.
             self.heads = 2;
             self.waits = 0;
+            self.in_doubt = 0;
         } else {
             bend = bend_between(edge.before, edge.pitch);
             // A pull that comes and goes with every pitch is no ramp: the straight line is nearer then.
@@ -151,66 +222,111 @@ impl Windows {
         if self.boot_waits != 0 && self.is_placed != 0 && self.since_boot > plan.apart {
             // The belt stood until now: count what slid, and begin anew.
             if self.remembered != 0 {
-                self.slipped = self.slipped.saturating_add(slid(plan, self.since_mark));
+                self.slipped = self.slipped.saturating_add(slid(plan, self.since_mark, 1));
             }
             self.begin_anew();
         }
-        let angle = signals.head.angle;
-        let turned = angle.wrapping_sub(edge.start);
+        let turned = edge.end.wrapping_sub(edge.start);
+        self.head = edge.end;
         self.since_boot = self.since_boot.saturating_add(turned);
         self.since_mark = self.since_mark.saturating_add(turned);
-        let closed = self.place_all(plan, edge, bend, angle);
+        self.place_all(plan, edge, bend);
+        let marks = core::mem::replace(&mut self.fresh, 0);
+        let closed = core::mem::replace(&mut self.untold, 0) != 0;
+        if !closed && self.in_doubt != 0 {
+            return false;
+        }
         let mut told = false;
         for (slot, slip) in [&mut signals.short, &mut signals.long].into_iter().enumerate() {
-            let said = self.say(plan, slot, closed.is_some(), edge.doubt);
+            let said = self.say(plan, slot, closed, edge.doubt);
             told = said.is_some();
             if let Some(reading) = said {
                 slip.reading = reading;
-                slip.at = closed.unwrap_or(edge.at);
+                slip.at = if closed { self.placed_at } else { edge.at };
                 slip.known_at = edge.known_at;
+                if slot == 0 && closed && reading.is_exact() {
+                    self.count_in(plan, reading.least, marks);
+                }
             }
+        }
+        let mean = self.mean >> MEAN_PART;
+        if mean.abs_diff(signals.slip_mean) >= MEAN_STEP {
+            signals.slip_mean = mean;
         }
         told
     }
 
-    /// Place the boot edges that waited for this head edge, with the head at `angle`. The time of the last closing mark among them.
-    fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, bend: i32, angle: u32) -> Option<u32> {
-        let begun = edge.at.wrapping_sub(edge.pitch.1);
-        let place = |at: u32| {
-            let part = between(edge.pitch, age(at, begun), bend);
-            edge.start.wrapping_add(part >> 8)
-        };
-        let mut closed = None;
-        for index in 0..usize::from(core::mem::replace(&mut self.waits, 0)) {
-            let Some(mark) = self.waiting.get(index).copied() else { break };
-            let head = place(mark);
-            self.remember(plan, head);
-            closed = Some((mark, head));
+    /// Let the slip of one boot turn, which so many marks closed since the last, count in the mean. So slip that comes in pulses, each too
+    /// short for its condition's delay, adds up; and which way it lies from zero for long is known.
+    fn count_in(&mut self, plan: &SlipPlan, ppm: i32, marks: u8) {
+        let more = |than: u8| u32::from(plan.closings > than);
+        let shift = MEAN_SHIFT.wrapping_add(more(1)).wrapping_add(more(2)).wrapping_add(more(4));
+        let held = ppm.min(MOST_COUNTED).max(MOST_COUNTED.wrapping_neg()) << MEAN_PART;
+        for _ in 0..marks {
+            // Both below 2^26.
+            self.mean = self.mean.wrapping_add(held.wrapping_sub(self.mean) >> shift);
         }
-        if let Some((_, head)) = closed {
-            self.since_mark = angle.wrapping_sub(head);
-        }
-        if core::mem::replace(&mut self.boot_waits, 0) != 0 {
-            let head = match closed {
-                Some((mark, head)) if mark == self.boot_edge => head,
-                _ => place(self.boot_edge),
-            };
-            self.since_boot = angle.wrapping_sub(head);
-            self.is_placed = 1;
-        }
-        closed.map(|(mark, _)| mark)
     }
 
-    /// Remember the head angle at the next closing mark, and count what slid past since the last.
+    /// Place the boot edges that waited for this head edge. What came after it, while it was in doubt, waits on.
+    fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, bend: i32) {
+        let mut left = 0_u8;
+        for place in 0..usize::from(self.waits) {
+            let (Some(at), Some(which)) = (self.waiting.get(place).copied(), self.which.get(place).copied()) else {
+                break;
+            };
+            if !reached(edge.at, at) {
+                let slot = usize::from(left);
+                if let (Some(slot), Some(which_slot)) = (self.waiting.get_mut(slot), self.which.get_mut(slot)) {
+                    *slot = at;
+                    *which_slot = which;
+                }
+                left = left.wrapping_add(1);
+                continue;
+            }
+            let head = edge.angle_at(at, bend);
+            self.remember(plan, head, which);
+            self.since_mark = edge.end.wrapping_sub(head);
+            self.placed_at = at;
+            self.untold = 1;
+        }
+        self.waits = left;
+        if self.boot_waits != 0 && reached(edge.at, self.boot_edge) {
+            self.boot_waits = 0;
+            self.since_boot = edge.end.wrapping_sub(edge.angle_at(self.boot_edge, bend));
+            self.is_placed = 1;
+        }
+    }
+
+    /// Remember the head angle at a closing mark, and count what slid past since the last. Marks of the turn between the last and
+    /// this one gave no edge: they are put evenly between.
     #[inline(never)]
-    fn remember(&mut self, plan: &SlipPlan, head: u32) {
+    fn remember(&mut self, plan: &SlipPlan, head: u32, which: u8) {
+        let before = core::mem::replace(&mut self.newest_which, which);
         if let Some(last) = self.before_newest(0) {
+            let steps = match which.wrapping_sub(before) {
+                0 => plan.closings,
+                steps if steps > plan.closings => steps.wrapping_add(plan.closings),
+                steps => steps,
+            };
             let step = head.wrapping_sub(last);
-            self.slipped = self.slipped.saturating_add(slid(plan, step));
+            self.slipped = self.slipped.saturating_add(slid(plan, step, steps));
             if step > plan.apart {
                 self.begin_anew();
+            } else {
+                let part = divide(step.into(), steps.into());
+                let mut between = last;
+                // At most as many as there are closing marks in a turn.
+                for _ in 1..steps.min(MOST_CLOSINGS) {
+                    between = between.wrapping_add(part);
+                    self.push(between);
+                }
             }
         }
+        self.push(head);
+    }
+
+    fn push(&mut self, head: u32) {
         self.newest = if self.newest >= REMEMBERED - 1 { 0 } else { self.newest.wrapping_add(1) };
         if let Some(slot) = self.at_marks.get_mut(usize::from(self.newest)) {
             *slot = head;
@@ -218,6 +334,7 @@ impl Windows {
         if self.remembered < REMEMBERED {
             self.remembered = self.remembered.wrapping_add(1);
         }
+        self.fresh = self.fresh.saturating_add(1);
     }
 
     /// The head angle remembered so many closing marks before the newest.
@@ -237,7 +354,6 @@ impl Windows {
         let turns = if slot == 0 { 1 } else { LONG_TURNS };
         let marks = plan.closings.wrapping_mul(turns);
         let newest = self.before_newest(0)?;
-        let no_slip = plan.head_per_boot.wrapping_mul(u32::from(turns));
         let begun = self.before_newest(if closed { marks } else { marks.wrapping_sub(1) })?;
         let mut span = newest.wrapping_sub(begun);
         let whole = self.whole.get_mut(slot)?;
@@ -245,16 +361,21 @@ impl Windows {
             *whole = span;
         } else {
             // Without a whole window yet, the no-slip angle is the mark to beat.
-            let beaten = if *whole == 0 { no_slip } else { *whole };
+            let beaten = if *whole == 0 { no_slip(plan, turns) } else { *whole };
             span = span.saturating_add(self.since_mark);
             if span <= beaten.saturating_add(beaten >> TELLING_SHIFT) {
                 return None;
             }
         }
-        // `1 - turns / (R * span)` in ppm, held between -200 % and 100 %.
-        let parts = u64::from(no_slip).wrapping_mul(1_000_000);
-        let ppm = 1_000_000_i32.wrapping_sub(divide(parts, span.saturating_sub(doubt)).min(3_000_000) as i32);
-        Some(if closed && doubt == 0 { Reading::exact(ppm) } else { Reading::at_least(ppm) })
+        let (least, most) = (span.saturating_sub(doubt), span.saturating_add(doubt));
+        let least = slip_over(plan, turns, least);
+        Some(if !closed {
+            Reading::at_least(least)
+        } else if doubt == 0 {
+            Reading::exact(least)
+        } else {
+            Reading { least, most: slip_over(plan, turns, most) }
+        })
     }
 
     /// There is no boot edge yet: count head angle from the newest head edge.
@@ -272,16 +393,52 @@ impl Windows {
 
     /// Rim length slid past the belt since rest, with what the overdue boot has lost so far, in micrometres.
     pub fn slipped(&self, plan: &SlipPlan) -> i32 {
-        let open = if self.remembered == 0 { 0 } else { slid(plan, self.since_mark) };
+        let open = if self.remembered == 0 || self.in_doubt != 0 { 0 } else { slid(plan, self.since_mark, 1) };
         self.slipped.saturating_add(if open > 0 { open } else { 0 })
     }
 }
 
-/// Rim length slid over a head angle in which the boot went from one closing mark to the next, in micrometres.
+impl HeadEdge {
+    /// The head's angle at a moment in this pitch or shortly before it.
+    fn angle_at(&self, at: u32, bend: i32) -> u32 {
+        let begun = self.at.wrapping_sub(self.pitch.1);
+        if reached(at, begun) {
+            return self.start.wrapping_add(between(self.pitch, age(at, begun), bend) >> 8);
+        }
+        // A mark that was in doubt when the pitch before this one ended.
+        let (angle, time) = self.pitch;
+        self.start.wrapping_sub(mul_div(angle, age(begun, at), time.max(1)) >> 8)
+    }
+}
+
+/// Which of a turn's closing marks this mark is, if it is one.
+fn closing(plan: &SlipPlan, index: u8) -> Option<u8> {
+    let (mut left, mut which) = (index, 0_u8);
+    // At most as often as there are closing marks.
+    while left >= plan.stride && plan.stride > 0 {
+        left = left.wrapping_sub(plan.stride);
+        which = which.wrapping_add(1);
+    }
+    if left == 0 { Some(which) } else { None }
+}
+
+/// The head angle of so many boot turns without slip.
+const fn no_slip(plan: &SlipPlan, turns: u8) -> u32 {
+    plan.head_per_boot.wrapping_mul(turns as u32)
+}
+
+/// `1 - turns / (R * span)` in ppm, held between -200 % and 100 %.
 #[inline(never)]
-fn slid(plan: &SlipPlan, head: u32) -> i32 {
+fn slip_over(plan: &SlipPlan, turns: u8, span: u32) -> i32 {
+    let parts = u64::from(no_slip(plan, turns)).wrapping_mul(1_000_000);
+    1_000_000_i32.wrapping_sub(divide(parts, span).min(3_000_000) as i32)
+}
+
+/// Rim length slid over a head angle in which the boot went on by so many closing marks, in micrometres.
+#[inline(never)]
+fn slid(plan: &SlipPlan, head: u32, steps: u8) -> i32 {
     let boot = (u64::from(head).wrapping_mul(u64::from(plan.boot_per_head)) >> 24).min(u64::from(u32::MAX));
-    let slid = (boot as i64).wrapping_sub(i64::from(plan.closing_share));
+    let slid = (boot as i64).wrapping_sub(i64::from(plan.closing_share.wrapping_mul(steps.into())));
     // Below 2^33, times circumferences below 2^25.
     (slid.wrapping_mul(i64::from(plan.boot_circumference)) >> 24).clamp(i64::from(i32::MIN), i64::from(i32::MAX)) as i32
 }

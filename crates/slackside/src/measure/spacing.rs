@@ -68,6 +68,20 @@ pub struct Share {
     pub largest: u32,
 }
 
+impl Share {
+    /// No angle.
+    pub const NONE: Self = Self { angle: 0, least: 0, largest: 0 };
+
+    /// Both together.
+    pub const fn and(self, other: Self) -> Self {
+        Self {
+            angle: self.angle.saturating_add(other.angle),
+            least: self.least.saturating_add(other.least),
+            largest: self.largest.saturating_add(other.largest),
+        }
+    }
+}
+
 /// The spacing of one shaft's marks.
 #[derive(Clone, Copy, Debug, Default, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]

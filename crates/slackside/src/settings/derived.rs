@@ -19,6 +19,8 @@ const MOST_CLOSINGS: u32 = 8;
 const WAITING: u32 = 20;
 /// Boot turns of the long window.
 const LONG_TURNS: u32 = 4;
+/// Microseconds for each metre a second at 10 m/s².
+const MICROS_A_METRE_A_SECOND: u32 = 100_000;
 /// Boot turns in a block of the long-run ratio.
 const BLOCK_TURNS: u32 = 64;
 /// A learned pitch may differ from what the settings say by this part of an even one (1/2^6, 1.6 %), if the tolerance is not larger.
@@ -43,9 +45,10 @@ pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i3
         Compared::Time => 1_000 * ONE,
         Compared::Angle => TURN,
         Compared::Heat => 1 << HEAT_SHIFT,
-        Compared::HeadTurn | Compared::BootTurn => {
-            return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value)));
+        Compared::BootTurnFaster => {
+            return to_i32(turn_at(turn, 1_000_000_i32.saturating_add(value))).saturating_neg();
         }
+        Compared::HeadTurn | Compared::BootTurn => return to_i32(turn_at(turn, 1_000_000_i32.saturating_sub(value))),
     };
     let rounded = if matches!(compared, Compared::Angle) { ROUNDED } else { 0 };
     to_i32(share(factor, value)).saturating_sub(rounded)
@@ -83,8 +86,8 @@ impl ShaftPlan {
         self.normal_turn = divide(1_000_000_000_000_u64.saturating_add(u64::from(self.normal >> 1)), self.normal);
         // A fifth below the gap at top speed, so that a shaft over top speed is still seen as one.
         self.minimum_gap = share(high(self.least, self.top_turn), 800_000);
-        // A tenth of normal speed over the widest pitch.
-        self.rest = share(high(self.largest, self.normal_turn), 10_000_000);
+        // A tenth of normal speed over the widest pitch; but a sensor that drops out for a moment, where marks lie close, is no rest.
+        self.rest = share(high(self.largest, self.normal_turn), 10_000_000).max(self.normal_turn >> 1);
         self.reject_window = share(self.normal_turn, 10_000_000);
         self.brisk = share(self.normal_turn, 1_250_000);
         self.sudden = share(self.normal_turn, 1_600_000);
@@ -108,6 +111,9 @@ impl SlipPlan {
         self.closings = closings as u8;
         self.closing_share = divide(TURN.into(), closings);
         self.apart = divide(STRETCH.into(), closings.wrapping_mul(LONG_TURNS));
+        let pitches = if boot.marks > 2 { 2_250_000 } else { 1_250_000 };
+        self.doubt = share(high(boot.largest, self.head_per_boot), pitches);
+        self.regain = mul_div(self.boot_circumference, MICROS_A_METRE_A_SECOND, boot.normal_turn);
         self.block = BLOCK_TURNS.wrapping_mul(closings) as u16;
     }
 }

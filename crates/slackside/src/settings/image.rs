@@ -486,13 +486,25 @@ mod tests {
         assert_eq!(image[6..8], body.to_le_bytes());
         // The name: 15 letters; then 600,000 µm as a zigzag varint (1,200,000).
         assert_eq!(image[8..27], *b"\x0fMillbrook leg 3\x80\x9f\x49");
+        assert_eq!(told(&Settings::example()), GOLDEN);
+        // In the first version no motion stopped without a delay. What is kept says so still, in the same bytes.
+        let mut first = Settings::example();
+        first.limits.change(Condition::NoMotion, |limit| limit.on_delay = crate::units::Span::ZERO);
+        assert_eq!(told(&first), FIRST);
+        assert_eq!(Settings::from_image(&image_of(&first)), Ok(first));
+    }
+
+    fn told(settings: &Settings) -> (usize, u32, u32) {
+        let image = image_of(settings);
         let crc = u32::from_le_bytes(*image.last_chunk().unwrap());
-        assert_eq!((image.len(), crc, Settings::example().image_identity()), GOLDEN);
+        (image.len(), crc, settings.image_identity())
     }
 
     /// Length, CRC and identity of the example's image. They change with the example, the starting values or the format: in
     /// the last case raise [`IMAGE_VERSION`].
-    const GOLDEN: (usize, u32, u32) = (520, 4_137_974_644, 2_567_497_792);
+    const GOLDEN: (usize, u32, u32) = (522, 261_268_930, 4_250_619_191);
+    /// The same in the first version.
+    const FIRST: (usize, u32, u32) = (520, 1_733_479_414, 150_886_594);
 
     #[test]
     fn every_single_bit_flip_is_rejected() {

@@ -106,6 +106,12 @@ pub struct SlipPlan {
     pub apart: u32,
     /// Boot rim of one turn, in micrometres.
     pub boot_circumference: u32,
+    /// The head turns on by so much, in 2^-24 turn, in a pitch and a quarter of the boot at its widest, or two and a quarter where three
+    /// marks or more can lose edges twice running: a boot silent for longer has slowed down.
+    pub doubt: u32,
+    /// How long a belt takes from standstill to normal speed at 10 m/s², in microseconds: none is quicker. In pitches shorter than this it
+    /// cannot stand and be at speed again.
+    pub regain: u32,
     /// Every so many boot marks close a window.
     pub stride: u8,
     /// Closing marks a boot turn.

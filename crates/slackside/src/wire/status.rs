@@ -3,15 +3,15 @@
 //! | bytes | what |
 //! |---|---|
 //! | 0 to 7 | the moment, in running time, microseconds |
-//! | 8 to 47 | the state of each alarm: its position in [`AlarmState`], at the number of its condition; zeros behind them |
-//! | 48 to 51 | the number of the newest event |
-//! | 52 to 55 | slip heat, in ppm of its budget |
-//! | 56 | [`flags`] |
-//! | 57 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
-//! | 58 | number of the first-out condition, 255 if there is none |
-//! | 59 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
-//! | 60 to 267 | [`Signals`], as it stands |
-//! | 268 to 271 | zero |
+//! | 8 to 51 | the state of each alarm: its position in [`AlarmState`], at the number of its condition; zeros behind them |
+//! | 52 to 55 | the number of the newest event |
+//! | 56 to 59 | slip heat, in ppm of its budget |
+//! | 60 | [`flags`] |
+//! | 61 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
+//! | 62 | number of the first-out condition, 255 if there is none |
+//! | 63 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
+//! | 64 to 275 | [`Signals`], as it stands |
+//! | 276 to 279 | zero |
 
 use core::ops::Deref;
 
@@ -43,7 +43,7 @@ pub mod flags {
 }
 
 /// Room for the states of alarms.
-const STATES: usize = 40;
+const STATES: usize = 44;
 /// No condition.
 const NONE: u8 = u8::MAX;
 
@@ -196,15 +196,15 @@ mod tests {
     #[test]
     fn these_are_the_places_of_the_table() {
         assert_eq!(offset_of!(LinkStatus, states), 8);
-        assert_eq!(offset_of!(LinkStatus, newest_event), 48);
-        assert_eq!(offset_of!(LinkStatus, slip_heat), 52);
-        assert_eq!(offset_of!(LinkStatus, flags), 56);
-        assert_eq!(offset_of!(LinkStatus, phase), 57);
-        assert_eq!(offset_of!(LinkStatus, first_out), 58);
-        assert_eq!(offset_of!(LinkStatus, contacts), 59);
-        assert_eq!(offset_of!(LinkStatus, signals), 60);
-        assert_eq!(offset_of!(LinkStatus, spare), 268);
-        assert_eq!(size_of::<LinkStatus>(), 272);
+        assert_eq!(offset_of!(LinkStatus, newest_event), 52);
+        assert_eq!(offset_of!(LinkStatus, slip_heat), 56);
+        assert_eq!(offset_of!(LinkStatus, flags), 60);
+        assert_eq!(offset_of!(LinkStatus, phase), 61);
+        assert_eq!(offset_of!(LinkStatus, first_out), 62);
+        assert_eq!(offset_of!(LinkStatus, contacts), 63);
+        assert_eq!(offset_of!(LinkStatus, signals), 64);
+        assert_eq!(offset_of!(LinkStatus, spare), 276);
+        assert_eq!(size_of::<LinkStatus>(), 280);
     }
 
     #[test]
@@ -212,7 +212,7 @@ mod tests {
         for phase in
             [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching]
         {
-            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 272]).expect("bytes") };
+            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 280]).expect("bytes") };
             assert_eq!(status.phase(), phase);
         }
     }

@@ -85,7 +85,8 @@ pub fn turning(shaft: Shaft, targets: u8, speed: &dyn Fn(f64) -> f64, seconds: f
     let pitch = 1.0 / f64::from(targets);
     let mut marks = Vec::new();
     for target in 0..targets {
-        let begin = pitch * (f64::from(target) + 0.02 * (random.unit() - 0.5)) + 0.001;
+        // Not before the beginning.
+        let begin = (pitch * (f64::from(target) + 0.02 * (random.unit() - 0.5)) + 0.001).max(0.000_1);
         marks.extend([(begin, true), (begin + pitch / 3.0, false)]);
     }
     marks.sort_by(|one, other| one.0.total_cmp(&other.0));

@@ -7,9 +7,7 @@ use anyhow::{Context, Result, anyhow, ensure};
 use slackside::input::Input;
 use slackside::settings::{Checked, CountedEdges, Settings, Spacing, Targets};
 use slackside::units::Ppm;
-use slackside_oracle::cores;
-use slackside_oracle::legs::{Frame, leg as random_leg};
-use slackside_oracle::translate::forth;
+use slackside_legs::{Frame, leg as random_leg};
 
 use super::table::Table;
 use crate::emulator;
@@ -190,9 +188,9 @@ fn legs() -> Result<Vec<Leg>> {
     while legs.len() < 3 + RANDOM_LEGS as usize {
         let made = random_leg(seed, frame);
         // A bench is no leg for a box.
-        if let Ok((settings, true)) = cores::checked(&made.make.settings) {
-            let inputs = made.inputs.iter().map(forth::input).collect();
-            legs.push(Leg { random: true, ..Leg::new(&format!("random leg {seed}"), &settings, inputs) });
+        if made.make.is_leg {
+            let name = format!("random leg {seed}");
+            legs.push(Leg { random: true, ..Leg::new(&name, &made.make.settings, made.inputs) });
         }
         seed += 1;
     }

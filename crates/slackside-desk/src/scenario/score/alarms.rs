@@ -10,8 +10,13 @@ use super::super::fault::{End, Fault, Kind};
 use crate::plant::leg::Leg;
 
 /// Alarms for a belt off its track.
-pub const ASTRAY: &[Condition] =
-    &[Condition::Mistracking, Condition::MistrackingDuty, Condition::MistrackingSustained, Condition::RubHot];
+pub const ASTRAY: &[Condition] = &[
+    Condition::Mistracking,
+    Condition::MistrackingDuty,
+    Condition::MistrackingSustained,
+    Condition::RubAtOnePlace,
+    Condition::RubHot,
+];
 
 /// Alarms for a belt that is slow or slips.
 pub const SLOW: &[Condition] = &[
@@ -22,6 +27,7 @@ pub const SLOW: &[Condition] = &[
     Condition::BeltNotFollowing,
     Condition::SlipHigh,
     Condition::SlipVeryHigh,
+    Condition::SlipMean,
     Condition::SlipHeat,
     Condition::StartFailed,
 ];
@@ -50,7 +56,9 @@ pub const NAMES_A_SENSOR: &[Condition] =
 const RATIO: &[Condition] = &[
     Condition::RatioShifted,
     Condition::SlipNegative,
+    Condition::SensorsSwapped,
     Condition::SlipImpossible,
+    Condition::SlipMean,
     Condition::SlipHigh,
     Condition::SlipVeryHigh,
 ];

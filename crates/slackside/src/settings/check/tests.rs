@@ -441,3 +441,38 @@ impl Settings {
         machine.head_circumference() >= Micrometres::ZERO && machine.boot_circumference() >= Micrometres::ZERO
     }
 }
+
+/// Just beyond either end of its range every setting is refused by the range and named; at the ends it is not.
+#[test]
+fn every_range_is_held_to_its_ends() {
+    let mut leg = Settings::example();
+    leg.machine.speed_reference =
+        Some(SpeedReference { minimum: Ppm::new(800_000), ramp_per_second: Ppm::new(100_000) });
+    leg.machine.temperatures = [true; 4];
+    leg.machine.outlet_switch = true;
+    let mut fields = std::vec::Vec::new();
+    Section::each(&mut |section| section.fields(&mut |field| fields.push(field)));
+    let mut held = 0;
+    for field in fields {
+        let (rule, low, high) = match field.range() {
+            Range::Works(low, high) => (Rule::Range, low, high),
+            Range::Built((low, high), _) => (Rule::LegGeometry, low, high),
+            Range::Own | Range::OfCondition => continue,
+        };
+        for (value, beyond) in [(low - 1, true), (low, false), (high, false), (high + 1, true)] {
+            let mut settings = leg.clone();
+            field.put(&mut settings, value);
+            // What its type cannot hold is not there to be refused.
+            if field.get(&leg).is_some() && field.get(&settings) == Some(value) {
+                let refused = settings.check().err().is_some_and(|violations| {
+                    // Beyond the code's 20 % the rule that says so is told.
+                    let rules = [rule, Rule::BeyondTheCode];
+                    violations.iter().any(|violation| rules.contains(&violation.rule) && violation.field == field)
+                });
+                assert_eq!(refused, beyond, "{field} = {value}");
+                held += 1;
+            }
+        }
+    }
+    assert!(held > 200, "{held}");
+}

@@ -1,0 +1,238 @@
+//! Sensors that lose an edge now and then, or for good: slip stays right, a healthy leg keeps running, and the sensor is named.
+//!
+//! The speeds and losses are made up, so the right answer is known: what the wheels were told to do.
+
+use slackside::conditions::Condition;
+use slackside::input::{Input, Shaft, Signal};
+use slackside::retained::Retained;
+use slackside::settings::{Checked, Settings, Spacing};
+use slackside::units::{Micros, Ppm};
+use slackside::verdict::Permit;
+use slackside_desk::monitor::monitor;
+use slackside_tests::session::{at, dropped, merge, raised, stops, verdicts};
+use slackside_tests::wheels::{Random, Wheel, Wheels};
+
+const SPEED: f64 = 1.31;
+const RATIO: f64 = 1.039_474;
+/// The leg has run steadily for long, its spacing is learned.
+const LOSES: f64 = 40.0;
+
+fn settings(head: u8, boot: u8) -> Checked {
+    let mut settings = Settings::example();
+    for (targets, count) in [(&mut settings.machine.head_targets, head), (&mut settings.machine.boot_targets, boot)] {
+        let targets = targets.as_mut().expect("fitted");
+        targets.count = count;
+    }
+    settings.check().expect("sound settings")
+}
+
+/// A leg started across the line, with so many targets a shaft.
+fn leg(head: u8, boot: u8, seconds: f64, slip: &dyn Fn(f64) -> f64) -> Vec<Input> {
+    let wheels = Wheels {
+        head: Some(Wheel::with_spacing_error(head.into(), 0.01, 1).jittered(5.0)),
+        boot: Some(Wheel::with_spacing_error(boot.into(), 0.01, 2).jittered(5.0)),
+        ratio: RATIO,
+        head_speed: &|time| ((time - 1.0) / 3.0).clamp(0.0, 1.0) * SPEED,
+        slip,
+        begin_us: 0,
+        seed: 9,
+    };
+    let drive = [at(0, 0.0, Signal::DriveRunning(false)), at(0, 1.0, Signal::DriveRunning(true))];
+    merge(&[&drive, &wheels.edges(seconds)])
+}
+
+/// What is left where the sensor of a shaft does not see each target for which `loses` holds: its number from the start, and its
+/// time in seconds.
+fn losing(inputs: &[Input], of: Shaft, loses: &mut dyn FnMut(u64, f64) -> bool) -> Vec<Input> {
+    let (mut number, mut lost) = (0, false);
+    let keep = |input: &&Input| match input.signal {
+        Signal::Edge(shaft, level) if shaft == of => {
+            if level {
+                lost = loses(number, input.at.get() as f64 / 1e6);
+                number += 1;
+            }
+            !lost
+        }
+        _ => true,
+    };
+    inputs.iter().filter(keep).copied().collect()
+}
+
+/// Everything raised from `LOSES` on, a line each.
+fn names(settings: &Checked, inputs: &[Input]) -> (Vec<Condition>, Vec<(Micros, Condition)>) {
+    let verdicts = verdicts(settings, inputs);
+    let stops = stops(settings, &verdicts);
+    let mut names: Vec<Condition> = raised(&verdicts).into_iter().map(|(_, condition)| condition).collect();
+    names.sort();
+    names.dedup();
+    (names, stops)
+}
+
+fn targets_of(shaft: Shaft) -> Condition {
+    match shaft {
+        Shaft::Head => Condition::HeadTargets,
+        Shaft::Boot => Condition::BootTargets,
+    }
+}
+
+const BOTH: [Shaft; 2] = [Shaft::Head, Shaft::Boot];
+
+#[test]
+fn a_target_lost_for_good_is_named_and_stops_nothing() {
+    for (head, boot) in [(4, 4), (3, 3), (8, 8), (4, 16), (8, 32), (1, 4), (6, 5)] {
+        let whole = leg(head, boot, 600.0, &|_| 0.006);
+        let settings = settings(head, boot);
+        for shaft in BOTH {
+            let count = match shaft {
+                Shaft::Head => head,
+                Shaft::Boot => boot,
+            };
+            if count < 3 {
+                continue;
+            }
+            let one = losing(&whole, shaft, &mut |number, time| time > LOSES && number % u64::from(count) == 1);
+            let (names, stops) = names(&settings, &one);
+            assert_eq!(names, [targets_of(shaft)], "{head} and {boot} targets, {shaft:?}: {stops:?}");
+        }
+    }
+}
+
+#[test]
+fn a_plug_that_drops_out_is_named_and_stops_nothing() {
+    for (head, boot) in [(4, 4), (3, 3), (8, 8), (8, 32), (4, 16)] {
+        let whole = leg(head, boot, 1_500.0, &|_| 0.006);
+        let settings = settings(head, boot);
+        for (shaft, every) in BOTH.into_iter().flat_map(|shaft| [(shaft, 5.0), (shaft, 20.0)]) {
+            let out = losing(&whole, shaft, &mut |_, time| time > LOSES && time % every < 0.2);
+            let (names, stops) = names(&settings, &out);
+            assert_eq!(names, [targets_of(shaft)], "{head} and {boot} targets, {shaft:?} every {every} s: {stops:?}");
+        }
+    }
+}
+
+#[test]
+fn edges_lost_at_random_are_borne_up_to_one_in_a_thousand_and_named_from_one_in_a_hundred() {
+    for (head, boot) in [(4, 4), (8, 8), (8, 32), (3, 6)] {
+        let whole = leg(head, boot, 3_600.0, &|_| 0.006);
+        let settings = settings(head, boot);
+        for (shaft, share) in BOTH.into_iter().flat_map(|shaft| [(shaft, 0.001), (shaft, 0.01)]) {
+            let mut random = Random(u64::from(head) * 1_000 + u64::from(boot));
+            let out = losing(&whole, shaft, &mut |_, time| time > LOSES && random.unit() < share);
+            let (names, stops) = names(&settings, &out);
+            let expected = if share < 0.005 { vec![] } else { vec![targets_of(shaft)] };
+            // At four targets two edges lost with one between look like half the speed for longer than a belt may have it.
+            let (slow, names): (Vec<_>, Vec<_>) =
+                names.into_iter().partition(|name| *name == Condition::DeepUnderspeed);
+            assert!(slow.is_empty() || boot <= 4 && shaft == Shaft::Boot && stops.len() <= 2, "{stops:?}");
+            assert_eq!(names, expected, "{head} and {boot} targets, {shaft:?}, {share}: {stops:?}");
+        }
+    }
+}
+
+#[test]
+fn slip_is_as_hot_with_a_target_lost() {
+    let slip = |time: f64| if time > 60.0 { 0.09 } else { 0.006 };
+    for (head, boot) in [(4, 4), (8, 8), (4, 16)] {
+        let whole = leg(head, boot, 900.0, &slip);
+        let settings = settings(head, boot);
+        let stopped =
+            |inputs: &[Input]| dropped(&verdicts(&settings, inputs), Permit::Run).map(|at| at.get() as f64 / 1e6);
+        let right = stopped(&whole).expect("it burns");
+        for shaft in BOTH {
+            let count = u64::from(match shaft {
+                Shaft::Head => head,
+                Shaft::Boot => boot,
+            });
+            let one = losing(&whole, shaft, &mut |number, time| time > LOSES && number % count == 1);
+            let out = stopped(&one).unwrap_or_else(|| panic!("{head} and {boot}, {shaft:?}: never stopped"));
+            assert!((out - right).abs() < 0.02 * (right - 60.0), "{head} and {boot}, {shaft:?}: {out} s for {right} s");
+        }
+    }
+}
+
+#[test]
+fn slip_is_right_with_a_target_lost() {
+    for (head, boot) in [(4, 4), (8, 8), (4, 16), (8, 3)] {
+        let whole = leg(head, boot, 120.0, &|_| 0.031);
+        let settings = settings(head, boot);
+        for shaft in BOTH {
+            let count = u64::from(match shaft {
+                Shaft::Head => head,
+                Shaft::Boot => boot,
+            });
+            let one = losing(&whole, shaft, &mut |number, time| time > LOSES && number % count == 1);
+            let mut monitor = monitor(&settings, &Retained::default());
+            let (mut told, mut first) = (0, true);
+            for input in &one {
+                monitor.observe(*input, &mut |_| {});
+                // The turns in which it is found out.
+                if input.at.get() < 45_000_000 {
+                    continue;
+                }
+                for slip in [monitor.signals().short, monitor.signals().long] {
+                    first &= slip.reading.is_known();
+                    if slip.reading.is_exact() {
+                        told += 1;
+                        let off = (slip.reading.least - 31_000).abs();
+                        assert!(off < 700, "{head} and {boot}, {shaft:?}: {:?} at {:?}", slip.reading, input.at);
+                    }
+                }
+            }
+            assert!(first && told > 1_000, "{head} and {boot}, {shaft:?}: {told}");
+        }
+    }
+}
+
+#[test]
+fn before_spacing_is_learned_a_lost_edge_is_no_slip() {
+    let mut settings = Settings::example();
+    let targets = settings.machine.head_targets.as_mut().expect("fitted");
+    targets.spacing = Spacing::Uneven { closest: Ppm::new(200_000), widest: Ppm::new(300_000) };
+    let settings = settings.check().expect("sound settings");
+    let whole = leg(4, 4, 60.0, &|_| 0.006);
+    for lost in 8..40 {
+        let one = losing(&whole, Shaft::Boot, &mut |number, _| number == lost);
+        let (names, stops) = names(&settings, &one);
+        assert!(names.is_empty(), "target {lost}: {names:?}, {stops:?}");
+    }
+}
+
+/// A belt that slows down for good within `ramp` seconds, to a share of its speed: stopped as soon as its speed says so.
+#[test]
+fn a_belt_that_slows_down_is_stopped_in_time() {
+    for targets in [3, 4, 8, 32] {
+        let settings = settings(targets, targets);
+        for (share, ramp) in [
+            (0.0, 0.0),
+            (0.0, 0.5),
+            (0.3, 0.0),
+            (0.5, 0.0),
+            (0.5, 0.3),
+            (0.333, 0.0),
+            (0.25, 1.0),
+            (0.7, 0.0),
+            (0.8, 1.5),
+        ] {
+            for shift in [0.0, 0.05, 0.11, 0.19] {
+                let begins = 60.0 + shift;
+                let slip = |time: f64| {
+                    let part = if ramp > 0.0 {
+                        ((time - begins) / ramp).clamp(0.0, 1.0)
+                    } else {
+                        f64::from(u8::from(time > begins))
+                    };
+                    0.006 + (0.994 - share) * part
+                };
+                let inputs = leg(targets, targets, 80.0, &slip);
+                let stopped =
+                    dropped(&verdicts(&settings, &inputs), Permit::Run).map(|at| at.get() as f64 / 1e6 - begins);
+                let what = format!("{targets} targets, to {share} in {ramp} s, {shift}");
+                let stopped = stopped.unwrap_or_else(|| panic!("{what}: not stopped"));
+                // Two pitches at the limit, which each may be slow only in part, the on-delay, and the ramp.
+                let pitch = 1.0 / (SPEED * RATIO * f64::from(targets));
+                let most = ramp + 0.5 + 2.5 * pitch / 0.8;
+                assert!(stopped > 0.0 && stopped < most, "{what}: {stopped} s, {most}");
+            }
+        }
+    }
+}
