@@ -1,4 +1,6 @@
 //! The program: files, the command line, boxes, progress and pictures around the desk library, `slackside_desk`.
+//!
+//! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
 
 pub mod bars;
 pub mod box_client;

@@ -67,11 +67,15 @@ impl Whole {
         // A link keeps its place; what it leads to is replaced.
         let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         if path.is_dir() {
-            return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a directory"));
+            return Err(io::Error::new(
+                io::ErrorKind::IsADirectory,
+                "it is a directory; give the name of a file in it",
+            ));
         }
         // Putting a file in the place of a device or a pipe would remove it.
         if fs::metadata(path).is_ok_and(|meta| !meta.is_file()) {
-            return Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a device or a pipe, not an ordinary file"));
+            let text = "it is a device or a pipe, not an ordinary file; give the name of a file";
+            return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
         }
         is_free(path)?;
         let directory = match path.parent() {
@@ -98,19 +102,37 @@ impl Whole {
     /// The disk is full or gone; then nothing appears at the path.
     pub fn finish(mut self) -> io::Result<()> {
         let Some(file) = self.file.take() else { return Ok(()) };
-        let file = file.into_inner().map_err(io::IntoInnerError::into_error)?;
-        file.persist(&self.path).map_err(|error| error.error)?;
+        let file = file.into_inner().map_err(|error| self.told(error.into_error()))?;
+        file.persist(&self.path).map_err(|error| self.told(error.error))?;
         Ok(())
+    }
+
+    /// An error with the file's own name, not that of what was begun beside its place, and how to mend it.
+    fn told(&self, error: io::Error) -> io::Error {
+        let path = self.path.display();
+        let text = match error.kind() {
+            io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded | io::ErrorKind::FileTooLarge => {
+                format!("{path}: there is no room for it\n  mend: free some of the disk, or give a name on another")
+            }
+            _ => {
+                let whole = error.to_string();
+                let reason = whole.split(" at path ").next().unwrap_or(&whole);
+                format!("{path}: {reason}\n  mend: check the disk or the network, then try again")
+            }
+        };
+        io::Error::new(error.kind(), text)
     }
 }
 
 impl Write for Whole {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.as_mut().map_or(Ok(bytes.len()), |file| file.write(bytes))
+        let wrote = self.file.as_mut().map_or(Ok(bytes.len()), |file| file.write(bytes));
+        wrote.map_err(|error| self.told(error))
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file.as_mut().map_or(Ok(()), |file| file.flush())
+        let flushed = self.file.as_mut().map_or(Ok(()), |file| file.flush());
+        flushed.map_err(|error| self.told(error))
     }
 }
 
@@ -119,10 +141,9 @@ impl Write for Whole {
 /// # Errors
 /// What `write` gives, or that the file cannot be written, with its path and what to check.
 pub fn write_whole(path: &Path, write: impl FnOnce(&mut Whole) -> anyhow::Result<()>) -> anyhow::Result<()> {
-    let cannot = || cannot_write(path);
     let mut file = create(path)?;
-    write(&mut file).with_context(cannot)?;
-    file.finish().with_context(cannot)
+    write(&mut file).context("nothing is written")?;
+    file.finish().context("nothing is written")
 }
 
 /// Begin a file, or say why not and how to mend it.
@@ -131,7 +152,9 @@ pub fn write_whole(path: &Path, write: impl FnOnce(&mut Whole) -> anyhow::Result
 /// As [`Whole::create`], with the path.
 pub fn create(path: &Path) -> anyhow::Result<Whole> {
     Whole::create(path).map_err(|error| match error.kind() {
-        io::ErrorKind::AlreadyExists => anyhow::anyhow!("{} is not written: {error}", path.display()),
+        io::ErrorKind::AlreadyExists | io::ErrorKind::InvalidInput | io::ErrorKind::IsADirectory => {
+            anyhow::anyhow!("{} is not written: {error}", path.display())
+        }
         _ => anyhow::Error::from(error).context(cannot_write(path)),
     })
 }

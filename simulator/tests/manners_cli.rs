@@ -137,6 +137,154 @@ fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
     }
 }
 
+#[test]
+fn a_trace_that_knows_the_time_of_day_is_told_in_it() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    done(directory, &["sheet", "--write-settings", "leg.toml", "--quiet"]);
+    let trace = fs::read_to_string(directory.join("t.csv")).expect("written");
+    // 06:45 on 2 March 2026, as a comment says it, and as times that count from 1970.
+    let began = 1772433900000000_u64;
+    let (header, rows) = trace.split_once('\n').expect("a header");
+    fs::write(directory.join("said.csv"), format!("{header}\n#anchor 0 {began} 1500\n{rows}")).expect("written");
+    let later = |row: &str| {
+        let (time, rest) = row.split_once(',').expect("a row");
+        format!("{},{rest}\n", time.parse::<u64>().expect("a time") + began)
+    };
+    fs::write(directory.join("unix.csv"), format!("{header}\n{}", rows.lines().map(later).collect::<String>()))
+        .expect("written");
+    for (name, note) in [("said.csv", "Times are UTC by the desk's clock"), ("unix.csv", "time_us count from 1970")] {
+        let said = done(directory, &["replay", name, "--settings", "leg.toml", "--report", "r.html", "--force"]);
+        let headline = said.lines().find(|line| line.starts_with("STOPPED")).expect("a headline");
+        assert!(headline.contains(" at 2026-03-02 06:46:2"), "{headline}");
+        let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(flat.contains(note), "{said}");
+        assert!(said.lines().any(|line| line.starts_with("  06:46:") && line.contains("Run permit dropped")), "{said}");
+        assert!(said.lines().all(|line| line.chars().count() <= 80), "{said}");
+        let page = fs::read_to_string(directory.join("r.html")).expect("written");
+        assert!(page.contains("2026-03-02 06:46:2") && page.contains(">06:46<"), "{name}");
+        let object = done(directory, &["replay", name, "--settings", "leg.toml", "--json"]);
+        let object: serde_json::Value = serde_json::from_str(&object).expect("an object");
+        assert_eq!(object["begin_time"], "2026-03-02T06:45:00.000Z");
+    }
+    // A recording keeps it, and so does what is converted.
+    done(directory, &["convert", "said.csv", "t.slk", "--settings", "leg.toml"]);
+    let said = done(directory, &["replay", "t.slk", "--settings", "leg.toml"]);
+    assert!(said.contains(" at 2026-03-02 06:46:2"), "{said}");
+    // Who does not know it says nothing of it.
+    let said = done(directory, &["replay", "t.csv", "--settings", "leg.toml"]);
+    assert!(said.contains("STOPPED: ") && !said.contains("UTC"), "{said}");
+}
+
+#[test]
+fn a_file_in_the_place_of_another_is_told_for_what_it_is() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let (leg, scenario) = (root("legs/millbrook-leg-3.toml"), root("scenarios/choked-boot.toml"));
+    let study = root("studies/slip-limits.toml");
+    for (arguments, said) in [
+        (["sheet", "--settings", "t.csv"].as_slice(), "this is a trace"),
+        (&["sheet", "--settings", &scenario], "this is a scenario"),
+        (&["replay", "t.csv", "--settings", &study], "this is a study"),
+        (&["simulate", &leg], "this is a leg's settings"),
+        (&["simulate", "t.csv"], "this is a trace"),
+        (&["tune", &scenario], "this is a scenario"),
+        (&["replay", &leg, "--settings", &leg], "this looks like settings"),
+    ] {
+        let told = refused(directory, arguments);
+        assert!(told.contains(said) && told.contains("mend: "), "{arguments:?}: {told}");
+        assert!(told.lines().count() <= 3, "{arguments:?}: {told}");
+    }
+}
+
+#[test]
+fn what_a_logger_writes_otherwise_is_told_with_its_mend() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let name = "Monday night.csv";
+    for (header, said) in [
+        ("channel,time_us,value", "put the columns in this order"),
+        ("time_us,channel,value,note", "leave others out"),
+        ("time_s,channel,value", "multiply every time by 1000000"),
+        ("time_ms,channel,value", "multiply every time by 1000,"),
+        ("time_us;channel;value", "separate the fields by commas"),
+        ("when,what,level", "name the columns"),
+        ("12,head,1", "the header is missing"),
+    ] {
+        fs::write(directory.join(name), format!("{header}\n12,head,1\n")).expect("written");
+        let told = refused(directory, &["replay", name]);
+        assert!(told.starts_with("error: Monday night.csv, line 1") && told.contains(said), "{header}: {told}");
+    }
+    // What does no harm does none: a byte order mark, Windows line ends, names with spaces.
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    let trace = fs::read_to_string(directory.join("t.csv")).expect("written");
+    fs::write(directory.join(name), format!("\u{feff}{}", trace.replace('\n', "\r\n"))).expect("written");
+    let settings = fs::read_to_string(root("legs/millbrook-leg-3.toml")).expect("readable").replace('\n', "\r\n");
+    fs::write(directory.join("my leg.toml"), format!("\u{feff}{settings}")).expect("written");
+    let said = done(directory, &["replay", name, "--settings", "my leg.toml", "--report", "Monday night.html"]);
+    assert!(said.contains("STOPPED: ") && directory.join("Monday night.html").is_file(), "{said}");
+}
+
+#[cfg(unix)]
+#[test]
+fn a_full_disk_is_told_by_name_and_leaves_nothing() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    for (arguments, file) in [
+        (["replay", "t.csv", "--samples", "s.csv"].as_slice(), "s.csv"),
+        (&["replay", "t.csv", "--report", "r.html"], "r.html"),
+        (&["replay", "--save-demo", "again.csv"], "again.csv"),
+        (&["simulate", &root("scenarios/choked-boot.toml"), "--out", "c.csv"], "c.csv"),
+        (&["convert", "t.csv", "t.slk", "--settings", &root("legs/millbrook-leg-3.toml")], "t.slk"),
+    ] {
+        // No file may grow beyond 4 KiB, which is answered as a full disk is.
+        let output = Command::new("sh")
+            .current_dir(directory)
+            .args(["-c", "trap '' XFSZ; ulimit -f 8; exec \"$0\" \"$@\"", env!("CARGO_BIN_EXE_slackside")])
+            .args(arguments)
+            .output()
+            .expect("the shell runs");
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(&format!("{file}: there is no room for it\n  mend: ")), "{arguments:?}: {said}");
+        assert!(!said.contains(".slackside-"), "{said}");
+        let left: Vec<_> =
+            fs::read_dir(directory).expect("readable").map(|entry| entry.expect("readable").path()).collect();
+        assert_eq!(left, [directory.join("t.csv")], "{arguments:?}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn nowhere_to_print_to_is_an_error_and_no_panic() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let full = || fs::OpenOptions::new().write(true).open("/dev/full").expect("there");
+    for arguments in [["replay"].as_slice(), &["replay", "--json"], &["sheet"]] {
+        let output = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(arguments)
+            .stdout(full())
+            .output()
+            .expect("the command runs");
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(text(&output.stderr).contains("standard output cannot be written"), "{arguments:?}");
+    }
+    // And where errors cannot be told either, the exit code tells.
+    for arguments in [["replay", "nothing.csv"].as_slice(), &["sheet", "--settings", "nothing.toml"]] {
+        let status = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(arguments)
+            .stdout(Stdio::null())
+            .stderr(full())
+            .status()
+            .expect("the command runs");
+        assert_eq!(status.code(), Some(2), "{arguments:?}");
+    }
+}
+
 /// Names that only the code and files for programs use.
 const CODE_NAMES: [&str; 8] = [
     "deep_underspeed",
@@ -282,24 +430,68 @@ fn a_closed_pipe_is_no_error_anywhere() {
 
 #[cfg(unix)]
 #[test]
-fn an_interrupt_leaves_no_half_written_file() {
-    let directory = tempfile::tempdir().expect("a temporary directory");
-    let child = Command::new(env!("CARGO_BIN_EXE_slackside"))
-        .current_dir(directory.path())
-        .args(["simulate", &root("scenarios/healthy-year.toml"), "--out", "year.csv"])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("the command runs");
-    let begun = std::time::Instant::now();
-    while fs::read_dir(directory.path()).expect("readable").count() == 0 {
-        assert!(begun.elapsed().as_secs() < 60, "nothing is begun");
-        std::thread::sleep(std::time::Duration::from_millis(1));
+fn whatever_ends_it_early_leaves_no_half_written_file() {
+    // Ctrl-C, what a service manager sends, and the terminal closed.
+    for signal in ["-INT", "-TERM", "-HUP"] {
+        let directory = tempfile::tempdir().expect("a temporary directory");
+        let child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory.path())
+            .args(["simulate", &root("scenarios/healthy-year.toml"), "--out", "year.csv"])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the command runs");
+        let begun = std::time::Instant::now();
+        while fs::read_dir(directory.path()).expect("readable").count() == 0 {
+            assert!(begun.elapsed().as_secs() < 60, "nothing is begun");
+            std::thread::sleep(std::time::Duration::from_millis(1));
+        }
+        Command::new("kill").args([signal, &child.id().to_string()]).status().expect("kill runs");
+        let ended = child.wait_with_output().expect("ends");
+        let said = text(&ended.stderr);
+        assert_eq!(ended.status.code(), Some(130), "{signal}: {said}");
+        assert!(said.contains("stopped: ") && said.contains("nothing half-written is left"), "{signal}: {said}");
+        assert_eq!(fs::read_dir(directory.path()).expect("readable").count(), 0, "{signal}");
     }
-    Command::new("kill").args(["-INT", &child.id().to_string()]).status().expect("kill runs");
-    let ended = child.wait_with_output().expect("ends");
-    assert_eq!(ended.status.code(), Some(130), "{}", text(&ended.stderr));
-    assert_eq!(fs::read_dir(directory.path()).expect("readable").count(), 0);
+}
+
+/// What it prints on a terminal: `script`, of every Linux, gives it one.
+#[cfg(target_os = "linux")]
+fn on_a_terminal(directory: &Path, arguments: &str, variables: &[(&str, &str)]) -> String {
+    let output = Command::new("script")
+        .current_dir(directory)
+        .args(["--quiet", "--return", "--command"])
+        .arg(format!("{} {arguments}", env!("CARGO_BIN_EXE_slackside")))
+        .arg("/dev/null")
+        .env_remove("NO_COLOR")
+        .env("TERM", "xterm-256color")
+        .envs(variables.iter().copied())
+        .stdin(Stdio::null())
+        .output()
+        .expect("`script` runs: it is part of util-linux");
+    assert_eq!(output.status.code(), Some(0), "{arguments}: {}", text(&output.stderr));
+    text(&output.stdout)
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn colour_is_for_terminals_and_not_for_those_who_want_none() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let said = on_a_terminal(directory, "replay", &[]);
+    assert!(said.contains("\u{1b}[1;31mSTOPPED: "), "{said}");
+    assert!(said.contains("\u{1b}[1mLock out and tag out"), "{said}");
+    let plain = |said: String| said.replace("\r\n", "\n");
+    let without = plain(on_a_terminal(directory, "replay", &[("NO_COLOR", "1")]));
+    assert!(!without.contains("\u{1b}[1") && !without.contains("\u{1b}[0m"), "{without:?}");
+    // In a pipe there is none, and the words are the same.
+    let piped = done(directory, &["replay"]);
+    assert!(!piped.contains('\u{1b}') && without.contains(&piped), "{without:?}");
+    // Set to nothing it is not set; and JSON is never coloured.
+    assert!(on_a_terminal(directory, "replay", &[("NO_COLOR", "")]).contains("\u{1b}[1;31mSTOPPED: "));
+    assert!(!on_a_terminal(directory, "replay --json", &[]).contains("\u{1b}[1"));
+    assert!(on_a_terminal(directory, "--help", &[]).contains('\u{1b}'));
+    assert!(!on_a_terminal(directory, "--help", &[("NO_COLOR", "1")]).contains('\u{1b}'));
 }
 
 #[test]
@@ -406,6 +598,19 @@ fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
     done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
     let said = done(directory, &["replay", "t.csv", "--settings", "new.toml"]);
     assert!(said.starts_with("North leg on t.csv") && said.contains("STOPPED"), "{said}");
+    // As a tape measure in inches is read; and what goes against a rule is told with all the answers, to be given again.
+    fs::remove_file(directory.join("new.toml")).expect("there");
+    let wide =
+        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n18 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    let said = text(&wide.stderr);
+    assert_eq!(wide.status.code(), Some(2), "{said}");
+    assert!(said.contains("narrower than the belt") && said.contains("\n  5/16 in\n  18 in\n  98' 6\"\n"), "{said}");
+    assert!(!directory.join("new.toml").exists());
+    let mended =
+        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n12 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    assert_eq!(mended.status.code(), Some(0), "{}", text(&mended.stderr));
+    let file = fs::read_to_string(directory.join("new.toml")).expect("written");
+    assert!(file.contains("lagging_in = 0.5") && file.contains("centres_ft = 98.5"), "{file}");
     let again = ask(answers);
     assert!(text(&again.stderr).contains("--force"), "never over what is there");
 }

@@ -87,6 +87,12 @@ fn from_recordings_to_a_setting_that_replay_and_compare_accept() {
     assert!(!directory.join("study.unfinished.csv").exists(), "all of it stands in the results");
 
     let chosen = fs::read_to_string(directory.join("chosen.toml")).expect("settings");
+    for (name, text) in [("what is printed", &said), ("chosen.toml", &chosen)] {
+        let text = text.split_whitespace().filter(|word| *word != "#").collect::<Vec<_>>().join(" ");
+        for caution in ["Lock out and tag out the drive", "Never jog a choked leg", "not a certified safety device"] {
+            assert!(text.contains(caution), "{name} does not say: {caution}\n{text}");
+        }
+    }
     assert_eq!(chosen.matches("# tuned").count(), 2, "{chosen}");
     let replay = done(directory, &["replay", "bad.csv", "--settings", "chosen.toml"]);
     assert!(replay.contains("STOPPED"), "{replay}");

@@ -165,10 +165,6 @@ fn a_missing_target_is_said_as_such_and_makes_no_slip() {
     let known: Vec<f64> = motions.iter().filter_map(|(_, motion)| ppm(motion.slip_short.reading)).collect();
     assert!(known.len() > 40, "{}", known.len());
     assert!(known.iter().all(|slip| slip.abs() < 1_000.0), "{known:?}");
-    // Once it is known to be gone it is not waited for either.
-    let later = motions.iter().filter(|(at, _)| at.get() > 6_000_000);
-    let told = later.filter_map(|(_, motion)| motion.slip_short.reading.ppm());
-    assert!(told.clone().all(|slip| slip.get() < 1_000), "{:?}", told.max());
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Recordings at the desk: files, traces and back, replay to the last bit, what-if, and old versions.
 
-use slackside::conditions::Condition;
+use slackside::conditions::{Action, Condition};
 use slackside::input::{Command, Input, Origin, Signal};
 use slackside::record::{Anchor, CoreVersion, Recorder, SLOTS, STATE_LAYOUT};
 use slackside::retained::Retained;
@@ -297,7 +297,11 @@ fn a_file_of_version_1_stays_readable() {
     assert_eq!(inputs, golden_inputs());
     // The settings came with it; its keyframe is of another core, so nothing is claimed.
     let settings = recording.settings().expect("readable").expect("they came with it");
-    assert_eq!(settings, example());
+    // Then no motion stopped without a delay, and slip below zero dropped no feed.
+    let mut then = Settings::example();
+    then.limits.change(Condition::NoMotion, |limit| limit.on_delay = Span::ZERO);
+    then.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
+    assert_eq!(settings, then.check().expect("sound"));
     assert_eq!(recording.parts[0].header.plan, settings.image_identity());
     let notes = Prepared::new(&recording, &settings).notes;
     assert!(notes.iter().any(|note| note.starts_with("Nothing is claimed")), "{notes:?}");

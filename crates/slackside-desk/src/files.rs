@@ -18,7 +18,7 @@ pub struct Opened {
 pub fn unreadable(error: &io::Error, mend: &str) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => format!("cannot be read: there is no such file\n  mend: check the path; {mend}"),
-        io::ErrorKind::IsADirectory => format!("cannot be read: it is a directory\n  mend: name a file in it; {mend}"),
+        io::ErrorKind::IsADirectory => format!("cannot be read: it is a directory\n  mend: {mend}"),
         io::ErrorKind::PermissionDenied => {
             "cannot be read: you may not read it\n  mend: ask its owner, or copy it to where you may".to_owned()
         }

@@ -10,6 +10,8 @@
 pub mod cautions;
 pub mod crew;
 pub mod demo;
+pub mod drawing;
+pub mod error;
 pub mod files;
 pub mod monitor;
 pub mod plant;

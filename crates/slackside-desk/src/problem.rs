@@ -152,6 +152,33 @@ pub fn place_of(text: &str, key: &str) -> Option<Place> {
     found.map(|at| place(text, at))
 }
 
+/// What a file holds that was named in another's place, if it is seen at once: with its article, to be told of.
+#[must_use]
+pub fn looks_like(text: &str) -> Option<&'static str> {
+    if text.trim_start_matches('\u{feff}').trim_start().starts_with("time_us") {
+        return Some("a trace");
+    }
+    let document = DeTable::parse(text).ok()?;
+    let has = |key: &str| document.get_ref().contains_key(key);
+    match () {
+        () if has("head_pulley") || has("boot_pulley") || has("boot_targets") => Some("a leg's settings"),
+        () if has("timeline") || has("duration_s") => Some("a scenario"),
+        () if has("search") || has("family") || (has("trace") && has("limit")) => Some("a study"),
+        () => None,
+    }
+}
+
+/// Refuse a file that holds something else than was wanted, where that is seen at once; `wanted` is as [`looks_like`] says it.
+///
+/// # Errors
+/// It does.
+pub fn refuse_another(what: &'static str, wanted: &str, file: &str, text: &str, mend: &str) -> Result<(), Refused> {
+    match looks_like(text).filter(|looks| *looks != wanted) {
+        Some(looks) => Err(Refused::whole(what, file, format!("this is {looks}\n  mend: {mend}"))),
+        None => Ok(()),
+    }
+}
+
 /// What the reader of TOML says, with its place.
 #[must_use]
 pub fn of_toml(text: &str, error: &toml::de::Error) -> (Option<Place>, String) {
@@ -172,6 +199,24 @@ mod tests {
         assert_eq!(place_of(text, "fault.1.side"), Some((6, 1)));
         assert_eq!(place_of(text, "leg_changes.belt.mass"), Some((2, 14)));
         assert_eq!(place_of(text, "nothing"), None);
+    }
+
+    #[test]
+    fn a_file_named_in_anothers_place_is_seen() {
+        for (text, looks) in [
+            ("\u{feff}time_us,channel,value\n0,head,1\n", Some("a trace")),
+            ("# one leg\n[head_pulley]\n", Some("a leg's settings")),
+            ("duration_s = 3\n", Some("a scenario")),
+            ("[[trace]]\n[[limit]]\n", Some("a study")),
+            ("", None),
+            ("name = \"x\"\n", None),
+            ("[", None),
+        ] {
+            assert_eq!(looks_like(text), looks, "{text}");
+        }
+        assert!(refuse_another("study", "a study", "a.toml", "[search]\n", "").is_ok());
+        let refused = refuse_another("study", "a study", "a.toml", "duration_s = 3\n", "name a study");
+        assert!(refused.expect_err("a scenario").to_string().contains("this is a scenario\n  mend: name a study"));
     }
 
     #[test]

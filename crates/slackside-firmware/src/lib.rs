@@ -1,4 +1,6 @@
 //! What the images of the emulated board share.
+//!
+//! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
 #![no_std]
 #![deny(missing_docs)]
 

@@ -3,6 +3,8 @@
 //! its second. With a file `edges.bin`, a number of four bytes, low byte first, the run ends after so many edges and leaves
 //! `figures.bin`: see `latency`.
 //!
+//! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
+//!
 //! | interrupt | priority |
 //! |---|---|
 //! | timer 0: an edge | highest, held up by nothing |

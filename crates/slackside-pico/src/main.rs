@@ -1,5 +1,7 @@
 //! The box on a Raspberry Pi Pico. **Built, not run on hardware**: try it on a bench before anything hangs on it.
 //!
+//! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
+//!
 //! | GPIO | what | wired as |
 //! |---|---|---|
 //! | 0, 1 | link: transmit, receive, 115,200 baud | to an isolated RS-485 or USB converter |

@@ -5,12 +5,11 @@ use std::time::{SystemTime, UNIX_EPOCH};
 use slackside::record::Anchor;
 use slackside::units::Micros;
 use slackside::wire::{Reply, Request};
+use slackside_desk::report::{Clock, date_and_time};
 
 use super::client::{Client, LinkError};
 
-/// How fast a box's clock may run away from the desk's: quartz crystals are good to 20 to 100 ppm over temperature (common
-/// practice, no source).
-pub const DRIFT_PPM: u32 = 100;
+pub use slackside_desk::report::DRIFT_PPM;
 
 /// Questions asked to find a short round trip.
 const QUESTIONS: usize = 5;
@@ -54,15 +53,21 @@ pub struct Time {
     pub anchor: Option<Anchor>,
 }
 
+impl Time {
+    /// The time of day in UTC for programs, if an anchor tells it.
+    #[must_use]
+    pub fn of_day(&self) -> Option<String> {
+        Clock::new(self.at, self.at, Some(self.anchor?)).time_of_day(self.at)
+    }
+}
+
 impl std::fmt::Display for Time {
     fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let (seconds, micros) = (self.at.get() / 1_000_000, self.at.get() % 1_000_000);
-        let desk = self.anchor.and_then(|anchor| anchor.desk_time(self.at, DRIFT_PPM));
-        let desk = desk.and_then(|(us, doubt)| Some((jiff::Timestamp::from_microsecond(us).ok()?, doubt)));
-        match desk {
-            Some((desk, doubt)) => {
-                let millis = doubt.div_ceil(1_000);
-                write!(out, "{desk:.3} ± {}.{:03} s (box {seconds}.{micros:06} s)", millis / 1_000, millis % 1_000)
+        match self.anchor.and_then(|anchor| anchor.desk_time(self.at, DRIFT_PPM)) {
+            Some((us, doubt)) => {
+                let (day, millis) = (date_and_time(us), doubt.div_ceil(1_000));
+                write!(out, "{day} ± {}.{:03} s (box {seconds}.{micros:06} s)", millis / 1_000, millis % 1_000)
             }
             None => write!(out, "box {seconds}.{micros:06} s"),
         }
@@ -81,7 +86,7 @@ mod tests {
             Anchor { at: Micros::new(1_000_000), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(1_500) };
         let time = Time { at: Micros::new(11_000_000), anchor: Some(anchor) };
         // Ten seconds at 100 ppm are one millisecond more, and the sum is rounded up.
-        assert_eq!(time.to_string(), "2023-11-14T22:13:30.000Z ± 0.003 s (box 11.000000 s)");
+        assert_eq!(time.to_string(), "2023-11-14 22:13:30.000 UTC ± 0.003 s (box 11.000000 s)");
         assert_eq!(Time { at: Micros::new(5), anchor: None }.to_string(), "box 0.000005 s");
     }
 }

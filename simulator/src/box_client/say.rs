@@ -71,7 +71,7 @@ fn names(set: ConditionSet) -> String {
 }
 
 /// The largest speed the shaft can have `now`, if it has turned a pitch.
-fn speed_at_most(shaft: &ShaftSignals, now: Micros) -> Option<MicroturnsPerSecond> {
+pub(super) fn speed_at_most(shaft: &ShaftSignals, now: Micros) -> Option<MicroturnsPerSecond> {
     let measured = shaft.speed()?;
     let waited = age(Now::new(now).us(), shaft.last_edge);
     Some(if waited == 0 { measured } else { measured.min(speed(shaft.next_largest, waited)) })

@@ -20,7 +20,8 @@ use slackside_desk::settings;
 use super::talk::Talk;
 use crate::bars;
 use crate::box_client::{
-    Client, Port, Time, anchor, fetch, read_plan, recordings, say_event, say_plan, say_status, write_settings,
+    Client, Port, Time, anchor, fetch, hello_object, plan_object, read_plan, recordings, say_event, say_plan,
+    say_status, status_object, write_settings,
 };
 use crate::disk::Disk;
 use crate::outputs::write_whole;
@@ -142,9 +143,14 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     }
 }
 
+/// The version of an object's shape. The first of these were the words by their names.
+fn version(what: &str) -> u32 {
+    if matches!(what, "hello" | "status" | "plan") { 2 } else { 1 }
+}
+
 /// An object of this command: what it is, its version, and what it says.
 fn shape(what: &str, says: Value) -> Value {
-    let mut object = json!({"format": format!("slackside-box-{what}"), "format_version": 1});
+    let mut object = json!({"format": format!("slackside-box-{what}"), "format_version": version(what)});
     if let (Value::Object(object), Value::Object(says)) = (&mut object, says) {
         object.extend(says);
     }
@@ -156,34 +162,27 @@ fn told(talk: &Talk, what: &str) -> anyhow::Result<()> {
     talk.line("Told the box; see `events` for what came of it.")
 }
 
-/// Lines of `name   value` as an object.
-fn lines_as_object(text: &str) -> Value {
-    let pairs = text
-        .lines()
-        .filter_map(|line| line.split_once("  "))
-        .map(|(name, value)| (name.trim().to_lowercase().replace(' ', "_"), Value::from(value.trim())));
-    Value::Object(pairs.collect())
-}
-
 fn hello(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {
-    let text = client.ask(&Request::Hello, |reply| {
+    let (text, object) = client.ask(&Request::Hello, |reply| {
         let Reply::Hello(hello) = reply else { return None };
         let leg = String::from_utf8_lossy(hello.leg);
         let leg = if leg.is_empty() { "(no settings yet)" } else { &*leg };
         let settings = if hello.plan == 0 { "none".to_owned() } else { format!("{:08X}", hello.plan) };
         let (major, minor, patch) = (hello.core.major, hello.core.minor, hello.core.patch);
         let now = Time { at: hello.now, anchor: anchored };
-        Some(format!(
+        let text = format!(
             "leg       {leg}\nserial    {}\nfirmware  {}\ncore      {major}.{minor}.{patch}\nsettings  {settings}\n\
              session   {} (times it was switched on)\ntime      {now}",
             hello.serial, hello.firmware, hello.session
-        ))
+        );
+        Some((text, hello_object(&hello, &now)))
     })?;
-    talk.object(|| shape("hello", lines_as_object(&text)))?;
+    talk.object(|| shape("hello", object))?;
     talk.line(text)
 }
 
-fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<(String, u32)> {
+/// How the box is, in words and as an object, and the number of its newest event.
+fn state(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<(String, Value, u32)> {
     let status = client.ask(&Request::Status, |reply| match reply {
         Reply::Status(status) => Some(status),
         _ => None,
@@ -193,12 +192,13 @@ fn status_text(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<
         _ => None,
     })?;
     let time = Time { at: status.at(), anchor: anchored };
-    Ok((format!("time         {time}\n{}", say_status(&status, &own)), status.newest_event))
+    let object = status_object(&status, &own, &time);
+    Ok((format!("time         {time}\n{}", say_status(&status, &own)), object, status.newest_event))
 }
 
 fn status(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {
-    let (text, _) = status_text(client, anchored)?;
-    talk.object(|| shape("status", lines_as_object(&text)))?;
+    let (text, object, _) = state(client, anchored)?;
+    talk.object(|| shape("status", object))?;
     talk.words(text)
 }
 
@@ -220,7 +220,10 @@ fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32, ta
             talk.object_line(|| {
                 let condition = condition_of(&verdict.change).map(Condition::name);
                 let change = change_name(&verdict.change);
-                let says = json!({"number": number, "time_us": verdict.at.get(), "change": change, "condition": condition, "says": says});
+                let day = time.of_day();
+                let says = json!({
+                    "number": number, "time_us": verdict.at.get(), "time": day, "change": change, "condition": condition, "says": says
+                });
                 shape("event", says)
             })?;
             talk.line(format_args!("{time}  {says}"))?;
@@ -229,8 +232,8 @@ fn tell_events(client: &mut Client, anchored: Option<Anchor>, mut after: u32, ta
 }
 
 fn watch(client: &mut Client, anchored: Option<Anchor>, seconds: Option<u64>, talk: &Talk) -> anyhow::Result<()> {
-    let (text, mut seen) = status_text(client, anchored)?;
-    talk.object_line(|| shape("status", lines_as_object(&text)))?;
+    let (text, object, mut seen) = state(client, anchored)?;
+    talk.object_line(|| shape("status", object))?;
     talk.words(&text)?;
     talk.line("Watching; interrupt to end.")?;
     let begun = std::time::Instant::now();
@@ -332,8 +335,10 @@ fn read(client: &mut Client, file: Option<&Path>, talk: &Talk) -> anyhow::Result
         None => None,
     };
     talk.object(|| {
-        let identity = format!("{:08X}", plan.identity());
-        shape("plan", json!({"leg": plan.leg_name(), "identity": identity, "against": file, "same": same}))
+        let mut object = plan_object(&plan);
+        object["against"] = json!(file);
+        object["same"] = json!(same);
+        shape("plan", object)
     })?;
     talk.words(say_plan(&plan))?;
     match (file.map(Path::display), same) {

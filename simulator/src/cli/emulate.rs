@@ -11,7 +11,7 @@ use slackside_desk::replay::check_units;
 use slackside_desk::settings;
 use slackside_desk::trace::Reader;
 
-use super::talk::Talk;
+use super::talk::{Talk, tell};
 use crate::box_client::{Button, MemoryBox, Setup};
 use crate::disk::{Disk, open_trace};
 
@@ -75,7 +75,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             "key off" => memory_box.press(Button::Key(false)),
             "quit" => return Ok(()),
             "" => {}
-            other => eprintln!("`{other}`: write acknowledge, reset, boot cleared, key on, key off or quit"),
+            other => tell(format_args!("`{other}`: write acknowledge, reset, boot cleared, key on, key off or quit")),
         }
     }
     // Started without a keyboard: it runs until it is stopped.

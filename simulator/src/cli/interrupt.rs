@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use anyhow::Context as _;
 
+use super::talk::tell;
 use crate::outputs;
 
 /// As a shell reports a program that an interrupt ended.
@@ -42,6 +43,6 @@ pub fn asked() -> bool {
 /// Say that it stopped, clear half-written files away, and end.
 pub fn leave(why: &str) -> ! {
     outputs::abandon();
-    eprintln!("stopped: {why}");
+    tell(format_args!("stopped: {why}"));
     process::exit(CODE)
 }

@@ -19,14 +19,14 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::outputs;
-use talk::{Gone, Talk};
+use talk::{Gone, Talk, tell};
 
 /// The end of every help.
 const CODES: &str = "\
 Exit codes:
   0    done, whatever was found: a trace that trips is no error
   2    something could not be read, understood or written; nothing half-written is left
-  130  interrupted; nothing half-written is left";
+  130  interrupted or told to end; nothing half-written is left";
 
 /// Watches the belt of a bucket elevator for slip and misalignment, in recordings and in simulation.
 ///
@@ -77,7 +77,7 @@ pub fn main() -> ExitCode {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) if failure.is::<Gone>() => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("error: {failure:#}");
+            tell(format_args!("error: {failure:#}"));
             ExitCode::from(2)
         }
     }

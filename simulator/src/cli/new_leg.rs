@@ -1,13 +1,13 @@
 //! `slackside new-leg`.
 
-use std::io::{IsTerminal as _, Write as _, stdin};
+use std::io::{IsTerminal as _, Write as _, stderr, stdin};
 use std::path::PathBuf;
 
 use anyhow::{Context as _, bail};
 use serde_json::json;
 use slackside_desk::settings::{QUESTIONS, new_leg, parse};
 
-use super::talk::Talk;
+use super::talk::{Talk, tell};
 use crate::outputs::{is_free, write_whole};
 
 /// Write the settings of a new leg from a dozen answers that someone with a tape measure can give.
@@ -27,7 +27,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     is_free(&args.file).map_err(|error| anyhow::anyhow!("{path} is not written: {error}"))?;
     let asks = stdin().is_terminal();
     if asks {
-        eprintln!("Lock out and tag out the drive before anything is measured inside the casing.");
+        tell(format_args!("Lock out and tag out the drive before anything is measured inside the casing."));
     }
     let mut answers = Vec::new();
     for question in QUESTIONS {
@@ -36,7 +36,8 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
                 let hint = if question.hint.is_empty() { String::new() } else { format!(" ({})", question.hint) };
                 let otherwise =
                     if question.otherwise.is_empty() { String::new() } else { format!(" [{}]", question.otherwise) };
-                eprint!("{}{hint}{otherwise} ", question.asks);
+                // Without standard error there is nobody to ask.
+                write!(stderr(), "{}{hint}{otherwise} ", question.asks).context("nobody can be asked")?;
             }
             let mut line = String::new();
             if stdin().read_line(&mut line).context("the answers cannot be read")? == 0 && question.otherwise.is_empty()
@@ -48,15 +49,20 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
                     answers.push(line.trim().to_owned());
                     break;
                 }
-                Err(wrong) if asks => eprintln!("  {wrong}"),
+                Err(wrong) if asks => tell(format_args!("  {wrong}")),
                 Err(wrong) => bail!("\"{}\" was answered `{}`: {wrong}", question.asks, line.trim()),
             }
         }
     }
     let text = new_leg(&answers).map_err(|(_, wrong)| anyhow::anyhow!("{wrong}"))?;
-    parse(&text, &path.to_string()).context(
-        "these answers go against a rule: nothing is written; give the same answers again but for what is named",
-    )?;
+    parse(&text, &path.to_string()).with_context(|| {
+        // Nobody should have to type them all again.
+        let given: String = answers.iter().map(|answer| format!("\n  {answer}")).collect();
+        format!(
+            "these answers go against a rule, and nothing is written; put them into a file, mend what is named and give them again \
+             with `slackside new-leg {path} < ANSWERS.txt`:{given}\n"
+        )
+    })?;
     write_whole(&args.file, |file| Ok(file.write_all(text.as_bytes())?))?;
     talk.object(|| json!({"format": "slackside-new-leg", "format_version": 1, "file": args.file}))?;
     talk.words(format!(

@@ -30,7 +30,7 @@ use slackside_desk::scenario::{Scenario, truth};
 use slackside_desk::settings;
 use slackside_desk::trace::Writer;
 
-use super::talk::Talk;
+use super::talk::{Talk, tell};
 use crate::bars::{self, Stages};
 use crate::cores::Cores;
 use crate::disk::Disk;
@@ -208,7 +208,7 @@ fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
     let stages = Stages::default();
     let results = score::run_all(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
     stages.clear();
-    eprintln!("scored in {:.0} s", begun.elapsed().as_secs_f64());
+    tell(format_args!("scored in {:.0} s", begun.elapsed().as_secs_f64()));
     let (hours, faults) = (args.hours, args.faults);
     let page = score::say(
         &results,
@@ -275,7 +275,7 @@ struct RunJob<'a> {
 impl RunJob<'_> {
     /// The settings the monitor watches with.
     fn settings(&self) -> anyhow::Result<Checked> {
-        self.own.map_or_else(|| checked(&self.scenario.leg, self.commissioned), |own| Ok(own.clone()))
+        Ok(self.own.map_or_else(|| checked(&self.scenario.leg, self.commissioned), |own| Ok(own.clone()))?)
     }
 }
 

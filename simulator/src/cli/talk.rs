@@ -105,6 +105,11 @@ fn painted(text: &str) -> String {
         .collect()
 }
 
+/// Print a line on standard error. Whoever closed that does not want to know.
+pub fn tell(text: impl fmt::Display) {
+    let _ = writeln!(io::stderr(), "{text}");
+}
+
 fn print(text: &str) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {

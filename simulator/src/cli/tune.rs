@@ -23,7 +23,7 @@ use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
 
 use super::interrupt;
-use super::talk::Talk;
+use super::talk::{Talk, tell};
 use crate::bars;
 use crate::cores::Cores;
 use crate::disk::Disk;
@@ -172,7 +172,7 @@ fn run_study(args: &StudyArgs, talk: &Talk) -> anyhow::Result<()> {
         interrupt::leave(&format!("{judged} settings are kept in {}; the same command goes on", unfinished.display()));
     }
     if found.kept > 0 {
-        eprintln!("gone on from {}: {} settings were judged before", unfinished.display(), found.kept);
+        tell(format_args!("gone on from {}: {} settings were judged before", unfinished.display(), found.kept));
     }
     if shard.of == 1 && found.rows.len() <= 1 && found.refused.0 > 0 {
         fs::remove_file(&unfinished).with_context(|| format!("{} cannot be removed", unfinished.display()))?;

@@ -4,11 +4,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use anyhow::anyhow;
-use plotters::coord::Shift;
-use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-
+use slackside_desk::drawing::{Anchor, Look, Scale, Svg};
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::due::LEAST_BELT;
 use slackside_desk::scenario::heard::{Bar, Heard};
@@ -21,25 +17,28 @@ use crate::outputs::write_whole;
 /// Most points kept for a series: twice the picture's width, so that no spike is lost.
 const BINS: usize = 1_600;
 
-const BLUE: RGBColor = RGBColor(0x1f, 0x5f, 0xa8);
-const ORANGE: RGBColor = RGBColor(0xd9, 0x6a, 0x00);
-const GREEN: RGBColor = RGBColor(0x1a, 0x80, 0x50);
-const RED: RGBColor = RGBColor(0xc0, 0x20, 0x30);
-const GREY: RGBColor = RGBColor(0x77, 0x77, 0x77);
-const INK: RGBColor = RGBColor(0x22, 0x22, 0x22);
+const BLUE: &str = "#1f5fa8";
+const ORANGE: &str = "#d96a00";
+const GREEN: &str = "#1a8050";
+const RED: &str = "#c02030";
+const GREY: &str = "#777777";
+const INK: &str = "#222222";
 
-/// Width of the picture, and of its panels without their key.
-const WIDTH: u32 = 1_200;
-const PANEL: u32 = 1_010;
-const HEADING: u32 = 104;
-const HEIGHT: u32 = 205;
-/// Left of the panels' ground: margin and scale.
-const MARGIN: u32 = 8;
-const SCALE: u32 = 62;
+/// Width of the picture, and where its panels begin and end: left of them the scale, right of them the key.
+const WIDTH: f64 = 1_200.0;
+const LEFT: f64 = 70.0;
+const RIGHT: f64 = 1_010.0;
+const HEADING: f64 = 104.0;
+/// Height of a panel with the room around it.
+const HEIGHT: f64 = 205.0;
+const ABOVE: f64 = 6.0;
+const BELOW: f64 = 26.0;
 /// Room over the first panel for what is marked, a line a mark.
 const MARK_LINES: usize = 4;
-const MARK_LINE: i32 = 15;
-const MARKS: u32 = 6 + MARK_LINES as u32 * MARK_LINE as u32;
+const MARK_LINE: f64 = 15.0;
+const MARKS: f64 = 6.0 + MARK_LINES as f64 * MARK_LINE;
+/// A bar of what was on and off.
+const BAR: f64 = 17.0;
 
 /// A moment that is marked.
 #[derive(Clone, Debug)]
@@ -63,7 +62,7 @@ pub struct Watched {
 
 struct Series {
     name: String,
-    colour: RGBColor,
+    colour: &'static str,
     dashed: bool,
     points: Vec<(f64, f64)>,
 }
@@ -90,53 +89,46 @@ pub fn draw(
     watched: &Watched,
     path: &Path,
 ) -> anyhow::Result<()> {
-    let mut text = String::new();
     let (from, to) = window;
     let inside = |row: &Row| (from..=to).contains(&(row.time_us as f64 * 1e-6));
     let rows: Vec<Row> = rows.iter().filter(|row| inside(row)).cloned().collect();
     let rows = rows.as_slice();
-    {
-        let (unit, scale) = match to - from {
-            s if s > 3.0 * 7_200.0 => ("h", 3_600.0),
-            s if s > 1_200.0 => ("min", 60.0),
-            _ => ("s", 1.0),
-        };
-        let panels = panels(scenario, window, rows, heard, scale);
-        let starts = scenario.timeline.iter().filter(|act| act.press == Some(Button::Start)).map(|act| act.at_s);
-        let mut bars = vec![Bar::of_moments("start pressed", starts)];
-        bars.retain(|bar| bar.stretches.len() > 1);
-        bars.extend(heard.bars());
-        bars.extend(watched.bars.iter().cloned());
-        for bar in &mut bars {
-            bar.stretches.retain(|(start, stop)| *start <= to && *stop >= from);
-            for (start, stop) in &mut bar.stretches {
-                (*start, *stop) = (start.max(from), stop.min(to));
-            }
-        }
-        let bars_height = 50 + 17 * bars.len() as u32;
-        let height = HEADING + MARKS + HEIGHT * panels.len() as u32 + bars_height;
-        let root = SVGBackend::with_string(&mut text, (WIDTH, height)).into_drawing_area();
-        (|| -> Result<(), Box<dyn std::error::Error + '_>> {
-            root.fill(&WHITE)?;
-            let (head, mut rest) = root.split_vertically(HEADING);
-            heading(scenario, summary, watched, &head)?;
-            let mut marks: Vec<Mark> = onsets(scenario);
-            marks.extend(watched.marks.iter().cloned());
-            marks.retain(|mark| (from..=to).contains(&mark.at));
-            marks.sort_by(|one, other| one.at.total_cmp(&other.at));
-            let ground = Ground { window, rows, scale, marks: &marks };
-            for (i, panel) in panels.iter().enumerate() {
-                let (area, below) = rest.split_vertically(HEIGHT + if i == 0 { MARKS } else { 0 });
-                rest = below;
-                draw_panel(&ground, panel, &area, i == 0)?;
-            }
-            draw_bars(&ground, &bars, &rest, unit)?;
-            root.present()?;
-            Ok(())
-        })()
-        .map_err(|error| anyhow!("the picture cannot be drawn: {error}"))?;
+    let curves = Curves { window, rows };
+    let mut panels = motion(&curves, heard);
+    panels.extend(forces(scenario, &curves));
+    let bars = bars(scenario, window, heard, watched);
+    let height = HEADING + MARKS + HEIGHT * panels.len() as f64 + ABOVE + BAR * bars.len() as f64 + 44.0;
+    let mut svg = Svg::picture(WIDTH, height);
+    heading(&mut svg, scenario, summary, watched);
+    let mut marks: Vec<Mark> = onsets(scenario);
+    marks.extend(watched.marks.iter().cloned());
+    marks.retain(|mark| (from..=to).contains(&mark.at));
+    marks.sort_by(|one, other| one.at.total_cmp(&other.at));
+    let ground = Ground { time: Scale { figures: window, places: (LEFT, RIGHT) }, rows, marks: &marks };
+    draw_marks(&mut svg, &ground);
+    let mut top = HEADING + MARKS;
+    for panel in &panels {
+        draw_panel(&mut svg, &ground, panel, (top + ABOVE, top + HEIGHT - BELOW));
+        top += HEIGHT;
     }
-    write_whole(path, |file| Ok(file.write_all(text.as_bytes())?))
+    draw_bars(&mut svg, &ground, &bars, top + ABOVE);
+    write_whole(path, |file| Ok(file.write_all(svg.finish().as_bytes())?))
+}
+
+/// What was on and off in the stretch, a bar each.
+fn bars(scenario: &Scenario, (from, to): (f64, f64), heard: &Heard, watched: &Watched) -> Vec<Bar> {
+    let starts = scenario.timeline.iter().filter(|act| act.press == Some(Button::Start)).map(|act| act.at_s);
+    let mut bars = vec![Bar::of_moments("start pressed", starts)];
+    bars.retain(|bar| bar.stretches.len() > 1);
+    bars.extend(heard.bars());
+    bars.extend(watched.bars.iter().cloned());
+    for bar in &mut bars {
+        bar.stretches.retain(|(start, stop)| *start <= to && *stop >= from);
+        for (start, stop) in &mut bar.stretches {
+            (*start, *stop) = (start.max(from), stop.min(to));
+        }
+    }
+    bars
 }
 
 /// When each fault begins, and how bad it gets.
@@ -164,48 +156,46 @@ fn onsets(scenario: &Scenario) -> Vec<Mark> {
 
 /// What all panels share: time, the ground and the marks.
 struct Ground<'s> {
-    /// From and to in s.
-    window: (f64, f64),
+    /// Seconds, and where they are drawn.
+    time: Scale,
     rows: &'s [Row],
-    scale: f64,
     marks: &'s [Mark],
 }
 
 impl Ground<'_> {
-    fn begin(&self) -> f64 {
-        self.window.0 / self.scale
+    /// The unit that times are written in, and how many seconds it has.
+    fn unit(&self) -> (&'static str, f64) {
+        let (from, to) = self.time.figures;
+        match to - from {
+            s if s > 3.0 * 7_200.0 => ("h", 3_600.0),
+            s if s > 1_200.0 => ("min", 60.0),
+            _ => ("s", 1.0),
+        }
     }
 
-    fn end(&self) -> f64 {
-        self.window.1 / self.scale
+    /// Round times to mark, in s, and how they are written.
+    fn times(&self) -> Vec<(f64, String)> {
+        let ((from, to), (unit, scale)) = (self.time.figures, self.unit());
+        let marks = Scale { figures: (from / scale, to / scale), places: (0.0, 1.0) }.marks(10);
+        let digits = usize::from(marks.iter().any(|mark| (mark - mark.round()).abs() > 1e-6));
+        marks.into_iter().map(|mark| (mark * scale, format!("{mark:.digits$} {unit}"))).collect()
     }
 }
 
-type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
-type Drawn<'a> = Result<(), Box<dyn std::error::Error + 'a>>;
-type Chart<'a, 'c> = ChartContext<
-    'c,
-    SVGBackend<'a>,
-    Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>,
->;
+const fn line(colour: &str, width: f64) -> Look<'_> {
+    Look::Line { colour, width, dashed: false }
+}
 
-fn heading<'a>(scenario: &Scenario, summary: &Summary, watched: &Watched, area: &Area<'a>) -> Drawn<'a> {
+const fn area(colour: &str, opacity: f64) -> Look<'_> {
+    Look::Area { colour, opacity }
+}
+
+fn heading(svg: &mut Svg, scenario: &Scenario, summary: &Summary, watched: &Watched) {
     let title = format!("{} on {}", scenario.name.replace('-', " "), scenario.leg.name);
-    area.draw(&Text::new(title, (14, 8), ("sans-serif", 21).into_font().color(&INK)))?;
-    let small = ("sans-serif", 14).into_font().color(&INK);
-    let mut line = String::new();
-    let mut y = 36;
-    for word in scenario.description.split_whitespace() {
-        if line.len() + word.len() > 165 {
-            area.draw(&Text::new(core::mem::take(&mut line), (14, y), small.clone()))?;
-            y += 17;
-        }
-        if !line.is_empty() {
-            line.push(' ');
-        }
-        line.push_str(word);
+    svg.text_in((14.0, 26.0), Anchor::Start, 21, INK, &title);
+    for (number, line) in textwrap::wrap(&scenario.description, 165).iter().enumerate() {
+        svg.text_in((14.0, 48.0 + 17.0 * number as f64), Anchor::Start, 14, INK, line);
     }
-    area.draw(&Text::new(line, (14, y), small.clone()))?;
     let verdict = summary.call.map_or_else(
         || {
             let stopped = watched.marks.iter().any(|mark| mark.stops);
@@ -224,73 +214,80 @@ fn heading<'a>(scenario: &Scenario, summary: &Summary, watched: &Watched, area: 
         },
     );
     let colour = if summary.call.is_some() { RED } else { INK };
-    area.draw(&Text::new(verdict, (14, 70), ("sans-serif", 14).into_font().color(&colour)))?;
+    svg.text_in((14.0, 82.0), Anchor::Start, 14, colour, &verdict);
     // What grounds and lines mean.
-    let mut x = 14;
-    for (fill, words) in [(GREY.mix(0.25), "a fault is at work"), (RED.mix(0.25), "a stop is called for")] {
-        area.draw(&Rectangle::new([(x, 91), (x + 22, 102)], fill.filled()))?;
-        area.draw(&Text::new(words, (x + 28, 89), small.clone()))?;
-        x += 180;
+    let mut x = 14.0;
+    for (colour, words) in [(GREY, "a fault is at work"), (RED, "a stop is called for")] {
+        svg.rect(area(colour, 0.25), (x, 91.0), (22.0, 11.0), "");
+        svg.text_in((x + 28.0, 101.0), Anchor::Start, 14, INK, words);
+        x += 180.0;
     }
-    let words = if !watched.bars.is_empty() {
-        "upright lines: a fault begins, the monitor drops a permit (named above the first panel)"
-    } else {
+    let words = if watched.bars.is_empty() {
         "upright lines: a fault begins (the monitor did not look on: --replay puts it in the loop)"
+    } else {
+        "upright lines: a fault begins, the monitor drops a permit (named above the first panel)"
     };
-    area.draw(&PathElement::new([(x + 11, 89), (x + 11, 103)], INK.stroke_width(1)))?;
-    area.draw(&Text::new(words, (x + 20, 89), small))?;
-    Ok(())
+    svg.line(line(INK, 1.0), [(x + 11.0, 89.0), (x + 11.0, 103.0)].map(Some));
+    svg.text_in((x + 20.0, 101.0), Anchor::Start, 14, INK, words);
 }
 
-fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, scale: f64) -> Vec<Panel> {
-    let leg = &scenario.leg;
-    let (from, to) = (window.0 / scale, window.1 / scale);
-    let solid = |name: &str, colour, points: Vec<(f64, f64)>| Series {
-        name: name.to_owned(),
-        colour,
-        dashed: false,
-        points: thin(&points),
-    };
-    let series = |name: &str, colour, value: &dyn Fn(&Row) -> f64| {
-        solid(name, colour, rows.iter().map(|row| (row.time_us as f64 * 1e-6 / scale, value(row))).collect())
-    };
-    let wire = |name: &str, colour, points: &[(f64, f64)]| {
-        let points = points.iter().map(|&(at, rpm)| (at / scale, rpm));
-        solid(name, colour, points.filter(|(at, _)| (from..=to).contains(at)).collect())
-    };
-    let fastest = rows.iter().map(|row| row.truth.head_rpm.max(row.truth.boot_rpm)).fold(1.0, f64::max);
-    let mut told = vec![wire("boot", ORANGE, heard.boot())];
-    if !heard.head().is_empty() {
-        told.insert(0, wire("head", BLUE, heard.head()));
+/// Draws curves from what was true and what was told in the stretch.
+struct Curves<'s> {
+    window: (f64, f64),
+    rows: &'s [Row],
+}
+
+impl Curves<'_> {
+    /// A figure of the truth.
+    fn series(&self, name: &str, colour: &'static str, value: &dyn Fn(&Row) -> f64) -> Series {
+        let points: Vec<(f64, f64)> = self.rows.iter().map(|row| (row.time_us as f64 * 1e-6, value(row))).collect();
+        Series { name: name.to_owned(), colour, dashed: false, points: thin(&points) }
     }
-    let level = |name: String, colour, value: f64| Series {
-        name,
-        colour,
-        dashed: true,
-        points: vec![(from, value), (to, value)],
-    };
-    let clearance = leg.lateral.clearance_mm;
-    let limit_c = leg.heat.dust.surface_limit_c();
-    let least = 100.0 * LEAST_BELT;
-    // With a variable-speed drive it is what was asked for that counts.
-    let must_stop = if heard.reference().is_empty() {
-        level(format!("{least:.0} %: must stop"), RED, least)
-    } else {
+
+    /// What a wire told.
+    fn wire(&self, name: &str, colour: &'static str, points: &[(f64, f64)]) -> Series {
+        let (from, to) = self.window;
+        let points: Vec<(f64, f64)> = points.iter().copied().filter(|(at, _)| (from..=to).contains(at)).collect();
+        Series { name: name.to_owned(), colour, dashed: false, points: thin(&points) }
+    }
+
+    /// A limit.
+    fn level(&self, name: String, colour: &'static str, value: f64) -> Series {
+        let (from, to) = self.window;
+        Series { name, colour, dashed: true, points: vec![(from, value), (to, value)] }
+    }
+
+    /// The least the belt may do: with a variable-speed drive it is what was asked for that counts.
+    fn must_stop(&self, heard: &Heard) -> Series {
+        let (from, to) = self.window;
+        let least = 100.0 * LEAST_BELT;
+        if heard.reference().is_empty() {
+            return self.level(format!("{least:.0} %: must stop"), RED, least);
+        }
         let mut points: Vec<(f64, f64)> =
-            heard.reference().iter().map(|&(at, asked)| (at / scale, asked * LEAST_BELT)).collect();
+            heard.reference().iter().map(|&(at, asked)| (at, asked * LEAST_BELT)).collect();
         points.extend(points.last().map(|&(_, last)| (to, last)));
         // What held before the stretch holds as it begins.
         let before = points.iter().rev().find(|(at, _)| *at <= from).map(|&(_, asked)| (from, asked));
         points.retain(|(at, _)| (from..=to).contains(at));
         points.splice(0..0, before);
         Series { name: format!("{least:.0} % of speed asked"), colour: RED, dashed: true, points }
-    };
+    }
+}
+
+/// How it moves, in truth and as the wires tell it.
+fn motion(curves: &Curves<'_>, heard: &Heard) -> Vec<Panel> {
+    let fastest = curves.rows.iter().map(|row| row.truth.head_rpm.max(row.truth.boot_rpm)).fold(1.0, f64::max);
+    let mut told = vec![curves.wire("boot", ORANGE, heard.boot())];
+    if !heard.head().is_empty() {
+        told.insert(0, curves.wire("head", BLUE, heard.head()));
+    }
     vec![
         Panel {
             title: "true shaft speeds, rpm",
             series: vec![
-                series("head", BLUE, &|row| row.truth.head_rpm),
-                series("boot", ORANGE, &|row| row.truth.boot_rpm),
+                curves.series("head", BLUE, &|row| row.truth.head_rpm),
+                curves.series("boot", ORANGE, &|row| row.truth.boot_rpm),
             ],
             least: (0.0, 1.0),
             most: (-1e9, 1e9),
@@ -298,28 +295,37 @@ fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, 
         Panel { title: "edges tell, rpm", series: told, least: (0.0, 1.0), most: (0.0, 2.0 * fastest) },
         Panel {
             title: "belt speed, % of normal",
-            series: vec![series("belt", GREEN, &|row| row.belt_pct), must_stop],
+            series: vec![curves.series("belt", GREEN, &|row| row.belt_pct), curves.must_stop(heard)],
             least: (0.0, 110.0),
             most: (-150.0, 200.0),
         },
         Panel {
             title: "slip and creep, %",
             series: vec![
-                series("slip (sliding)", RED, &|row| {
+                curves.series("slip (sliding)", RED, &|row| {
                     if row.truth.head_rpm.abs() > 1.0 { row.truth.slip_pct } else { 0.0 }
                 }),
-                series("creep", BLUE, &|row| row.truth.creep_pct),
+                curves.series("creep", BLUE, &|row| row.truth.creep_pct),
             ],
             least: (0.0, 1.5),
             most: (-20.0, 105.0),
         },
+    ]
+}
+
+/// What pulls, where the belt runs, what gets hot, what it carries.
+fn forces(scenario: &Scenario, curves: &Curves<'_>) -> Vec<Panel> {
+    let leg = &scenario.leg;
+    let clearance = leg.lateral.clearance_mm;
+    let limit_c = leg.heat.dust.surface_limit_c();
+    vec![
         Panel {
             title: "tensions, kN",
             series: vec![
-                series("tight side", BLUE, &|row| row.truth.tight_n / 1e3),
-                series("slack side", GREEN, &|row| row.truth.slack_n / 1e3),
-                series("pull", ORANGE, &|row| row.truth.pull_n / 1e3),
-                series("friction limit", RED, &|row| row.truth.limit_n / 1e3),
+                curves.series("tight side", BLUE, &|row| row.truth.tight_n / 1e3),
+                curves.series("slack side", GREEN, &|row| row.truth.slack_n / 1e3),
+                curves.series("pull", ORANGE, &|row| row.truth.pull_n / 1e3),
+                curves.series("friction limit", RED, &|row| row.truth.limit_n / 1e3),
             ],
             least: (0.0, 0.1),
             most: (-1e9, 1e9),
@@ -327,10 +333,10 @@ fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, 
         Panel {
             title: "belt offset, mm (right +)",
             series: vec![
-                series("head", BLUE, &|row| row.truth.head_offset_mm),
-                series("boot", ORANGE, &|row| row.truth.boot_offset_mm),
-                level(format!("clearance, {clearance:.0} mm"), RED, clearance),
-                level(String::new(), RED, -clearance),
+                curves.series("head", BLUE, &|row| row.truth.head_offset_mm),
+                curves.series("boot", ORANGE, &|row| row.truth.boot_offset_mm),
+                curves.level(format!("clearance, {clearance:.0} mm"), RED, clearance),
+                curves.level(String::new(), RED, -clearance),
             ],
             least: (-1.1 * clearance, 1.1 * clearance),
             most: (-1e9, 1e9),
@@ -338,11 +344,11 @@ fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, 
         Panel {
             title: "surfaces, °C",
             series: vec![
-                series("head face", RED, &|row| row.truth.head_face_c),
-                series("belt face, hottest", ORANGE, &|row| row.truth.belt_face_c),
-                series("rub, face", BLUE, &|row| row.truth.rub_face_c),
-                series("boot face", GREEN, &|row| row.truth.boot_face_c),
-                level(format!("must stop, {limit_c:.0} °C"), RED, limit_c),
+                curves.series("head face", RED, &|row| row.truth.head_face_c),
+                curves.series("belt face, hottest", ORANGE, &|row| row.truth.belt_face_c),
+                curves.series("rub, face", BLUE, &|row| row.truth.rub_face_c),
+                curves.series("boot face", GREEN, &|row| row.truth.boot_face_c),
+                curves.level(format!("must stop, {limit_c:.0} °C"), RED, limit_c),
             ],
             least: (leg.heat.ambient_c, leg.heat.ambient_c + 10.0),
             most: (-1e9, leg.heat.ambient_c.max(0.0) + 800.0),
@@ -350,14 +356,14 @@ fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, 
         Panel {
             title: "bodies, °C",
             series: vec![
-                series("head rim", RED, &|row| row.truth.head_rim_c),
-                series("rub, casing", BLUE, &|row| row.truth.rub_wall_c),
-                series("head bearings", ORANGE, &|row| row.truth.head_bearing_c),
-                series("boot bearings", GREEN, &|row| row.truth.boot_bearing_c),
-                series("slip heat / budget", GREY, &|row| {
+                curves.series("head rim", RED, &|row| row.truth.head_rim_c),
+                curves.series("rub, casing", BLUE, &|row| row.truth.rub_wall_c),
+                curves.series("head bearings", ORANGE, &|row| row.truth.head_bearing_c),
+                curves.series("boot bearings", GREEN, &|row| row.truth.boot_bearing_c),
+                curves.series("slip heat / budget", GREY, &|row| {
                     leg.heat.ambient_c + row.truth.heat_j / 1e3 / leg.heat.budget_kj * budget_rise(scenario)
                 }),
-                level("its budget, as a rise".to_owned(), GREY, leg.heat.ambient_c + budget_rise(scenario)),
+                curves.level("its budget, as a rise".to_owned(), GREY, leg.heat.ambient_c + budget_rise(scenario)),
             ],
             least: (leg.heat.ambient_c, leg.heat.ambient_c + 10.0),
             most: (-1e9, 1e9),
@@ -365,11 +371,12 @@ fn panels(scenario: &Scenario, window: (f64, f64), rows: &[Row], heard: &Heard, 
         Panel {
             title: "load, % of design",
             series: vec![
-                series("on the belt", BLUE, &|row| {
+                curves.series("on the belt", BLUE, &|row| {
                     100.0 * row.truth.load_kg / (leg.capacity_kg_per_s() * leg.lift_m / leg.rated_belt_speed())
                 }),
-                series("discharge", GREEN, &|row| 100.0 * row.truth.discharge_kg_per_s / leg.capacity_kg_per_s()),
-                series("boot choked", RED, &|row| 100.0 * row.truth.choke),
+                curves
+                    .series("discharge", GREEN, &|row| 100.0 * row.truth.discharge_kg_per_s / leg.capacity_kg_per_s()),
+                curves.series("boot choked", RED, &|row| 100.0 * row.truth.choke),
             ],
             least: (0.0, 110.0),
             most: (0.0, 400.0),
@@ -397,55 +404,61 @@ fn thin(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Draw what lies behind a panel: grey while something is wrong, red while a stop is called for; lines at the marks.
-fn draw_ground<'a>(ground: &Ground<'_>, chart: &mut Chart<'a, '_>, (bottom, top): (f64, f64)) -> Drawn<'a> {
-    let Ground { rows, scale, .. } = *ground;
-    let mut fill = |stretches: Vec<(f64, f64)>, colour: RGBAColor| -> Drawn<'a> {
+fn draw_ground(svg: &mut Svg, ground: &Ground<'_>, (top, bottom): (f64, f64)) {
+    let time = ground.time;
+    let mut fill = |stretches: Vec<(f64, f64)>, look: Look<'_>| {
         for (start, stop) in stretches {
-            let corner = [(start / scale, bottom), (stop / scale, top)];
-            chart.draw_series([Rectangle::new(corner, colour.filled())])?;
+            let (from, to) = (time.place(start), time.place(stop));
+            svg.rect(look, (from, top), (to - from, bottom - top), "");
         }
-        Ok(())
     };
-    fill(stretches(rows, |row| row.active != 0), GREY.mix(0.10))?;
-    fill(stretches(rows, |row| row.called.is_some()), RED.mix(0.12))?;
+    fill(stretches(ground.rows, |row| row.active != 0), area(GREY, 0.10));
+    fill(stretches(ground.rows, |row| row.called.is_some()), area(RED, 0.12));
     for mark in ground.marks {
-        let x = mark.at / scale;
-        chart.draw_series([PathElement::new([(x, bottom), (x, top)], INK.mix(0.6).stroke_width(1))])?;
+        let x = time.place(mark.at);
+        svg.line(line(GREY, 1.0), [(x, top), (x, bottom)].map(Some));
     }
-    Ok(())
 }
 
 /// Write what is marked over the first panel, each beside its moment, a line for each, and a lead down to it.
-fn draw_marks<'a>(ground: &Ground<'_>, area: &Area<'a>) -> Drawn<'a> {
-    let left = f64::from(MARGIN + SCALE);
-    let (from, to) = ground.window;
-    let place = |at: f64| (left + (at - from) / (to - from) * (f64::from(PANEL) - left)) as i32;
+fn draw_marks(svg: &mut Svg, ground: &Ground<'_>) {
+    let (unit, scale) = ground.unit();
     let mut told: Vec<&str> = Vec::new();
     for mark in ground.marks {
         // The same words again would only cover each other.
         if told.contains(&mark.text.as_str()) || told.len() >= MARK_LINES {
             continue;
         }
-        let (x, y) = (place(mark.at), 6 + MARK_LINE * told.len() as i32);
+        let (x, y) = (ground.time.place(mark.at), HEADING + 6.0 + MARK_LINE * told.len() as f64);
         told.push(&mark.text);
-        area.draw(&PathElement::new([(x, y), (x, MARKS as i32 + 6)], INK.mix(0.6).stroke_width(1)))?;
+        svg.line(line(GREY, 1.0), [(x, y), (x, HEADING + MARKS + ABOVE)].map(Some));
+        let digits = if scale > 3_000.0 { 2 } else { 1 };
+        let words = format!("{:.digits$} {unit}  {}", mark.at / scale, mark.text);
         // Beyond the middle it would run out of the picture.
-        let beyond = x > PANEL as i32 / 2;
-        let style = ("sans-serif", 13)
-            .into_font()
-            .color(&INK)
-            .pos(Pos::new(if beyond { HPos::Right } else { HPos::Left }, VPos::Top));
-        let unit = match ground.scale {
-            s if s > 3_000.0 => format!("{:.2} h", mark.at / s),
-            s if s > 30.0 => format!("{:.1} min", mark.at / s),
-            _ => format!("{:.1} s", mark.at),
-        };
-        area.draw(&Text::new(format!("{unit}  {}", mark.text), (if beyond { x - 5 } else { x + 5 }, y), style))?;
+        let (anchor, beside) = if x > RIGHT / 2.0 { (Anchor::End, -5.0) } else { (Anchor::Start, 5.0) };
+        svg.text_in((x + beside, y + 11.0), anchor, 13, INK, &words);
     }
-    Ok(())
 }
 
-fn draw_panel<'a>(ground: &Ground<'_>, panel: &Panel, area: &Area<'a>, first: bool) -> Drawn<'a> {
+/// The frame of a panel: its upright and level lines and what they stand for, and what it is about.
+fn draw_frame(svg: &mut Svg, ground: &Ground<'_>, scale: &Scale, title: &str) {
+    let (bottom, top) = scale.places;
+    for (at, _) in ground.times() {
+        let x = ground.time.place(at);
+        svg.line(Look::Line { colour: "#dddddd", width: 1.0, dashed: false }, [(x, top), (x, bottom)].map(Some));
+    }
+    let marks = scale.marks(6);
+    let digits = usize::from(marks.windows(2).any(|pair| pair[1] - pair[0] < 0.99));
+    for figure in marks {
+        let y = scale.place(figure);
+        svg.line(Look::Line { colour: "#dddddd", width: 1.0, dashed: false }, [(LEFT, y), (RIGHT, y)].map(Some));
+        svg.text_in((LEFT - 6.0, y + 4.0), Anchor::End, 13, INK, &format!("{figure:.digits$}"));
+    }
+    svg.line(line(GREY, 1.0), [(LEFT, top), (LEFT, bottom), (RIGHT, bottom)].map(Some));
+    svg.text_up((20.0, 0.5 * (top + bottom)), 14, INK, title);
+}
+
+fn draw_panel(svg: &mut Svg, ground: &Ground<'_>, panel: &Panel, (top, bottom): (f64, f64)) {
     let (mut low, mut high) = panel.least;
     for (_, y) in panel.series.iter().flat_map(|series| &series.points) {
         low = low.min(*y);
@@ -453,84 +466,30 @@ fn draw_panel<'a>(ground: &Ground<'_>, panel: &Panel, area: &Area<'a>, first: bo
     }
     (low, high) = (low.max(panel.most.0), high.min(panel.most.1));
     let room = 0.04 * (high - low);
-    let (area, key) = area.split_horizontally(PANEL);
-    if first {
-        draw_marks(ground, &area)?;
-    }
-    let above = if first { MARKS } else { 0 };
-    let mut chart = ChartBuilder::on(&area)
-        .margin_left(MARGIN)
-        .margin_top(6 + above)
-        .set_label_area_size(LabelAreaPosition::Left, SCALE)
-        .set_label_area_size(LabelAreaPosition::Bottom, 26)
-        .build_cartesian_2d(ground.begin()..ground.end(), low - room..high + room)?;
-    let (bottom, top) = (low - room, high + room);
-    draw_ground(ground, &mut chart, (bottom, top))?;
-    chart
-        .configure_mesh()
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(GREY.mix(0.25))
-        .axis_style(GREY)
-        .y_desc(panel.title)
-        .x_labels(11)
-        .y_labels(6)
-        .x_label_formatter(&|_| String::new())
-        .y_label_formatter(&|y| if high - low < 4.0 { format!("{y:.1}") } else { format!("{y:.0}") })
-        .label_style(("sans-serif", 13).into_font().color(&INK))
-        .axis_desc_style(("sans-serif", 14).into_font().color(&INK))
-        .draw()?;
-    let mut line = 0;
-    for series in &panel.series {
-        let points = series.points.iter().map(|&(x, y)| (x, y.clamp(bottom, top)));
-        if series.dashed {
-            chart.draw_series(DashedLineSeries::new(points, 7, 5, series.colour.stroke_width(1)))?;
-        } else {
-            chart.draw_series(LineSeries::new(points, series.colour.stroke_width(2)))?;
-        }
-        if series.name.is_empty() {
+    let scale = Scale { figures: (low - room, high + room), places: (bottom, top) };
+    draw_ground(svg, ground, (top, bottom));
+    draw_frame(svg, ground, &scale, panel.title);
+    let mut y = top + 12.0;
+    for Series { name, colour, dashed, points } in &panel.series {
+        let look = |width| Look::Line { colour, width, dashed: *dashed };
+        let places = points.iter().map(|&(at, figure)| Some((ground.time.place(at), scale.place(figure))));
+        svg.line(look(if *dashed { 1.0 } else { 2.0 }), places);
+        if name.is_empty() {
             continue;
         }
-        let y = above as i32 + 18 + 21 * line;
-        line += 1;
         // A dashed line is dashed in the key as well.
-        let strokes: &[(i32, i32)] = if series.dashed { &[(6, 13), (18, 25), (30, 34)] } else { &[(6, 30)] };
-        for &(from, to) in strokes {
-            let width = if series.dashed { 1 } else { 3 };
-            key.draw(&PathElement::new([(from, y), (to, y)], series.colour.stroke_width(width)))?;
-        }
-        key.draw(&Text::new(series.name.clone(), (38, y - 8), ("sans-serif", 14).into_font().color(&INK)))?;
+        svg.line(look(if *dashed { 1.0 } else { 3.0 }), [(RIGHT + 6.0, y), (RIGHT + 32.0, y)].map(Some));
+        svg.text_in((RIGHT + 38.0, y + 5.0), Anchor::Start, 14, INK, name);
+        y += 21.0;
     }
-    Ok(())
 }
 
-/// What was on and off, a bar each, the newest below.
-fn draw_bars<'a>(ground: &Ground<'_>, bars: &[Bar], area: &Area<'a>, unit: &str) -> Drawn<'a> {
-    let (area, key) = area.split_horizontally(PANEL);
-    let count = bars.len() as f64;
-    let mut chart = ChartBuilder::on(&area)
-        .margin_left(MARGIN)
-        .margin_top(6)
-        .margin_bottom(18)
-        .set_label_area_size(LabelAreaPosition::Left, SCALE)
-        .set_label_area_size(LabelAreaPosition::Bottom, 26)
-        .build_cartesian_2d(ground.begin()..ground.end(), 0.0..count)?;
-    draw_ground(ground, &mut chart, (0.0, count))?;
-    chart
-        .configure_mesh()
-        .disable_y_mesh()
-        .light_line_style(TRANSPARENT)
-        .bold_line_style(GREY.mix(0.25))
-        .axis_style(GREY)
-        .y_desc("on and off")
-        .x_labels(11)
-        .y_labels(0)
-        .x_label_formatter(&|x| format!("{x:.0} {unit}"))
-        .y_label_formatter(&|_| String::new())
-        .label_style(("sans-serif", 13).into_font().color(&INK))
-        .axis_desc_style(("sans-serif", 14).into_font().color(&INK))
-        .draw()?;
-    for (i, bar) in bars.iter().enumerate() {
-        let base = count - 1.0 - i as f64;
+/// What was on and off, a bar each, the newest below, and the times of all panels under them.
+fn draw_bars(svg: &mut Svg, ground: &Ground<'_>, bars: &[Bar], top: f64) {
+    let bottom = top + BAR * bars.len() as f64;
+    draw_ground(svg, ground, (top, bottom));
+    for (number, bar) in bars.iter().enumerate() {
+        let y = top + BAR * number as f64;
         let colour = match bar.name.as_str() {
             "drive contact on" => BLUE,
             "run permit" | "feed permit" => GREEN,
@@ -539,19 +498,18 @@ fn draw_bars<'a>(ground: &Ground<'_>, bars: &[Bar], area: &Area<'a>, unit: &str)
             _ => RED,
         };
         for &(start, stop) in &bar.stretches {
-            let from = start / ground.scale;
+            let from = ground.time.place(start);
             // However short, it must be seen.
-            let to = (stop.min(ground.window.1) / ground.scale).max(from + (ground.end() - ground.begin()) / 900.0);
-            chart.draw_series([Rectangle::new(
-                [(from, base + 0.2), (to.min(ground.end()), base + 0.8)],
-                colour.filled(),
-            )])?;
+            let to = ground.time.place(stop).max(from + 1.0);
+            svg.rect(area(colour, 1.0), (from, y + 0.2 * BAR), (to - from, 0.6 * BAR), "");
         }
-        let (_, y) = chart.backend_coord(&(ground.begin(), base + 0.5));
-        let (_, top) = area.get_base_pixel();
-        key.draw(&Text::new(bar.name.clone(), (6, y - top - 8), ("sans-serif", 14).into_font().color(&INK)))?;
+        svg.text_in((RIGHT + 6.0, y + 13.0), Anchor::Start, 14, INK, &bar.name);
     }
-    Ok(())
+    svg.line(line(GREY, 1.0), [(LEFT, top), (LEFT, bottom), (RIGHT, bottom)].map(Some));
+    svg.text_up((20.0, 0.5 * (top + bottom)), 14, INK, "on and off");
+    for (at, words) in ground.times() {
+        svg.text_in((ground.time.place(at), bottom + 18.0), Anchor::Middle, 13, INK, &words);
+    }
 }
 
 /// Beginning and end in s of each stretch of rows for which something holds.

@@ -33,7 +33,7 @@ pub fn search(
     let what = format!("{}/{}", shard.number, shard.of);
     let (mut file, done) = Unfinished::open(unfinished, study, cases, &what)?;
     let keep = &mut |row: &results::Row| file.add(study, cases, row);
-    session::search(study, cases, shard, Going { crew: &Cores, done, keep, progress })
+    Ok(session::search(study, cases, shard, Going { crew: &Cores, done, keep, progress })?)
 }
 
 /// Write all rows as CSV.

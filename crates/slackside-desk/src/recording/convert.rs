@@ -2,7 +2,7 @@
 
 use std::io::Cursor;
 
-use anyhow::Context;
+use crate::error::Context;
 use slackside::input::Input;
 use slackside::record::{Opening, SegmentWriter};
 use slackside::retained::Retained;
@@ -45,7 +45,11 @@ pub fn kind_of(bytes: &[u8]) -> Kind {
 ///
 /// # Errors
 /// A segment has no room for its keyframe.
-pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = Input>) -> anyhow::Result<Recording> {
+pub fn record(
+    name: &str,
+    settings: &Checked,
+    inputs: impl IntoIterator<Item = Input>,
+) -> crate::error::Result<Recording> {
     let no_room = "a segment has no room for it";
     let mut monitor = monitor(settings, &Retained::default());
     let mut opening = Opening::first(0);
@@ -76,7 +80,7 @@ pub fn record(name: &str, settings: &Checked, inputs: impl IntoIterator<Item = I
 ///
 /// # Errors
 /// It cannot be read, its times cannot be microseconds, or the settings are missing.
-pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> anyhow::Result<(Vec<u8>, String)> {
+pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> crate::error::Result<(Vec<u8>, String)> {
     Ok(match kind_of(&bytes) {
         Kind::Recording => {
             let recording = Recording::from_bytes(name, &bytes)?;
@@ -100,7 +104,8 @@ pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> anyhow
                 inputs.append(&mut batch);
             }
             check_units(name, reader.survey(), &settings.machine)?;
-            let recording = record(name, settings, inputs)?;
+            let mut recording = record(name, settings, inputs)?;
+            recording.about.anchor = reader.survey().anchor;
             (recording.to_bytes()?, said("recording", &recording))
         }
     })

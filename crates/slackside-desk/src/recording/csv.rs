@@ -12,7 +12,7 @@
 //! #end 5206112 8FC32D6A
 //! ```
 
-use anyhow::{Context, bail, ensure};
+use crate::error::{Context, bail, ensure};
 use slackside::record::{Anchor, End, Header, Reader as Segments, Record, SegmentWriter};
 use slackside::units::{Micros, Span};
 
@@ -60,14 +60,14 @@ fn unhex(text: &str) -> Option<Vec<u8>> {
 ///
 /// # Errors
 /// It has parts whose end is lost: they cannot be written back as they are.
-pub fn to_csv(recording: &Recording) -> anyhow::Result<Vec<u8>> {
+pub fn to_csv(recording: &Recording) -> crate::error::Result<Vec<u8>> {
     let mut out = format!(
         "{HEADER}\n{OPENING}: the lines beginning with # keep what rows cannot say; leave them for converting back\n"
     )
     .into_bytes();
     let mut room = [0; 1_024];
     let about =
-        postcard::to_slice(&recording.about, &mut room).context("serial number or firmware version too long")?;
+        postcard::to_slice(&recording.about, &mut room).ok().context("serial number or firmware version too long")?;
     out.extend(b"#about ");
     hex(about, &mut out);
     out.extend(b"\n#settings ");
@@ -99,7 +99,7 @@ pub fn to_csv(recording: &Recording) -> anyhow::Result<Vec<u8>> {
 }
 
 /// The bytes of a segment with these records, closed if its end is known; and where its records begin.
-fn assemble(part: &Part, records: &[Record]) -> anyhow::Result<(Vec<u8>, usize)> {
+fn assemble(part: &Part, records: &[Record]) -> crate::error::Result<(Vec<u8>, usize)> {
     let mut memory = vec![0; ROOM_BESIDE + part.keyframe.len() + records.len() * MOST_RECORD];
     let no_room = "its keyframe is not the one its header names";
     let mut writer = SegmentWriter::again(&mut memory, &part.header, &part.keyframe).ok().context(no_room)?;
@@ -124,8 +124,8 @@ fn assemble(part: &Part, records: &[Record]) -> anyhow::Result<(Vec<u8>, usize)>
 ///
 /// # Errors
 /// A row or a comment cannot be read: the line is named.
-pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
-    let text = String::from_utf8(bytes).with_context(|| format!("{name}: not text"))?;
+pub fn from_csv(name: &str, bytes: Vec<u8>) -> crate::error::Result<Recording> {
+    let text = String::from_utf8(bytes).ok().with_context(|| format!("{name}: not text"))?;
     let mut inputs = Vec::new();
     let mut reader = Reader::from_read(name, std::io::Cursor::new(text.clone().into_bytes()))?;
     let mut batch = Vec::new();
@@ -194,7 +194,7 @@ pub fn from_csv(name: &str, bytes: Vec<u8>) -> anyhow::Result<Recording> {
                         newest: Micros::new(newest.parse().ok().with_context(place)?),
                         state: u32::from_str_radix(state, 16).ok().with_context(place)?,
                     }),
-                    _ => bail!(place()),
+                    _ => bail!("{}", place()),
                 };
                 let records = std::mem::take(&mut part.records);
                 segments.extend(assemble(&part, &records)?.0);

@@ -3,7 +3,7 @@
 use std::fmt;
 use std::sync::Arc;
 
-use anyhow::{Context, bail, ensure};
+use crate::error::{Context, bail, ensure};
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::{Deserialize, Serialize};
 use slackside::input::Input;
@@ -137,7 +137,7 @@ impl Recording {
     ///
     /// # Errors
     /// Nothing in it is a recording.
-    pub fn from_bytes(name: &str, bytes: &[u8]) -> anyhow::Result<Self> {
+    pub fn from_bytes(name: &str, bytes: &[u8]) -> crate::error::Result<Self> {
         let mut recording = if bytes.starts_with(&SEGMENT_MAGIC) {
             Self::new(name, About { source: Source::Box, ..About::default() }, MadeUnder::default(), bytes.to_vec())
         } else {
@@ -156,7 +156,7 @@ impl Recording {
         Ok(recording)
     }
 
-    fn open(name: &str, bytes: &[u8]) -> anyhow::Result<Self> {
+    fn open(name: &str, bytes: &[u8]) -> crate::error::Result<Self> {
         let Some(rest) = bytes.strip_prefix(&MAGIC) else {
             bail!("{name}: not a recording: it does not begin with the letters SLrc");
         };
@@ -223,15 +223,18 @@ impl Recording {
     ///
     /// # Errors
     /// It is larger than a file of this format can be.
-    pub fn to_bytes(&self) -> anyhow::Result<Vec<u8>> {
-        let about = About { segments: u32::try_from(self.parts.len())?, ..self.about.clone() };
+    pub fn to_bytes(&self) -> crate::error::Result<Vec<u8>> {
+        let about = About {
+            segments: u32::try_from(self.parts.len()).ok().context("too many segments")?,
+            ..self.about.clone()
+        };
         let mut room = [0; MOST_ABOUT];
-        let about = postcard::to_slice(&about, &mut room).context("serial number or firmware version too long")?;
+        let about = postcard::to_slice(&about, &mut room).ok().context("serial number or firmware version too long")?;
         let mut bytes = MAGIC.to_vec();
         bytes.extend([VERSION, 0, 0, 0]);
         let MadeUnder { settings, plan } = &self.made_under;
         for part in [&*about, plan, &self.segments, settings.as_bytes()] {
-            bytes.extend(u32::try_from(part.len()).context("larger than 4 GiB")?.to_le_bytes());
+            bytes.extend(u32::try_from(part.len()).ok().context("larger than 4 GiB")?.to_le_bytes());
             bytes.extend_from_slice(part);
         }
         bytes.extend(CRC.checksum(&bytes).to_le_bytes());
@@ -242,7 +245,7 @@ impl Recording {
     ///
     /// # Errors
     /// They are damaged or break a rule.
-    pub fn settings(&self) -> anyhow::Result<Option<Checked>> {
+    pub fn settings(&self) -> crate::error::Result<Option<Checked>> {
         let text = &self.made_under.settings;
         if text.is_empty() {
             return Ok(None);

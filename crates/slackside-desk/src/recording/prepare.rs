@@ -4,13 +4,13 @@ use std::io::Cursor;
 use std::path::Path;
 use std::sync::Arc;
 
-use anyhow::Context as _;
-use slackside::record::{BadKeyframe, CoreVersion};
+use crate::error::Context as _;
+use slackside::record::{Anchor, BadKeyframe, CoreVersion};
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 
-use super::file::{Part, Recording, Run, Seconds, Source};
+use super::file::{Part, Recording, Run, Source};
 use super::prove::{Proof, prove};
 use super::what_if::what_if;
 use crate::files::Files;
@@ -22,7 +22,7 @@ use crate::trace::{HEADER, Reader, TraceError, write_row};
 ///
 /// # Errors
 /// It is a recording, and nothing in it can be read.
-pub fn recording_at(files: &dyn Files, path: &Path) -> anyhow::Result<Option<Recording>> {
+pub fn recording_at(files: &dyn Files, path: &Path) -> crate::error::Result<Option<Recording>> {
     let mut opening = [0; 4];
     // What cannot be opened is left to the trace reader to tell.
     let Ok(mut opened) = files.open(path) else { return Ok(None) };
@@ -103,6 +103,9 @@ impl<'a> Prepared<'a> {
     /// As a trace of these inputs.
     pub fn reader(&self) -> Result<Reader, TraceError> {
         let mut csv = format!("{HEADER}\n").into_bytes();
+        if let Some(Anchor { at, desk_us, uncertainty }) = self.recording.anchor() {
+            csv.extend(format!("#anchor {} {desk_us} {}\n", at.get(), uncertainty.get()).bytes());
+        }
         self.run.iter().flat_map(Part::inputs).for_each(|input| write_row(&input, &mut csv));
         Reader::from_read(&self.recording.name, Cursor::new(csv))
     }
@@ -134,7 +137,7 @@ impl<'a> Prepared<'a> {
     }
 }
 
-/// Where it came from, and where its time lies in the day.
+/// Where it came from.
 fn origin(recording: &Recording, run: Run<'_>) -> Vec<String> {
     let mut notes = Vec::new();
     let about = &recording.about;
@@ -144,52 +147,9 @@ fn origin(recording: &Recording, run: Run<'_>) -> Vec<String> {
         notes
             .push(format!("Recorded by {serial}, firmware {}, in its session {session}.", or_unknown(&about.firmware)));
     }
-    // What a crystal drifts at most, from memory: 50 ppm.
-    let begin = run.first().map(|part| part.header.at);
-    if let (Some(anchor), Some(begin)) = (recording.anchor(), begin)
-        && let Some((desk_us, doubt_us)) = anchor.desk_time(begin, 50)
-    {
-        notes.push(format!(
-            "Its time {} is {} by the desk's clock, give or take {:.3} s.",
-            Seconds(begin),
-            utc(desk_us),
-            doubt_us as f64 * 1e-6
-        ));
-    }
     notes
 }
 
 fn or_unknown(text: &str) -> &str {
     if text.is_empty() { "unknown" } else { text }
-}
-
-/// A moment of the desk's clock as `2026-01-31 12:34:56 UTC`.
-///
-/// Days to date as in "chrono-Compatible Low-Level Date Algorithms", `civil_from_days`.
-fn utc(desk_us: i64) -> String {
-    let seconds = desk_us.div_euclid(1_000_000);
-    let (days, second) = (seconds.div_euclid(86_400), seconds.rem_euclid(86_400));
-    let shifted = days + 719_468;
-    let (era, day_of_era) = (shifted.div_euclid(146_097), shifted.rem_euclid(146_097));
-    let year_of_era = (day_of_era - day_of_era / 1_460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
-    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
-    let shifted_month = (5 * day_of_year + 2) / 153;
-    let day = day_of_year - (153 * shifted_month + 2) / 5 + 1;
-    let month = if shifted_month < 10 { shifted_month + 3 } else { shifted_month - 9 };
-    let year = year_of_era + era * 400 + i64::from(month <= 2);
-    format!("{year:04}-{month:02}-{day:02} {:02}:{:02}:{:02} UTC", second / 3_600, second / 60 % 60, second % 60)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::utc;
-
-    #[test]
-    fn dates_are_those_of_the_calendar() {
-        // Unix time of well-known moments (POSIX.1-2017, 4.16 "Seconds Since the Epoch", and its rationale).
-        assert_eq!(utc(0), "1970-01-01 00:00:00 UTC");
-        assert_eq!(utc(951_782_400_000_000), "2000-02-29 00:00:00 UTC");
-        assert_eq!(utc(1_234_567_890_999_999), "2009-02-13 23:31:30 UTC");
-        assert_eq!(utc(-1), "1969-12-31 23:59:59 UTC");
-    }
 }

@@ -13,7 +13,7 @@ pub struct Range {
     /// The most, with its unit; `None` as above.
     pub most: Option<String>,
     /// The words that are taken, where it is a word.
-    pub words: Vec<String>,
+    pub words: Vec<&'static str>,
     /// What rules hold between it and other settings, so that its range depends on theirs.
     pub ties: Vec<&'static str>,
 }
@@ -23,10 +23,21 @@ const TRIED: [&str; 14] = [
     "-1000000", "-1", "0", "0.000001", "0.001", "0.4", "10", "40", "70", "200", "1000", "100000", "2000000", "4000000",
 ];
 /// Values tried of a number, times its own: what is tied to another setting breaks its rule somewhere here.
-const TIMES: [f64; 14] = [0.0, 0.01, 0.1, 0.5, 0.8, 0.9, 1.1, 1.2, 1.25, 1.6, 2.0, 3.0, 10.0, 300.0];
+const TIMES: [f64; 8] = [0.0, 0.1, 0.8, 1.2, 1.6, 3.0, 10.0, 300.0];
 /// Words tried of a word.
-const WORDS: [&str; 13] =
-    ["true", "false", "up", "down", "rising", "falling", "both", "low", "medium", "high", "alarm", "drop_feed", "stop"];
+const WORDS: [&str; 11] = [
+    "\"up\"",
+    "\"down\"",
+    "\"rising\"",
+    "\"falling\"",
+    "\"both\"",
+    "\"low\"",
+    "\"medium\"",
+    "\"high\"",
+    "\"alarm\"",
+    "\"drop_feed\"",
+    "\"stop\"",
+];
 
 /// What a rule that ties settings together holds, in words.
 const fn tie(rule: Rule, field: Field) -> Option<&'static str> {
@@ -75,11 +86,11 @@ pub fn of(text: &str, number: usize, key: &str, value: &str) -> Range {
     if let Ok(given) = value.parse::<f64>() {
         number_range(text, number, key, given, &mut range);
     } else {
-        for word in WORDS {
-            let quoted = if value.starts_with('"') { format!("\"{word}\"") } else { word.to_owned() };
-            let Some(found) = broken(&changed(text, number, &quoted)) else { continue };
+        let words: &[&str] = if value.starts_with('"') { &WORDS } else { &["true", "false"] };
+        for word in words {
+            let Some(found) = broken(&changed(text, number, word)) else { continue };
             if !found.iter().any(|(at, _)| at == key) {
-                range.words.push(quoted);
+                range.words.push(word);
             }
             tied(&found, key, &mut range);
         }

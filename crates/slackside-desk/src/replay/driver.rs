@@ -3,7 +3,7 @@
 use std::cell::RefCell;
 use std::io;
 
-use anyhow::Context;
+use crate::error::Context;
 use slackside::conditions::Condition;
 use slackside::diagnose::Gather;
 use slackside::input::{Input, Signal};
@@ -72,7 +72,7 @@ impl<'a> Job<'a> {
 ///
 /// # Errors
 /// The trace is broken, or samples or events cannot be written.
-pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
+pub fn replay(job: Job<'_>) -> crate::error::Result<Outcome> {
     let fresh = monitor(job.settings, &Retained::default());
     replay_from(job, fresh)
 }
@@ -81,7 +81,7 @@ pub fn replay(job: Job<'_>) -> anyhow::Result<Outcome> {
 ///
 /// # Errors
 /// As [`replay`].
-pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> anyhow::Result<Outcome> {
+pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Result<Outcome> {
     let Job { mut reader, settings, settings_name, notes, cautions, feet, samples, events, progress } = job;
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, &monitor.status());
     outcome.notes = notes;
@@ -249,7 +249,7 @@ impl Watch<'_> {
         }
     }
 
-    fn finish(self, survey: crate::trace::Survey, monitor: &Monitor) -> anyhow::Result<Outcome> {
+    fn finish(self, survey: crate::trace::Survey, monitor: &Monitor) -> crate::error::Result<Outcome> {
         if let Some(error) = self.failed {
             return Err(error).context("a file could not be written; nothing is left of it");
         }

@@ -11,6 +11,7 @@ use slackside::verdict::{Change, Permit, Phase, Verdict};
 
 use super::run_up::RunUp;
 use super::series::Series;
+use crate::report::Clock;
 use crate::trace::{Survey, Warning};
 
 /// Verdicts kept for people; more are only counted (the events file has them all).
@@ -158,6 +159,12 @@ impl Outcome {
             phase: status.phase,
             newest: Micros::ZERO,
         }
+    }
+
+    /// How its times are written.
+    #[must_use]
+    pub fn clock(&self) -> Clock {
+        Clock::new(self.first(), self.last(), self.survey.anchor)
     }
 
     /// When the trace begins.

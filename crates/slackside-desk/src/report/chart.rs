@@ -1,7 +1,7 @@
 //! Everything on one time axis: lanes of plain HTML with stretched vector drawings in them.
 //!
-//! Drawn here and not with a plotting library: its drawings carry fixed colours and text that shrinks with the page. Lanes
-//! whose text is HTML stay readable on a phone, and their colours follow the reader's light or dark.
+//! Lanes whose text is HTML stay readable on a phone; the drawings between are stretched, and their colours follow the reader's light
+//! or dark.
 
 use std::fmt::Write;
 
@@ -16,6 +16,7 @@ use super::causes::place;
 use super::clock::Clock;
 use super::escape::escape;
 use super::figures::{belt as belt_text, belt_unit, percent, rpm, trimmed};
+use crate::drawing::{Look, Scale, Svg, nice_step};
 use crate::replay::{Bucket, Moment, Outcome, Range};
 
 /// Lines are broken where nothing was known for longer than this.
@@ -35,18 +36,9 @@ impl Axis {
     }
 }
 
-/// Figures with the least and most of a lane.
-#[derive(Clone, Copy)]
-struct Scale {
-    least: f64,
-    most: f64,
-}
-
-impl Scale {
-    /// Where a figure lies in a drawing 100 high, held inside it.
-    fn y(self, figure: f64) -> f64 {
-        100.0 - 100.0 * ((figure - self.least) / (self.most - self.least)).clamp(0.0, 1.0)
-    }
+/// The scale of a lane 100 high.
+const fn lane(least: f64, most: f64) -> Scale {
+    Scale { figures: (least, most), places: (100.0, 0.0) }
 }
 
 /// A strip: stretches of time, each in a class of its own.
@@ -61,14 +53,14 @@ pub fn lanes(outcome: &Outcome) -> String {
     let axis = Axis { begin, length: outcome.last().get().saturating_sub(begin).max(1) };
     let trip = outcome.first_outs.first().map(|first_out| first_out.at.get());
     let mut out = String::from("<div class=\"chart\">\n");
-    let mut chart = Chart { out: &mut out, axis, trip };
+    let mut chart = Chart { out: &mut out, svg: Svg::default(), axis, trip };
     chart.speeds(outcome);
     chart.slip(outcome);
     chart.heat(outcome);
     chart.strips("Rub contacts", &contacts(outcome), "rub");
     chart.strips("Alarms", &alarms(outcome), "alarm");
     chart.strips("Permits and what the leg does", &permits(outcome), "permit");
-    chart.time_axis(Clock::for_trace(outcome.first()));
+    chart.time_axis(outcome.clock());
     out.push_str("</div>\n");
     out
 }
@@ -84,12 +76,12 @@ pub fn close_up(outcome: &Outcome) -> String {
     let Some(trip) = outcome.run_up.until().map(Micros::get).filter(|_| length > LONG_US) else { return String::new() };
     let axis = Axis { begin: trip.saturating_sub(CLOSE_US), length: CLOSE_US };
     let mut out = String::from("<div class=\"chart\">\n");
-    let mut chart = Chart { out: &mut out, axis, trip: Some(trip) };
+    let mut chart = Chart { out: &mut out, svg: Svg::default(), axis, trip: Some(trip) };
     let machine = &outcome.settings.machine;
     let moments: Vec<(Micros, Moment)> = outcome.run_up.moments(machine).collect();
     let share = |part: u32, whole: u32| 100.0 * f64::from(part) / f64::from(whole.max(1));
 
-    let scale = Scale { least: 0.0, most: 120.0 };
+    let scale = lane(0.0, 120.0);
     let mut keys = vec![("belt", "belt".to_owned())];
     if machine.head_targets.is_some() {
         keys.insert(0, ("head", "head shaft".to_owned()));
@@ -138,11 +130,13 @@ fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
     let grid = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
     let marks =
         [(very_high, format!("stop {} %", trimmed(very_high, 1))), (high, format!("alarm {} %", trimmed(high, 1)))];
-    (Scale { least: (-most / 10.0).max(-5.0), most }, grid, marks)
+    (lane((-most / 10.0).max(-5.0), most), grid, marks)
 }
 
 struct Chart<'a> {
     out: &'a mut String,
+    /// The drawing of the lane that is open.
+    svg: Svg,
     axis: Axis,
     trip: Option<u64>,
 }
@@ -158,7 +152,7 @@ impl Chart<'_> {
         };
         let head = machine.normal_head.get();
         let belt = machine.normal_belt_speed().get();
-        let scale = Scale { least: 0.0, most: 120.0 };
+        let scale = lane(0.0, 120.0);
         let mut keys = vec![(
             "belt",
             format!(
@@ -209,7 +203,7 @@ impl Chart<'_> {
         }
         let peak = f64::from(outcome.peak_heat.get()) / 1e4;
         let most = if peak > 40.0 { (peak * 1.1).max(110.0) } else { nice_step(peak.max(1.0) * 1.1, 1) };
-        let scale = Scale { least: 0.0, most };
+        let scale = lane(0.0, most);
         self.open("Slip heat, per cent of the budget", &[("heat", "heat in pulley and belt".to_owned())]);
         let step = nice_step(most, 3);
         let grid: Vec<f64> = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
@@ -232,34 +226,37 @@ impl Chart<'_> {
     fn begin(&mut self, scale: Scale, grid: &[f64], marks: &[(f64, &str)]) {
         self.out.push_str("<div class=\"plot\">");
         for figure in grid {
-            let y = scale.y(*figure);
+            let y = scale.place(*figure);
             let _ = write!(self.out, "<span class=\"y\" style=\"top:{y:.2}%\">{}</span>", trimmed(*figure, 2));
         }
         for (figure, text) in marks {
-            let y = scale.y(*figure);
+            let y = scale.place(*figure);
             let _ = write!(self.out, "<span class=\"mark\" style=\"top:{y:.2}%\">{}</span>", escape(text));
         }
-        self.out.push_str("<svg viewBox=\"0 0 1000 100\" preserveAspectRatio=\"none\" role=\"img\">");
+        self.svg = Svg::stretched(1_000.0, 100.0);
         for figure in grid {
-            let y = scale.y(*figure);
-            let _ = write!(self.out, "<path class=\"grid\" d=\"M0 {y:.2}H1000\"/>");
+            self.level("grid", scale.place(*figure));
         }
         for (figure, _) in marks {
-            let y = scale.y(*figure);
-            let _ = write!(self.out, "<path class=\"limit\" d=\"M0 {y:.2}H1000\"/>");
+            self.level("limit", scale.place(*figure));
         }
         self.trip_line(100.0);
+    }
+
+    fn level(&mut self, class: &str, y: f64) {
+        self.svg.path(Look::Class(class), &format!("M0 {y:.2}H1000"));
     }
 
     fn trip_line(&mut self, height: f64) {
         if let Some(trip) = self.trip {
             let x = self.axis.x(trip);
-            let _ = write!(self.out, "<path class=\"trip\" d=\"M{x:.2} 0V{height}\"/>");
+            self.svg.path(Look::Class("trip"), &format!("M{x:.2} 0V{height}"));
         }
     }
 
     fn close(&mut self) {
-        self.out.push_str("</svg></div></div>\n");
+        self.out.push_str(&std::mem::take(&mut self.svg).finish());
+        self.out.push_str("</div></div>\n");
     }
 
     fn line(&mut self, class: &str, outcome: &Outcome, scale: Scale, figure: impl Fn(&Bucket) -> Option<(f64, f64)>) {
@@ -272,7 +269,7 @@ impl Chart<'_> {
             let at = start.saturating_add((index as u64).saturating_mul(width)).saturating_add(width / 2);
             let joined = last.is_some_and(|last| at - last <= BREAK_US.max(4 * width));
             let x = self.axis.x(at).clamp(0.0, 1_000.0);
-            let (low, high) = (scale.y(least), scale.y(most));
+            let (low, high) = (scale.place(least), scale.place(most));
             let _ = write!(path, "{}{x:.1} {low:.1}", if joined { "L" } else { "M" });
             if (low - high).abs() > 0.3 {
                 let _ = write!(path, "L{x:.1} {high:.1}");
@@ -281,26 +278,16 @@ impl Chart<'_> {
             }
             last = Some(at);
         }
-        let _ = write!(self.out, "<path class=\"line s-{class}\" d=\"{path}\"/>");
+        self.svg.path(Look::Class(&format!("line s-{class}")), &path);
     }
 
     /// A line from figures that hold until the next; broken where nothing is known.
     fn steps(&mut self, class: &str, scale: Scale, figures: impl Iterator<Item = (Micros, Option<f64>)>) {
-        let mut path = String::new();
-        let mut joined = false;
-        for (at, figure) in figures {
-            let at = at.get();
-            // The one from before the drawing begins is drawn at its edge.
-            let x = self.axis.x(at.max(self.axis.begin));
-            match figure {
-                Some(figure) => {
-                    let _ = write!(path, "{}{x:.1} {:.1}", if joined { "L" } else { "M" }, scale.y(figure));
-                    joined = true;
-                }
-                None => joined = false,
-            }
-        }
-        let _ = write!(self.out, "<path class=\"line s-{class}\" d=\"{path}\"/>");
+        let begin = self.axis.begin;
+        let axis = self.axis;
+        // The one from before the drawing begins is drawn at its edge.
+        let places = figures.map(|(at, figure)| Some((axis.x(at.get().max(begin)), scale.place(figure?))));
+        self.svg.line(Look::Class(&format!("line s-{class}")), places);
     }
 
     /// A band along the foot of the lane wherever nothing was known.
@@ -320,11 +307,7 @@ impl Chart<'_> {
         for (from, to) in parts {
             if to.saturating_sub(from) > BREAK_US.max(4 * width) {
                 let (x, to) = (self.axis.x(from), self.axis.x(to));
-                let _ = write!(
-                    self.out,
-                    "<rect class=\"unknown\" x=\"{x:.1}\" y=\"94\" width=\"{:.1}\" height=\"6\"/>",
-                    to - x
-                );
+                self.svg.rect(Look::Class("unknown"), (x, 94.0), (to - x, 6.0), "");
             }
         }
     }
@@ -348,21 +331,17 @@ impl Chart<'_> {
         for strip in strips {
             let _ = write!(
                 self.out,
-                "<div class=\"strip\"><span class=\"strip-name\">{}</span><div class=\"bar\"><svg viewBox=\"0 0 1000 10\" \
-                 preserveAspectRatio=\"none\">",
+                "<div class=\"strip\"><span class=\"strip-name\">{}</span><div class=\"bar\">",
                 escape(&strip.name)
             );
+            self.svg = Svg::stretched(1_000.0, 10.0);
             for (from, to, class, words) in &strip.parts {
                 let (x, to) = (self.axis.x(*from), self.axis.x(*to));
-                let _ = write!(
-                    self.out,
-                    "<rect class=\"p-{class}\" x=\"{x:.1}\" y=\"0\" width=\"{:.1}\" height=\"10\"><title>{}</title></rect>",
-                    (to - x).max(1.5),
-                    escape(words)
-                );
+                let look = format!("p-{class}");
+                self.svg.rect(Look::Class(&look), (x, 0.0), ((to - x).max(1.5), 10.0), words);
             }
             self.trip_line(10.0);
-            self.out.push_str("</svg>");
+            self.out.push_str(&std::mem::take(&mut self.svg).finish());
             for (from, to, _, words) in &strip.parts {
                 // Words only where they fit: a tenth of the width.
                 if class == "permit" && self.axis.x(*to) - self.axis.x(*from) > 110.0 {
@@ -392,7 +371,7 @@ impl Chart<'_> {
                 self.out,
                 "<span class=\"{class}\" style=\"left:{:.2}%\">{}</span>",
                 self.axis.x(at) / 10.0,
-                tick(clock, at, step)
+                clock.mark(Micros::new(at), step)
             );
             second += step;
         }
@@ -405,24 +384,6 @@ impl Chart<'_> {
         }
         self.out.push_str("</div></div>\n");
     }
-}
-
-fn tick(clock: Clock, at: u64, step: f64) -> String {
-    let text = clock.at(Micros::new(at));
-    match text.strip_suffix(" s") {
-        Some(number) if step >= 1.0 && !text.contains('h') => {
-            format!("{} s", number.split('.').next().unwrap_or(number))
-        }
-        _ => text.trim_end_matches(" 00 s").to_owned(),
-    }
-}
-
-/// A step of 1, 2 or 5 times a power of ten that divides `most` into about `parts`.
-fn nice_step(most: f64, parts: u32) -> f64 {
-    let rough = (most / f64::from(parts)).max(1e-6);
-    let power = 10_f64.powf(rough.log10().floor());
-    let factor = [1.0, 2.0, 5.0, 10.0].into_iter().find(|factor| factor * power >= rough).unwrap_or(10.0);
-    factor * power
 }
 
 fn nice_time_step(seconds: f64) -> f64 {
@@ -561,9 +522,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn steps_are_ones_twos_and_fives() {
-        assert!((nice_step(19.0, 4) - 5.0).abs() < 1e-9);
-        assert!((nice_step(0.7, 3) - 0.5).abs() < 1e-9);
+    fn steps_of_time_are_those_of_clocks() {
         assert!((nice_time_step(120.0) - 20.0).abs() < 1e-9);
         assert!(nice_time_step(1e9) > 1e8);
     }

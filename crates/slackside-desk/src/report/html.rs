@@ -3,7 +3,6 @@
 use std::fmt::Write;
 
 use super::chart::{close_up, lanes};
-use super::clock::Clock;
 use super::escape::escape;
 use super::story::{Event, Importance, RunUpRow, Story};
 use crate::cautions::CAUTIONS;
@@ -57,7 +56,7 @@ pub fn page(outcome: &Outcome, opening: &[&str]) -> String {
     list(&mut out, "What was not known", &story.unknown);
     events(&mut out, &story);
     list(&mut out, "Cautions", &CAUTIONS.map(str::to_owned));
-    let clock = Clock::for_trace(outcome.first());
+    let clock = outcome.clock();
     let _ = write!(
         out,
         "</main>\n<footer>Trace {}, {} to {}. Settings {}, identity {:08x}. Slackside core {}.</footer>\n</body>\n</html>\n",

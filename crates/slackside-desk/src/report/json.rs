@@ -21,6 +21,8 @@ pub fn object(outcome: &Outcome) -> Value {
         "settings_identity": format!("{:08x}", outcome.settings.plan().identity()),
         "begin_us": outcome.first().get(),
         "end_us": outcome.last().get(),
+        "begin_time": outcome.clock().time_of_day(outcome.first()),
+        "end_time": outcome.clock().time_of_day(outcome.last()),
         "rows": outcome.survey.rows,
         "rows_out_of_order": outcome.survey.out_of_order,
         "stopped": !outcome.first_outs.is_empty(),

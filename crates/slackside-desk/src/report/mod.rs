@@ -3,7 +3,7 @@
 mod causes;
 mod chart;
 mod clock;
-mod escape;
+pub(crate) mod escape;
 mod figures;
 mod html;
 mod json;
@@ -11,7 +11,7 @@ mod story;
 mod terminal;
 
 pub use causes::{Inspection, inspection};
-pub use clock::Clock;
+pub use clock::{Clock, DRIFT_PPM, date_and_time};
 pub use html::page;
 pub use json::object;
 pub use story::{Because, Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};

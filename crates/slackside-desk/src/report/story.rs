@@ -135,7 +135,7 @@ impl Story {
     /// Tell the story of an outcome, with at most `events` events on each side of the first-out.
     #[must_use]
     pub fn of(outcome: &Outcome, events: usize) -> Self {
-        let clock = Clock::for_trace(outcome.first());
+        let clock = outcome.clock();
         let first_out = outcome.first_outs.first();
         let alarmed = outcome.raised.iter().any(|raised| raised.times > 0);
         let importance = match (first_out, alarmed) {
@@ -272,7 +272,7 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
     let mut after: Vec<Event> = Vec::new();
     for verdict in &outcome.verdicts {
         if let Some((what, bad)) = event_words(&outcome.settings.limits, verdict) {
-            let event = Event { at: verdict.at, time: clock.at(verdict.at), what, bad };
+            let event = Event { at: verdict.at, time: clock.short(verdict.at), what, bad };
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
         }
     }

@@ -5,7 +5,7 @@
 
 use core::f64::consts::PI;
 
-use anyhow::{Context as _, bail};
+use crate::error::{Context as _, bail};
 use slackside::settings::{Checked, Machine, Spacing};
 
 use super::legs;
@@ -72,7 +72,7 @@ fn figures(value: f64) -> String {
 ///
 /// # Errors
 /// The leg has no boot sensor, or its figures give a plant that cannot be.
-pub fn plant_of(settings: &Checked) -> anyhow::Result<Estimated> {
+pub fn plant_of(settings: &Checked) -> crate::error::Result<Estimated> {
     let machine = &settings.machine;
     let mut leg = legs::leg(LIKE).with_context(|| format!("no leg {LIKE}"))?;
     let mut guesses = Guesses::default();
@@ -191,7 +191,7 @@ fn boot(leg: &mut Leg, guesses: &mut Guesses) {
 }
 
 /// The sensors, from the settings.
-fn fitted(leg: &mut Leg, machine: &Machine) -> anyhow::Result<()> {
+fn fitted(leg: &mut Leg, machine: &Machine) -> crate::error::Result<()> {
     let targets = |targets: slackside::settings::Targets, like: &Targets| Targets {
         count: targets.count,
         // The settings tell the widest error of a pitch, which has those of two targets in it; half of it is usual.

@@ -20,7 +20,7 @@ use serde::Deserialize;
 use crate::files::{Files, WANTED_SCENARIO, unreadable};
 use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
-use crate::problem::{Refused, of_toml, place_of};
+use crate::problem::{Refused, of_toml, place_of, refuse_another};
 use fault::Fault;
 use timeline::{Act, Routine};
 
@@ -64,6 +64,8 @@ struct File {
     #[serde(default = "step")]
     step_us: u32,
     obey_permits: Option<bool>,
+    #[serde(default = "yes")]
+    feeder_wired: bool,
     #[serde(default)]
     timeline: Vec<Act>,
     routine: Option<Routine>,
@@ -74,6 +76,10 @@ struct File {
 
 /// What such a file is called in messages.
 const WHAT: &str = "scenario";
+
+const fn yes() -> bool {
+    true
+}
 
 const fn one() -> u64 {
     1
@@ -100,6 +106,8 @@ pub struct Scenario {
     pub step_us: u32,
     /// Whether motor and feed follow the monitor's permits; left out: only in a replay.
     pub obey_permits: Option<bool>,
+    /// Whether the feeder is wired to the feed permit; else it feeds on.
+    pub feeder_wired: bool,
     /// What people do.
     pub timeline: Vec<Act>,
     /// Ordinary running.
@@ -128,6 +136,7 @@ impl Scenario {
     pub fn parse(text: &str, path: &Path) -> Result<Self, Refused> {
         let name = path.display().to_string();
         let single = |place, key: &str, message| Refused::one(WHAT, &name, place, key, message);
+        refuse_another(WHAT, "a scenario", &name, text, WANTED_SCENARIO)?;
         let file: File = toml::from_str(text).map_err(|error| {
             let (place, said) = of_toml(text, &error);
             single(place, "", said)
@@ -173,6 +182,7 @@ impl Scenario {
             seed: file.seed,
             step_us: file.step_us,
             obey_permits: file.obey_permits,
+            feeder_wired: file.feeder_wired,
             timeline: file.timeline,
             routine: file.routine,
             faults: file.faults,

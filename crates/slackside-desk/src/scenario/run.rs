@@ -150,7 +150,7 @@ pub fn run(
                     doings.wanted = false;
                 }
             }
-            let feed_held = dropped_us[1].is_some_and(|since| now >= since + CONTACTOR_US);
+            let feed_held = scenario.feeder_wired && dropped_us[1].is_some_and(|since| now >= since + CONTACTOR_US);
             let mut upset = Upset::NONE;
             upset.face.wet = leg.grip.wetness(doings.friction);
             let mut wires = SensorUpset::NONE;

@@ -115,6 +115,7 @@ fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, 
 }
 
 fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Refused> {
+    problem::refuse_another("settings", "a leg's settings", source_name, text, WANTED_SETTINGS)?;
     let mut gathered = Gathered::default();
     let settings = understand(text, &mut gathered);
     if gathered.problems.is_empty()

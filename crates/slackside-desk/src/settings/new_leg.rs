@@ -118,8 +118,8 @@ impl Question {
         Ok(match self.kind {
             Kind::Name if answer.len() > 32 => return Err("at most 32 letters fit the box".to_owned()),
             Kind::Name => format!("{key} = {}\n", toml::Value::String(answer.to_owned())),
-            Kind::Short => with_unit(key, answer, &[("mm", "_mm"), ("cm", "cm"), ("in", "_in"), ("\"", "_in")])?,
-            Kind::Long => with_unit(key, answer, &[("m", "_m"), ("ft", "_ft"), ("'", "_ft")])?,
+            Kind::Short => with_unit(key, answer, &[("mm", "_mm"), ("cm", "cm"), ("in", "_in")])?,
+            Kind::Long => with_unit(key, answer, &[("m", "_m"), ("ft", "_ft")])?,
             Kind::Power => with_unit(key, answer, &[("kw", "_kw"), ("hp", "_hp")])?,
             Kind::Rpm => with_unit(key, answer, &[("rpm", "_rpm")])?,
             Kind::Count => match answer.parse::<u8>() {
@@ -147,10 +147,11 @@ impl Question {
 
 /// A number with its unit, or in the first unit if none is named. Feet and inches together become inches or feet.
 fn with_unit(key: &str, answer: &str, units: &[(&str, &str)]) -> Result<String, String> {
-    let plain =
-        answer.to_lowercase().replace("feet", "ft").replace("foot", "ft").replace("inches", "in").replace("inch", "in");
-    let names: Vec<&str> =
-        units.iter().map(|(name, _)| *name).filter(|name| name.chars().all(char::is_alphabetic)).collect();
+    let mut plain = answer.to_lowercase();
+    for (said, short) in [("feet", "ft"), ("foot", "ft"), ("inches", "in"), ("inch", "in"), ("'", "ft"), ("\"", "in")] {
+        plain = plain.replace(said, short);
+    }
+    let names: Vec<&str> = units.iter().map(|(name, _)| *name).collect();
     let wrong = || format!("write a number, with {} behind it", names.join(" or "));
     if let Some((feet, inches)) = plain.split_once("ft")
         && !inches.trim().is_empty()
@@ -163,7 +164,8 @@ fn with_unit(key: &str, answer: &str, units: &[(&str, &str)]) -> Result<String, 
             None => Ok(format!("{key}_ft = {}\n", rounded(in_inches / 12.0))),
         };
     }
-    let split = plain.find(|letter: char| !(letter.is_ascii_digit() || ".,- ".contains(letter))).unwrap_or(plain.len());
+    let split =
+        plain.find(|letter: char| !(letter.is_ascii_digit() || ".,-/ ".contains(letter))).unwrap_or(plain.len());
     let (value, unit) = plain.split_at(split);
     let value = number(value).ok_or_else(wrong)?;
     let ending = match unit.trim() {
@@ -177,9 +179,13 @@ fn with_unit(key: &str, answer: &str, units: &[(&str, &str)]) -> Result<String, 
     }
 }
 
+/// A number as a tape measure is read: `24`, `24.5`, `24,5`, `1/2`, `24 1/2` or `24-1/2`.
 fn number(text: &str) -> Option<f64> {
-    let value: f64 = text.trim().replace(',', ".").parse().ok()?;
-    (value.is_finite() && value >= 0.0).then_some(value)
+    let plain = |text: &str| text.trim().replace(',', ".").parse::<f64>().ok().filter(|value| *value >= 0.0);
+    let Some((before, under)) = text.split_once('/') else { return plain(text).filter(|value| value.is_finite()) };
+    let (whole, over) = before.trim().rsplit_once([' ', '-']).unwrap_or(("0", before));
+    let value = plain(whole.trim_end_matches('-'))? + plain(over)? / plain(under)?;
+    value.is_finite().then_some(value)
 }
 
 fn rounded(value: f64) -> String {
@@ -265,15 +271,35 @@ mod tests {
         // 2 × 30 m and half of each circumference, π (632 + 608) / 2 mm, by hand: 61.948 m.
         assert!((settings.machine.belt.loop_length.get() - 61_948_000).abs() < 1_000);
         let mut feet = FEET;
-        assert_eq!(new_leg(&feet).expect_err("a fraction").0, 6);
-        feet[6] = "0.3125 in";
+        feet[6] = "5/16 in";
         let text = new_leg(&feet).expect("understood");
+        assert!(text.contains("thickness_in = 0.3125\n"), "{text}");
         for line in ["bare_diameter_in = 24", "lagging_in = 0.5", "face_in = 14", "centres_ft = 98.5", "rated_hp = 25"]
         {
             assert!(text.contains(line), "{line}:\n{text}");
         }
         assert!(!text.contains("_mm") && !text.contains("[contacts]"), "{text}");
         assert!(parse(&text, "new").is_ok(), "{text}");
+    }
+
+    /// As a tape measure in inches is read.
+    #[test]
+    fn fractions_feet_and_their_marks_are_understood() {
+        for (number, answer, line) in [
+            (1, "24 1/2 in", "bare_diameter_in = 24.5\n"),
+            (1, "24-1/2\"", "bare_diameter_in = 24.5\n"),
+            (1, "2' 1/4\"", "bare_diameter_in = 24.25\n"),
+            (2, "1/2 inch", "lagging_in = 0.5\n"),
+            (6, "5/16in", "thickness_in = 0.3125\n"),
+            (8, "98' 6\"", "centres_ft = 98.5\n"),
+            (8, "98 ft 6 1/2 in", "centres_ft = 98.5417\n"),
+            (8, "29,5 m", "centres_m = 29.5\n"),
+        ] {
+            assert_eq!(QUESTIONS[number].lines(answer).as_deref(), Ok(line), "{answer}");
+        }
+        for answer in ["1/0 in", "1/ in", "/2 in", "24 - 1/2/3 in", "1 2 in", "-1/2 in"] {
+            assert!(QUESTIONS[1].lines(answer).is_err(), "{answer}");
+        }
     }
 
     #[test]

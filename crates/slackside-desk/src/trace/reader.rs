@@ -169,6 +169,8 @@ impl Reader {
             if let Some(input) = self.careful(line)? {
                 self.survey.take(&input, self.line);
                 batch.push(input);
+            } else {
+                self.survey.comment(&self.buffer[line.0..line.1]);
             }
         }
         self.check_one_way(ONE_WAY_ROWS)?;
@@ -243,6 +245,18 @@ impl Reader {
         }
         let mend = if text.contains(';') || text.contains('\t') {
             format!("separate the fields by commas: `{HEADER}`")
+        } else if text.starts_with(['#', '[']) || text.contains(" = ") {
+            "this looks like settings, a scenario or a study; name the trace here, and its leg with --settings"
+                .to_owned()
+        } else if let Some(unit) = ["time_s", "time_ms", "time_ns"].into_iter().find(|name| fields.contains(name)) {
+            let change = match unit {
+                "time_s" => "multiply every time by 1000000",
+                "time_ms" => "multiply every time by 1000",
+                _ => "divide every time by 1000",
+            };
+            format!("times are whole microseconds: {change}, round, and name the columns `{HEADER}`")
+        } else if ["time_us", "channel", "value"].iter().all(|name| fields.contains(name)) {
+            format!("put the columns in this order, each row's too, and leave others out: `{HEADER}`")
         } else if text.trim_start().starts_with(|first: char| first.is_ascii_digit()) {
             format!("the header is missing: put `{HEADER}` before this line")
         } else {

@@ -3,8 +3,9 @@
 use std::fmt;
 
 use slackside::input::{Input, Shaft, Signal};
+use slackside::record::Anchor;
 use slackside::settings::Machine;
-use slackside::units::Micros;
+use slackside::units::{Micros, Span};
 
 use super::channel::Channel;
 
@@ -21,6 +22,8 @@ pub struct Survey {
     pub out_of_order: u64,
     /// The line of the first of them; 0 if there is none.
     pub out_of_order_line: u64,
+    /// Where its time lies in the day, if a comment says so.
+    pub anchor: Option<Anchor>,
     counts: [u64; Channel::COUNT],
     first_lines: [u64; Channel::COUNT],
     rises: [u64; 2],
@@ -78,6 +81,20 @@ impl Survey {
                 let count = &mut self.pitches[shaft].0[class];
                 *count = count.saturating_add(1);
             }
+        }
+    }
+
+    /// Take a comment: `#anchor TIME_US UNIX_US UNCERTAINTY_US` says where the trace's time lies in the day. The newest counts.
+    pub(super) fn comment(&mut self, text: &[u8]) {
+        let Some(rest) = str::from_utf8(text).ok().and_then(|text| text.trim_end().strip_prefix("#anchor ")) else {
+            return;
+        };
+        let mut words = rest.split_whitespace();
+        let at = words.next().and_then(|word| word.parse().ok()).map(Micros::new);
+        let desk_us = words.next().and_then(|word| word.parse().ok());
+        let uncertainty = words.next().map_or(Some(0), |word| word.parse().ok()).map(Span::new);
+        if let (Some(at), Some(desk_us), Some(uncertainty), None) = (at, desk_us, uncertainty, words.next()) {
+            self.anchor = Some(Anchor { at, desk_us, uncertainty });
         }
     }
 

@@ -34,7 +34,7 @@ impl Watch for ToCsv {
     }
 }
 
-fn reader(case: &Case, files: &dyn Files) -> anyhow::Result<Reader> {
+fn reader(case: &Case, files: &dyn Files) -> crate::error::Result<Reader> {
     match &case.source {
         Source::Recorded(path) => Ok(Reader::open(files, path)?),
         Source::Simulated { scenario, seed, severity } => {
@@ -53,11 +53,11 @@ fn reader(case: &Case, files: &dyn Files) -> anyhow::Result<Reader> {
 ///
 /// # Errors
 /// The trace cannot be read again.
-pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> anyhow::Result<String> {
+pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> crate::error::Result<String> {
     let settings = if choice.levels.is_empty() {
         case.settings.clone()
     } else {
-        study.settings(&case.settings, &choice.levels).map_err(|reason| anyhow::anyhow!("{reason}"))?
+        study.settings(&case.settings, &choice.levels).map_err(crate::error::Error::said)?
     };
     let mut notes = vec![
         "The trace ran on whatever these settings would have done: from the first permit dropped on, the leg would have behaved otherwise."

@@ -79,7 +79,7 @@ pub fn load(
     files: &dyn Files,
     crew: &impl Crew,
     progress: &(dyn Fn(u64) + Sync),
-) -> anyhow::Result<Vec<Case>> {
+) -> crate::error::Result<Vec<Case>> {
     // Labels first: a missing one must not cost the reading of a year.
     let labels: Vec<Label> = study
         .traces
@@ -128,16 +128,16 @@ pub fn load(
         progress(1);
         case
     });
-    let mut cases = measured.into_iter().collect::<anyhow::Result<Vec<Case>>>()?;
+    let mut cases = measured.into_iter().collect::<crate::error::Result<Vec<Case>>>()?;
     hold_out(study, &mut cases);
     Ok(cases)
 }
 
-fn misfit(path: &Path, first: &str) -> anyhow::Error {
-    anyhow::anyhow!(
+fn misfit(path: &Path, first: &str) -> crate::error::Error {
+    crate::error::Error::said(format!(
         "{}: the study's limits do not fit its leg: {first}; tune legs that differ so much apart",
         path.display()
-    )
+    ))
 }
 
 #[allow(clippy::large_enum_variant, reason = "one a trace, and gone when it is measured")]
@@ -155,7 +155,7 @@ enum Job<'a> {
 }
 
 impl Job<'_> {
-    fn load(self, study: &Study, files: &dyn Files) -> anyhow::Result<Case> {
+    fn load(self, study: &Study, files: &dyn Files) -> crate::error::Result<Case> {
         match self {
             Job::Recorded(trace, label, settings) => {
                 let mut reader = Reader::open(files, &trace.file)?;

@@ -13,6 +13,8 @@ use super::session::{Found, tuned};
 use super::stats::{CONFIDENCE, rate_guidance};
 use super::study::{Method, Study};
 use crate::cautions::CAUTIONS;
+use crate::drawing::{Anchor, Look, Scale, Svg};
+use crate::report::escape::escape;
 
 const STYLE: &str = include_str!("../report/page.css");
 const OWN_STYLE: &str = "\
@@ -20,7 +22,7 @@ main { display: block; }\n\
 svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\
 svg text { fill: var(--soft); font-size: 12px; }\n\
 .dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: none; stroke: var(--head); stroke-width: 2; }\n\
-.due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
+.due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .frame { fill: none; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
 td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n\
 .stack { margin-top: .8rem; } .stack td { padding-right: 1rem; } .time { white-space: nowrap; }\n\
 @media (max-width: 44rem) {\n\
@@ -28,10 +30,6 @@ td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; 
 .stack td, .stack th { border: 0; padding: .1rem 0; } .stack th { font-weight: 650; padding-top: .5rem; }\n\
 .stack tr { border-bottom: 1px solid var(--line); padding-bottom: .4rem; } .stack td:empty { display: none; }\n\
 .stack td::before { content: attr(data-of) \": \"; color: var(--soft); } }\n";
-
-fn escape(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
-}
 
 /// Held-out traces alone.
 #[must_use]
@@ -254,31 +252,25 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
     // Marks at whole numbers: the top is four times a square.
     let loudest = points.iter().map(|point| point.2).fold(0.0, f64::max);
     let loudest = 4.0 * ((loudest / 4.0).sqrt().ceil().max(1.0)).powi(2);
-    let (width, height, left, low) = (720.0, 360.0, 50.0, 320.0);
-    let x = |time: f64| left + (width - left - 20.0) * (time - shortest) / (longest - shortest);
+    let (width, left, low) = (720.0, 50.0, 320.0);
+    let times = Scale { figures: (shortest, longest), places: (left, width - 20.0) };
     // Square root: few and many nuisances on one axis.
-    let y = |nuisance: f64| low - (low - 20.0) * (nuisance / loudest).sqrt();
-    let _ = writeln!(
-        out,
-        "<div class=\"scroll\"><svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"time to stop against nuisance\">"
-    );
-    let _ = writeln!(out, "<path class=\"axis\" fill=\"none\" d=\"M{left} 20V{low}H{}\"/>", width - 20.0);
+    let nuisances = Scale { figures: (0.0, loudest.sqrt()), places: (low, 20.0) };
+    let y = |nuisance: f64| nuisances.place(nuisance.sqrt());
+    let mut svg = Svg::part(width, 360.0, "time to stop against nuisance");
+    svg.path(Look::Class("axis frame"), &format!("M{left} 20V{low}H{}", width - 20.0));
     for part in 0..=4 {
         let time = shortest + (longest - shortest) * f64::from(part) / 4.0;
-        let anchor = if part == 4 { "end" } else { "middle" };
-        let _ = writeln!(out, "<text x=\"{:.0}\" y=\"338\" text-anchor=\"{anchor}\">{time:.2}</text>", x(time));
+        let anchor = if part == 4 { Anchor::End } else { Anchor::Middle };
+        svg.text((times.place(time), 338.0), anchor, &format!("{time:.2}"));
         let loud = loudest * f64::from(part * part) / 16.0;
         if loud.fract() > 0.0 {
             continue;
         }
-        let _ =
-            writeln!(out, "<text x=\"{}\" y=\"{:.0}\" text-anchor=\"end\">{loud:.0}</text>", left - 6.0, y(loud) + 4.0);
+        svg.text((left - 6.0, y(loud) + 4.0), Anchor::End, &format!("{loud:.0}"));
     }
-    let _ = writeln!(
-        out,
-        "<text x=\"{}\" y=\"356\" text-anchor=\"end\">95 % time to stop from when it was due, s</text><text x=\"4\" y=\"12\">nuisance stops, feed drops and alarms</text>",
-        width - 20.0
-    );
+    svg.text((width - 20.0, 356.0), Anchor::End, "95 % time to stop from when it was due, s");
+    svg.text((4.0, 12.0), Anchor::Start, "nuisance stops, feed drops and alarms");
     // At most a few thousand dots: the front is always drawn, and what matters most is drawn last.
     let every = points.len().div_ceil(2_000).max(1);
     let mut points: Vec<_> = points.iter().enumerate().collect();
@@ -295,14 +287,10 @@ fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
         } else {
             continue;
         };
-        let _ = writeln!(
-            out,
-            "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{:.1}\" r=\"{radius}\"/>",
-            x(*time),
-            y(*nuisance)
-        );
+        svg.circle(Look::Class(class), (times.place(*time), y(*nuisance)), radius);
     }
-    out.push_str("</svg></div>\n<p class=\"note\">Red: the recommended setting. Orange ring: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
+    let _ = write!(out, "<div class=\"scroll\">{}</div>\n<p class=\"note\">", svg.finish());
+    out.push_str("Red: the recommended setting. Orange ring: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
 }
 
 fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
@@ -355,32 +343,26 @@ fn times(out: &mut String, row: &Row) {
     // Due is always on it, and there is always some width.
     let first = stops.iter().map(|stop| stop.0).fold(-0.5, f64::min);
     let last = stops.iter().map(|stop| stop.0).fold(0.5, f64::max);
-    let x = |time: f64| 90.0 + 610.0 * (time - first) / (last - first);
-    let _ = writeln!(
-        out,
-        "<div class=\"scroll\"><svg viewBox=\"0 0 720 130\" role=\"img\" aria-label=\"times to stop, from when it was due\">\n\
-         <path class=\"axis\" d=\"M90 100H700\"/>\n<path class=\"axis due\" d=\"M{due:.1} 14V100\"/>\n\
-         <text x=\"{due:.1}\" y=\"10\" text-anchor=\"middle\">due</text>",
-        due = x(0.0)
-    );
+    let scale = Scale { figures: (first, last), places: (90.0, 700.0) };
+    let mut svg = Svg::part(720.0, 130.0, "times to stop, from when it was due");
+    svg.path(Look::Class("axis"), "M90 100H700");
+    let due = scale.place(0.0);
+    svg.path(Look::Class("axis due"), &format!("M{due:.1} 14V100"));
+    svg.text((due, 10.0), Anchor::Middle, "due");
     for (held, level, name) in [(false, 36.0, "tuned on"), (true, 76.0, "held out")] {
-        let _ = writeln!(out, "<text x=\"4\" y=\"{}\">{name}</text>", level + 4.0);
+        svg.text((4.0, level + 4.0), Anchor::Start, name);
         for (index, (time, _)) in stops.iter().filter(|stop| stop.1 == held).enumerate() {
             let y = level + (index % 5) as f64 * 4.0 - 8.0;
-            let class = if held { "held" } else { "tuned" };
-            let _ = writeln!(out, "<circle class=\"{class}\" cx=\"{:.1}\" cy=\"{y:.1}\" r=\"3\"/>", x(*time));
+            svg.circle(Look::Class(if held { "held" } else { "tuned" }), (scale.place(*time), y), 3.0);
         }
     }
     for part in 0..=4 {
         let time = first + (last - first) * f64::from(part) / 4.0;
-        let _ = writeln!(
-            out,
-            "<text x=\"{:.0}\" y=\"118\" text-anchor=\"middle\">{time:.1} s</text>",
-            90.0 + 152.5 * f64::from(part)
-        );
+        svg.text((scale.place(time), 118.0), Anchor::Middle, &format!("{time:.1} s"));
     }
+    let _ = write!(out, "<div class=\"scroll\">{}</div>\n", svg.finish());
     out.push_str(
-        "</svg></div>\n<p class=\"note\">From when the stop was due to the run permit dropped, one dot a stop: left of the line it \
+        "<p class=\"note\">From when the stop was due to the run permit dropped, one dot a stop: left of the line it \
          came before it was due.</p>\n",
     );
 }

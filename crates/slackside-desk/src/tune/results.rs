@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use anyhow::bail;
+use crate::error::bail;
 
 use super::corpus::Case;
 use super::score::{Outcome, Stop};
@@ -180,7 +180,7 @@ pub fn levels_of(study: &Study, setting: u32, values: &[f64]) -> Option<Levels> 
 ///
 /// # Errors
 /// It contradicts what is there already.
-pub fn put(rows: &mut Rows, levels: Levels, read: Outcome) -> anyhow::Result<()> {
+pub fn put(rows: &mut Rows, levels: Levels, read: Outcome) -> crate::error::Result<()> {
     let row = rows.entry(read.setting).or_insert_with(|| Row { levels: levels.clone(), outcomes: Vec::new() });
     if row.levels != levels {
         bail!("setting {} is two different ones", read.setting);

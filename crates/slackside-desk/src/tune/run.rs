@@ -216,7 +216,6 @@ impl Leaper<'_> {
         }
         to = to.min(from + self.chunk);
         let mut course = judge.heat_course();
-        let limit = HeatCourse::limit(judge.plan());
         let on_course = self.heat.filter(|table| {
             let (start, mut there) = match self.left {
                 // Where the last leap left the table's course is nearer than the beginning of the block.
@@ -230,17 +229,7 @@ impl Leaper<'_> {
             // The heat must be followed row by row: not too far at once.
             to = to.min(from + 64 * BLOCK);
         }
-        // Blocks in which more than delays may change.
-        let (first, last) = (from / BLOCK, to.div_ceil(BLOCK));
-        let rough = [
-            index.head.calm.first(first, last, |calm| calm > outlook.guard.head),
-            index.boot.calm.first(first, last, |calm| calm > outlook.guard.boot),
-            index.boot.quick.first(first, last, |quick| quick <= outlook.guard.fast),
-            on_course.and_then(|table| table.most.first(first, last, |most| most >= limit)),
-        ];
-        if let Some(block) = rough.into_iter().flatten().min() {
-            to = to.min(block * BLOCK);
-        }
+        to = self.calm_until((from, to), &outlook, on_course, HeatCourse::limit(judge.plan()));
         if outlook.until < Micros::MAX && to > from && store.at(to - 1) >= outlook.until {
             to = to.min(store.row_at(outlook.until));
         }
@@ -284,17 +273,7 @@ impl Leaper<'_> {
             };
         }
         let last = to - 1;
-        match on_course {
-            Some(table) if last / BLOCK > from / BLOCK => {
-                let start = last / BLOCK * BLOCK;
-                course = table.at_block[last / BLOCK];
-                let power = self.power_before(start, &outlook);
-                self.feed(&mut course, judge.plan(), power, &outlook, (start, to), false);
-            }
-            _ => {
-                self.feed(&mut course, judge.plan(), outlook.power, &outlook, (from, to), false);
-            }
-        }
+        course = self.course_at(course, on_course, judge.plan(), &outlook, (from, to));
         self.left = on_course.map(|_| (to, course));
         cursor.go_past(last);
         let brisk = walk::brisk(store, &outlook.cells[UNDERSPEED], boot, outlook.brisk, (from, to));
@@ -302,6 +281,45 @@ impl Leaper<'_> {
         judge.leap(store.at(last), cursor.signals(), &cells, brisk, power, &course, sink);
         self.chunk = if to == whole { (self.chunk * 2).min(LAST_CHUNK) } else { FIRST_CHUNK.max(2 * (to - from)) };
         to - from
+    }
+
+    /// The first row up to which nothing but delays may change, by whole blocks.
+    fn calm_until(
+        &self,
+        (from, to): (usize, usize),
+        outlook: &Outlook,
+        on_course: Option<&HeatTable>,
+        limit: u32,
+    ) -> usize {
+        let index = &self.store.index;
+        let (first, last) = (from / BLOCK, to.div_ceil(BLOCK));
+        let rough = [
+            index.head.calm.first(first, last, |calm| calm > outlook.guard.head),
+            index.boot.calm.first(first, last, |calm| calm > outlook.guard.boot),
+            index.boot.quick.first(first, last, |quick| quick <= outlook.guard.fast),
+            on_course.and_then(|table| table.most.first(first, last, |most| most >= limit)),
+        ];
+        rough.into_iter().flatten().min().map_or(to, |block| to.min(block * BLOCK))
+    }
+
+    /// The heat after the last row of the leap, from what it was before the first.
+    fn course_at(
+        &self,
+        mut course: HeatCourse,
+        on_course: Option<&HeatTable>,
+        plan: &Plan,
+        outlook: &Outlook,
+        (from, to): (usize, usize),
+    ) -> HeatCourse {
+        let block = (to - 1) / BLOCK;
+        let (mut start, mut power) = (from, outlook.power);
+        if let Some(table) = on_course.filter(|_| block > from / BLOCK) {
+            start = block * BLOCK;
+            course = table.at_block[block];
+            power = self.power_before(start, outlook);
+        }
+        self.feed(&mut course, plan, power, outlook, (start, to), false);
+        course
     }
 
     fn walk(&mut self, number: usize, cell: &LeaptCell, head: Shaft, boot: Shaft, from: usize, to: usize) -> Walk {

@@ -72,13 +72,18 @@ pub struct Going<'a, C> {
 ///
 /// # Errors
 /// What was judged cannot be kept, or an evolution is to be split: its later settings depend on all earlier ones.
-pub fn search<C: Crew>(study: &Study, cases: &[Case], shard: Shard, mut going: Going<'_, C>) -> anyhow::Result<Found> {
+pub fn search<C: Crew>(
+    study: &Study,
+    cases: &[Case],
+    shard: Shard,
+    mut going: Going<'_, C>,
+) -> crate::error::Result<Found> {
     let kept = going.done.len() as u64;
     let mut found = Found { rows: Rows::new(), refused: (0, None), kept, stopped: false };
     let mut todo = vec![(0, Levels::new())];
     let Some(plan) = planned(study) else {
         if shard.of > 1 {
-            anyhow::bail!(
+            crate::error::bail!(
                 "{}: search.method \"evolution\" cannot be split into shards, since what it tries next depends on all that came before; use \"latin_hypercube\" or \"grid\"",
                 study.path.display()
             );
@@ -93,7 +98,12 @@ pub fn search<C: Crew>(study: &Study, cases: &[Case], shard: Shard, mut going: G
     Ok(found)
 }
 
-fn evolve<C: Crew>(study: &Study, cases: &[Case], going: &mut Going<'_, C>, found: &mut Found) -> anyhow::Result<()> {
+fn evolve<C: Crew>(
+    study: &Study,
+    cases: &[Case],
+    going: &mut Going<'_, C>,
+    found: &mut Found,
+) -> crate::error::Result<()> {
     let wanted = study.search.settings.unwrap_or(0);
     (going.progress)(0, Some(wanted as u64 + 1));
     go(study, cases, &[(0, Levels::new())], going, found)?;
@@ -133,7 +143,7 @@ fn go<C: Crew>(
     todo: &[(u32, Levels)],
     going: &mut Going<'_, C>,
     found: &mut Found,
-) -> anyhow::Result<()> {
+) -> crate::error::Result<()> {
     let Going { crew, done, keep, progress } = going;
     for batch in todo.chunks(64) {
         let judged = crew.each(batch.iter().collect(), |(number, levels)| {

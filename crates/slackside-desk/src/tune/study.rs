@@ -33,7 +33,7 @@ use slackside::settings::{Checked, Rule, Settings};
 
 use super::knob::Knob;
 use crate::files::{Files, WANTED_STUDY, unreadable};
-use crate::problem::{Findings, Refused, of_toml};
+use crate::problem::{Findings, Refused, of_toml, refuse_another};
 use crate::settings::{self, Loaded};
 
 /// How settings are picked.
@@ -185,6 +185,7 @@ impl Study {
     pub fn read(files: &dyn Files, path: &Path) -> Result<Self, Refused> {
         let name = path.display().to_string();
         let text = files.text(path).map_err(|error| Refused::whole(WHAT, &name, unreadable(&error, WANTED_STUDY)))?;
+        refuse_another(WHAT, "a study", &name, &text, WANTED_STUDY)?;
         let file: File = toml::from_str(&text).map_err(|error| {
             let (place, said) = of_toml(&text, &error);
             Refused::one(WHAT, &name, place, "", plainly(&said))

@@ -248,6 +248,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             end: head.angle,
             pitch: (head.pitch_angle, head.pitch),
             before: (pitch_angle, pitch),
+            gone: self.state.boot.gone(),
             // While the head's spacing is not known, a reading has that much doubt.
             doubt: if self.state.head.spacing.is_unknown(&plan.head) {
                 plan.head.largest.wrapping_sub(plan.head.least) >> 8
@@ -290,7 +291,7 @@ impl<const MARKS: usize> Measure<MARKS> {
             self.state.windows.settle_doubt(&plan.slip, self.state.boot.spacing.index);
         }
         self.state.signals.since_boot = self.state.windows.since_boot();
-        self.state.signals.slipped = self.state.windows.slipped(&plan.slip);
+        self.state.signals.slipped = self.state.windows.slipped(&plan.slip, edge.gone);
         long && self.state.long_run.take(&plan.slip, &mut self.state.signals)
     }
 

@@ -99,8 +99,9 @@ impl Missed {
     const ONCE: u8 = 64;
     const MARK: u8 = 63;
 
-    const fn is_gone(missed: u8, mark: u8) -> bool {
-        missed >= 2 * Self::ONCE && missed & Self::MARK == mark
+    /// The mark, if it is gone; what is no mark if not.
+    const fn gone(missed: u8) -> u8 {
+        if missed >= 2 * Self::ONCE { missed & Self::MARK } else { u8::MAX }
     }
 }
 
@@ -108,6 +109,11 @@ impl ShaftState {
     /// When the waiting level will count, given the minimum width; `None` if none waits.
     pub const fn due(&self, width: u32) -> Option<u32> {
         if self.waiting == 0 { None } else { Some(self.since.wrapping_add(width)) }
+    }
+
+    /// The marks known to be gone; what is no mark stands for none.
+    pub fn gone(&self) -> [u8; 2] {
+        self.missed.map(Missed::gone)
     }
 
     pub fn sweep(&mut self, now: u32) {
@@ -309,7 +315,7 @@ impl ShaftView<'_> {
     }
 
     fn is_gone(&self, mark: u8) -> bool {
-        self.state.missed.iter().any(|missed| Missed::is_gone(*missed, mark))
+        self.state.gone().contains(&mark)
     }
 
     /// The mark gave no edge.

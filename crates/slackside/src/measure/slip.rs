@@ -52,6 +52,8 @@ pub struct HeadEdge {
     pub end: u32,
     pub pitch: (u32, u32),
     pub before: (u32, u32),
+    /// The boot marks known to be gone; what is no mark stands for none.
+    pub gone: [u8; 2],
     /// Error of one reading over a short window while the head's spacing is not known, in 2^-24 turn; 0 once it is.
     pub doubt: u32,
 }
@@ -138,6 +140,20 @@ impl Windows {
         if !in_doubt {
             self.await_head(plan, at, index);
         }
+    }
+
+    /// How many closing marks after the newest are known to be gone: nothing waits for them.
+    #[inline(never)]
+    fn gone_ahead(&self, plan: &SlipPlan, gone: [u8; 2]) -> u8 {
+        let (mut ahead, mut which) = (0_u8, self.newest_which);
+        while ahead < 2 {
+            which = if which.wrapping_add(1) >= plan.closings { 0 } else { which.wrapping_add(1) };
+            if !gone.contains(&which.wrapping_mul(plan.stride)) {
+                break;
+            }
+            ahead = ahead.wrapping_add(1);
+        }
+        ahead
     }
 
     /// Whether the newest boot edge is in doubt.
@@ -236,9 +252,10 @@ impl Windows {
         if !closed && self.in_doubt != 0 {
             return false;
         }
+        let ahead = self.gone_ahead(plan, edge.gone);
         let mut told = false;
         for (slot, slip) in [&mut signals.short, &mut signals.long].into_iter().enumerate() {
-            let said = self.say(plan, slot, closed, edge.doubt);
+            let said = self.say(plan, slot, (closed, ahead), edge.doubt);
             told = said.is_some();
             if let Some(reading) = said {
                 slip.reading = reading;
@@ -350,11 +367,12 @@ impl Windows {
     /// What a window says at a head edge: the short one (0) or the long one. Where no mark `closed` it, what the window that the next
     /// mark will close says at least, if that is news.
     #[inline(never)]
-    fn say(&mut self, plan: &SlipPlan, slot: usize, closed: bool, doubt: u32) -> Option<Reading> {
+    fn say(&mut self, plan: &SlipPlan, slot: usize, (closed, ahead): (bool, u8), doubt: u32) -> Option<Reading> {
         let turns = if slot == 0 { 1 } else { LONG_TURNS };
         let marks = plan.closings.wrapping_mul(turns);
         let newest = self.before_newest(0)?;
-        let begun = self.before_newest(if closed { marks } else { marks.wrapping_sub(1) })?;
+        // The window that the next mark to come will close begins so many marks before the newest.
+        let begun = self.before_newest(if closed { marks } else { marks.wrapping_sub(1).saturating_sub(ahead) })?;
         let mut span = newest.wrapping_sub(begun);
         let whole = self.whole.get_mut(slot)?;
         if closed {
@@ -392,8 +410,12 @@ impl Windows {
     }
 
     /// Rim length slid past the belt since rest, with what the overdue boot has lost so far, in micrometres.
-    pub fn slipped(&self, plan: &SlipPlan) -> i32 {
-        let open = if self.remembered == 0 || self.in_doubt != 0 { 0 } else { slid(plan, self.since_mark, 1) };
+    pub fn slipped(&self, plan: &SlipPlan, gone: [u8; 2]) -> i32 {
+        let open = if self.remembered == 0 || self.in_doubt != 0 {
+            0
+        } else {
+            slid(plan, self.since_mark, self.gone_ahead(plan, gone).wrapping_add(1))
+        };
         self.slipped.saturating_add(if open > 0 { open } else { 0 })
     }
 }

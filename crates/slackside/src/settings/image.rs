@@ -487,9 +487,11 @@ mod tests {
         // The name: 15 letters; then 600,000 µm as a zigzag varint (1,200,000).
         assert_eq!(image[8..27], *b"\x0fMillbrook leg 3\x80\x9f\x49");
         assert_eq!(told(&Settings::example()), GOLDEN);
-        // In the first version no motion stopped without a delay. What is kept says so still, in the same bytes.
+        // In the first version no motion stopped without a delay, and slip below zero dropped no feed. What is kept says so still, in the
+        // same bytes.
         let mut first = Settings::example();
         first.limits.change(Condition::NoMotion, |limit| limit.on_delay = crate::units::Span::ZERO);
+        first.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
         assert_eq!(told(&first), FIRST);
         assert_eq!(Settings::from_image(&image_of(&first)), Ok(first));
     }

@@ -107,7 +107,7 @@ pub fn score(
     settings: &Checked,
     seed: u64,
     how: How,
-) -> anyhow::Result<Scored> {
+) -> crate::error::Result<Scored> {
     let mut guard = Guard::new(settings);
     let summary = run(scenario, commissioned, seed, how.obey, &mut guard)?;
     Ok(judged(scenario, &summary, &guard, how))

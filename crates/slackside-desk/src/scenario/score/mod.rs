@@ -25,15 +25,15 @@ pub use population::Stratum;
 ///
 /// # Errors
 /// The leg's figures give settings that break a rule of the monitor.
-pub fn checked(leg: &Leg, commissioned: &Commissioned) -> anyhow::Result<Checked> {
+pub fn checked(leg: &Leg, commissioned: &Commissioned) -> crate::error::Result<Checked> {
     sound(settings_for(leg, commissioned), &leg.name)
 }
 
 /// Settings that pass every rule, or what is wrong with those of that leg.
-fn sound(settings: Settings, leg: &str) -> anyhow::Result<Checked> {
+fn sound(settings: Settings, leg: &str) -> crate::error::Result<Checked> {
     settings.check().map_err(|violations| {
         let all: Vec<String> = violations.iter().map(ToString::to_string).collect();
-        anyhow::anyhow!("the monitor refuses the settings of {leg}: {}", all.join("; "))
+        crate::error::Error::said(format!("the monitor refuses the settings of {leg}: {}", all.join("; ")))
     })
 }
 
@@ -149,13 +149,13 @@ struct Ready {
 ///
 /// # Errors
 /// The monitor refuses the settings of a leg.
-pub fn run_all(job: Job<'_>, crew: &impl Crew, progress: &Progress<'_>) -> anyhow::Result<Results> {
+pub fn run_all(job: Job<'_>, crew: &impl Crew, progress: &Progress<'_>) -> crate::error::Result<Results> {
     let ready = crew.each(job.scenarios, |scenario| {
         let commissioned = Commissioned::measure(&scenario.leg);
         let settings = checked(&scenario.leg, &commissioned)?;
         Ok(Ready { scenario, commissioned, settings })
     });
-    let ready = ready.into_iter().collect::<anyhow::Result<Vec<Ready>>>()?;
+    let ready = ready.into_iter().collect::<crate::error::Result<Vec<Ready>>>()?;
     let work = Work { crew, progress, place: job.place };
     let written = work.written(&ready, job.repeat, job.seed)?;
     let swept = work.swept(&ready, job.seed)?;
@@ -174,7 +174,7 @@ pub fn run_random(
     numbers: Vec<usize>,
     crew: &impl Crew,
     progress: &Progress<'_>,
-) -> anyhow::Result<Vec<Entry>> {
+) -> crate::error::Result<Vec<Entry>> {
     Work { crew, progress, place: "" }.random(seed, numbers)
 }
 
@@ -187,7 +187,7 @@ pub fn run_healthy(
     numbers: Vec<usize>,
     crew: &impl Crew,
     progress: &Progress<'_>,
-) -> anyhow::Result<Vec<(Stratum, Entry)>> {
+) -> crate::error::Result<Vec<(Stratum, Entry)>> {
     Work { crew, progress, place: "" }.shifts(seed, numbers)
 }
 
@@ -204,8 +204,8 @@ impl<C: Crew> Work<'_, C> {
         &self,
         what: &str,
         jobs: Vec<T>,
-        work: impl Fn(T) -> anyhow::Result<R> + Send + Sync,
-    ) -> anyhow::Result<Vec<R>> {
+        work: impl Fn(T) -> crate::error::Result<R> + Send + Sync,
+    ) -> crate::error::Result<Vec<R>> {
         let all = jobs.len() as u64;
         let done = AtomicU64::new(0);
         (self.progress)(what, 0, all);
@@ -217,7 +217,7 @@ impl<C: Crew> Work<'_, C> {
         results.into_iter().collect()
     }
 
-    fn one(&self, ready: &Ready, seed: u64, severity: Option<f64>) -> anyhow::Result<Entry> {
+    fn one(&self, ready: &Ready, seed: u64, severity: Option<f64>) -> crate::error::Result<Entry> {
         let mut again = format!("slackside simulate {}/{}.toml --seed {seed}", self.place, ready.scenario.name);
         let scored = match severity {
             None => score(&ready.scenario, &ready.commissioned, &ready.settings, seed, How::default())?,
@@ -232,7 +232,7 @@ impl<C: Crew> Work<'_, C> {
         Ok(Entry { what, leg, again, scored })
     }
 
-    fn written(&self, ready: &[Ready], repeat: u32, seed: u64) -> anyhow::Result<Vec<Vec<Entry>>> {
+    fn written(&self, ready: &[Ready], repeat: u32, seed: u64) -> crate::error::Result<Vec<Vec<Entry>>> {
         let jobs: Vec<(usize, u64)> =
             (0..ready.len()).flat_map(|index| (0..u64::from(repeat)).map(move |i| (index, seed + i))).collect();
         let mut all = vec![Vec::new(); ready.len()];
@@ -244,7 +244,7 @@ impl<C: Crew> Work<'_, C> {
         Ok(all)
     }
 
-    fn swept(&self, ready: &[Ready], seed: u64) -> anyhow::Result<Vec<(String, f64, Entry)>> {
+    fn swept(&self, ready: &[Ready], seed: u64) -> crate::error::Result<Vec<(String, f64, Entry)>> {
         let jobs: Vec<(usize, f64, u64)> = (0..ready.len())
             .filter(|&index| !ready[index].scenario.faults.is_empty())
             .flat_map(|index| page::LEVELS.into_iter().map(move |level| (index, level)))
@@ -255,7 +255,7 @@ impl<C: Crew> Work<'_, C> {
         })
     }
 
-    fn random(&self, seed: u64, numbers: Vec<usize>) -> anyhow::Result<Vec<Entry>> {
+    fn random(&self, seed: u64, numbers: Vec<usize>) -> crate::error::Result<Vec<Entry>> {
         self.each("faults at random", numbers, |index| {
             let (kind, drawn) = templates::faulty(seed, index)?;
             let scenario = &drawn.scenario;
@@ -265,7 +265,7 @@ impl<C: Crew> Work<'_, C> {
         })
     }
 
-    fn shifts(&self, seed: u64, numbers: Vec<usize>) -> anyhow::Result<Vec<(Stratum, Entry)>> {
+    fn shifts(&self, seed: u64, numbers: Vec<usize>) -> crate::error::Result<Vec<(Stratum, Entry)>> {
         let scored = self.crew.each(numbers, |index| {
             let (stratum, drawn) = population::healthy(seed, index)?;
             let scenario = &drawn.scenario;
@@ -279,7 +279,7 @@ impl<C: Crew> Work<'_, C> {
         scored.into_iter().collect()
     }
 
-    fn healthy(&self, hours: f64, seed: u64) -> anyhow::Result<Vec<(Stratum, Entry)>> {
+    fn healthy(&self, hours: f64, seed: u64) -> crate::error::Result<Vec<(Stratum, Entry)>> {
         let mut all = Vec::new();
         let (mut run, mut next) = (0.0, 0_usize);
         // Whole rounds of every stratum on every leg, until the hours are full.

@@ -115,7 +115,7 @@ pub fn told(
     commissioned: &Commissioned,
     off: f64,
     chance: &mut Chance,
-) -> anyhow::Result<Checked> {
+) -> crate::error::Result<Checked> {
     let errors = [0; 4].map(|_| chance.between(-off, off));
     let measured_with = |care: f64| {
         let [speed, ratio, head, boot] = errors.map(|error| error * care);
@@ -162,7 +162,7 @@ pub const SHIFT_S: f64 = 3_600.0;
 ///
 /// # Errors
 /// The monitor refuses the settings.
-pub fn healthy(seed: u64, index: usize) -> anyhow::Result<(Stratum, Drawn)> {
+pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)> {
     let stratum = Stratum::ALL[index % Stratum::ALL.len()];
     let number = (index / Stratum::ALL.len()) % legs::NAMES.len();
     let mut chance = Chance::new(seed, 1_000 + index as u64);
@@ -261,6 +261,7 @@ pub fn healthy(seed: u64, index: usize) -> anyhow::Result<(Stratum, Drawn)> {
         seed: seed.wrapping_add(index as u64),
         step_us: 2_000,
         obey_permits: None,
+        feeder_wired: true,
         timeline,
         routine: own_routine.then_some(routine),
         faults,

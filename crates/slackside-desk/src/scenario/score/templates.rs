@@ -51,7 +51,7 @@ pub fn pairs() -> usize {
 ///
 /// # Errors
 /// The monitor refuses the settings.
-pub fn faulty(seed: u64, index: usize) -> anyhow::Result<(Kind, Drawn)> {
+pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
     let kinds = kinds();
     let kind = kinds[index % kinds.len()];
     let number = (index / kinds.len()) % legs::NAMES.len();
@@ -96,6 +96,7 @@ pub fn faulty(seed: u64, index: usize) -> anyhow::Result<(Kind, Drawn)> {
         seed: seed.wrapping_add(index as u64),
         step_us: 2_000,
         obey_permits: Some(false),
+        feeder_wired: true,
         timeline,
         routine: None,
         faults,

@@ -1,0 +1,221 @@
+//! `slackside box` as it is called, on a box made of memory: the shapes of its objects, which the book tells, and that a reader who goes
+//! away is no error.
+
+mod program;
+
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{BufRead as _, BufReader, Write as _};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use program::{done, slackside, text};
+use serde_json::Value;
+
+/// A box made of memory, as a program of its own, whose leg the demo has turned. Dropped, it ends.
+struct Emulated {
+    child: Child,
+    address: String,
+}
+
+impl Emulated {
+    fn start(directory: &Path) -> Self {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .current_dir(directory)
+            .args(["emulate", "--listen", "127.0.0.1:0", "--pace", "0", "--json"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .expect("the command runs");
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().expect("a pipe")).read_line(&mut line).expect("it says where it listens");
+        let said: Value = serde_json::from_str(&line).expect("an object");
+        assert_eq!((&said["format"], &said["format_version"]), (&"slackside-emulate".into(), &1.into()));
+        let address = said["listens"].as_str().expect("an address").to_owned();
+        Self { child, address }
+    }
+
+    fn press(&mut self, what: &str) {
+        writeln!(self.child.stdin.as_mut().expect("a pipe"), "{what}").expect("taken");
+    }
+}
+
+impl Drop for Emulated {
+    fn drop(&mut self) {
+        // It may have ended by itself.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn keys(object: &Value) -> BTreeSet<&str> {
+    object.as_object().unwrap_or_else(|| panic!("no object: {object}")).keys().map(String::as_str).collect()
+}
+
+/// The keys of an object, those that say what it is left out.
+const SHAPES: [(&str, u32, &[&str]); 9] = [
+    ("hello", 2, &["leg", "serial", "firmware", "core", "settings", "session", "time_us", "time"]),
+    (
+        "status",
+        2,
+        &[
+            "time_us",
+            "time",
+            "phase",
+            "run_permit",
+            "run_contacts_closed",
+            "feed_permit",
+            "feed_contacts_closed",
+            "key_on",
+            "first_out",
+            "boot_cleared_needed",
+            "head",
+            "boot",
+            "slip_short",
+            "slip_long",
+            "slip_heat_pct",
+            "contacts",
+            "wrong",
+            "latched",
+            "unacknowledged",
+            "shelved",
+            "faults",
+        ],
+    ),
+    ("event", 1, &["number", "time_us", "time", "change", "condition", "says"]),
+    ("recordings", 1, &["recordings"]),
+    ("fetched", 1, &["file", "whole", "settings_known", "recording"]),
+    ("told", 1, &["told"]),
+    ("plan", 2, &["leg", "identity", "conditions", "against", "same"]),
+    ("settings-armed", 1, &["identity", "before"]),
+    ("events-lost", 1, &["lost"]),
+];
+
+/// That an object has the shape which the book tells.
+fn hold(object: &Value) {
+    let format = object["format"].as_str().expect("a format");
+    let name = format.strip_prefix("slackside-box-").expect("an object of a box");
+    let (_, version, expected) = SHAPES.into_iter().find(|(known, ..)| *known == name).expect("a known shape");
+    assert_eq!(object["format_version"], version, "{format}");
+    let expected: BTreeSet<&str> = expected.iter().copied().chain(["format", "format_version"]).collect();
+    assert_eq!(keys(object), expected, "{format}");
+}
+
+#[test]
+fn the_book_tells_every_shape() {
+    let page = format!("{}/../docs/src/reference/json.md", env!("CARGO_MANIFEST_DIR"));
+    let page = fs::read_to_string(page).expect("readable");
+    for (name, version, keys) in SHAPES {
+        let whole = format!("`slackside-box-{name}`");
+        let row = page.lines().find(|line| line.contains(&whole)).unwrap_or_else(|| panic!("{whole} is not told"));
+        if version > 1 {
+            assert!(row.contains(&format!("{whole}, version {version}")), "{row}");
+        }
+        for key in keys {
+            assert!(page.contains(&format!("`{key}`")), "{name}: {key}");
+        }
+    }
+}
+
+#[test]
+fn every_object_of_a_box_has_its_shape() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let mut emulated = Emulated::start(directory);
+    done(directory, &["sheet", "--write-settings", "leg.toml", "--quiet"]);
+    let address = emulated.address.clone();
+    let say = |arguments: &[&str]| -> Vec<Value> {
+        let said = done(directory, &[&["box", &address], arguments, &["--json"]].concat());
+        let objects: Vec<Value> = serde_json::Deserializer::from_str(&said)
+            .into_iter()
+            .collect::<Result<_, _>>()
+            .unwrap_or_else(|error| panic!("{error}: {said}"));
+        objects.iter().for_each(hold);
+        assert!(!objects.is_empty(), "{arguments:?}");
+        objects
+    };
+    // The demo trips, and once the leg stands the recording is filed.
+    let begun = Instant::now();
+    let recordings = loop {
+        let told = say(&["recordings"]).remove(0);
+        let all = told["recordings"].as_array().expect("a list").clone();
+        if !all.is_empty() {
+            break all;
+        }
+        assert!(begun.elapsed() < Duration::from_secs(120), "no recording is filed");
+        std::thread::sleep(Duration::from_millis(200));
+    };
+    let recording = BTreeSet::from(["number", "session", "tripped_at_us", "first_out", "bytes", "settings"]);
+    assert_eq!(keys(&recordings[0]), recording);
+    assert_eq!(recordings[0]["first_out"], "slip_very_high");
+
+    let hello = say(&["hello"]).remove(0);
+    assert_eq!((&hello["leg"], &hello["serial"]), (&"Millbrook leg 3".into(), &"MEMORY-1".into()));
+    assert!(hello["time_us"].is_u64() && hello["time"].as_str().is_some_and(|time| time.ends_with('Z')), "{hello}");
+
+    let status = say(&["status"]).remove(0);
+    assert_eq!((&status["run_permit"], &status["first_out"]), (&false.into(), &"slip_very_high".into()));
+    assert_eq!(keys(&status["boot"]), BTreeSet::from(["rpm_at_most", "edges", "rejected", "line", "trusted"]));
+    assert!(status["boot"]["edges"].as_u64().is_some_and(|edges| edges > 100), "{status}");
+    let contact = &status["contacts"].as_array().expect("a list")[0];
+    assert_eq!(keys(contact), BTreeSet::from(["place", "state", "duty_pct", "supervised"]));
+    let latched = status["latched"].as_array().expect("a list");
+    assert!(latched.contains(&"slip_very_high".into()) && status["slip_heat_pct"].is_f64(), "{status}");
+    for slip in ["slip_short", "slip_long"] {
+        let slip = &status[slip];
+        assert!(slip.is_null() || keys(slip) == BTreeSet::from(["least_pct", "exact"]), "{status}");
+    }
+
+    let events = say(&["events"]);
+    let numbers: Vec<u64> = events.iter().filter_map(|event| event["number"].as_u64()).collect();
+    assert!(numbers.len() > 10 && numbers.is_sorted(), "{numbers:?}");
+    assert!(events.iter().any(|event| event["condition"] == "slip_very_high"));
+    let watched = say(&["watch", "--seconds", "1"]);
+    assert_eq!(watched[0]["format"], "slackside-box-status");
+
+    let fetched = say(&["fetch", "--out", "trip.slk"]).remove(0);
+    assert_eq!((&fetched["whole"], keys(&fetched["recording"])), (&true.into(), recording));
+    let plan = say(&["settings", "read", "--against", "leg.toml"]).remove(0);
+    assert_eq!(plan["same"], true);
+    let conditions = plan["conditions"].as_array().expect("a list");
+    let row = BTreeSet::from(["condition", "judged", "setpoint", "on_delay_s", "action", "latches"]);
+    assert!(conditions.len() > 20 && conditions.iter().all(|condition| keys(condition) == row), "{plan}");
+    say(&["acknowledge"]);
+    emulated.press("key on");
+    let begun = Instant::now();
+    let armed = loop {
+        let output = slackside(directory, &["box", &address, "settings", "write", "leg.toml", "--json"]);
+        if output.status.success() {
+            break serde_json::from_slice::<Value>(&output.stdout).expect("an object");
+        }
+        assert!(begun.elapsed() < Duration::from_secs(30), "{}", text(&output.stderr));
+    };
+    hold(&armed);
+    assert_eq!(armed["identity"], plan["identity"]);
+}
+
+#[cfg(unix)]
+#[test]
+fn whoever_has_seen_enough_of_a_box_may_go() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let emulated = Emulated::start(directory.path());
+    for arguments in [
+        ["events"].as_slice(),
+        &["events", "--json"],
+        &["watch"],
+        &["watch", "--json"],
+        &["settings", "read"],
+        &["hello"],
+    ] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
+            .args([&["box", &emulated.address], arguments].concat())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the command runs");
+        drop(child.stdout.take());
+        let ended = child.wait_with_output().expect("ends");
+        assert_eq!((ended.status.code(), text(&ended.stderr).as_str()), (Some(0), ""), "{arguments:?}");
+    }
+}
