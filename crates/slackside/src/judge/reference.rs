@@ -61,7 +61,11 @@ impl Reference {
             self.next_step = now.wrapping_add(pitch.min(STALE)).wrapping_add(STEP);
         }
         // What goes on changing is a ramp itself, sent once in a while: no step, if the drive could have made it since.
-        let went = if value.abs_diff(self.value) <= SLACK { 0 } else { 1 + u8::from(value < self.value) };
+        let went = match value.saturating_sub(self.value) {
+            change if change.unsigned_abs() <= SLACK => 0,
+            1.. => 1,
+            _ => 2,
+        };
         let goes_on = went != 0 && went == self.went;
         let banked =
             if goes_on { mul_div(age(now, self.read_at).min(BANKED), plan.drive.reference_rate, ONE) } else { 0 };

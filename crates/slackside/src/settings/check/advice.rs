@@ -62,7 +62,7 @@ impl Checked {
                 tell(Advice::FewTargets { marks });
             }
             let follows = self.plan().row(Condition::BeltNotFollowing.rank()).limit;
-            let microturns = follows.unsigned_abs() as u64 * 1_000_000 >> 24;
+            let microturns = u64::from(follows.unsigned_abs()).wrapping_mul(1_000_000) >> 24;
             let microturns = i32::try_from(microturns).unwrap_or(i32::MAX);
             if machine.head_targets.is_some() && microturns > self.limits.of(Condition::BeltNotFollowing).setpoint {
                 tell(Advice::FollowsLate { microturns });
@@ -129,8 +129,8 @@ impl fmt::Display for Advice {
                  boot targets a belt that follows gives none for {}.{:02} head turns. More boot targets mend it.",
                 microturns / 1_000_000,
                 microturns / 10_000 % 100,
-                microturns / 5 * 4 / 1_000_000,
-                microturns / 5 * 4 / 10_000 % 100,
+                (microturns / 5).saturating_mul(4) / 1_000_000,
+                (microturns / 5).saturating_mul(4) / 10_000 % 100,
             ),
             Self::ChatterBand { centihertz } => write!(
                 out,
