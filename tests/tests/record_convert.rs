@@ -297,8 +297,10 @@ fn a_file_of_version_1_stays_readable() {
     assert_eq!(inputs, golden_inputs());
     // The settings came with it; its keyframe is of another core, so nothing is claimed.
     let settings = recording.settings().expect("readable").expect("they came with it");
-    // Then no motion stopped without a delay, and slip below zero dropped no feed.
+    // Then no motion stopped without a delay, slip below zero dropped no feed, and two starting values were others.
     let mut then = Settings::example();
+    then.machine.conditioning.rejects_a_turn = 16;
+    then.limits.change(Condition::DeepUnderspeed, |limit| limit.setpoint = 150_000);
     then.limits.change(Condition::NoMotion, |limit| limit.on_delay = Span::ZERO);
     then.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
     assert_eq!(settings, then.check().expect("sound"));
