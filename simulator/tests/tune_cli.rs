@@ -101,10 +101,12 @@ fn from_recordings_to_a_setting_that_replay_and_compare_accept() {
 
     // Another setpoint: what differs first, and when.
     let leg = fs::read_to_string(directory.join("leg.toml")).expect("settings");
-    fs::write(directory.join("other.toml"), leg.replacen("setpoint_pct = 15", "setpoint_pct = 13", 1))
-        .expect("written");
+    let heading = "[limits.deep_underspeed]";
+    let (before, after) = leg.split_once(heading).expect("every limit is written");
+    let other = format!("{before}{heading}{}", after.replacen("setpoint_pct = 14", "setpoint_pct = 13", 1));
+    fs::write(directory.join("other.toml"), other).expect("written");
     let differs = done(directory, &["compare", "leg.toml", "other.toml", "bad.csv", "good.csv"]);
-    for word in ["limits.deep_underspeed.setpoint_pct: 15 -> 13", "verdicts are the same; then", "1 of 2 traces differ"]
+    for word in ["limits.deep_underspeed.setpoint_pct: 14 -> 13", "verdicts are the same; then", "1 of 2 traces differ"]
     {
         assert!(differs.contains(word), "{word}: {differs}");
     }

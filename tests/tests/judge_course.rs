@@ -37,8 +37,8 @@ fn a_stalled_belt_is_stamped_to_the_microsecond() {
     let start = leg.now;
     leg.turn(5 * SECOND, 1_000_000, 0, None);
     let verdicts = leg.play();
-    // 15 % below normal: a turn takes 1/(1.361711 · 0.85) s.
-    let turn = 1_000_000_000_000_000_000_u64 / (1_361_711 * 850_000);
+    // 14 % below normal: a turn takes 1/(1.361711 · 0.86) s.
+    let turn = 1_000_000_000_000_000_000_u64 / (1_361_711 * 860_000);
     let crossing = last + ((u64::from(QUARTER_AT_MOST) * turn) >> 32) + 1;
     assert_eq!(raised(&verdicts, Condition::DeepUnderspeed), [crossing + 500_000]);
     assert_eq!(permits(&verdicts, Permit::Run).last(), Some(&(crossing + 500_000, false)));

@@ -100,11 +100,11 @@ fn healthy_legs_are_left_alone_and_stalled_belts_are_stopped() {
         let last = stalled.iter().rfind(|input| matches!(input.signal, Signal::Edge(Shaft::Boot, _))).expect("edges");
         let verdicts = verdicts(&settings, &stalled);
         let stopped = dropped(&verdicts, Permit::Run);
-        // The pitch bound at the setpoint of 15 %, the widest pitch, the delay, and 50 ms. The last edge may be of the other
+        // The pitch bound at the setpoint of 14 %, the widest pitch, the delay, and 50 ms. The last edge may be of the other
         // polarity, up to two thirds of a pitch before or after the one that counts.
         let widest = if leg.edges == CountedEdges::Both { 0.68 } else { 1.02 };
         let pitch = widest / f64::from(leg.boot) / (leg.head_rpm / 60.0 * leg.ratio);
-        let due = last.at.get() as f64 / 1e6 + pitch / 0.85 + 0.3 + 0.05;
+        let due = last.at.get() as f64 / 1e6 + pitch / 0.86 + 0.3 + 0.05;
         let stopped = stopped.unwrap_or_else(|| panic!("{name}: not stopped; {:?}", raised(&verdicts)));
         assert!(stopped.get() as f64 / 1e6 <= due, "{name}: {stopped:?}, due {due}; {:?}", raised(&verdicts));
         assert!(stopped.get() - leg.begin_us >= (STALL * 1e6) as u64, "{name}: {stopped:?}");

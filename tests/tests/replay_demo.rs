@@ -235,7 +235,7 @@ fn a_cut_wire_is_named_as_one_and_a_motor_that_runs_on_too() {
     let inputs: Vec<Input> = demo::inputs(&settings).into_iter().filter(|input| !cut(input)).collect();
     let outcome = run(as_trace(&inputs), &settings);
     let first_out = outcome.first_outs.first().expect("silence trips");
-    // 15 % of loss is proven 1/0.85 pitches after the last edge, and must last half a second.
+    // 14 % of loss is proven 1/0.86 pitches after the last edge, and must last half a second.
     let trip = first_out.at.get();
     assert!((50_500_000..51_000_000).contains(&trip), "{first_out:?}");
     let surest = findings(&outcome.evidence).first().map(|finding| (finding.cause, finding.confidence));

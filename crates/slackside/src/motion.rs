@@ -50,7 +50,7 @@ impl Distrust {
     pub const LINE_SHORTED: Self = Self(16);
     /// Edges were lost before they came here.
     pub const EDGES_LOST: Self = Self(32);
-    /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
+    /// The boot's pitches scatter, to and fro, while the head turns steadily: the boot surges, or its sensor trembles.
     pub const SCATTER: Self = Self(64);
     /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
     pub const BRIDGED: Self = Self(128);

@@ -272,15 +272,15 @@ mod tests {
     fn what_makes_no_sense_is_refused_though_its_sum_fits() {
         let content = tripped().to_image()[..CONTENT].to_vec();
         assert_eq!(Retained::from_image(&seal(&content)), Ok(tripped()));
-        // Another version; no bool; no condition; nine starts; bits that no alarm has; numbers 38 and 43.
+        // Another version; no bool; no condition; nine starts; bits that no alarm has; numbers 39 and 43.
         for (at, byte, error) in [
             (0, 2, Unreadable::Version(2)),
             (1, 2, Unreadable::Content),
-            (2, 39, Unreadable::Content),
+            (2, 40, Unreadable::Content),
             (3, 9, Unreadable::Content),
             (4, 4, Unreadable::Content),
             (5, 9, Unreadable::Content),
-            (42, 8, Unreadable::Content),
+            (43, 8, Unreadable::Content),
             (47, 12, Unreadable::Content),
         ] {
             let mut wrong = content.clone();

@@ -33,7 +33,7 @@ pub mod distrust {
     pub const LINE_SHORTED: u8 = 16;
     /// Edges were lost before they came here.
     pub const EDGES_LOST: u8 = 32;
-    /// The boot's pitches scatter, to and fro, while the head turns steadily: a target that trembles, not one that passes.
+    /// The boot's pitches scatter, to and fro, while the head turns steadily: the boot surges, or its sensor trembles.
     pub const SCATTER: u8 = 64;
     /// The boot's edges are the head's, to the microsecond: the two wires are bridged.
     pub const BRIDGED: u8 = 128;

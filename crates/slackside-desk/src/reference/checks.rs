@@ -63,6 +63,7 @@ pub const fn first_check(condition: Condition) -> &'static str {
         }
         Condition::BothSilent => "What both sensors share: supply, fuse, junction box, cable.",
         Condition::SlipUnknown => "Why the sensors' signals are not trusted: see which other conditions came with it.",
+        Condition::FeedHunting => "Which alarms dropped the feed each time: what they point to. Only then acknowledge.",
         Condition::HeadTargets | Condition::BootTargets => {
             "Lock out. Count the targets of that shaft; none loose, none doubled, each at its gap. Then plug and cable of its sensor."
         }

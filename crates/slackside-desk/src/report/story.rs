@@ -165,7 +165,7 @@ impl Story {
 
 fn headline(outcome: &Outcome, clock: Clock) -> String {
     if let Some(first_out) = outcome.first_outs.first() {
-        let title = first_out.condition.entry().title;
+        let title = title_of(first_out.condition, first_out.detail);
         return match value_against_setpoint(first_out) {
             Some(figures) => format!("{title} at {}: {figures}.", clock.at(first_out.at)),
             None => format!("{title} at {}.", clock.at(first_out.at)),
@@ -309,8 +309,10 @@ pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)>
                         Action::DropFeed => "alarm, drops the feed",
                         Action::Stop => "stops the leg",
                     };
-                    let at = place_of(condition, detail).map_or_else(String::new, |place| format!(", {place}"));
+                    let at = place_of(condition, detail).or_else(|| distrust_of(condition, detail));
+                    let at = at.map_or_else(String::new, |what| format!(", {what}"));
                     let figures = figures.map_or_else(String::new, |figures| format!(": {figures}"));
+                    let title = title_of(condition, detail);
                     (format!("{title}{at} ({does}){figures}"), true)
                 }
                 AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged => {
@@ -356,6 +358,33 @@ fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
     )
     .then(|| Place::ALL.get(usize::from(detail)).copied().map(super::causes::place))
     .flatten()
+}
+
+/// The title of a condition that was raised. A boot whose pitches scatter is not called a fault of its sensor: it may surge.
+const fn title_of(condition: Condition, detail: u8) -> &'static str {
+    match (condition, detail) {
+        (Condition::BootSensorFault, slackside::signals::distrust::SCATTER) => "Boot surges or sensor trembles",
+        _ => condition.entry().title,
+    }
+}
+
+/// Why a sensor's signal is not trusted, where the title does not say it: the gravest of the reasons.
+#[must_use]
+pub fn distrust_of(condition: Condition, detail: u8) -> Option<&'static str> {
+    use slackside::signals::distrust;
+    if !matches!(condition, Condition::HeadSensorFault | Condition::BootSensorFault) {
+        return None;
+    }
+    let reasons = [
+        (distrust::LINE_OPEN, "its wire is cut"),
+        (distrust::LINE_SHORTED, "its wire is shorted"),
+        (distrust::BRIDGED, "its wire carries the head's pulses"),
+        (distrust::EDGES_LOST, "edges were lost on the way"),
+        (distrust::HUM, "hum or noise, or it bounces for longer than minimum_width"),
+        (distrust::REJECTS, "too many rejected edges: noise, or it bounces for longer than minimum_width"),
+        (distrust::TOO_FAST, "faster than the shaft can go: noise, or it bounces for longer than minimum_width"),
+    ];
+    reasons.into_iter().find(|(reason, _)| detail & reason != 0).map(|(_, words)| words)
 }
 
 const fn permit_name(permit: Permit) -> &'static str {
@@ -615,4 +644,36 @@ pub fn lower(title: &str) -> String {
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + letters.as_str())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slackside::signals::distrust;
+    use slackside::units::Micros;
+
+    fn said(detail: u8) -> String {
+        let change = Change::Alarm {
+            condition: Condition::BootSensorFault,
+            from: AlarmState::Normal,
+            to: AlarmState::Unacknowledged,
+            value: Some(1),
+            setpoint: 1,
+            detail,
+        };
+        event_words(&Limits::STARTING, &Verdict { at: Micros::new(1), change }).expect("worth a line").0
+    }
+
+    #[test]
+    fn a_boot_that_surges_is_not_called_a_sensor_fault() {
+        assert_eq!(said(distrust::SCATTER), "Boot surges or sensor trembles (stops the leg)");
+        assert!(said(distrust::LINE_OPEN).starts_with("Boot sensor fault, its wire is cut"));
+    }
+
+    #[test]
+    fn a_sensor_that_bounces_for_too_long_names_the_minimum_width() {
+        for reason in [distrust::HUM, distrust::REJECTS, distrust::TOO_FAST, distrust::HUM | distrust::REJECTS] {
+            assert!(said(reason).contains("bounces for longer than minimum_width"), "{}", said(reason));
+        }
+    }
 }

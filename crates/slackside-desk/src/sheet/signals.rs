@@ -150,4 +150,12 @@ fn more_targets(page: &mut Page, settings: &Checked, boot: Targets, turn: f64) {
             if count == boot.count { "" } else { objection(settings, count) },
         ));
     }
+    let keeps = |count: &u8| {
+        let found = settings.promptness_with_targets(Condition::DeepUnderspeed, *count);
+        found.is_some_and(|found| found.keeps_the_code())
+    };
+    page.line(&(1..=64).find(keeps).map_or_else(
+        || "The 20 % cannot be kept at this speed with these limits, however many targets.".to_owned(),
+        |count| format!("At this speed the 20 % takes at least {count} boot targets, with these limits."),
+    ));
 }

@@ -77,6 +77,8 @@ pub enum Flag {
     Bypass,
     /// The leg runs without its permit.
     Unpermitted,
+    /// The feed permit has come back too often.
+    FeedHunting,
 }
 
 impl Flag {

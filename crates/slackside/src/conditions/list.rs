@@ -159,8 +159,8 @@ macro_rules! list {
             boot_cleared: true,
             setpoint: (40_000, 200_000),
             longest_on_delay_ms: 3_000,
-            starting: Starting { setpoint: 150_000, deadband: 20_000, on_ms: 500, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "29 CFR 1910.272(q)(5): stopped before belt speed has fallen by 20 %.",
+            starting: Starting { setpoint: 140_000, deadband: 20_000, on_ms: 500, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "As much as leaves room, within the 20 % of 29 CFR 1910.272(q)(5), for error, edges and delay from the first turn on.",
             title: "Belt far too slow",
             meaning: "The belt ran so much slower than normal that the leg has to stop: 29 CFR 1910.272(q) allows a loss \
                       of no more than 20 per cent.",
@@ -446,7 +446,8 @@ macro_rules! list {
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
             reason: "A signal that cannot be trusted is never read as healthy.",
             title: "Boot sensor fault",
-            meaning: "What the boot sensor said could not be believed, so the belt was not being watched.",
+            meaning: "What the boot sensor said could not be believed, so the belt was not being watched: noise, a lost wire, \
+                      or pitches that scatter to and fro, where the boot surges or the sensor trembles.",
         }
         HeadSilent = 22 "The head sensor fell silent while the boot turns." {
             name: "head_silent",
@@ -496,6 +497,23 @@ macro_rules! list {
             reason: "Slip unknown for longer than a slow leg takes to fill its windows.",
             title: "Slip not known",
             meaning: "The leg ran too long without slip being known. What is not known is not taken to be in order.",
+        }
+        FeedHunting = 38 "The feed permit was to be given back for the fourth time within half an hour; it is held until a person acknowledges." {
+            name: "feed_hunting",
+            unit: Flag,
+            sense: Flag(Flag::FeedHunting),
+            gate: Always,
+            needs: Nothing,
+            must: Alarm,
+            bypass: false,
+            boot_cleared: false,
+            setpoint: (1, 1),
+            longest_on_delay_ms: 0,
+            starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 0, latching: false, priority: Medium, action: DropFeed },
+            reason: "What comes back three times in half an hour needs a person, not a fourth time.",
+            title: "Feed given back too often",
+            meaning: "The feed was dropped and given back again and again by what came and went. Each time the leg filled \
+                      anew under a fault that nobody had looked at. The feed waits until somebody acknowledges.",
         }
         HeadTargets = 25 "A head target is missing, or its edges get lost now and then, or there is one too many." {
             name: "head_targets",
@@ -564,7 +582,7 @@ macro_rules! list {
             title: "Drive contact fault",
             meaning: "The drive contact chattered or toggled, or said the opposite of what the shafts did.",
         }
-        ReferenceFault = 29 "The speed reference is lost, out of range, too fast or contradicts the head; nameplate speed is used." {
+        ReferenceFault = 29 "The speed reference is lost, out of range or contradicts the head; nameplate speed is used." {
             name: "reference_fault",
             unit: Flag,
             sense: Flag(Flag::Reference),

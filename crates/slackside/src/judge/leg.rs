@@ -45,6 +45,10 @@ pub mod mark {
     pub const TURNED: u32 = 1 << 13;
     /// The head's last pitch was at speed; if not, the last that was ended at [`brisk_at`](super::Leg::brisk_at).
     pub const HEAD_BRISK: u32 = 1 << 14;
+    /// The feed was dropped while the leg ran on.
+    pub const FEED_DROPPED: u32 = 1 << 15;
+    /// It came back too often: it waits for a person.
+    pub const FEED_HUNTS: u32 = 1 << 26;
     /// Slip is unknown, since [`unknown_since`](super::Leg::unknown_since).
     pub const SLIP_UNKNOWN: u32 = 1 << 16;
     /// The outlet is plugged.
@@ -69,6 +73,8 @@ pub mod mark {
 
 /// So many changes of the drive contact within ten seconds may be a person's: five starts.
 pub const TOGGLES: u8 = 10;
+/// So often the feed is given back within half an hour without anybody's doing.
+pub const RETURNS: usize = 3;
 /// No temperature was told.
 const NO_TEMPERATURE: i16 = i16::MIN;
 
@@ -134,6 +140,12 @@ pub struct Leg {
     pub changes: [u32; TOGGLES as usize + 1],
     /// When late inputs leave theirs.
     pub lates: [u32; 16],
+    /// When returns of the feed leave theirs, in the slow count.
+    pub returns: [u32; RETURNS],
+    /// How many of them are counted.
+    pub returns_count: u8,
+    /// Always 0.
+    pub spare: [u8; 3],
 }
 
 /// The phases in the order in which state keeps them.
@@ -214,6 +226,7 @@ impl Leg {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
+        super::recent::settle(&mut self.returns, &mut self.returns_count, view.now.slow());
         // What has been open for so long stays as it is.
         self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);

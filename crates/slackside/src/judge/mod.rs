@@ -248,7 +248,10 @@ impl Judge {
             self.leg.leave_standstill(out);
             (waits, holding) = self.evaluate(out);
         }
-        self.resolve(holding, out);
+        if self.resolve(holding, out) {
+            (waits, holding) = self.evaluate(out);
+            self.resolve(holding, out);
+        }
         let quiet = !holding.watched && self.is_quiet(view);
         self.leg.put(mark::QUIET, quiet);
         let heat = Condition::SlipHeat.rank();

@@ -126,6 +126,11 @@ impl Judge {
         match command {
             Command::Acknowledge => {
                 self.take_from_each(WANTS_ACKNOWLEDGEMENT, bits::UNACKNOWLEDGED, out);
+                // Somebody has seen that the feed hunts: it counts anew.
+                if self.leg.has(mark::FEED_HUNTS) {
+                    self.leg.put(mark::FEED_HUNTS, false);
+                    self.leg.returns_count = 0;
+                }
             }
             Command::Reset | Command::ResetButton(false) => {
                 self.take_from_each(RESETTABLE, bits::LATCHED, out);

@@ -1,16 +1,21 @@
 //! First-out and the two permits: what follows from the alarms once all of them are known.
 
 use super::Judge;
-use super::leg::mark;
+use super::leg::{RETURNS, mark};
+use super::recent;
 use super::rows::holds;
 use super::view::{Out, View};
 use crate::alarm::bits;
 use crate::conditions::{Condition, Row};
 use crate::settings::plan::act;
+use crate::time::SLOW_SHIFT;
 use crate::verdict::{Change, Permit, Phase};
 
 /// High slip and a slow belt keep feed away whatever their action.
-const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed];
+const HINDER: [Condition; 4] =
+    [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed, Condition::FeedHunting];
+/// Returns of the feed are counted over half an hour, in the slow count.
+const HUNTING_WINDOW: u32 = 1_800_000_000 >> SLOW_SHIFT;
 /// While one of these holds the belt is not at speed.
 const SLOW: [Condition; 2] = [Condition::DeepUnderspeed, Condition::Underspeed];
 
@@ -58,8 +63,9 @@ impl Judge {
         self.rows.bits.iter().zip(&view.plan.acts).any(|(bits, acts)| holds(*bits) && acts & act::STOP != 0)
     }
 
-    /// Tell first-out and permits where they changed.
-    pub(super) fn resolve(&mut self, holding: Holding, out: &mut Out<'_>) {
+    /// Tell first-out and permits where they changed. Whether the feed has just been found to hunt, and is to be held for that.
+    pub(super) fn resolve(&mut self, holding: Holding, out: &mut Out<'_>) -> bool {
+        let view = out.view;
         let Holding { stop, hinders, slow, .. } = holding;
         let leg = &mut self.leg;
         let raised = core::mem::take(&mut leg.raised);
@@ -83,6 +89,18 @@ impl Judge {
         if !run && leg.has(mark::RUN) && leg.has(mark::PROOF) {
             leg.put(mark::PROVEN, true);
         }
+        if feed && !leg.has(mark::FEED) && leg.has(mark::FEED_DROPPED) {
+            recent::settle(&mut leg.returns, &mut leg.returns_count, view.now.slow());
+            if usize::from(leg.returns_count) >= RETURNS {
+                leg.put(mark::FEED_HUNTS, true);
+                return true;
+            }
+            let end = view.now.slow().wrapping_add(HUNTING_WINDOW);
+            recent::push(&mut leg.returns, &mut leg.returns_count, end);
+        }
+        if leg.has(mark::FEED) {
+            leg.put(mark::FEED_DROPPED, run && leg.phase() == Phase::Running);
+        }
         for (permit, bit, allowed, by) in
             [(Permit::Run, mark::RUN, run, stopped_by), (Permit::Feed, mark::FEED, feed, dropped_by)]
         {
@@ -91,5 +109,6 @@ impl Judge {
                 out.tell(Change::Permit { permit, allowed, because: of_rank_and_one(if allowed { 0 } else { by }) });
             }
         }
+        false
     }
 }

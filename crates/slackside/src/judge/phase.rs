@@ -8,17 +8,19 @@
 //!     │ silence proves it                    └──────────► CoastDown ◄──────────┘  │ otherwise
 //!     └────────────────────────────────────────────────── (drive off) ────────────┘
 //! ```
+//! A drive that comes on again while the belt runs down from speed, slower by now and followed by both shafts alike, opens a start too.
+//!
 //! Standstill is proven by silence: every fitted shaft surely slower than the share of normal speed in the settings,
 //! counted from the last edge, from the drive going off, or from power-up, whichever was last. Counting from the drive
 //! going off keeps a chattering contact from opening start after start. Without a drive contact the drive is taken to
 //! be on whenever the head turns, so silence of both shafts is standstill, and the first head edge from there opens a
-//! start; at power-up a leg that already turns is judged at once, since it was not seen standing.
+//! start, while the leg still settles only a head that gains speed; at power-up a leg that already turns is judged at once, since it was not seen standing.
 
 use super::leg::{Leg, PHASES, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
-use crate::arith::high;
+use crate::arith::{high, mul_div};
 use crate::conditions::Condition;
 use crate::settings::plan::{RowPlan, ShaftPlan, fitted};
 use crate::signals::{ShaftSignals, moved};
@@ -44,6 +46,9 @@ const JAM: u32 = 800_000;
 /// it is switched on, would end the start too soon.
 pub const AT_SPEED: u8 = 2;
 
+/// One whole, in ppm.
+const ONE: u32 = 1_000_000;
+
 impl Leg {
     /// Go into a phase.
     pub fn set_phase(&mut self, phase: Phase, out: &mut Out<'_>) {
@@ -53,10 +58,11 @@ impl Leg {
         }
         self.phase = PHASES.iter().position(|other| *other == phase).unwrap_or(0) as u8;
         out.tell(Change::Phase(phase));
-        if matches!(phase, Phase::Standstill | Phase::CoastDown) {
+        if phase == Phase::CoastDown {
             self.rest.begin(view);
         }
         if phase == Phase::Standstill {
+            self.rest.came_to_rest(view);
             self.put(mark::OPENED | mark::START_WINDOW | mark::AT_SPEED | mark::START_FAILED, false);
             if !view.plan.has(fitted::DRIVE_CONTACT) {
                 self.put(mark::UNPERMITTED, false);
@@ -89,6 +95,10 @@ impl Leg {
                 Phase::CoastDown if self.has(mark::START_WINDOW) && !reached(now, self.window_end) => {
                     self.set_phase(Phase::Starting, out);
                 }
+                // Once for each time that it was at speed, so that nobody renews the suppression of underspeed by switching.
+                Phase::CoastDown if self.has(mark::COASTS_FROM_SPEED) && self.belt_follows(view) => {
+                    self.open_start(out);
+                }
                 Phase::CoastDown | Phase::Unsure => {
                     self.put(mark::START_WINDOW, false);
                     self.set_phase(Phase::Running, out);
@@ -108,13 +118,22 @@ impl Leg {
         }
     }
 
+    /// Whether the leg runs down below its speed, and both shafts agree by the ratio that the belt follows.
+    fn belt_follows(&self, view: &View<'_>) -> bool {
+        let slip = view.signals.short.reading;
+        let most = view.limit_of(Condition::SlipHigh).limit.unsigned_abs();
+        slip.is_exact()
+            && slip.least.unsigned_abs() < most
+            && !self.is_brisk(&self.boot(view), view.limit_of(Condition::Underspeed))
+    }
+
     fn open_start(&mut self, out: &mut Out<'_>) {
         let view = out.view;
         let now = view.now.us();
         self.opened = now;
         self.window_end = now.wrapping_add(view.plan.drive.start_time);
         self.put(mark::OPENED | mark::START_WINDOW, true);
-        self.put(mark::AT_SPEED | mark::START_FAILED, false);
+        self.put(mark::AT_SPEED | mark::START_FAILED | mark::FEED_DROPPED, false);
         self.brisk = 0;
         let end = view.now.slow().wrapping_add(view.plan.drive.start_window);
         recent::push(&mut self.starts, &mut self.starts_count, end);
@@ -152,6 +171,19 @@ impl Leg {
         if signals.head.seen | signals.boot.seen != 0 {
             self.put(mark::TURNED, true);
         }
+        if matches!(self.phase(), Phase::CoastDown | Phase::Standstill) {
+            let off = Some(self.off_at);
+            // From rest any speed is gained; while running down only what is well above standing.
+            let limits = |plan: &ShaftPlan| {
+                let brisk = if self.phase() == Phase::Standstill { u32::MAX } else { plan.standing / 2 };
+                (brisk, mul_div(plan.sudden, ONE, view.plan.drive.reference_minimum))
+            };
+            let (head, boot) = (&view.plan.head, &view.plan.boot);
+            let limits = (limits(head), limits(boot));
+            let head = Pitches::new(view, &signals.head, head, off);
+            let boot = Pitches::new(view, &signals.boot, boot, off);
+            self.rest.turns((&head, limits.0), (&boot, limits.1));
+        }
         if moved & moved::HEAD != 0 && !view.plan.has(fitted::DRIVE_CONTACT) {
             let brisk = self.head(view).fast_enough(self.scaled(view.plan.head.brisk));
             if self.has(mark::HEAD_BRISK) && !brisk {
@@ -159,7 +191,8 @@ impl Leg {
             }
             self.put(mark::HEAD_BRISK, brisk);
             match self.phase() {
-                Phase::Standstill => {
+                // A belt that swings as it settles starts nothing.
+                Phase::Standstill if self.rest.head_starts() => {
                     self.put(mark::UNPERMITTED, !self.has(mark::RUN));
                     self.open_start(out);
                 }
@@ -167,18 +200,9 @@ impl Leg {
                 _ => {}
             }
         }
-        match self.phase() {
-            Phase::CoastDown => {
-                let off = Some(self.off_at);
-                let head = Pitches::new(view, &signals.head, &view.plan.head, off);
-                let boot = Pitches::new(view, &signals.boot, &view.plan.boot, off);
-                self.rest.running_down((&head, view.plan.head.standing / 2), (&boot, view.plan.boot.standing / 2));
-            }
-            Phase::Standstill => {
-                let newest = newest_edge(view).unwrap_or(view.now.us());
-                self.rest.standing(view, newest);
-            }
-            _ => {}
+        if self.phase() == Phase::Standstill {
+            let newest = newest_edge(view).unwrap_or(view.now.us());
+            self.rest.standing(view, newest);
         }
     }
 

@@ -1,67 +1,96 @@
-//! What the shafts do with the drive off: run down, stand, roll back, or chatter.
+//! What the shafts do with the drive off: run down, settle, stand, roll back, or chatter.
+//!
+//! A sensor does not see which way a shaft turns, and a belt that comes to rest swings its pulleys to and fro: half a hertz, 20 degrees
+//! either way, dying within four seconds (common practice, no source). What tells a leg that rolls back is that it *gains* speed, pitch
+//! by pitch, further than any swing goes before it turns. Until a leg has settled only that counts; afterwards any turning does.
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
 use super::speed::Pitches;
 use super::view::View;
+use crate::arith::mul_div;
 use crate::signals::ShaftSignals;
 use crate::time::{SWEEP, reached, wait};
 
 /// Without an edge for so long, the edges counted at rest are forgotten: whatever moved or chattered has stopped.
 const QUIET: u32 = 10_000_000;
+/// So long after it was first proven to stand the belt may still be swinging: half as long again as a swing of half a hertz takes to die.
+const SETTLING: u32 = 6_000_000;
 /// Edges of both shafts from proven standstill that make a rollback: one of each can be a bucket settling.
 const BOTH: u32 = 2;
 /// Faster pitches in a row that make a rollback while running down: one can be the rock-back onto a backstop.
 const FASTER: u8 = 2;
-/// Both must add up to this part of a turn too, a quarter: the strands of a tall leg swing the pulleys to and fro after a stop, and
-/// with many targets that gives several edges. Less a 4096th: pitches that make up a quarter reach it
+/// Once settled, both must add up to this part of a turn too, a quarter: the strands of a tall leg may swing the pulleys, and
+/// with many targets that gives several edges. In 2^-24 turn, less a 4096th: pitches that make up a quarter reach it
 /// whatever is not known of them.
-const SWING: u32 = (1 << 30) - (1 << 20);
+const SWING: u32 = (1 << 22) - (1 << 12);
+/// Gaining speed over this angle is a rollback: five sixteenths of a turn. A swing of 20 degrees either way goes through four times that
+/// and two pitches at most in a whole period, which must bring it back to its slowest: 3 pitches of 12 targets, a quarter of a turn.
+const GAINED: u32 = SWING + (1 << 20);
+/// Faster than the slowest over a whole turn is a rollback too, gaining speed or not: by then a swing has died.
+const WHOLE_TURN: u32 = (1 << 24) - (1 << 12);
 
 /// One shaft with the drive off.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 struct Runner {
+    /// Pitches in a row faster than the slowest.
+    faster: u8,
+    /// Pitches at rest so fast that they might pass for a running shaft.
+    chatter: u8,
+    spare: [u8; 2],
     counted: u32,
     at_rest: u32,
     /// Angle at which the shaft came to rest, in 2^-24 turn.
     rested: u32,
-    /// The slowest pitch so far: its time, 0 before there is one, and its angle.
+    /// The slowest pitch so far, the one before, and the first of those that gain speed, each as the time of a turn in microseconds; 0 before
+    /// there is one.
     slowest: u32,
-    slowest_angle: u32,
-    /// Angle of the faster pitches in a row.
+    before: u32,
+    first: u32,
+    /// Angle of the pitches in a row that were faster than the slowest, and of those of them that gain speed, in 2^-24 turn.
     gathered: u32,
-    faster: u8,
-    spare: [u8; 3],
+    gained: u32,
 }
 
 impl Runner {
-    fn begin(&mut self, shaft: &ShaftSignals) {
-        *self = Self { counted: shaft.edges, at_rest: shaft.edges, rested: shaft.angle, ..Self::default() };
+    /// Count from here; a shaft that stands has stood for ever.
+    fn begin(&mut self, shaft: &ShaftSignals, slowest: u32) {
+        *self = Self { counted: shaft.edges, at_rest: shaft.edges, rested: shaft.angle, slowest, ..Self::default() };
     }
 
-    fn edge(&mut self, pitches: &Pitches<'_>, brisk: u32) {
+    /// A pitch while running down or standing. One is faster only above the first limit, chatter above the second.
+    fn edge(&mut self, pitches: &Pitches<'_>, (brisk, chatters): (u32, u32)) {
         let shaft = pitches.shaft;
         if shaft.edges == self.counted {
             return;
         }
         self.counted = shaft.edges;
+        if shaft.pitch == 0 {
+            // It rested until this edge.
+            (self.slowest, self.faster, self.gathered, self.gained) = (u32::MAX, 0, 0, 0);
+            return;
+        }
         if !pitches.is_closed() {
             return;
         }
-        let now = cross(shaft.pitch, self.slowest_angle);
-        let slowest = cross(self.slowest, shaft.pitch_angle);
-        if self.slowest != 0 && now.saturating_mul(3) < slowest.saturating_mul(2) && shaft.fast_enough(brisk) {
-            self.faster = self.faster.saturating_add(1);
-            self.gathered = self.gathered.saturating_add(shaft.pitch_angle);
+        self.chatter = self.chatter.saturating_add(u8::from(shaft.fast_enough(chatters)));
+        let now = mul_div(shaft.pitch, u32::MAX, shaft.pitch_angle);
+        let faster = now < self.slowest.saturating_sub(self.slowest / 3) && shaft.fast_enough(brisk);
+        let before = core::mem::replace(&mut self.before, now);
+        if !faster {
+            self.slowest = self.slowest.max(now);
+            (self.faster, self.gathered, self.gained) = (0, 0, 0);
             return;
         }
-        if self.slowest == 0 || now > slowest {
-            self.slowest = shaft.pitch;
-            self.slowest_angle = shaft.pitch_angle;
+        let angle = shaft.pitch_angle >> 8;
+        if self.gained == 0 || now > before.saturating_add(before >> 3) {
+            self.first = now;
+            self.gained = 0;
         }
-        self.faster = 0;
-        self.gathered = 0;
+        self.faster = self.faster.saturating_add(1);
+        self.gathered = self.gathered.saturating_add(angle);
+        self.gained = self.gained.saturating_add(angle);
     }
 
     const fn since_rest(&self, shaft: &ShaftSignals) -> u32 {
@@ -70,18 +99,14 @@ impl Runner {
 
     /// Whether the shaft has turned from rest by more than a swing.
     const fn has_rolled(&self, shaft: &ShaftSignals) -> bool {
-        self.since_rest(shaft) >= BOTH && shaft.angle.wrapping_sub(self.rested) >= SWING >> 8
+        self.since_rest(shaft) >= BOTH && shaft.angle.wrapping_sub(self.rested) >= SWING
     }
 
-    /// Whether it got faster and faster by more than a swing.
+    /// Whether it got faster and faster by more than a swing does, or was faster for a whole turn.
     const fn runs_away(&self) -> bool {
-        self.faster >= FASTER && self.gathered >= SWING
+        let gains = self.gained >= GAINED && self.before < self.first.saturating_sub(self.first / 5);
+        self.faster >= FASTER && (gains || self.gathered >= WHOLE_TURN)
     }
-}
-
-/// Cross products of time and angle. Angles lose two bits so that three times the product fits.
-const fn cross(time: u32, angle: u32) -> u64 {
-    (time as u64).wrapping_mul((angle >> 2) as u64)
 }
 
 /// Both shafts with the drive off.
@@ -90,10 +115,12 @@ const fn cross(time: u32, angle: u32) -> u64 {
 pub struct Rest {
     head: Runner,
     boot: Runner,
-    /// When edges at rest are forgotten.
+    /// When edges at rest are forgotten, or the leg has settled.
     forget_at: u32,
     forgets: u8,
-    spare: [u8; 3],
+    /// Whether the leg stands but may still be settling.
+    settles: u8,
+    spare: [u8; 2],
 }
 
 impl Rest {
@@ -102,29 +129,50 @@ impl Rest {
         self.head.since_rest(head) > 0
     }
 
-    /// The drive went off, or the leg came to rest: count from here.
-    pub fn begin(&mut self, view: &View<'_>) {
-        self.head.begin(&view.signals.head);
-        self.boot.begin(&view.signals.boot);
-        self.forgets = 0;
+    /// Whether a head that turns from rest has been started, where no drive contact says so: at its first edge once the leg has settled, by
+    /// gaining speed before.
+    pub const fn head_starts(&self) -> bool {
+        self.settles == 0 || self.head.runs_away()
     }
 
-    /// A change of motion while running down: pitches since the drive went off, and the limits from which one may be faster.
-    pub fn running_down(&mut self, (head, head_brisk): (&Pitches<'_>, u32), (boot, boot_brisk): (&Pitches<'_>, u32)) {
-        self.head.edge(head, head_brisk);
-        self.boot.edge(boot, boot_brisk);
+    /// The drive went off, or the leg has settled: count from here.
+    pub fn begin(&mut self, view: &View<'_>) {
+        self.count_from_here(view, 0);
+    }
+
+    /// The leg came to rest: it may have to settle.
+    pub fn came_to_rest(&mut self, view: &View<'_>) {
+        self.count_from_here(view, u32::MAX);
+        self.forget_at = view.now.us().wrapping_add(SETTLING);
+        (self.forgets, self.settles) = (1, 1);
+    }
+
+    fn count_from_here(&mut self, view: &View<'_>, slowest: u32) {
+        self.head.begin(&view.signals.head, slowest);
+        self.boot.begin(&view.signals.boot, slowest);
+        (self.forgets, self.settles) = (0, 0);
+    }
+
+    /// A change of motion while running down or standing: pitches since then, and the limits of [`Runner::edge`].
+    pub fn turns(
+        &mut self,
+        (head, head_limits): (&Pitches<'_>, (u32, u32)),
+        (boot, boot_limits): (&Pitches<'_>, (u32, u32)),
+    ) {
+        self.head.edge(head, head_limits);
+        self.boot.edge(boot, boot_limits);
     }
 
     /// A change of motion while standing.
     pub fn standing(&mut self, view: &View<'_>, newest_edge: u32) {
         let (head, boot) = (&view.signals.head, &view.signals.boot);
-        if self.head.since_rest(head) | self.boot.since_rest(boot) != 0 {
+        if self.settles == 0 && self.head.since_rest(head) | self.boot.since_rest(boot) != 0 {
             self.forget_at = newest_edge.wrapping_add(QUIET);
             self.forgets = 1;
         }
     }
 
-    /// Forget edges at rest once nothing has followed for long enough.
+    /// Forget edges at rest once nothing has followed for long enough, and those of settling.
     pub fn settle(&mut self, view: &View<'_>) {
         if self.forgets != 0 && reached(view.now.us(), self.forget_at) {
             self.begin(view);
@@ -138,6 +186,9 @@ impl Rest {
 
     /// Whether the shafts roll back from standstill.
     pub fn rolls_from_rest(&self, view: &View<'_>) -> bool {
+        if self.settles != 0 {
+            return self.speeds_up(view);
+        }
         let (head, boot) = (&view.plan.head, &view.plan.boot);
         head.is_fitted()
             && boot.is_fitted()
@@ -151,10 +202,15 @@ impl Rest {
         (head || boot) && (!head || self.head.runs_away()) && (!boot || self.boot.runs_away())
     }
 
-    /// Edges of the one shaft that chatters while the other stands; zero if both turn.
+    /// Edges of the one shaft that chatters while the other stands; zero if both turn, and while the leg settles. What comes too slowly
+    /// to pass for a running shaft does not count: a belt that the wind rocks takes one target to and fro before its sensor.
     pub fn edges_of_one(&self, view: &View<'_>) -> u32 {
-        let head = if view.plan.head.is_fitted() { self.head.since_rest(&view.signals.head) } else { 0 };
-        let boot = if view.plan.boot.is_fitted() { self.boot.since_rest(&view.signals.boot) } else { 0 };
-        if head.min(boot) >= BOTH { 0 } else { head.max(boot) }
+        let (head, boot) = (&view.signals.head, &view.signals.boot);
+        if self.settles != 0 || self.head.since_rest(head).min(self.boot.since_rest(boot)) >= BOTH {
+            return 0;
+        }
+        let pitches = self.head.chatter.max(self.boot.chatter);
+        // Of the first of its edges no pitch is known.
+        u32::from(pitches).saturating_add(u32::from(pitches > 0))
     }
 }

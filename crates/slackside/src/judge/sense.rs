@@ -3,13 +3,14 @@
 //!
 //! | condition | beyond when |
 //! |---|---|
-//! | rollback | drive off: both shafts turn from standstill (two edges each), or every fitted shaft gets 1.5 times faster for two pitches, above twice the standstill speed |
-//! | edges at rest | so many edges of one shaft at standstill; forgotten after 10 s without |
+//! | rollback | drive off: both shafts turn from standstill (two edges each and a quarter of a turn), once the leg has settled for 6 s; or every fitted shaft gets 1.5 times faster for two pitches (while running down above twice the standstill speed), and gains speed over five sixteenths of a turn or stays faster for a whole one |
+//! | edges at rest | so many edges of one shaft at standstill, once settled, as fast as 1/1.6 of normal speed or faster; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
 //! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches, or 2.6 where a target is missing |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
+//! | feed hunting | the feed, dropped while the leg ran on, was to come back a fourth time within half an hour; until acknowledged |
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
@@ -226,7 +227,12 @@ impl Leg {
 
     /// Whether any [plain](Flag::is_plain) flag may be set: a pressed button may yet be one.
     fn is_flagged(&self, view: &View<'_>, rubs: &Rubs) -> bool {
-        const MARKS: u32 = mark::START_FAILED | mark::OUTLET | mark::PLAN_DAMAGED | mark::PRESSED | mark::UNPERMITTED;
+        const MARKS: u32 = mark::START_FAILED
+            | mark::OUTLET
+            | mark::PLAN_DAMAGED
+            | mark::PRESSED
+            | mark::UNPERMITTED
+            | mark::FEED_HUNTS;
         let (head, boot) = (&view.signals.head, &view.signals.boot);
         self.has(MARKS)
             || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
@@ -334,6 +340,7 @@ impl Leg {
             }
             Flag::Bypass => self.bypassed != 0,
             Flag::Unpermitted => self.runs_unpermitted(view),
+            Flag::FeedHunting => self.has(mark::FEED_HUNTS),
         })
     }
 

@@ -66,6 +66,14 @@ pub(super) const fn shaft_of(compared: Compared) -> Shaft {
     }
 }
 
+/// The limit made of a setpoint in that unit. For an angle of the head it is no less than a quarter more than lies between two boot edges of a
+/// belt that follows: by then it has slipped by a fifth.
+pub(super) fn limit(compared: Compared, limit: i32, boot: &ShaftPlan, slip: &SlipPlan) -> i32 {
+    let between = high(boot.largest, slip.head_per_boot);
+    let least = to_i32(between.saturating_add(between >> 2));
+    if matches!(compared, Compared::Angle) { limit.max(least) } else { limit }
+}
+
 impl ShaftPlan {
     /// Fill in what follows from marks, `least`, `largest`, `normal`, `top_turn` and `standing`.
     pub(super) fn complete(&mut self) {

@@ -12,7 +12,7 @@ use super::cross::{
     CODE_LOSS, LEARNED_PITCH_ERROR, PAIRS, WINDOW_ERROR, boot_by_ratio, feigning_hum, longest_width, loss,
     slowest_pitch, speed_error, wait_for_edges,
 };
-use super::derived::{ONE, in_its_unit, shaft_of};
+use super::derived::{ONE, in_its_unit, limit, shaft_of};
 use super::plan::{MAGIC, Plan, ShaftPlan, VERSION, act, fitted};
 use crate::arith::{mul_div, ppm_of_turn, share};
 use crate::conditions::{Condition, Must, Needs, Rule};
@@ -109,8 +109,8 @@ const RANGES: &[Bounds] = bounds! {
 
 /// What legs are built like, rounded outwards.
 const LEG: &[Bounds] = bounds! {
-    head.normal: 333_333, 5_000_000;
-    boot.normal: 333_333, 5_000_000;
+    head.normal: 166_666, 5_000_000;
+    boot.normal: 166_666, 5_000_000;
     slip.ratio: 500_000, 2_000_000;
     slip.boot_circumference: 634_602, 6_565_929;
     contacts.bin_length: 144_831, 9_580_200;
@@ -125,8 +125,8 @@ const BENCH: &[Bounds] = bounds! {
     contacts.bin_length: 31, 31_250_000;
 };
 
-/// Belt speeds of legs: 1 to 5 m/s, in micrometres a second, with the rounding of one micrometre.
-const BELT_SPEED: (u32, u32) = (999_999, 5_000_001);
+/// Belt speeds of legs: 0.5 to 5 m/s, in micrometres a second, with the rounding of one micrometre.
+const BELT_SPEED: (u32, u32) = (499_999, 5_000_001);
 /// Ten minutes, in microseconds.
 const LONGEST_OFF_DELAY: u32 = 10 * MINUTE;
 /// One part in a million of a turn.
@@ -244,7 +244,7 @@ fn shaft(plan: &Plan, which: Shaft) -> Kept {
     again.complete();
     hold(same(again.as_bytes(), shaft.as_bytes()), PlanRule::Derived)?;
     let both = shaft.edges == 2;
-    let marks = if both { shaft.marks & 1 == 0 && shaft.marks <= 64 } else { shaft.marks <= 32 };
+    let marks = shaft.marks <= 64 && (!both || shaft.marks & 1 == 0);
     let turn = shaft.normal_turn;
     // Top speed is 105 to 300 % of normal, and some roundings; it stands below 2 to 30 %.
     let speeds =
@@ -330,7 +330,8 @@ fn compared(plan: &Plan, rule: &Rule, value: i32) -> i32 {
 #[inline(never)]
 fn condition(plan: &Plan, rank: usize, rule: &Rule) -> Kept {
     let row = plan.row(rank);
-    hold(row.limit == compared(plan, rule, row.setpoint), PlanRule::Limit)?;
+    let follows = limit(rule.compared, compared(plan, rule, row.setpoint), &plan.boot, &plan.slip);
+    hold(row.limit == follows, PlanRule::Limit)?;
     let is_fitted = has(plan, rule.needs);
     let acts = plan.acts(rank);
     if acts & act::JUDGED == 0 {

@@ -20,6 +20,11 @@ pub enum Advice {
         /// Counted edges a turn.
         marks: u8,
     },
+    /// So much head angle lies between two boot edges that belt not following acts later than it is set to.
+    FollowsLate {
+        /// Head turns after which it acts, in millionths.
+        microturns: i32,
+    },
     /// Boot edges come at a rate at which a target of a stalled belt may chatter.
     ChatterBand {
         /// Counted boot edges a second at normal speed, in hundredths.
@@ -55,6 +60,12 @@ impl Checked {
             let marks = boot.marks();
             if marks < 4 {
                 tell(Advice::FewTargets { marks });
+            }
+            let follows = self.plan().row(Condition::BeltNotFollowing.rank()).limit;
+            let microturns = u64::from(follows.unsigned_abs()).wrapping_mul(1_000_000) >> 24;
+            let microturns = i32::try_from(microturns).unwrap_or(i32::MAX);
+            if machine.head_targets.is_some() && microturns > self.limits.of(Condition::BeltNotFollowing).setpoint {
+                tell(Advice::FollowsLate { microturns });
             }
             let centihertz = machine.normal_boot.get().saturating_mul(u32::from(marks)) / 10_000;
             // 5 to 30 Hz: what buckets and a loose bracket shake a target with.
@@ -111,6 +122,15 @@ impl fmt::Display for Advice {
             Self::FewTargets { marks } => write!(
                 out,
                 "Only {marks} counted boot edges a turn: a belt that stops is known late. More targets make it sooner.",
+            ),
+            Self::FollowsLate { microturns } => write!(
+                out,
+                "Belt not following acts only after {}.{:02} head turns without a boot edge, later than it is set to: with so few \
+                 boot targets a belt that follows gives none for {}.{:02} head turns. More boot targets mend it.",
+                microturns / 1_000_000,
+                microturns / 10_000 % 100,
+                (microturns / 5).saturating_mul(4) / 1_000_000,
+                (microturns / 5).saturating_mul(4) / 10_000 % 100,
             ),
             Self::ChatterBand { centihertz } => write!(
                 out,

@@ -6,8 +6,8 @@ use crate::input::Shaft;
 use crate::settings::cross::{RATIO_TOLERANCE, boot_by_ratio};
 use crate::settings::{AcceptedRatioPart, BeltPart, DrivePart, Field, LegPart, Machine, PulleyPart, SpeedPart};
 
-/// Belt speeds of legs: 1 to 5 m/s.
-const BELT_SPEED: (i64, i64) = (1_000_000, 5_000_000);
+/// Belt speeds of legs: 0.5 m/s, where buckets that lie one on the other empty slowly, to 5 m/s.
+const BELT_SPEED: (i64, i64) = (500_000, 5_000_000);
 /// Twice the centres: 2 m to 150 m.
 const TWICE_CENTRES: (i64, i64) = (4_000_000, 300_000_000);
 

@@ -16,6 +16,11 @@ fn targets_of(machine: &Machine, shaft: Shaft) -> Option<&Targets> {
 
 pub(super) fn targets(machine: &Machine, shaft: Shaft, tell: &mut dyn FnMut(Violation)) {
     if let Some(targets) = targets_of(machine, shaft) {
+        if targets.edges == CountedEdges::Both {
+            let field = Field::Targets(shaft, TargetsPart::Count);
+            // Beyond the range of the count itself that has been told already.
+            hold_between(Rule::Range, field, i64::from(targets.count.min(64)), (0, 32), tell);
+        }
         spacing(shaft, targets, tell);
         hum(machine, shaft, targets, tell);
     }

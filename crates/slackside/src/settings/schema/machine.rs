@@ -20,8 +20,8 @@ const FACES: super::Range = super::Range::Built((80_000, 2_500_000), (0, 10_000_
 const WIDTHS: super::Range = super::Range::Built((60_000, 2_400_000), (0, 10_000_000));
 const LAGGINGS: super::Range = super::Range::Built((0, 30_000), (0, 1_000_000));
 const THICKNESSES: super::Range = super::Range::Built((2_000, 30_000), (0, 1_000_000));
-/// 20 to 300 turns a minute, and 1 to 6,000.
-const SHAFT_SPEEDS: super::Range = super::Range::Built((333_333, 5_000_000), (16_667, 100_000_000));
+/// 10 to 300 turns a minute, and 1 to 6,000.
+const SHAFT_SPEEDS: super::Range = super::Range::Built((166_666, 5_000_000), (16_667, 100_000_000));
 /// Of no-slip ratios.
 pub(in crate::settings) const RATIOS: super::Range = super::Range::Built((500_000, 2_000_000), (200_000, 5_000_000));
 
@@ -129,7 +129,7 @@ pub enum Spacing {
 /// The targets on one shaft and their sensor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Targets {
-    /// Targets a turn, 1 to 32.
+    /// Targets a turn, 1 to 64; 32 where both edges count.
     pub count: u8,
     /// Which edges count.
     pub edges: CountedEdges,
@@ -167,8 +167,8 @@ part! {
             key: "count",
             kind: Number(FieldUnit::Count, &[COUNT]),
             given: Required,
-            range: Works(1, 32),
-            reason: "More make a loss of speed known sooner; the box has room for 32.",
+            range: Works(1, 64),
+            reason: "More make a loss of speed known sooner; the box has room for 64 counted edges a turn.",
         }
         /// Which edges count.
         Edges(|part| Some(part.edges.number()), |part, value| part.edges = Numbered::of(value)) {
@@ -264,13 +264,13 @@ part! {
             range: Works(100_000, 1_000_000),
             reason: "A leg slower than a tenth of normal speed is not run.",
         }
-        /// The fastest the drive can change speed, of normal operating speed in a second.
+        /// The drive's ramp: how fast it changes speed, of normal operating speed in a second.
         ramp_per_second: Ppm = Ramp {
             key: "ramp",
             kind: Number(FieldUnit::Ppm, &[PERCENT_A_SECOND]),
             given: Required,
             range: Works(1_000, 2_000_000),
-            reason: "A reference that changes faster is not believed.",
+            reason: "Normal speed follows the reference at this rate, as the drive does.",
         }
     }
 }
@@ -304,9 +304,9 @@ part! {
         minimum_width: Span = MinimumWidth {
             key: "minimum_width",
             kind: Number(FieldUnit::Microseconds, &[MICROSECONDS, MILLISECONDS]),
-            given: Starting(200),
+            given: Starting(2_000),
             range: Works(5, 1_000_000),
-            reason: "Ten times the longest noise pulse seen in practice, a twentieth of the shortest target of a fast leg.",
+            reason: "A sensor that lets go bounces for up to 2 ms; a quarter of the closest pitch of a fast leg is longer.",
         }
         /// The highest speed either shaft can reach, of its normal operating speed.
         top_speed: Ppm = TopSpeed {
@@ -320,9 +320,9 @@ part! {
         rejects_a_turn: u8 = RejectsATurn {
             key: "rejects_a_turn",
             kind: Number(FieldUnit::Count, &[COUNT]),
-            given: Starting(16),
+            given: Starting(32),
             range: Works(1, 64),
-            reason: "Many more than stray noise gives and far fewer than hum.",
+            reason: "One bounce at each of 32 targets; far fewer than hum.",
         }
         /// Clear pulses of a rub contact shorter than this do not end the rub.
         contact_bridge: Span = ContactBridge {
@@ -410,7 +410,7 @@ part! {
             kind: Number(FieldUnit::MicroturnsPerSecond, &[RPM]),
             given: Required,
             range: SHAFT_SPEEDS,
-            reason: "Legs turn at 20 to 300 rpm; what is not given follows without slip from what is.",
+            reason: "Legs turn at 10 to 300 rpm; what is not given follows without slip from what is.",
         }
         /// Boot shaft speed at normal operating speed: the belt's own measure.
         Boot(|part| Some(part.normal_boot.number()), |part, value| part.normal_boot = Numbered::of(value)) {
@@ -419,7 +419,7 @@ part! {
             kind: Number(FieldUnit::MicroturnsPerSecond, &[RPM]),
             given: Required,
             range: SHAFT_SPEEDS,
-            reason: "Legs turn at 20 to 300 rpm; what is not given follows without slip from what is.",
+            reason: "Legs turn at 10 to 300 rpm; what is not given follows without slip from what is.",
         }
     }
 }
