@@ -148,20 +148,20 @@ fn every_object_of_a_box_has_its_shape() {
     };
     let recording = BTreeSet::from(["number", "session", "tripped_at_us", "first_out", "bytes", "settings"]);
     assert_eq!(keys(&recordings[0]), recording);
-    assert_eq!(recordings[0]["first_out"], "slip_very_high");
+    assert_eq!(recordings[0]["first_out"], "deep_underspeed");
 
     let hello = say(&["hello"]).remove(0);
     assert_eq!((&hello["leg"], &hello["serial"]), (&"Millbrook leg 3".into(), &"MEMORY-1".into()));
     assert!(hello["time_us"].is_u64() && hello["time"].as_str().is_some_and(|time| time.ends_with('Z')), "{hello}");
 
     let status = say(&["status"]).remove(0);
-    assert_eq!((&status["run_permit"], &status["first_out"]), (&false.into(), &"slip_very_high".into()));
+    assert_eq!((&status["run_permit"], &status["first_out"]), (&false.into(), &"deep_underspeed".into()));
     assert_eq!(keys(&status["boot"]), BTreeSet::from(["rpm_at_most", "edges", "rejected", "line", "trusted"]));
     assert!(status["boot"]["edges"].as_u64().is_some_and(|edges| edges > 100), "{status}");
     let contact = &status["contacts"].as_array().expect("a list")[0];
     assert_eq!(keys(contact), BTreeSet::from(["place", "state", "duty_pct", "supervised"]));
     let latched = status["latched"].as_array().expect("a list");
-    assert!(latched.contains(&"slip_very_high".into()) && status["slip_heat_pct"].is_f64(), "{status}");
+    assert!(latched.contains(&"deep_underspeed".into()) && status["slip_heat_pct"].is_f64(), "{status}");
     for slip in ["slip_short", "slip_long"] {
         let slip = &status[slip];
         assert!(slip.is_null() || keys(slip) == BTreeSet::from(["least_pct", "exact"]), "{status}");
@@ -170,7 +170,7 @@ fn every_object_of_a_box_has_its_shape() {
     let events = say(&["events"]);
     let numbers: Vec<u64> = events.iter().filter_map(|event| event["number"].as_u64()).collect();
     assert!(numbers.len() > 10 && numbers.is_sorted(), "{numbers:?}");
-    assert!(events.iter().any(|event| event["condition"] == "slip_very_high"));
+    assert!(events.iter().any(|event| event["condition"] == "deep_underspeed"));
     let watched = say(&["watch", "--seconds", "1"]);
     assert_eq!(watched[0]["format"], "slackside-box-status");
 

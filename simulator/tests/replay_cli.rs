@@ -28,7 +28,7 @@ fn without_arguments_the_demo_trips() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let done = replay(directory.path(), &[]);
     assert_eq!(done.status.code(), Some(0));
-    assert!(text(&done.stdout).contains("STOPPED: Slip very high"), "{}", text(&done.stdout));
+    assert!(text(&done.stdout).contains("STOPPED: Belt far too slow"), "{}", text(&done.stdout));
     assert!(done.stderr.is_empty(), "{}", text(&done.stderr));
     assert_eq!(fs::read_dir(directory.path()).expect("readable").count(), 0);
 }
@@ -40,7 +40,7 @@ fn the_demo_as_a_file_tells_the_same_story() {
     let done = replay(directory.path(), &["demo.csv", "--json"]);
     assert_eq!(done.status.code(), Some(0));
     let object: serde_json::Value = serde_json::from_slice(&done.stdout).expect("one object");
-    assert_eq!(object["first_outs"][0]["condition"], "slip_very_high");
+    assert_eq!(object["first_outs"][0]["condition"], "deep_underspeed");
     assert_eq!(object["trace"], "demo.csv");
 }
 

@@ -147,11 +147,11 @@ fn the_files_have_their_columns_and_leave_the_unknown_empty() {
     assert_eq!(events.lines().count() as u64, outcome.verdicts_in_all + 1);
     assert!(events.lines().all(|row| row.split(',').count() == 6));
     let trip = outcome.first_outs[0].at.get();
-    assert!(events.contains(&format!("{trip},slip_very_high,first_out,,,\n")));
+    assert!(events.contains(&format!("{trip},deep_underspeed,first_out,,,\n")));
     assert!(
         events
             .lines()
-            .any(|row| row.starts_with(&format!("{trip},slip_very_high,unacknowledged,")) && row.ends_with(",14,stop"))
+            .any(|row| row.starts_with(&format!("{trip},deep_underspeed,unacknowledged,")) && row.ends_with(",14,stop"))
     );
 }
 
@@ -179,7 +179,7 @@ fn the_words_fit_and_say_what_matters() {
     }
     let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
     for said in [
-        "STOPPED: Slip very high at",
+        "STOPPED: Belt far too slow at",
         "setpoint 14.0 %",
         "10 s before",
         "Feed permit dropped: slip high",
@@ -275,7 +275,7 @@ fn the_object_is_stable_and_says_the_same() {
     let settings = example();
     let outcome = run(demo::trace(&settings), &settings);
     let object = object(&outcome);
-    assert_eq!(object["first_outs"][0]["condition"], "slip_very_high");
+    assert_eq!(object["first_outs"][0]["condition"], "deep_underspeed");
     assert_eq!(object["first_outs"][0]["time_us"], outcome.first_outs[0].at.get());
     assert_eq!(object["first_outs"][0]["setpoint_pct"], 14.0);
     assert_eq!(object["end"]["run_permit"], false);

@@ -197,6 +197,8 @@ fn observe_few(monitor: &mut Monitor, input: Input, all: &mut Vec<Verdict>) {
     });
 }
 
+/// So long takes no computer, however busy, unless something goes round for ever.
+const FOR_EVER_S: u64 = 600;
 /// Inputs that a monitor with nonsense for a state is given.
 const BOUND: usize = 400;
 
@@ -245,12 +247,12 @@ proptest! {
             let due = monitor.next_deadline();
             prop_assert!(due.is_none_or(|due| due >= monitor.newest()));
             let _ = (monitor.status(), monitor.retained(), monitor.slip_heat_at(later));
-            prop_assert!(begun.elapsed().as_secs() < 5, "hangs at {later:?}, newest {:?}", monitor.newest());
+            prop_assert!(begun.elapsed().as_secs() < FOR_EVER_S, "hangs at {later:?}, newest {:?}", monitor.newest());
         }
         // Hours later, and at the end of time.
         for late in [1 << 32, 1 << 42, u64::MAX] {
             observe_few(&mut monitor, tick(late), &mut all);
-            prop_assert!(begun.elapsed().as_secs() < 5, "hangs until {late}, newest {:?}", monitor.newest());
+            prop_assert!(begun.elapsed().as_secs() < FOR_EVER_S, "hangs until {late}, newest {:?}", monitor.newest());
         }
         if permits > 0 {
             println!("{permits} permits given");

@@ -23,7 +23,7 @@ const TRIED: [&str; 14] = [
     "-1000000", "-1", "0", "0.000001", "0.001", "0.4", "10", "40", "70", "200", "1000", "100000", "2000000", "4000000",
 ];
 /// Values tried of a number, times its own: what is tied to another setting breaks its rule somewhere here.
-const TIMES: [f64; 8] = [0.0, 0.1, 0.8, 1.2, 1.6, 3.0, 10.0, 300.0];
+const TIMES: [f64; 9] = [0.0, 0.1, 0.5, 0.8, 1.2, 1.6, 3.0, 10.0, 300.0];
 /// Words tried of a word.
 const WORDS: [&str; 11] = [
     "\"up\"",
@@ -45,7 +45,7 @@ const fn tie(rule: Rule, field: Field) -> Option<&'static str> {
         Rule::BootAloneNeedsDrive => "without head targets the drive contact must be wired",
         Rule::FaceNarrowerThanBelt => "each face is at least as wide as the belt",
         Rule::CrownTooHigh => "crown is below 3 % of the face",
-        Rule::LegGeometry => "the belt runs at 1 m/s to 5 m/s (197 ft/min to 984 ft/min) at normal speed",
+        Rule::LegGeometry => "the belt runs at 0.5 m/s to 5 m/s (98 ft/min to 984 ft/min) at normal speed",
         Rule::LoopAgainstCentres => "the loop fits pulleys 2 m to 150 m (6.6 ft to 492 ft) apart",
         Rule::Range if matches!(field, Field::Ratio) => "the no-slip ratio that the pulleys give lies within its range",
         Rule::Range if matches!(field, Field::SlipHeat(_)) => {

@@ -223,7 +223,7 @@ mod tests {
             ("loop_m", "the loop fits pulleys 2 m to 150 m"),
             ("centres_m", "the loop fits pulleys 2 m to 150 m"),
             ("boot_rpm", "boot speed is within 10 % of head speed"),
-            ("belt_mps", "1 m/s (197 ft/min) to 5 m/s (984 ft/min)"),
+            ("belt_mps", "0.5 m/s (98 ft/min) to 5 m/s (984 ft/min)"),
             ("ratio", "within 10 % of what the pulleys give"),
             ("minimum_width_us", "at most a quarter of the closest pitch"),
             ("widest_deg", "add up to one turn"),

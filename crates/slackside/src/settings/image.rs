@@ -487,9 +487,11 @@ mod tests {
         // The name: 15 letters; then 600,000 µm as a zigzag varint (1,200,000).
         assert_eq!(image[8..27], *b"\x0fMillbrook leg 3\x80\x9f\x49");
         assert_eq!(told(&Settings::example()), GOLDEN);
-        // In the first version no motion stopped without a delay, and slip below zero dropped no feed. What is kept says so still, in the
-        // same bytes.
+        // With the starting values of the first version: no motion stopped without a delay, slip below zero dropped no feed, deep
+        // underspeed was 15 %. What is kept says so still, in the same bytes.
         let mut first = Settings::example();
+        first.machine.conditioning.rejects_a_turn = 16;
+        first.limits.change(Condition::DeepUnderspeed, |limit| limit.setpoint = 150_000);
         first.limits.change(Condition::NoMotion, |limit| limit.on_delay = crate::units::Span::ZERO);
         first.limits.change(Condition::SlipNegative, |limit| limit.action = Action::Alarm);
         assert_eq!(told(&first), FIRST);
@@ -506,7 +508,7 @@ mod tests {
     /// the last case raise [`IMAGE_VERSION`].
     const GOLDEN: (usize, u32, u32) = (522, 261_268_930, 4_250_619_191);
     /// The same in the first version.
-    const FIRST: (usize, u32, u32) = (520, 1_733_479_414, 150_886_594);
+    const FIRST: (usize, u32, u32) = (520, 2_071_168_105, 350_164_829);
 
     #[test]
     fn every_single_bit_flip_is_rejected() {
