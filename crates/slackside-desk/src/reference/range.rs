@@ -23,7 +23,7 @@ const TRIED: [&str; 14] = [
     "-1000000", "-1", "0", "0.000001", "0.001", "0.4", "10", "40", "70", "200", "1000", "100000", "2000000", "4000000",
 ];
 /// Values tried of a number, times its own: what is tied to another setting breaks its rule somewhere here.
-const TIMES: [f64; 8] = [0.0, 0.1, 0.8, 1.2, 1.6, 3.0, 10.0, 300.0];
+const TIMES: [f64; 9] = [0.0, 0.1, 0.5, 0.8, 1.2, 1.6, 3.0, 10.0, 300.0];
 /// Words tried of a word.
 const WORDS: [&str; 11] = [
     "\"up\"",
