@@ -7,7 +7,23 @@
 #[must_use]
 #[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
 pub const fn high(a: u32, b: u32) -> u32 {
-    ((a as u64).wrapping_mul(b as u64) >> 32) as u32
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        // ARMv6-M multiplies no further than 32 bits.
+        high_by_halves(a, b)
+    } else {
+        ((a as u64).wrapping_mul(b as u64) >> 32) as u32
+    }
+}
+
+/// [`high`] by halves of 16 bits. No sum is more than a word holds.
+#[inline(always)]
+const fn high_by_halves(a: u32, b: u32) -> u32 {
+    let (above, below) = (a >> 16, a & 0xFFFF);
+    let (high, low) = (b >> 16, b & 0xFFFF);
+    // Hidden, or the compiler knows the pattern and calls the long multiplication that this is to spare.
+    let cross = core::hint::black_box(above.wrapping_mul(low));
+    let middle = (below.wrapping_mul(low) >> 16).wrapping_add(cross & 0xFFFF).wrapping_add(below.wrapping_mul(high));
+    above.wrapping_mul(high).wrapping_add(cross >> 16).wrapping_add(middle >> 16)
 }
 
 /// `a * b / c`, rounded down and held at `u32::MAX`; that too where `c` is zero.
@@ -49,18 +65,25 @@ const fn by_machine(a: u64, c: u32) -> u32 {
     }
 }
 
-/// Long division, a bit a step.
+/// Long division, a bit a step; leading zeros of the quotient are found four at a time.
+#[inline(never)]
 const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
-    let mut step = 0;
-    while step < 32 {
-        let carry = above >> 31 != 0;
-        above = above << 1 | below >> 31;
+    let mut steps = 32_u32;
+    while steps > 4 && above >> 28 == 0 && (above << 4 | below >> 28) < c {
+        above = above << 4 | below >> 28;
+        below <<= 4;
+        steps = steps.wrapping_sub(4);
+    }
+    while steps > 0 {
+        // The bit that leaves the word counts too.
+        let twice = (above as u64) << 1 | (below >> 31) as u64;
+        above = twice as u32;
         below <<= 1;
-        if carry || above >= c {
+        if twice >= c as u64 {
             above = above.wrapping_sub(c);
-            below |= 1;
+            below = below.wrapping_add(1);
         }
-        step = 1_u32.wrapping_add(step);
+        steps = steps.wrapping_sub(1);
     }
     below
 }
@@ -135,6 +158,11 @@ mod tests {
             prop_assert_eq!(by_machine(a, c), whole);
             prop_assert_eq!(by_shifting(above, below, c), whole);
             prop_assert_eq!(by_digits(above, below, c), whole);
+        }
+
+        #[test]
+        fn halves_multiply_as_the_machine_does(a in any_width(), b in any_width()) {
+            prop_assert_eq!(high_by_halves(a, b), ((u64::from(a) * u64::from(b)) >> 32) as u32);
         }
     }
 

@@ -8,7 +8,7 @@ use crate::alarm::AlarmState;
 use crate::codec::crc::Crc;
 use crate::conditions::Condition;
 use crate::input::{Input, Signal};
-use crate::judge::{Judge, Status};
+use crate::judge::{Judge, Out, Status, View};
 use crate::measure::Measure;
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
@@ -109,11 +109,12 @@ impl Tap for () {}
 
 /// What does not depend on where the plan lies.
 #[derive(Clone, Debug)]
+#[repr(C)]
 struct Core<const MARKS: usize> {
     clock: Clock,
-    measure: Measure<MARKS>,
-    judge: Judge,
     guard: Guard,
+    judge: Judge,
+    measure: Measure<MARKS>,
 }
 
 /// The whole monitor. Before [`configure`](Self::configure) it holds both permits dropped.
@@ -173,11 +174,10 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         }
         self.core.clock.newest = from.core.clock.newest;
         self.core.begin(plan, from.core.clock.newest, &mut |_| {});
-        let now = self.core.now();
         self.core.clock.swept = from.core.clock.swept;
         self.core.measure = from.core.measure.clone();
         self.core.judge.configure(plan, &Retained::default());
-        self.core.judge.begin(plan, self.core.measure.signals(), &Condition::ROWS, now, sink);
+        self.core.judge(plan, sink, Judge::begin);
         self.core.find_due(plan);
     }
 
@@ -274,43 +274,64 @@ impl<const MARKS: usize> Core<MARKS> {
         Now::new(Micros::new(self.clock.newest))
     }
 
+    /// Tell judge something that is so now.
+    fn judge(&mut self, plan: &Plan, sink: &mut dyn FnMut(&Verdict), say: impl FnOnce(&mut Judge, &mut Out<'_>)) {
+        let view = View { plan, signals: self.measure.signals(), now: self.now() };
+        say(&mut self.judge, &mut Out { view: &view, sink });
+    }
+
     fn observe(&mut self, plan: &Plan, input: &Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         let at = input.at.get().max(self.clock.newest);
         if self.clock.begun == 0 {
             self.begin(plan, at, sink);
         }
-        if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            self.catch_up(plan, at, tap, sink);
+        if at.wrapping_sub(self.clock.newest) > SETTLED {
+            self.pass_rounds(plan, at, tap, sink);
         }
-        let mut stepped = false;
+        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            self.settle_next(plan, tap, sink);
+        }
         if input.at.get() < at {
-            stepped = true;
-            let now = self.now();
-            tap.tells(now.at(), Told::Late, self.measure.signals(), plan);
-            self.judge.late(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.late(plan, tap, sink);
         }
         // Below the wait, which is below 2^32.
         self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
         self.clock.newest = at;
         let now = self.now();
         if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
-            stepped = true;
-            self.judge.plan_damaged(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.plan_damaged(plan, sink);
         }
         match input.signal {
-            Signal::Tick if stepped => {}
             Signal::Tick => return,
             Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
                 let moved = self.measure.take(plan, now, &input.signal);
+                if moved == 0 {
+                    // At most a level began to wait.
+                    self.clock.due = self.clock.due.min(plan.minimum_width);
+                    return;
+                }
                 self.tell(moved, plan, now, tap, sink);
             }
             _ => {
                 let told = Told::Signal(&input.signal);
                 tap.tells(now.at(), told, self.measure.signals(), plan);
-                self.judge.take(&input.signal, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+                self.judge(plan, sink, |judge, out| judge.take(&input.signal, out));
                 tap.told(now.at(), told, self.measure.signals(), &self.judge, plan);
             }
         }
+        self.find_due(plan);
+    }
+
+    #[cold]
+    fn late(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        tap.tells(self.now().at(), Told::Late, self.measure.signals(), plan);
+        self.judge(plan, sink, Judge::late);
+        self.find_due(plan);
+    }
+
+    #[cold]
+    fn plan_damaged(&mut self, plan: &Plan, sink: &mut dyn FnMut(&Verdict)) {
+        self.judge(plan, sink, Judge::plan_damaged);
         self.find_due(plan);
     }
 
@@ -322,7 +343,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.swept = now.us();
         self.guard.due = now.us();
         self.measure.begin(plan, now);
-        self.judge.begin(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+        self.judge(plan, sink, Judge::begin);
         self.find_due(plan);
     }
 
@@ -330,7 +351,7 @@ impl<const MARKS: usize> Core<MARKS> {
     fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         if moved != 0 {
             tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
-            self.judge.moved(moved, plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, |judge, out| judge.moved(moved, out));
             tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
         }
     }
@@ -341,23 +362,21 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now)).min(sweep);
     }
 
-    /// Settle everything that falls due up to `at`, in order of time; at equal times judge before measure.
-    #[inline(never)]
-    fn catch_up(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let mut settled = self.clock.newest.saturating_add(SETTLED);
-        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            if self.clock.newest >= settled {
-                // The rest of the wait, but for what is less than a round, changes nothing.
-                settled = u64::MAX;
-                let rounds = at.wrapping_sub(self.clock.newest) >> ROUND_SHIFT;
-                self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
-                continue;
+    /// After so long a wait more of it, but for what is less than a round, changes nothing.
+    #[cold]
+    fn pass_rounds(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        let settled = self.clock.newest.saturating_add(SETTLED);
+        while self.clock.newest < settled {
+            if at.wrapping_sub(self.clock.newest) < u64::from(self.clock.due) {
+                return;
             }
             self.settle_next(plan, tap, sink);
         }
+        let rounds = at.saturating_sub(self.clock.newest) >> ROUND_SHIFT;
+        self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
     }
 
-    /// Settle what falls due next.
+    /// Settle what falls due next; at equal times judge before measure.
     #[inline(never)]
     fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         // No later than what it is settled for.
@@ -367,11 +386,11 @@ impl<const MARKS: usize> Core<MARKS> {
         if sweeps_now {
             self.clock.swept = now.us();
             self.measure.sweep(now.us());
-            self.judge.sweep(plan, self.measure.signals(), &Condition::ROWS, now);
+            self.judge.sweep(&View { plan, signals: self.measure.signals(), now });
         }
         // With a sweep judge steps too, so that both come together from there on.
         if sweeps_now || self.judge.wait(now.us()) == 0 {
-            self.judge.settle(plan, self.measure.signals(), &Condition::ROWS, now, sink);
+            self.judge(plan, sink, Judge::settle);
         } else {
             let moved = self.measure.settle(plan, now);
             self.tell(moved, plan, now, tap, sink);

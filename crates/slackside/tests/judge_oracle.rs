@@ -15,6 +15,7 @@ use slackside_landed as old;
 
 use new::codec::crc::Crc;
 use new::conditions::Condition;
+use new::judge::{Judge, Out, View};
 use new::settings::plan::Plan;
 use new::signals::{ContactSignals, Reading, ShaftSignals, Signals, Slip, moved};
 use new::time::Now;
@@ -106,7 +107,7 @@ fn bits(before: &Signals, after: &Signals) -> u8 {
 
 struct NewJudge {
     plan: Plan,
-    judge: new::judge::Judge,
+    judge: Judge,
     signals: Signals,
     begun: bool,
     newest: u64,
@@ -119,30 +120,34 @@ fn key(verdict: &new::verdict::Verdict) -> (u64, String) {
 
 impl NewJudge {
     fn new(plan: Plan) -> Self {
-        let mut judge = new::judge::Judge::new();
+        let mut judge = Judge::new();
         judge.configure(&plan, &new::retained::Retained::default());
         let signals = signals(&old::motion::Motion::NONE, 0);
         Self { plan, judge, signals, begun: false, newest: 0, verdicts: Vec::new() }
     }
 
+    /// Have judge hear something at the newest time.
+    fn hear(&mut self, say: impl FnOnce(&mut Judge, &mut Out<'_>)) {
+        let Self { plan, judge, signals, newest, verdicts, .. } = self;
+        let view = View { plan, signals, now: Now::new(Micros::new(*newest)) };
+        say(judge, &mut Out { view: &view, sink: &mut |verdict| verdicts.push(key(verdict)) });
+    }
+
     fn advance(&mut self, at: u64) {
-        let Self { plan, judge, signals, begun, newest, verdicts } = self;
-        let mut sink = |verdict: &new::verdict::Verdict| verdicts.push(key(verdict));
-        let list = &Condition::ROWS;
-        if !*begun {
-            *begun = true;
-            *newest = at;
-            judge.begin(plan, signals, list, Now::new(Micros::new(at)), &mut sink);
+        if !self.begun {
+            self.begun = true;
+            self.newest = at;
+            self.hear(Judge::begin);
         }
         loop {
-            let wait = judge.wait(*newest as u32);
-            if *newest + u64::from(wait) > at {
+            let wait = self.judge.wait(self.newest as u32);
+            if self.newest + u64::from(wait) > at {
                 break;
             }
-            *newest += u64::from(wait);
-            judge.settle(plan, signals, list, Now::new(Micros::new(*newest)), &mut sink);
+            self.newest += u64::from(wait);
+            self.hear(Judge::settle);
         }
-        *newest = at;
+        self.newest = at;
     }
 
     fn told(
@@ -154,7 +159,6 @@ impl NewJudge {
     ) {
         use old::sight::Sight;
         self.advance(seen.at.get());
-        let now = Now::new(Micros::new(self.newest));
         match seen.sight {
             Sight::Wake => {}
             Sight::Motion(motion) => {
@@ -165,17 +169,12 @@ impl NewJudge {
                 let after = signals(motion, *blocks);
                 let bits = bits(&self.signals, &after);
                 self.signals = after;
-                let Self { plan, judge, signals, verdicts, .. } = self;
-                judge.moved(bits, plan, signals, &Condition::ROWS, now, &mut |verdict| verdicts.push(key(verdict)));
+                self.hear(|judge, out| judge.moved(bits, out));
             }
-            Sight::Late => {
-                let Self { plan, judge, signals, verdicts, .. } = self;
-                judge.late(plan, signals, &Condition::ROWS, now, &mut |verdict| verdicts.push(key(verdict)));
-            }
+            Sight::Late => self.hear(Judge::late),
             _ => {
-                let Self { plan, judge, signals, verdicts, .. } = self;
                 let input = input.expect("an input of judge's");
-                judge.take(&input, plan, signals, &Condition::ROWS, now, &mut |verdict| verdicts.push(key(verdict)));
+                self.hear(|judge, out| judge.take(&input, out));
             }
         }
     }

@@ -79,6 +79,14 @@ pub enum Flag {
     Unpermitted,
 }
 
+impl Flag {
+    /// Whether it is plainly so or not so, by a mark or a signal of its own, and seldom so.
+    #[must_use]
+    pub const fn is_plain(self) -> bool {
+        !matches!(self, Self::Rollback | Self::HeadSilent | Self::DriveContact | Self::Reference)
+    }
+}
+
 /// A number that has an upper limit. [`i32::MIN`] stands for unknown, which changes nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
@@ -162,6 +170,8 @@ pub enum Gate {
     DriveOff,
     /// Standing.
     Standstill,
+    /// Always, while anything is [flagged](Flag::is_plain): as long as nothing is, these rows need no look. Not for the list: rows get it.
+    Flagged,
 }
 
 /// What must be fitted.
@@ -270,13 +280,19 @@ pub struct Row {
 
 const BYPASS: u8 = 1;
 const BOOT_CLEARED: u8 = 2;
+const WATCHED: u8 = 4;
 
 impl Row {
     /// The row of an entry.
     #[must_use]
     pub const fn of(entry: &Entry) -> Self {
         let traits = if entry.bypass { BYPASS } else { 0 } | if entry.boot_cleared { BOOT_CLEARED } else { 0 };
-        Self { sense: entry.sense, gate: entry.gate, needs: entry.needs, traits }
+        let traits = traits | if entry.sense.follows_motion() { WATCHED } else { 0 };
+        let gate = match (entry.gate, entry.sense) {
+            (Gate::Always, Sense::Flag(flag)) if flag.is_plain() => Gate::Flagged,
+            (gate, _) => gate,
+        };
+        Self { sense: entry.sense, gate, needs: entry.needs, traits }
     }
 
     /// Whether it may be bypassed.
@@ -289,6 +305,12 @@ impl Row {
     #[must_use]
     pub const fn needs_boot_cleared(&self) -> bool {
         self.traits & BOOT_CLEARED != 0
+    }
+
+    /// Whether every motion may change it.
+    #[must_use]
+    pub const fn is_watched(&self) -> bool {
+        self.traits & WATCHED != 0
     }
 }
 
@@ -352,6 +374,21 @@ impl Compared {
 }
 
 impl Sense {
+    /// Whether every motion may change what it says.
+    #[must_use]
+    pub const fn follows_motion(self) -> bool {
+        matches!(
+            self,
+            Self::RangeAbove(_)
+                | Self::RangeBelow(_)
+                | Self::Slow(_)
+                | Self::BothSilent
+                | Self::Since(Stamp::Rubbing)
+                | Self::Upper(Value::SinceBoot | Value::Duty)
+                | Self::Flag(Flag::HeadSilent | Flag::Reference)
+        )
+    }
+
     /// Whether there is a band between beyond and within: not for what is only counted, nor for yes or no.
     #[must_use]
     pub const fn has_band(self) -> bool {

@@ -5,7 +5,7 @@
 
 use core::ops::Deref;
 
-use super::{Judge, Status};
+use super::{Judge, Out, Status, View};
 use crate::alarm::AlarmState;
 use crate::conditions::Condition;
 use crate::monitor::{ROUND_SHIFT, SETTLED, Told};
@@ -86,23 +86,24 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         if self.plainly {
             self.judge.plainly();
         }
-        let (plan, now, list) = (&*self.plan, self.now(), &Condition::ROWS);
+        let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
+        let mut out = Out { view: &view, sink };
         match told {
-            Told::Moved(moved) => self.judge.moved(moved, plan, &self.signals, list, now, sink),
-            Told::Signal(signal) => self.judge.take(signal, plan, &self.signals, list, now, sink),
-            Told::Late => self.judge.late(plan, &self.signals, list, now, sink),
+            Told::Moved(moved) => self.judge.moved(moved, &mut out),
+            Told::Signal(signal) => self.judge.take(signal, &mut out),
+            Told::Late => self.judge.late(&mut out),
         }
     }
 
     /// Time has passed up to a moment, and nothing else.
     pub fn wake(&mut self, at: Micros, sink: &mut dyn FnMut(&Verdict)) {
         let at = at.get().max(self.newest);
-        let list = &Condition::ROWS;
         if !self.begun {
             self.begun = true;
             self.newest = at;
             self.swept = self.now().us();
-            self.judge.begin(&self.plan, &self.signals, list, self.now(), sink);
+            let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
+            self.judge.begin(&mut Out { view: &view, sink });
         }
         let mut settled = self.newest.saturating_add(SETTLED);
         loop {
@@ -118,12 +119,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             }
             self.newest = self.newest.saturating_add(u64::from(due));
             let now = self.now();
-            if age(now.us(), self.swept) >= SWEEP {
+            let sweeps_now = age(now.us(), self.swept) >= SWEEP;
+            if sweeps_now {
                 self.swept = now.us();
                 self.signals.sweep(now.us());
-                self.judge.sweep(&self.plan, &self.signals, list, now);
             }
-            self.judge.settle(&self.plan, &self.signals, list, now, sink);
+            let view = View { plan: &self.plan, signals: &self.signals, now };
+            if sweeps_now {
+                self.judge.sweep(&view);
+            }
+            self.judge.settle(&mut Out { view: &view, sink });
         }
         self.newest = at;
     }

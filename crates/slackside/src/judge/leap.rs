@@ -11,8 +11,7 @@ use super::alone::Alone;
 use super::heat::Heat;
 use super::leg::mark;
 use super::phase::AT_SPEED;
-use super::view::{Out, View};
-use super::{POWER_STALE, sense};
+use super::{Judge, Out, POWER_STALE, View, sense};
 use crate::alarm::bits;
 use crate::conditions::Condition;
 use crate::settings::plan::{Plan, act, fitted};
@@ -174,12 +173,12 @@ fn limit(plan: &Plan) -> i32 {
 /// The shift of a seen ratio against the one in force, in ppm, if its block was steady enough to say so.
 #[must_use]
 pub fn steady_shift(plan: &Plan, signals: &Signals) -> Option<i32> {
-    sense::ratio_shift(&View { plan, signals, list: &Condition::ROWS, now: Now::new(Micros::ZERO) })
+    sense::ratio_shift(&View { plan, signals, now: Now::new(Micros::ZERO) })
 }
 
 impl<P: Deref<Target = Plan>> Alone<P> {
     fn view(&self) -> View<'_> {
-        View { plan: &self.plan, signals: &self.signals, list: &Condition::ROWS, now: self.now() }
+        View { plan: &self.plan, signals: &self.signals, now: self.now() }
     }
 
     /// Whether leaping is allowed: a leg with both shafts fitted and no speed reference that runs at speed, or is held to be too slow,
@@ -255,8 +254,19 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let judge = &self.judge;
         let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
         let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
-        let look = judge.leg.look(view, judge.head_silent());
-        delays.min(look.wait).min(judge.next_operator(view)).min(judge.power_goes_stale(view)).min(self.sweep_wait())
+        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(self.sweep_wait())
+    }
+
+    /// How long until what conditions look at may change by itself.
+    fn look_wait(&self, view: &View<'_>) -> u32 {
+        let Judge { leg, rows, .. } = &self.judge;
+        let mut look = leg.look(view, self.judge.head_silent());
+        for (rank, row) in Condition::ROWS.iter().enumerate() {
+            if !rows.has(rank, bits::OUT) && look.judges(row) {
+                leg.says(row, view.limit(rank), &mut look);
+            }
+        }
+        look.waits.other
     }
 
     /// The thermal image as it stands.
@@ -299,7 +309,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         }
         // It finds everything as it is, and from there what to wait for.
         let now = Now::new(to);
-        let view = View { plan: &self.plan, signals: &self.signals, list: &Condition::ROWS, now };
-        judge.step(&view, &mut Out { now, sink });
+        let view = View { plan: &self.plan, signals: &self.signals, now };
+        judge.step(&mut Out { view: &view, sink });
     }
 }

@@ -42,18 +42,18 @@ use crate::alarm::{AlarmState, bits};
 use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
-use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, wait};
+use crate::time::{Now, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
-use crate::verdict::{Phase, Verdict};
+use crate::verdict::Phase;
 
 use leg::{Leg, mark};
-use phase::turn;
+use permits::Holding;
+use phase::{slow_wait, turn};
 use rows::{Rows, Turned};
 use sense::{Look, Says, Waits};
-use view::{Out, View};
 
 pub use permits::of_rank_and_one;
+pub use view::{Out, View};
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
 const POWER_STALE: u32 = 60_000_000;
@@ -77,12 +77,13 @@ pub struct Status {
     pub bypassed: Option<Condition>,
 }
 
-/// Holds motion against limits, by a list of `N` conditions.
+/// Holds motion against limits, by the list of conditions.
 #[derive(Clone, Debug)]
-pub struct Judge<const N: usize = { Condition::COUNT }> {
+#[repr(C)]
+pub struct Judge {
     leg: Leg,
-    rows: Rows<N>,
     clock: Clock,
+    rows: Rows<{ Condition::COUNT }>,
 }
 
 /// When judge must be looked at.
@@ -106,7 +107,7 @@ struct Clock {
     other: u32,
 }
 
-impl<const N: usize> Judge<N> {
+impl Judge {
     /// A judge without a plan: nothing is allowed.
     #[must_use]
     pub const fn new() -> Self {
@@ -115,91 +116,66 @@ impl<const N: usize> Judge<N> {
     }
 
     /// A motion: what moved.
-    pub fn moved(
-        &mut self,
-        moved: u8,
-        plan: &Plan,
-        signals: &Signals,
-        list: &[Row],
-        now: Now,
-        sink: &mut dyn FnMut(&Verdict),
-    ) {
-        let view = View { plan, signals, list, now };
-        if self.stays_quiet(moved, &view) {
+    pub fn moved(&mut self, moved: u8, out: &mut Out<'_>) {
+        let view = out.view;
+        if self.stays_quiet(moved, view) {
             return;
         }
-        let mut out = Out { now, sink };
         // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
-        let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(&view);
-        if signals.short.reading.is_known() && !stale {
-            self.leg.heat.slip = signals.short.reading.least;
+        let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(view);
+        if view.signals.short.reading.is_known() && !stale {
+            self.leg.heat.slip = view.signals.short.reading.least;
         }
-        self.leg.follow(moved, &view, &mut out);
-        self.step(&view, &mut out);
+        self.leg.follow(moved, out);
+        self.step(out);
     }
 
     /// Anything else that came in.
     #[inline(never)]
-    pub fn take(
-        &mut self,
-        signal: &Signal,
-        plan: &Plan,
-        signals: &Signals,
-        list: &[Row],
-        now: Now,
-        sink: &mut dyn FnMut(&Verdict),
-    ) {
-        let view = View { plan, signals, list, now };
-        let mut out = Out { now, sink };
+    pub fn take(&mut self, signal: &Signal, out: &mut Out<'_>) {
+        let view = out.view;
         match *signal {
-            Signal::DriveRunning(on) => self.leg.drive(on, &view, &mut out),
+            Signal::DriveRunning(on) => self.leg.drive(on, out),
             Signal::DrivePower(watts) => {
                 self.leg.power = watts.get();
-                self.leg.power_at = now.us();
+                self.leg.power_at = view.now.us();
                 self.leg.put(mark::POWER, true);
             }
-            Signal::SpeedReference(share) => self.leg.reference.read(plan, share.get(), now.us()),
+            Signal::SpeedReference(share) => self.leg.reference.read(view.plan, share.get(), view.now.us()),
             Signal::Temperature(place, celsius) => {
                 if let Some(slot) = self.leg.temperatures.get_mut(place.index()) {
                     *slot = celsius.get();
                 }
             }
             Signal::OutletPlugged(plugged) => self.leg.put(mark::OUTLET, plugged),
-            Signal::Command(origin, command) => self.command(origin, command, &view, &mut out),
+            Signal::Command(origin, command) => self.command(origin, command, out),
             _ => return,
         }
-        self.step(&view, &mut out);
+        self.step(out);
     }
 
     /// An input came late.
     #[inline(never)]
-    pub fn late(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
-        let end = now.us().wrapping_add(LATE_WINDOW);
+    pub fn late(&mut self, out: &mut Out<'_>) {
+        let end = out.view.now.us().wrapping_add(LATE_WINDOW);
         recent::push(&mut self.leg.lates, &mut self.leg.lates_count, end);
-        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+        self.step(out);
     }
 
     /// The plan is not what it was when it was taken: nothing that is measured or judged by it can be trusted.
-    pub fn plan_damaged(
-        &mut self,
-        plan: &Plan,
-        signals: &Signals,
-        list: &[Row],
-        now: Now,
-        sink: &mut dyn FnMut(&Verdict),
-    ) {
+    pub fn plan_damaged(&mut self, out: &mut Out<'_>) {
         self.leg.put(mark::PLAN_DAMAGED, true);
-        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+        self.step(out);
     }
 
-    /// Settle what falls due at `now`.
-    pub fn settle(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
-        self.step(&View { plan, signals, list, now }, &mut Out { now, sink });
+    /// Settle what falls due at this moment.
+    pub fn settle(&mut self, out: &mut Out<'_>) {
+        self.step(out);
     }
 
     /// Hold what is old.
-    pub fn sweep(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now) {
-        self.leg.sweep(&View { plan, signals, list, now });
+    pub fn sweep(&mut self, view: &View<'_>) {
+        self.leg.sweep(view);
     }
 
     /// How long until something falls due by itself, in microseconds. May be early where only a look is due, never late.
@@ -213,8 +189,9 @@ impl<const N: usize> Judge<N> {
 
     /// The first thing is observed: time becomes known.
     #[inline(never)]
-    pub fn begin(&mut self, plan: &Plan, signals: &Signals, list: &[Row], now: Now, sink: &mut dyn FnMut(&Verdict)) {
-        let view = View { plan, signals, list, now };
+    pub fn begin(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
+        let now = view.now;
         self.leg.put(mark::BEGUN, true);
         self.leg.base = now.us();
         for stamp in [
@@ -229,21 +206,28 @@ impl<const N: usize> Judge<N> {
         self.leg.reference.begin(now.us());
         self.leg.heat.started(now.us());
         // Until now these were ages.
-        let window = plan.drive.start_window;
+        let window = view.plan.drive.start_window;
         for start in &mut self.leg.starts {
             *start = now.slow().wrapping_add(window.saturating_sub(*start));
         }
-        self.find_first(&view);
-        self.step(&view, &mut Out { now, sink });
+        self.find_first(view);
+        self.step(out);
     }
 
     /// Bring everything to now.
     #[inline(never)]
-    fn step(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    fn step(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         let now = view.now.us();
-        self.end_delays(view, out);
-        self.settle_operator(view, out);
-        self.leg.settle_phase(view, out);
+        if reached(now, self.clock.other) {
+            self.end_delays(out);
+            self.settle_operator(out);
+            let leg = &mut self.leg;
+            recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
+            recent::settle(&mut leg.changes, &mut leg.changes_count, now);
+            recent::settle(&mut leg.lates, &mut leg.lates_count, now);
+        }
+        self.leg.settle_phase(out);
         let judged = |condition: Condition| view.plan.acts(condition.rank()) & act::JUDGED != 0;
         let running = self.leg.is_running(view);
         let head = self.leg.head(view);
@@ -251,29 +235,34 @@ impl<const N: usize> Judge<N> {
         if self.leg.reference.settle(view.plan, &head, reference, now) {
             self.find_first(view);
         }
-        let leg = &mut self.leg;
-        recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
-        recent::settle(&mut leg.changes, &mut leg.changes_count, now);
-        recent::settle(&mut leg.lates, &mut leg.lates_count, now);
         self.settle_slip_unknown(running && judged(Condition::SlipUnknown), view);
         self.feed_heat(view);
-        let mut waits = self.evaluate(view, out);
+        let (mut waits, mut holding) = self.evaluate(out);
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
-            self.leg.leave_standstill(view, out);
-            waits = self.evaluate(view, out);
+            self.leg.leave_standstill(out);
+            (waits, holding) = self.evaluate(out);
         }
-        self.resolve(view, out);
-        let quiet = self.is_quiet(view);
+        self.resolve(holding, out);
+        let quiet = !holding.watched && self.is_quiet(view);
         self.leg.put(mark::QUIET, quiet);
         let heat = Condition::SlipHeat.rank();
         let beyond = self.rows.has(heat, bits::BEYOND);
         self.leg.heat.next(&view.plan.drive, (view.limit(heat).limit, beyond), now);
         // While all is quiet standstill comes by silence alone.
         let phase = if quiet { SWEEP } else { self.leg.next_phase(view) };
-        waits.other = waits.other.min(phase).min(self.next_operator(view)).min(self.power_goes_stale(view)).max(1);
+        waits.other = waits.other.min(phase).min(self.other_wait(view)).max(1);
         self.clock.other = now.wrapping_add(waits.other);
         self.waits(waits, view);
+    }
+
+    /// How long until anything but conditions, phase and heat may change something.
+    fn other_wait(&self, view: &View<'_>) -> u32 {
+        let (leg, now) = (&self.leg, view.now.us());
+        let starts = if leg.starts_count > 0 { slow_wait(view, leg.starts[0]) } else { SWEEP };
+        let lates = recent::next(&leg.lates, leg.lates_count, now);
+        let people = self.next_operator(view).min(self.power_goes_stale(view));
+        starts.min(lates).min(people).min(leg.reference.next(view.plan, now))
     }
 
     /// Note how long to wait.
@@ -294,56 +283,72 @@ impl<const N: usize> Judge<N> {
     }
 
     /// Delays that end at this moment turn their alarms.
-    fn end_delays(&mut self, view: &View<'_>, out: &mut Out<'_>) {
-        let now = view.now.us();
+    fn end_delays(&mut self, out: &mut Out<'_>) {
+        let now = out.view.now.us();
         let mut from = 0;
         while let Some(rank) = self.rows.next(from, bits::PENDING, bits::PENDING) {
             let turned = self.rows.settle(rank, now);
-            self.turn(rank, turned, None, view, out);
+            self.turn(rank, turned, out);
             from = rank.wrapping_add(1);
         }
     }
 
     /// Look at every condition, and turn the alarms that follow.
     #[inline(never)]
-    fn evaluate(&mut self, view: &View<'_>, out: &mut Out<'_>) -> Waits {
-        let now = view.now.us();
-        let look = self.leg.look(view, self.head_silent());
-        let mut waits = Waits { silence: SWEEP, other: look.wait };
-        for (rank, row) in view.list.iter().enumerate() {
+    fn evaluate(&mut self, out: &mut Out<'_>) -> (Waits, Holding) {
+        let view = out.view;
+        let mut holding = Holding::default();
+        let mut look = self.leg.look(view, self.head_silent());
+        for (rank, row) in Condition::ROWS.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT != 0 {
+                // It may be latched from before it was switched off.
+                if bits & bits::LATCHED != 0 {
+                    holding.note(rank, bits, view);
+                }
                 continue;
             }
             // What is right and was right stays as it is.
             let moves = bits & (bits::BEYOND | bits::ACTIVE | bits::PENDING) != 0;
-            if moves || !look.is_idle(row) {
+            let judged = look.judges(row);
+            if judged || moves {
                 let limit = view.limit(rank);
-                let says = look.says(row, limit, &mut waits);
+                let says = if judged { self.leg.says(row, limit, &mut look) } else { Says::Within };
                 if moves || says == Says::Beyond {
-                    let turned = self.rows.sample(rank, says, limit, now);
-                    self.turn(rank, turned, Some(&look), view, out);
-                    waits.other = waits.other.min(self.rows.wait(rank, now));
+                    self.sample(rank, says, &mut look, out);
                 }
             }
-            let suppresses = look.suppresses && row.gate == Gate::LiveOnceStarted;
-            if suppresses != (bits & bits::SUPPRESSED != 0) {
-                self.suppress(rank, suppresses, view, out);
+            if row.gate == Gate::LiveOnceStarted && look.suppresses != (bits & bits::SUPPRESSED != 0) {
+                self.suppress(rank, look.suppresses, out);
+            }
+            let bits = self.rows.get(rank);
+            if bits & (bits::BEYOND | bits::ACTIVE | bits::LATCHED) != 0 {
+                holding.note(rank, bits, view);
             }
         }
-        waits
+        (look.waits, holding)
+    }
+
+    /// A condition said something that may matter.
+    #[inline(never)]
+    fn sample(&mut self, rank: usize, says: Says, look: &mut Look<'_>, out: &mut Out<'_>) {
+        let now = out.view.now.us();
+        let turned = self.rows.sample(rank, says, out.view.limit(rank), now);
+        self.turn(rank, turned, out);
+        look.waits.other = look.waits.other.min(self.rows.wait(rank, now));
     }
 
     /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.
     #[inline(never)]
-    fn suppress(&mut self, rank: usize, suppresses: bool, view: &View<'_>, out: &mut Out<'_>) {
+    fn suppress(&mut self, rank: usize, suppresses: bool, out: &mut Out<'_>) {
         if !suppresses || self.rows.state(rank) == AlarmState::Normal {
-            self.turn_bits(rank, bits::SUPPRESSED, suppresses, view, out);
+            self.turn_bits(rank, bits::SUPPRESSED, suppresses, out);
         }
     }
 
     /// What the end of a delay does to the alarm.
-    fn turn(&mut self, rank: usize, turned: Turned, look: Option<&Look<'_>>, view: &View<'_>, out: &mut Out<'_>) {
+    fn turn(&mut self, rank: usize, turned: Turned, out: &mut Out<'_>) {
+        let view = out.view;
         if turned == Turned::No {
             return;
         }
@@ -353,18 +358,19 @@ impl<const N: usize> Judge<N> {
         if !raised {
             before &= !bits::PENDING;
         }
-        let from = AlarmState::of(before);
         if raised && !self.rows.has(rank, bits::SHELVED) {
-            self.rows.put(rank, bits::UNACKNOWLEDGED, true);
-            if view.plan.acts(rank) & act::LATCHING != 0 && !self.stops_softly(rank, view) {
-                self.rows.put(rank, bits::LATCHED, true);
-            }
-            self.tripped(rank, view);
+            self.raise(rank, !self.stops_softly(rank, view), view);
         }
-        match look {
-            Some(look) => self.tell_alarm_with(rank, from, look, view, out),
-            None => self.tell_alarm(rank, from, view, out),
+        self.tell_alarm(rank, AlarmState::of(before), out);
+    }
+
+    /// It is wrong anew: a person has to acknowledge it, and as a rule it stays.
+    fn raise(&mut self, rank: usize, stays: bool, view: &View<'_>) {
+        self.rows.put(rank, bits::UNACKNOWLEDGED, true);
+        if stays && view.plan.acts(rank) & act::LATCHING != 0 {
+            self.rows.put(rank, bits::LATCHED, true);
         }
+        self.tripped(rank, view);
     }
 
     /// An alarm was raised: if it stops the leg, note what follows.
@@ -374,7 +380,7 @@ impl<const N: usize> Judge<N> {
         }
         let raised = (rank as u8).wrapping_add(1);
         self.leg.raised = if self.leg.raised == 0 { raised } else { self.leg.raised.min(raised) };
-        let needs = view.list.get(rank).is_some_and(Row::needs_boot_cleared);
+        let needs = Condition::ROWS.get(rank).is_some_and(Row::needs_boot_cleared);
         if needs && !self.stops_softly(rank, view) {
             self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
         }
@@ -394,24 +400,18 @@ impl<const N: usize> Judge<N> {
     }
 
     /// Change bits of an alarm and tell if its state changed with them.
-    fn turn_bits(&mut self, rank: usize, bit: u8, is: bool, view: &View<'_>, out: &mut Out<'_>) {
+    fn turn_bits(&mut self, rank: usize, bit: u8, is: bool, out: &mut Out<'_>) {
         let from = self.rows.state(rank);
         self.rows.put(rank, bit, is);
-        self.tell_alarm(rank, from, view, out);
+        self.tell_alarm(rank, from, out);
     }
 
     #[inline(never)]
-    fn tell_alarm(&mut self, rank: usize, from: AlarmState, view: &View<'_>, out: &mut Out<'_>) {
-        let look = self.leg.look(view, self.head_silent());
-        self.tell_alarm_with(rank, from, &look, view, out);
-    }
-
-    #[inline(never)]
-    fn tell_alarm_with(&self, rank: usize, from: AlarmState, look: &Look<'_>, view: &View<'_>, out: &mut Out<'_>) {
+    fn tell_alarm(&self, rank: usize, from: AlarmState, out: &mut Out<'_>) {
         let to = self.rows.state(rank);
-        if let Some(row) = view.list.get(rank).filter(|_| from != to) {
-            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), look, view);
-            out.alarm(rank, (from, to), value, view.limit(rank).setpoint);
+        if let Some(row) = Condition::ROWS.get(rank).filter(|_| from != to) {
+            let value = self.leg.value(row, self.rows.has(rank, bits::BEYOND), out.view);
+            out.alarm(rank, (from, to), value);
         }
     }
 
@@ -507,7 +507,7 @@ impl<const N: usize> Judge<N> {
     }
 }
 
-impl<const N: usize> Default for Judge<N> {
+impl Default for Judge {
     fn default() -> Self {
         Self::new()
     }

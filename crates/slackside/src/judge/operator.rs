@@ -10,7 +10,6 @@ use super::view::{Out, View};
 use crate::alarm::{AlarmState, bits};
 use crate::conditions::Condition;
 use crate::input::{Command, Origin};
-use crate::settings::plan::act;
 use crate::time::{SWEEP, age, reached};
 use crate::units::Span;
 use crate::verdict::{Change, Phase, Refusal};
@@ -35,9 +34,10 @@ pub const fn held(now: u32, pressed: u32) -> u32 {
     (LONGEST_PRESS + 1).saturating_sub(age(now, pressed))
 }
 
-impl<const N: usize> Judge<N> {
+impl Judge {
     /// A person asks for something.
-    pub(super) fn command(&mut self, origin: Origin, command: Command, view: &View<'_>, out: &mut Out<'_>) {
+    pub(super) fn command(&mut self, origin: Origin, command: Command, out: &mut Out<'_>) {
+        let view = out.view;
         let refusal = self.allowed(origin, command, view);
         // The button comes up even when the press is refused.
         if origin == Origin::Leg && command == Command::ResetButton(false) {
@@ -46,7 +46,7 @@ impl<const N: usize> Judge<N> {
         match refusal {
             Ok(()) => {
                 out.tell(Change::Accepted(origin, command));
-                self.carry_out(command, view, out);
+                self.carry_out(command, out);
             }
             Err(refusal) => out.tell(Change::Refused(origin, command, refusal)),
         }
@@ -75,7 +75,7 @@ impl<const N: usize> Judge<N> {
             Command::Key(_) => Ok(()),
             Command::Bypass(condition, span) => {
                 unless(!leg.has(mark::KEY), No::KeyOff)?;
-                let row = view.list.get(condition.rank());
+                let row = Condition::ROWS.get(condition.rank());
                 unless(row.is_none_or(|row| !row.can_be_bypassed()), No::NeverBypassed)?;
                 unless(leg.bypassed != 0, No::OneAtATime)?;
                 unless(span == Span::ZERO || span.get() > view.plan.drive.bypass_time, No::TooLong)?;
@@ -121,13 +121,14 @@ impl<const N: usize> Judge<N> {
         }
     }
 
-    fn carry_out(&mut self, command: Command, view: &View<'_>, out: &mut Out<'_>) {
+    fn carry_out(&mut self, command: Command, out: &mut Out<'_>) {
+        let view = out.view;
         match command {
             Command::Acknowledge => {
-                self.take_from_each(WANTS_ACKNOWLEDGEMENT, bits::UNACKNOWLEDGED, view, out);
+                self.take_from_each(WANTS_ACKNOWLEDGEMENT, bits::UNACKNOWLEDGED, out);
             }
             Command::Reset | Command::ResetButton(false) => {
-                self.take_from_each(RESETTABLE, bits::LATCHED, view, out);
+                self.take_from_each(RESETTABLE, bits::LATCHED, out);
             }
             Command::ResetButton(true) => {
                 self.leg.put(mark::PRESSED, true);
@@ -137,21 +138,21 @@ impl<const N: usize> Judge<N> {
             Command::Key(on) => {
                 self.leg.put(mark::KEY, on);
                 if !on {
-                    self.end_bypass(view, out);
-                    self.leg.end_inching(view, out);
+                    self.end_bypass(out);
+                    self.leg.end_inching(out);
                 }
             }
             Command::Bypass(condition, span) => {
                 self.leg.bypassed = (condition.rank() as u8).wrapping_add(1);
                 self.leg.bypass_end = view.now.slow_after(span.get());
-                self.turn_bits(condition.rank(), bits::SHELVED, true, view, out);
+                self.turn_bits(condition.rank(), bits::SHELVED, true, out);
             }
-            Command::EndBypass => self.end_bypass(view, out),
+            Command::EndBypass => self.end_bypass(out),
             Command::Inch(true) => {
                 self.leg.inch_end = view.now.slow().wrapping_add(view.plan.drive.inching_time);
-                self.leg.set_phase(Phase::Inching, view, out);
+                self.leg.set_phase(Phase::Inching, out);
             }
-            Command::Inch(false) => self.leg.end_inching(view, out),
+            Command::Inch(false) => self.leg.end_inching(out),
             Command::ProofTest(begin) => {
                 let passed = self.leg.has(mark::PROVEN);
                 self.leg.put(mark::PROOF, begin);
@@ -164,18 +165,19 @@ impl<const N: usize> Judge<N> {
     }
 
     /// Take a bit from each alarm of these bits, in order of rank.
-    fn take_from_each(&mut self, (mask, value): (u8, u8), bit: u8, view: &View<'_>, out: &mut Out<'_>) {
+    fn take_from_each(&mut self, (mask, value): (u8, u8), bit: u8, out: &mut Out<'_>) {
         let mut from = 0;
         while let Some(rank) = self.rows.next(from, mask, value) {
-            self.turn_bits(rank, bit, false, view, out);
+            self.turn_bits(rank, bit, false, out);
             from = rank.wrapping_add(1);
         }
     }
 
     /// End what a person's time limit ends.
-    pub(super) fn settle_operator(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    pub(super) fn settle_operator(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         if self.leg.bypassed != 0 && reached(view.now.slow(), self.leg.bypass_end) {
-            self.end_bypass(view, out);
+            self.end_bypass(out);
         }
     }
 
@@ -186,18 +188,15 @@ impl<const N: usize> Judge<N> {
 
     /// What is wrong now is raised afresh; what was latched is latched still; what came and went meanwhile is ignored, as OPC UA
     /// Part 9 (5.8.17.1) has it of timed shelving.
-    fn end_bypass(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    fn end_bypass(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         let Some(rank) = core::mem::take(&mut self.leg.bypassed).checked_sub(1).map(usize::from) else { return };
         let from = self.rows.state(rank);
         self.rows.put(rank, bits::SHELVED | bits::SUPPRESSED, false);
         if self.rows.has(rank, bits::ACTIVE) {
-            self.rows.put(rank, bits::UNACKNOWLEDGED, true);
-            if view.plan.acts(rank) & act::LATCHING != 0 {
-                self.rows.put(rank, bits::LATCHED, true);
-            }
-            self.tripped(rank, view);
+            self.raise(rank, true, view);
         }
-        self.tell_alarm(rank, from, view, out);
+        self.tell_alarm(rank, from, out);
     }
 
     /// The condition under a bypass.

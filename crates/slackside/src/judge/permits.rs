@@ -4,7 +4,8 @@ use super::Judge;
 use super::leg::mark;
 use super::rows::holds;
 use super::view::{Out, View};
-use crate::conditions::Condition;
+use crate::alarm::bits;
+use crate::conditions::{Condition, Row};
 use crate::settings::plan::act;
 use crate::verdict::{Change, Permit, Phase};
 
@@ -14,14 +15,16 @@ const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Co
 const SLOW: [Condition; 2] = [Condition::DeepUnderspeed, Condition::Underspeed];
 
 /// What the alarms that hold do: the first by rank of each kind, as its rank and one, 0 if there is none.
-#[derive(Default)]
-struct Holding {
+#[derive(Clone, Copy, Default)]
+pub struct Holding {
     /// Drops both permits.
     stop: u8,
     /// Keeps feed away.
     hinders: u8,
     /// Whether the belt is not at speed.
     slow: bool,
+    /// Whether anything is beyond that every motion may change.
+    pub watched: bool,
 }
 
 /// The condition of a rank and one; 0 stands for none.
@@ -29,36 +32,35 @@ pub fn of_rank_and_one(rank: u8) -> Option<Condition> {
     Condition::of_rank(usize::from(rank.checked_sub(1)?))
 }
 
-impl<const N: usize> Judge<N> {
-    /// What the alarms that hold do.
+impl Holding {
+    /// The alarm of that rank has such bits.
     #[inline(never)]
-    fn holding(&self, view: &View<'_>) -> Holding {
-        let mut first = Holding::default();
-        for (rank, bits) in self.rows.bits.iter().enumerate() {
-            if !holds(*bits) {
-                continue;
-            }
-            let (acts, by) = (view.plan.acts(rank), (rank as u8).wrapping_add(1));
-            let is_one_of = |these: &[Condition]| these.iter().any(|condition| condition.rank() == rank);
-            if first.stop == 0 && acts & act::STOP != 0 {
-                first.stop = by;
-            }
-            if first.hinders == 0 && (acts & act::DROP_FEED != 0 || is_one_of(&HINDER)) {
-                first.hinders = by;
-            }
-            first.slow |= is_one_of(&SLOW);
+    pub fn note(&mut self, rank: usize, bits: u8, view: &View<'_>) {
+        self.watched |= bits & bits::BEYOND != 0 && Condition::ROWS.get(rank).is_some_and(Row::is_watched);
+        if !holds(bits) {
+            return;
         }
-        first
+        let (acts, by) = (view.plan.acts(rank), (rank as u8).wrapping_add(1));
+        let is_one_of = |these: &[Condition]| these.iter().any(|condition| condition.rank() == rank);
+        if self.stop == 0 && acts & act::STOP != 0 {
+            self.stop = by;
+        }
+        if self.hinders == 0 && (acts & act::DROP_FEED != 0 || is_one_of(&HINDER)) {
+            self.hinders = by;
+        }
+        self.slow |= is_one_of(&SLOW);
     }
+}
 
+impl Judge {
     /// Whether a stop holds the permits dropped.
     pub(super) fn is_stopped(&self, view: &View<'_>) -> bool {
-        self.holding(view).stop != 0
+        self.rows.bits.iter().zip(&view.plan.acts).any(|(bits, acts)| holds(*bits) && acts & act::STOP != 0)
     }
 
     /// Tell first-out and permits where they changed.
-    pub(super) fn resolve(&mut self, view: &View<'_>, out: &mut Out<'_>) {
-        let Holding { stop, hinders, slow } = self.holding(view);
+    pub(super) fn resolve(&mut self, holding: Holding, out: &mut Out<'_>) {
+        let Holding { stop, hinders, slow, .. } = holding;
         let leg = &mut self.leg;
         let raised = core::mem::take(&mut leg.raised);
         if leg.first_out == 0 && raised != 0 {

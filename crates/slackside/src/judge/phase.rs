@@ -42,7 +42,8 @@ pub const AT_SPEED: u8 = 2;
 
 impl Leg {
     /// Go into a phase.
-    pub fn set_phase(&mut self, phase: Phase, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn set_phase(&mut self, phase: Phase, out: &mut Out<'_>) {
+        let view = out.view;
         if self.phase() == phase {
             return;
         }
@@ -62,7 +63,8 @@ impl Leg {
     }
 
     /// The drive contact changed, or is seen for the first time.
-    pub fn drive(&mut self, on: bool, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn drive(&mut self, on: bool, out: &mut Out<'_>) {
+        let view = out.view;
         let known = self.has(mark::DRIVE_KNOWN);
         let same = known && self.has(mark::DRIVE_ON) == on;
         self.put(mark::DRIVE_KNOWN, true);
@@ -78,14 +80,14 @@ impl Leg {
         self.put(mark::UNPERMITTED, on && !self.has(mark::RUN));
         if on {
             match phase {
-                Phase::Standstill => self.open_start(view, out),
-                Phase::Unsure if !self.has(mark::TURNED) => self.open_start(view, out),
+                Phase::Standstill => self.open_start(out),
+                Phase::Unsure if !self.has(mark::TURNED) => self.open_start(out),
                 Phase::CoastDown if self.has(mark::START_WINDOW) && !reached(now, self.window_end) => {
-                    self.set_phase(Phase::Starting, view, out);
+                    self.set_phase(Phase::Starting, out);
                 }
                 Phase::CoastDown | Phase::Unsure => {
                     self.put(mark::START_WINDOW, false);
-                    self.set_phase(Phase::Running, view, out);
+                    self.set_phase(Phase::Running, out);
                 }
                 Phase::Starting | Phase::Running | Phase::Inching => {}
             }
@@ -96,13 +98,14 @@ impl Leg {
         if matches!(phase, Phase::Starting | Phase::Running) {
             self.put(mark::COASTS_FROM_SPEED, phase == Phase::Running && self.has(mark::AT_SPEED));
             self.put(mark::AT_SPEED, false);
-            self.set_phase(Phase::CoastDown, view, out);
+            self.set_phase(Phase::CoastDown, out);
         } else if phase == Phase::Inching {
             self.rest.begin(view);
         }
     }
 
-    fn open_start(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    fn open_start(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         let now = view.now.us();
         self.opened = now;
         self.window_end = now.wrapping_add(view.plan.drive.start_time);
@@ -111,11 +114,12 @@ impl Leg {
         self.brisk = 0;
         let end = view.now.slow().wrapping_add(view.plan.drive.start_window);
         recent::push(&mut self.starts, &mut self.starts_count, end);
-        self.set_phase(Phase::Starting, view, out);
+        self.set_phase(Phase::Starting, out);
     }
 
     /// End inching, if the leg is inched.
-    pub fn end_inching(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn end_inching(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         if self.phase() != Phase::Inching {
             return;
         }
@@ -127,11 +131,12 @@ impl Leg {
             self.off_at = view.now.us();
             self.put(mark::COASTS_FROM_SPEED, false);
         }
-        self.set_phase(if off { Phase::CoastDown } else { Phase::Running }, view, out);
+        self.set_phase(if off { Phase::CoastDown } else { Phase::Running }, out);
     }
 
     /// The motion changed: note what the course of the leg needs of it.
-    pub fn follow(&mut self, moved: u8, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn follow(&mut self, moved: u8, out: &mut Out<'_>) {
+        let view = out.view;
         let signals = view.signals;
         if moved & moved::BOOT != 0 {
             let boot = self.boot(view);
@@ -147,9 +152,9 @@ impl Leg {
             match self.phase() {
                 Phase::Standstill => {
                     self.put(mark::UNPERMITTED, !self.has(mark::RUN));
-                    self.open_start(view, out);
+                    self.open_start(out);
                 }
-                Phase::Unsure => self.set_phase(Phase::Running, view, out),
+                Phase::Unsure => self.set_phase(Phase::Running, out),
                 _ => {}
             }
         }
@@ -238,7 +243,8 @@ impl Leg {
     }
 
     /// What falls due in the course of the leg.
-    pub fn settle_phase(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn settle_phase(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         let now = view.now.us();
         match self.phase() {
             Phase::Starting => {
@@ -247,11 +253,11 @@ impl Leg {
                 if at_speed || up {
                     self.put(if at_speed { mark::AT_SPEED } else { mark::START_FAILED }, true);
                     self.put(mark::START_WINDOW, false);
-                    self.set_phase(Phase::Running, view, out);
+                    self.set_phase(Phase::Running, out);
                 }
             }
             Phase::Running if !self.has(mark::AT_SPEED) && self.at_speed_now(view) => self.put(mark::AT_SPEED, true),
-            Phase::Inching if reached(view.now.slow(), self.inch_end) => self.end_inching(view, out),
+            Phase::Inching if reached(view.now.slow(), self.inch_end) => self.end_inching(out),
             Phase::Standstill => self.rest.settle(view),
             // Before its stamp is so old that it looks like one to come.
             Phase::CoastDown if reached(now, self.window_end) => self.put(mark::START_WINDOW, false),
@@ -259,15 +265,16 @@ impl Leg {
         }
         if self.standstill(view) == 0 {
             self.learn_coast_down(view);
-            self.set_phase(Phase::Standstill, view, out);
+            self.set_phase(Phase::Standstill, out);
         }
     }
 
     /// Shafts that turn are not proven at standstill, whatever the drive contact says. Standstill has to be proven anew.
-    pub fn leave_standstill(&mut self, view: &View<'_>, out: &mut Out<'_>) {
+    pub fn leave_standstill(&mut self, out: &mut Out<'_>) {
+        let view = out.view;
         self.off_at = view.now.us();
         self.put(mark::COASTS_FROM_SPEED, false);
-        self.set_phase(Phase::CoastDown, view, out);
+        self.set_phase(Phase::CoastDown, out);
     }
 
     /// How long until the course changes by itself, silence of turning shafts apart.

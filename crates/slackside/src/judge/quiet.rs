@@ -7,26 +7,11 @@ use super::Judge;
 use super::leg::mark;
 use super::sense::Waits;
 use super::view::View;
-use crate::alarm::bits;
-use crate::conditions::{Condition, Flag, Sense, Stamp, Value};
+use crate::conditions::Condition;
 use crate::settings::plan::{ShaftPlan, act, fitted};
 use crate::signals::{ShaftSignals, Slip, moved};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
-
-/// Whether every motion may change a condition: then it must not be beyond.
-const fn is_watched(sense: Sense) -> bool {
-    matches!(
-        sense,
-        Sense::RangeAbove(_)
-            | Sense::RangeBelow(_)
-            | Sense::Slow(_)
-            | Sense::BothSilent
-            | Sense::Since(Stamp::Rubbing)
-            | Sense::Upper(Value::SinceBoot | Value::Duty)
-            | Sense::Flag(Flag::HeadSilent | Flag::Reference)
-    )
-}
 
 /// Below which a signal must stay; what is not judged bounds nothing.
 fn bound(view: &View<'_>, condition: Condition) -> i32 {
@@ -39,19 +24,11 @@ fn holds(view: &View<'_>, slip: &Slip, above: Condition, below: Condition) -> bo
     slip.reading.is_exact() && ppm < bound(view, above) && ppm.saturating_neg() < bound(view, below)
 }
 
-impl<const N: usize> Judge<N> {
-    /// Whether the short way may be taken from now on.
+impl Judge {
+    /// Whether the short way may be taken from now on, if nothing that every motion may change is beyond.
     pub(super) fn is_quiet(&self, view: &View<'_>) -> bool {
         let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN;
-        self.leg.phase() == Phase::Running
-            && self.leg.marks & marks == mark::AT_SPEED
-            && view.plan.boot.is_fitted()
-            && !self
-                .rows
-                .bits
-                .iter()
-                .zip(view.list)
-                .any(|(bits, row)| bits & bits::BEYOND != 0 && is_watched(row.sense))
+        self.leg.phase() == Phase::Running && self.leg.marks & marks == mark::AT_SPEED && view.plan.boot.is_fitted()
     }
 
     /// How long until silence of a shaft may change something; nothing if its last pitch already may.

@@ -1,7 +1,7 @@
 //! Counting within a rolling window: the moments at which counted things leave it, oldest first. More than there is room for count
 //! as many as there is room for.
 
-use crate::time::{reached, wait};
+use crate::time::{SWEEP, reached, wait};
 
 /// Count one that leaves at `end`, no sooner than those before it.
 #[inline(never)]
@@ -38,9 +38,9 @@ pub fn settle(ends: &mut [u32], count: &mut u8, now: u32) {
     }
 }
 
-/// How long until the first leaves, in the unit of the stamps; `None` if there is none.
-pub fn next(ends: &[u32], count: u8, now: u32) -> Option<u32> {
-    ends.first().filter(|_| count > 0).map(|end| wait(now, *end))
+/// How long until the first leaves, in microseconds; [`SWEEP`] if there is none.
+pub fn next(ends: &[u32], count: u8, now: u32) -> u32 {
+    ends.first().filter(|_| count > 0).map_or(SWEEP, |end| wait(now, *end))
 }
 
 /// When the one leaves that came so many before the newest.
@@ -58,12 +58,12 @@ mod tests {
         for end in [10, 20, 30, 40] {
             push(&mut ends, &mut count, end);
         }
-        assert_eq!((count, next(&ends, count, 15)), (3, Some(5)));
+        assert_eq!((count, next(&ends, count, 15)), (3, 5));
         assert_eq!(before_newest(&ends, count, 1), Some(30));
         assert_eq!(before_newest(&ends, count, 3), None);
         settle(&mut ends, &mut count, 29);
         assert_eq!(count, 2);
         settle(&mut ends, &mut count, 40);
-        assert_eq!((count, next(&ends, count, 40)), (0, None));
+        assert_eq!((count, next(&ends, count, 40)), (0, SWEEP));
     }
 }

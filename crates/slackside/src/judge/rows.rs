@@ -26,11 +26,12 @@ pub const fn holds(bits: u8) -> bool {
 
 /// All alarms of a list of `N` conditions.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Rows<const N: usize> {
-    /// When the delay now running ends: the on-delay while not active, else the off-delay.
-    pub due: [u32; N],
     /// See [`bits`].
     pub bits: [u8; N],
+    /// When the delay now running ends: the on-delay while not active, else the off-delay.
+    pub due: [u32; N],
 }
 
 impl<const N: usize> Rows<N> {

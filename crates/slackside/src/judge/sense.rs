@@ -14,22 +14,21 @@
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
 use super::leg::{Leg, PHASES, mark};
-use super::phase::{slow_wait, turn};
-use super::recent;
+use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
 use crate::arith::mul_div;
 use crate::conditions::{Flag, Gate, Row, Sense, Stamp, Value, Window};
 use crate::input::Shaft;
 use crate::settings::plan::RowPlan;
-use crate::signals::{Reading, pattern, rub, unknown};
+use crate::signals::{Reading, Signals, pattern, rub, unknown};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
 
 /// A block in which slip varied more, in ppm, says nothing of the ratio.
 const STEADY: i32 = 3_000;
 /// Stands for a value that is not known.
-const UNKNOWN: i32 = i32::MIN;
+pub const UNKNOWN: i32 = i32::MIN;
 
 /// What a condition says.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -51,33 +50,60 @@ pub struct Waits {
     pub other: u32,
 }
 
-/// All that conditions look at, at one moment.
+/// No place.
+const NOWHERE: u8 = u8::MAX;
+
+/// What the rub contacts say together: each the most of them, and where.
+pub struct Rubs {
+    /// How long the oldest rub has lasted.
+    pub lasts: (u32, u8),
+    /// The worst duty; [`UNKNOWN`] where no contact is fitted.
+    pub duty: (i32, u8),
+    /// The first whose line is faulty.
+    pub faulty: u8,
+}
+
+impl Rubs {
+    #[inline(never)]
+    pub fn of(view: &View<'_>) -> Self {
+        let mut all = Self { lasts: (0, NOWHERE), duty: (UNKNOWN, NOWHERE), faulty: NOWHERE };
+        for (place, contact) in (0_u8..).zip(&view.signals.contacts) {
+            if view.plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
+                continue;
+            }
+            if contact.duty > all.duty.0 {
+                all.duty = (contact.duty, place);
+            }
+            if contact.state == rub::FAULTY && all.faulty == NOWHERE {
+                all.faulty = place;
+            }
+            let lasts = age(view.now.us(), contact.since);
+            if contact.rubs != 0 && (all.lasts.1 == NOWHERE || lasts > all.lasts.0) {
+                all.lasts = (lasts, place);
+            }
+        }
+        all
+    }
+
+    /// How long the oldest rub has lasted, if any does.
+    pub const fn lasts(&self) -> Option<u32> {
+        if self.lasts.1 == NOWHERE { None } else { Some(self.lasts.0) }
+    }
+}
+
+/// What conditions look at that is worked out once for all of them, at one moment.
 pub struct Look<'a> {
-    view: View<'a>,
-    /// The last pitches of both shafts.
-    pub head: Pitches<'a>,
-    /// See [`head`](Self::head).
-    pub boot: Pitches<'a>,
-    flags: u32,
-    /// Flags of which nothing is known: as they were.
-    holds: u32,
-    values: [i32; 8],
-    /// How long the oldest rub has lasted, and where.
-    pub rubbing: Option<(u32, u8)>,
-    /// How long slip has been unknown.
-    pub slip_unknown: Option<u32>,
-    /// Whether slip heat is to be looked at now.
-    heat_is_due: bool,
-    gates: u8,
+    view: &'a View<'a>,
+    head: Pitches<'a>,
+    boot: Pitches<'a>,
+    rubs: Rubs,
+    gates: u16,
     /// Whether underspeed is suppressed by design.
     pub suppresses: bool,
     /// Whether slip counts as known.
     slip_counts: bool,
-    /// When both shafts are silent too soon, if they may be.
-    both_silent: u32,
-    scale: u32,
-    /// How long until what conditions look at may change by itself.
-    pub wait: u32,
+    /// How long until what was looked at may change by itself.
+    pub waits: Waits,
 }
 
 const fn upper(value: i32, limit: i32, clear: i32) -> Says {
@@ -103,123 +129,34 @@ const fn range(reading: Reading, limit: &RowPlan) -> Says {
 
 impl Look<'_> {
     /// Whether the condition of this row is judged now.
-    fn judges(&self, row: &Row) -> bool {
-        !(self.suppresses && matches!(row.gate, Gate::LiveOnceStarted))
-            && self.gates.wrapping_shr(row.gate as u32) & 1 != 0
-    }
-
-    /// Whether the condition of this row cannot be beyond now, nor get so by itself: it is not judged, or a flag that is not set.
-    pub fn is_idle(&self, row: &Row) -> bool {
-        !self.judges(row) || matches!(row.sense, Sense::Flag(flag) if !self.flag(flag))
-    }
-
-    /// What the condition of this row says.
-    pub fn says(&self, row: &Row, limit: &RowPlan, waits: &mut Waits) -> Says {
-        if !self.judges(row) {
-            return Says::Within;
-        }
-        match row.sense {
-            Sense::Flag(flag) => {
-                if self.flag(flag) {
-                    Says::Beyond
-                } else if self.holds.wrapping_shr(flag as u32) & 1 != 0 {
-                    Says::Hold
-                } else {
-                    Says::Within
-                }
-            }
-            // Heat has its own times to be looked at, so that nothing depends on what other steps there are.
-            Sense::Upper(Value::Heat) if !self.heat_is_due => Says::Hold,
-            Sense::Upper(value) => match self.value(value) {
-                UNKNOWN => Says::Hold,
-                value => upper(value, limit.limit, limit.clear),
-            },
-            Sense::Over(value) => {
-                let value = self.value(value);
-                upper(value, limit.limit.saturating_add(1), limit.limit.max(1))
-            }
-            Sense::RangeAbove(window) => self.slip(window, limit, false),
-            Sense::RangeBelow(window) => self.slip(window, limit, true),
-            Sense::Slow(shaft) => self.slow(shaft, limit, waits),
-            Sense::Since(stamp) => match self.since(stamp) {
-                None => Says::Within,
-                Some(lasts) => {
-                    let lasts = i32::try_from(lasts).unwrap_or(i32::MAX);
-                    if lasts < limit.limit {
-                        waits.other = limit.limit.saturating_sub(lasts).unsigned_abs().min(waits.other);
-                    }
-                    upper(lasts, limit.limit, limit.clear)
-                }
-            },
-            Sense::BothSilent => {
-                if self.both_silent == 0 {
-                    return Says::Beyond;
-                }
-                waits.silence = self.both_silent.min(waits.silence);
-                Says::Within
-            }
-        }
-    }
-
-    /// Whether a flag is set.
-    pub const fn flag(&self, flag: Flag) -> bool {
-        self.flags.wrapping_shr(flag as u32) & 1 != 0
-    }
-
-    /// A value; the least of all where it is not known.
-    pub fn value(&self, value: Value) -> i32 {
-        self.values.get(value as usize).copied().unwrap_or(UNKNOWN)
-    }
-
-    /// How long something has lasted, in microseconds.
-    pub fn since(&self, stamp: Stamp) -> Option<u32> {
-        match stamp {
-            Stamp::Rubbing => self.rubbing.map(|(lasts, _)| lasts),
-            Stamp::SlipUnknown => self.slip_unknown,
-        }
-    }
-
-    /// The reading of a window.
-    pub const fn reading(&self, window: Window) -> Reading {
-        match window {
-            Window::Short => self.view.signals.short.reading,
-            Window::Long => self.view.signals.long.reading,
-        }
+    pub const fn judges(&self, row: &Row) -> bool {
+        self.gates.wrapping_shr(row.gate as u32) & 1 != 0
     }
 
     fn slip(&self, window: Window, limit: &RowPlan, below: bool) -> Says {
-        let reading = self.reading(window);
+        let signals = self.view.signals;
+        let reading = reading(signals, window);
         if !self.slip_counts {
             return Says::Hold;
         }
         if !reading.is_known() {
-            return if self.view.signals.unknown == unknown::RETRACTED { Says::Within } else { Says::Hold };
+            return if signals.unknown == unknown::RETRACTED { Says::Within } else { Says::Hold };
         }
         range(if below { mirrored(reading) } else { reading }, limit)
     }
+}
 
-    fn slow(&self, shaft: Shaft, limit: &RowPlan, waits: &mut Waits) -> Says {
-        let pitches = match shaft {
-            Shaft::Head => &self.head,
-            Shaft::Boot => &self.boot,
-        };
-        let too_long = self.scaled(limit.limit);
-        let silence = pitches.silence(too_long);
-        if silence == 0 {
-            return Says::Beyond;
-        }
-        waits.silence = silence.min(waits.silence);
-        if pitches.too_slow(too_long) {
-            Says::Beyond
-        } else if pitches.fast_enough(self.scaled(limit.clear)) {
-            Says::Within
-        } else {
-            Says::Hold
-        }
+/// The reading of a window.
+pub const fn reading(signals: &Signals, window: Window) -> Reading {
+    match window {
+        Window::Short => signals.short.reading,
+        Window::Long => signals.long.reading,
     }
+}
 
-    const fn scaled(&self, limit: i32) -> u32 {
-        if self.scale == 1_000_000 { turn(limit) } else { mul_div(turn(limit), 1_000_000, self.scale) }
+impl Says {
+    const fn of(is: bool) -> Self {
+        if is { Self::Beyond } else { Self::Within }
     }
 }
 
@@ -229,9 +166,9 @@ const fn mirrored(reading: Reading) -> Reading {
 }
 
 /// The gates that are open in each phase, with the drive not known to be off and with it off.
-const GATES: [[u8; 2]; PHASES.len()] = {
+const GATES: [[u16; 2]; PHASES.len()] = {
     let mut table = [[0; 2]; PHASES.len()];
-    let (mut rest, mut phases): (&mut [[u8; 2]], &[Phase]) = (&mut table, &PHASES);
+    let (mut rest, mut phases): (&mut [[u16; 2]], &[Phase]) = (&mut table, &PHASES);
     while let ([open, more @ ..], [phase, others @ ..]) = (rest, phases) {
         *open = [gates(*phase, false), gates(*phase, true)];
         (rest, phases) = (more, others);
@@ -239,14 +176,14 @@ const GATES: [[u8; 2]; PHASES.len()] = {
     table
 };
 
-const fn gates(phase: Phase, off: bool) -> u8 {
+const fn gates(phase: Phase, off: bool) -> u16 {
     let (stands, down) = (matches!(phase, Phase::Standstill), matches!(phase, Phase::CoastDown));
     let live = !off && !stands && !down;
     let starting = matches!(phase, Phase::Starting);
     let gates = [
         (Gate::Always, true),
         (Gate::Live, live),
-        (Gate::LiveOnceStarted, live),
+        (Gate::LiveOnceStarted, live && !starting && !matches!(phase, Phase::Inching)),
         (Gate::LiveOrRunningDown, live || down),
         (Gate::StartedOrRunningDown, (live && !starting) || down),
         (Gate::Running, matches!(phase, Phase::Running) && !off),
@@ -256,7 +193,7 @@ const fn gates(phase: Phase, off: bool) -> u8 {
     let mut bits = 0;
     let mut rest: &[(Gate, bool)] = &gates;
     while let [(gate, is), more @ ..] = rest {
-        bits |= (*is as u8).wrapping_shl(*gate as u32);
+        bits |= (*is as u16).wrapping_shl(*gate as u32);
         rest = more;
     }
     bits
@@ -264,9 +201,19 @@ const fn gates(phase: Phase, off: bool) -> u8 {
 
 impl Leg {
     /// The gates that are open, a bit each.
-    fn gates(&self, view: &View<'_>) -> u8 {
+    fn gates(&self, view: &View<'_>, rubs: &Rubs) -> u16 {
         let [on, off] = GATES.get(usize::from(self.phase)).copied().unwrap_or_default();
-        if self.drive_off(view) { off } else { on }
+        let gates = if self.drive_off(view) { off } else { on };
+        gates | u16::from(self.is_flagged(view, rubs)).wrapping_shl(Gate::Flagged as u32)
+    }
+
+    /// Whether any [plain](Flag::is_plain) flag may be set: a pressed button may yet be one.
+    fn is_flagged(&self, view: &View<'_>, rubs: &Rubs) -> bool {
+        const MARKS: u32 = mark::START_FAILED | mark::OUTLET | mark::PLAN_DAMAGED | mark::PRESSED | mark::UNPERMITTED;
+        let (head, boot) = (&view.signals.head, &view.signals.boot);
+        self.has(MARKS)
+            || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
+            || rubs.faulty != NOWHERE
     }
 
     /// Whether what is judged only while running is judged now.
@@ -279,84 +226,141 @@ impl Leg {
         !head_silent && !self.waits_for_head(view)
     }
 
-    /// Work out all that conditions look at. `head_silent`: whether that condition is beyond.
+    /// Work out what is the same for all conditions. `head_silent`: whether that condition is beyond.
     #[inline(never)]
-    pub fn look<'a>(&self, view: &View<'a>, head_silent: bool) -> Look<'a> {
-        let (plan, signals, now) = (view.plan, view.signals, view.now.us());
-        let (head, boot) = (self.head(view), self.boot(view));
-        let mut rubbing: Option<(u32, u8)> = None;
-        let (mut duty, mut faulty) = (UNKNOWN, false);
-        for (place, contact) in (0_u8..).zip(&signals.contacts) {
-            if plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
-                continue;
-            }
-            duty = duty.max(contact.duty);
-            faulty |= contact.state == rub::FAULTY;
-            let lasts = age(now, contact.since);
-            if contact.rubs != 0 && rubbing.is_none_or(|(most, _)| lasts > most) {
-                rubbing = Some((lasts, place));
-            }
-        }
-        let (contact_lies, contact_wait) = self.contact_lies(view);
-        let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
-        let standing = self.phase() == Phase::Standstill;
-        let lost = self.head_is_lost(&head, &boot, view);
-        let hold = |flag: Flag, is: bool| u32::from(is).wrapping_shl(flag as u32);
-        let holds = hold(Flag::Rollback, !standing) | hold(Flag::HeadSilent, lost.is_none());
-        let mut flags = 0;
-        let mut put = |flag: Flag, is: bool| flags |= u32::from(is).wrapping_shl(flag as u32);
-        put(Flag::StartFailed, self.has(mark::START_FAILED));
-        put(Flag::Rollback, if standing { self.rest.rolls_from_rest(view) } else { self.rest.speeds_up(view) });
-        put(Flag::OutletPlugged, self.has(mark::OUTLET));
-        put(Flag::HeadDistrust, signals.head.distrust != 0);
-        put(Flag::BootDistrust, signals.boot.distrust != 0);
-        put(Flag::HeadSilent, lost == Some(true));
-        put(Flag::HeadTargets, signals.head.pattern != pattern::WHOLE);
-        put(Flag::BootTargets, signals.boot.pattern != pattern::WHOLE);
-        put(Flag::ContactFault, faulty);
-        put(Flag::DriveContact, contact_lies);
-        put(Flag::Reference, self.reference.is_wrong(plan, now));
-        put(Flag::Plan, self.has(mark::PLAN_DAMAGED));
-        put(Flag::ResetHeld, held == 0);
-        put(Flag::Bypass, self.bypassed != 0);
-        put(Flag::Unpermitted, self.runs_unpermitted(view));
-        let count = |count: u32| i32::try_from(count).unwrap_or(i32::MAX);
-        // In the order of `Value`.
-        let values = [
-            if self.waits_for_head(view) { 0 } else { count(signals.since_boot) },
-            self.heat.ahead(&plan.drive, now),
-            duty,
-            self.hottest().map_or(UNKNOWN, |(value, _)| value),
-            ratio_shift(view).map_or(UNKNOWN, i32::saturating_abs),
-            count(self.rest.edges_of_one(view)),
-            self.starts_count.into(),
-            self.lates_count.into(),
-        ];
-        let starts = recent::next(&self.starts, self.starts_count, view.now.slow());
-        let starts = starts.and_then(|_| self.starts.first()).map_or(SWEEP, |end| slow_wait(view, *end));
-        let lates = recent::next(&self.lates, self.lates_count, now).unwrap_or(SWEEP);
-        let held = if held == 0 { SWEEP } else { held };
+    pub fn look<'a>(&self, view: &'a View<'a>, head_silent: bool) -> Look<'a> {
+        let rubs = Rubs::of(view);
         Look {
-            view: *view,
-            flags,
-            holds,
-            values,
-            rubbing,
-            heat_is_due: self.heat.wait(now) == 0,
-            slip_unknown: if self.has(mark::SLIP_UNKNOWN) { Some(age(now, self.unknown_since)) } else { None },
-            gates: self.gates(view),
+            view,
+            head: self.head(view),
+            boot: self.boot(view),
+            gates: self.gates(view, &rubs),
+            rubs,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
             slip_counts: self.slip_counts(view, head_silent),
-            both_silent: self.both_silent(view, &head, &boot),
-            scale: self.reference.scale,
-            wait: contact_wait.min(starts).min(lates).min(held).min(self.reference.next(plan, now)),
-            head,
-            boot,
+            waits: Waits { silence: SWEEP, other: SWEEP },
+        }
+    }
+
+    /// What the condition of this row says, which is judged now.
+    #[inline(never)]
+    pub fn says(&self, row: &Row, limit: &RowPlan, look: &mut Look<'_>) -> Says {
+        match row.sense {
+            Sense::Flag(flag) => self.flag(flag, look),
+            // Heat has its own times to be looked at, so that nothing depends on what other steps there are.
+            Sense::Upper(Value::Heat) if self.heat.wait(look.view.now.us()) > 0 => Says::Hold,
+            Sense::Upper(value) => match self.level(value, look.view, look.rubs.duty.0) {
+                UNKNOWN => Says::Hold,
+                value => upper(value, limit.limit, limit.clear),
+            },
+            Sense::Over(value) => {
+                let value = self.level(value, look.view, UNKNOWN);
+                upper(value, limit.limit.saturating_add(1), limit.limit.max(1))
+            }
+            Sense::RangeAbove(window) => look.slip(window, limit, false),
+            Sense::RangeBelow(window) => look.slip(window, limit, true),
+            Sense::Slow(shaft) => self.slow(shaft, limit, look),
+            Sense::Since(stamp) => match self.since(stamp, look.view, &look.rubs) {
+                None => Says::Within,
+                Some(lasts) => {
+                    let lasts = count(lasts);
+                    if lasts < limit.limit {
+                        look.waits.other = limit.limit.saturating_sub(lasts).unsigned_abs().min(look.waits.other);
+                    }
+                    upper(lasts, limit.limit, limit.clear)
+                }
+            },
+            Sense::BothSilent => {
+                let silent = self.both_silent(look);
+                if silent > 0 {
+                    look.waits.silence = silent.min(look.waits.silence);
+                }
+                Says::of(silent == 0)
+            }
+        }
+    }
+
+    /// What a flag says. Those of which nothing may be known are then as they were.
+    fn flag(&self, flag: Flag, look: &mut Look<'_>) -> Says {
+        let view = look.view;
+        let (plan, signals, now) = (view.plan, view.signals, view.now.us());
+        Says::of(match flag {
+            Flag::StartFailed => self.has(mark::START_FAILED),
+            Flag::Rollback if self.phase() == Phase::Standstill => self.rest.rolls_from_rest(view),
+            Flag::Rollback => return if self.rest.speeds_up(view) { Says::Beyond } else { Says::Hold },
+            Flag::OutletPlugged => self.has(mark::OUTLET),
+            Flag::HeadDistrust => signals.head.distrust != 0,
+            Flag::BootDistrust => signals.boot.distrust != 0,
+            Flag::HeadSilent => return self.head_is_lost(&look.head, &look.boot, view).map_or(Says::Hold, Says::of),
+            Flag::HeadTargets => signals.head.pattern != pattern::WHOLE,
+            Flag::BootTargets => signals.boot.pattern != pattern::WHOLE,
+            Flag::ContactFault => look.rubs.faulty != NOWHERE,
+            Flag::DriveContact => {
+                let (lies, wait) = self.contact_lies(view);
+                look.waits.other = wait.min(look.waits.other);
+                lies
+            }
+            Flag::Reference => self.reference.is_wrong(plan, now),
+            Flag::Plan => self.has(mark::PLAN_DAMAGED),
+            Flag::ResetHeld => {
+                let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
+                if held > 0 {
+                    look.waits.other = held.min(look.waits.other);
+                }
+                held == 0
+            }
+            Flag::Bypass => self.bypassed != 0,
+            Flag::Unpermitted => self.runs_unpermitted(view),
+        })
+    }
+
+    /// A value; the least of all where it is not known. `duty` is the worst of the rub contacts.
+    pub fn level(&self, value: Value, view: &View<'_>, duty: i32) -> i32 {
+        match value {
+            Value::SinceBoot if self.waits_for_head(view) => 0,
+            Value::SinceBoot => count(view.signals.since_boot),
+            Value::Heat => self.heat.ahead(&view.plan.drive, view.now.us()),
+            Value::Duty => duty,
+            Value::Hottest => self.hottest().map_or(UNKNOWN, |(value, _)| value),
+            Value::RatioShift => ratio_shift(view).map_or(UNKNOWN, i32::saturating_abs),
+            Value::EdgesAtRest => count(self.rest.edges_of_one(view)),
+            Value::Starts => self.starts_count.into(),
+            Value::Lates => self.lates_count.into(),
+        }
+    }
+
+    /// How long something has lasted, in microseconds.
+    pub fn since(&self, stamp: Stamp, view: &View<'_>, rubs: &Rubs) -> Option<u32> {
+        match stamp {
+            Stamp::Rubbing => rubs.lasts(),
+            Stamp::SlipUnknown if self.has(mark::SLIP_UNKNOWN) => Some(age(view.now.us(), self.unknown_since)),
+            Stamp::SlipUnknown => None,
+        }
+    }
+
+    fn slow(&self, shaft: Shaft, limit: &RowPlan, look: &mut Look<'_>) -> Says {
+        let pitches = match shaft {
+            Shaft::Head => &look.head,
+            Shaft::Boot => &look.boot,
+        };
+        let too_long = self.scaled(turn(limit.limit));
+        let silence = pitches.silence(too_long);
+        if silence == 0 {
+            return Says::Beyond;
+        }
+        look.waits.silence = silence.min(look.waits.silence);
+        if pitches.too_slow(too_long) {
+            Says::Beyond
+        } else if pitches.fast_enough(self.scaled(turn(limit.clear))) {
+            Says::Within
+        } else {
+            Says::Hold
         }
     }
 
     /// How long until both shafts are silent sooner than the leg can stop; nothing once they are.
-    fn both_silent(&self, view: &View<'_>, head: &Pitches<'_>, boot: &Pitches<'_>) -> u32 {
+    fn both_silent(&self, look: &Look<'_>) -> u32 {
+        let Look { view, head, boot, .. } = look;
         let plan = view.plan;
         let may = head.fast_enough(self.scaled(plan.head.brisk))
             && boot.fast_enough(self.scaled(plan.boot.brisk))
@@ -367,6 +371,11 @@ impl Leg {
         let silence = |pitches: &Pitches<'_>, limit| pitches.silence(self.scaled(limit));
         silence(head, plan.head.sudden).max(silence(boot, plan.boot.sudden))
     }
+}
+
+/// Held at the end of the type.
+fn count(count: u32) -> i32 {
+    i32::try_from(count).unwrap_or(i32::MAX)
 }
 
 /// How far the ratio seen lies from the one in force, in ppm of it, with its sign, if a steady block says so.

@@ -9,7 +9,7 @@ use crate::settings::plan::{Plan, act};
 use crate::time::{Now, SLOW_SHIFT, wait};
 use crate::units::Span;
 
-impl<const N: usize> Judge<N> {
+impl Judge {
     /// Take a plan, and what survived the last loss of power: trips are latched, whatever caused them may be gone; bypasses have lapsed.
     /// Nothing is allowed before something is observed.
     #[inline(never)]

@@ -7,19 +7,18 @@
 
 use super::heat::Heat;
 use super::leg::{Leg, mark};
-use super::sense::{Look, ratio_shift};
+use super::sense::{Rubs, UNKNOWN, ratio_shift, reading};
 use super::view::View;
 use crate::arith::divide;
 use crate::conditions::{Flag, Row, Sense, Stamp, Value};
-use crate::input::Shaft;
-use crate::signals::rub;
+use crate::input::{Place, Shaft};
 use crate::time::age;
 use crate::verdict::Phase;
 
 impl Leg {
     /// Of the condition of this row, with `wrong`: whether it is beyond.
     #[inline(never)]
-    pub fn value(&self, row: &Row, wrong: bool, look: &Look<'_>, view: &View<'_>) -> (Option<i32>, u8) {
+    pub fn value(&self, row: &Row, wrong: bool, view: &View<'_>) -> (Option<i32>, u8) {
         let (plan, signals, now) = (view.plan, view.signals, view.now.us());
         match row.sense {
             Sense::Flag(flag) => {
@@ -32,13 +31,10 @@ impl Leg {
                     Flag::BootDistrust => signals.boot.distrust,
                     Flag::HeadTargets => signals.head.pattern,
                     Flag::BootTargets => signals.boot.pattern,
-                    Flag::ContactFault => {
-                        let fitted = |place: u8| plan.contacts.fitted.wrapping_shr(place.into()) & 1 != 0;
-                        let faulty = (0_u8..)
-                            .zip(&signals.contacts)
-                            .find(|(place, contact)| fitted(*place) && contact.state == rub::FAULTY);
-                        faulty.map_or(0, |(place, _)| place)
-                    }
+                    Flag::ContactFault => match Rubs::of(view).faulty {
+                        place if usize::from(place) < Place::COUNT => place,
+                        _ => 0,
+                    },
                     Flag::Reference => u8::from(self.reference.is_missing(now)),
                     Flag::DriveContact if self.contact_chatters(now) => 1,
                     Flag::DriveContact => u8::from(wrong) << 1,
@@ -50,42 +46,38 @@ impl Leg {
                 let turns = u64::from(signals.since_boot).wrapping_mul(1_000_000) >> 24;
                 (Some(i32::try_from(turns).unwrap_or(i32::MAX)), 0)
             }
-            Sense::Upper(Value::Heat) => (Some(Heat::share(look.value(Value::Heat).unsigned_abs()).get()), 0),
-            Sense::Upper(Value::Duty) => {
-                let mut worst: Option<(i32, u8)> = None;
-                for (place, contact) in (0_u8..).zip(&signals.contacts) {
-                    let fitted = plan.contacts.fitted.wrapping_shr(place.into()) & 1 != 0;
-                    if fitted && worst.is_none_or(|(most, _)| contact.duty > most) {
-                        worst = Some((contact.duty, place));
-                    }
-                }
-                at_place(worst)
+            Sense::Upper(Value::Heat) => {
+                (Some(Heat::share(self.level(Value::Heat, view, UNKNOWN).unsigned_abs()).get()), 0)
             }
-            Sense::Upper(Value::Hottest) => at_place(self.hottest()),
+            Sense::Upper(Value::Duty) => at_place(Rubs::of(view).duty),
+            Sense::Upper(Value::Hottest) => self.hottest().map_or((None, 0), at_place),
             Sense::Upper(Value::RatioShift) => {
                 let shift = ratio_shift(view);
                 (shift.map(i32::saturating_abs), shift.map_or(0, |shift| if shift < 0 { 1 } else { 2 }))
             }
-            Sense::Upper(value) | Sense::Over(value) => (Some(look.value(value)), 0),
+            Sense::Upper(value) | Sense::Over(value) => (Some(self.level(value, view, UNKNOWN)), 0),
             Sense::RangeAbove(window) => {
-                let reading = look.reading(window);
+                let reading = reading(signals, window);
                 (if reading.is_known() { Some(reading.least) } else { None }, 0)
             }
             Sense::RangeBelow(window) => {
-                let reading = look.reading(window);
+                let reading = reading(signals, window);
                 (if reading.is_known() { Some(reading.least.saturating_neg()) } else { None }, 0)
             }
-            Sense::Slow(Shaft::Head) => (look.head.loss(scaled(plan.head.normal, self.reference.scale)), 0),
-            Sense::Slow(Shaft::Boot) => (look.boot.loss(scaled(plan.boot.normal, self.reference.scale)), 0),
-            Sense::Since(Stamp::Rubbing) => at_place(look.rubbing.map(|(lasts, place)| (millis(lasts), place))),
-            Sense::Since(Stamp::SlipUnknown) => (look.slip_unknown.map(millis), 0),
+            Sense::Slow(Shaft::Head) => (self.head(view).loss(scaled(plan.head.normal, self.reference.scale)), 0),
+            Sense::Slow(Shaft::Boot) => (self.boot(view).loss(scaled(plan.boot.normal, self.reference.scale)), 0),
+            Sense::Since(stamp) => {
+                let rubs = Rubs::of(view);
+                let lasts = self.since(stamp, view, &rubs).map(millis);
+                (lasts, if lasts.is_some() && stamp == Stamp::Rubbing { rubs.lasts.1 } else { 0 })
+            }
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
         }
     }
 }
 
-fn at_place(worst: Option<(i32, u8)>) -> (Option<i32>, u8) {
-    (worst.map(|(value, _)| value), worst.map_or(0, |(_, place)| place))
+fn at_place((value, place): (i32, u8)) -> (Option<i32>, u8) {
+    if value == UNKNOWN { (None, 0) } else { (Some(value), place) }
 }
 
 /// In whole milliseconds.

@@ -1,7 +1,7 @@
 //! What a condition may look at, and the way out for what changed.
 
 use crate::alarm::AlarmState;
-use crate::conditions::{Condition, Row};
+use crate::conditions::Condition;
 use crate::settings::plan::{Plan, RowPlan};
 use crate::signals::Signals;
 use crate::time::Now;
@@ -14,8 +14,6 @@ pub struct View<'a> {
     pub plan: &'a Plan,
     /// What measure knows.
     pub signals: &'a Signals,
-    /// The list of conditions.
-    pub list: &'a [Row],
     /// The moment.
     pub now: Now,
 }
@@ -32,10 +30,10 @@ impl View<'_> {
     }
 }
 
-/// Where verdicts go, with the moment they fall due.
+/// Where verdicts go, and the world that they are said of.
 pub struct Out<'a> {
-    /// The moment.
-    pub now: Now,
+    /// The world.
+    pub view: &'a View<'a>,
     /// Who takes them.
     pub sink: &'a mut dyn FnMut(&Verdict),
 }
@@ -44,18 +42,13 @@ impl Out<'_> {
     /// Tell a change.
     #[inline(never)]
     pub fn tell(&mut self, change: Change) {
-        (self.sink)(&Verdict { at: self.now.at(), change });
+        (self.sink)(&Verdict { at: self.view.now.at(), change });
     }
 
     /// Tell that an alarm moved.
-    pub fn alarm(
-        &mut self,
-        rank: usize,
-        (from, to): (AlarmState, AlarmState),
-        (value, detail): (Option<i32>, u8),
-        setpoint: i32,
-    ) {
+    pub fn alarm(&mut self, rank: usize, (from, to): (AlarmState, AlarmState), (value, detail): (Option<i32>, u8)) {
         if let Some(condition) = Condition::of_rank(rank) {
+            let setpoint = self.view.limit(rank).setpoint;
             self.tell(Change::Alarm { condition, from, to, value, setpoint, detail });
         }
     }

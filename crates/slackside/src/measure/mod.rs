@@ -34,6 +34,7 @@ use spacing::Mark;
 
 /// Turns inputs into signals. `MARKS` is the most counted edges a turn that it has room for, 1 to 64.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Measure<const MARKS: usize = 64> {
     state: State,
     head_marks: [Mark; MARKS],
