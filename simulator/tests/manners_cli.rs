@@ -163,7 +163,7 @@ fn a_trace_that_knows_the_time_of_day_is_told_in_it() {
         assert!(said.lines().any(|line| line.starts_with("  06:46:") && line.contains("Run permit dropped")), "{said}");
         assert!(said.lines().all(|line| line.chars().count() <= 80), "{said}");
         let page = fs::read_to_string(directory.join("r.html")).expect("written");
-        assert!(page.contains("2026-03-02 06:46:2") && page.contains(">06:46<"), "{name}");
+        assert!(page.contains("2026-03-02 06:46:2") && page.contains(">06:46:20<"), "{name}");
         let object = done(directory, &["replay", name, "--settings", "leg.toml", "--json"]);
         let object: serde_json::Value = serde_json::from_str(&object).expect("an object");
         assert_eq!(object["begin_time"], "2026-03-02T06:45:00.000Z");

@@ -360,7 +360,7 @@ fn times(out: &mut String, row: &Row) {
         let time = first + (last - first) * f64::from(part) / 4.0;
         svg.text((scale.place(time), 118.0), Anchor::Middle, &format!("{time:.1} s"));
     }
-    let _ = write!(out, "<div class=\"scroll\">{}</div>\n", svg.finish());
+    let _ = writeln!(out, "<div class=\"scroll\">{}</div>", svg.finish());
     out.push_str(
         "<p class=\"note\">From when the stop was due to the run permit dropped, one dot a stop: left of the line it \
          came before it was due.</p>\n",
