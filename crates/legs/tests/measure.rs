@@ -92,7 +92,7 @@ fn sensed(seed: u64, most_marks: u8) -> Option<(Leg, Vec<(u64, Signal)>)> {
         .inputs
         .iter()
         .map(|input| {
-            if seed % 3 == 0 && random.chance(1e-3) {
+            if seed.is_multiple_of(3) && random.chance(1e-3) {
                 later += random.one_of(&[20_000_000, 1_500_000_000, 4_294_967_296, 20_000_000_000_u64]);
             }
             (input.at.get() + later, input.signal)

@@ -123,7 +123,7 @@ fn a_reference_sent_once_a_second_is_no_loss_of_speed() {
                 repeated(&asked, 1.0, false, SECONDS)
             } else {
                 (0..107)
-                    .map(|second| f64::from(second))
+                    .map(f64::from)
                     .map(|time| (time, if time < 20.0 { 1.0 } else { head[(time * 1e3) as usize] }))
                     .collect()
             };
@@ -161,11 +161,14 @@ fn the_twenty_per_cent_hold_before_in_and_after_a_ramp() {
     }
 }
 
+/// What is told or asked: from which second on, which share of normal speed.
+type Course = &'static [(f64, f64)];
+
 /// A reference that is stuck, or half of what is asked, is no speed to hold a belt against.
 #[test]
 fn a_reference_that_the_head_contradicts_after_its_ramp_falls_back_to_nameplate() {
     let settings = variable(8, 125_000);
-    let lies: [(&str, &[(f64, f64)], &[(f64, f64)]); 4] = [
+    let lies: [(&str, Course, Course); 4] = [
         ("stuck low", &[(0.0, 0.6), (35.0, 1.0)], &[(0.0, 0.6)]),
         ("half from the start", &[(0.0, 0.9)], &[(0.0, 0.45)]),
         ("half from then on", &[(0.0, 1.0)], &[(0.0, 1.0), (35.0, 0.5)]),
