@@ -210,7 +210,7 @@ mod tests {
             "| `rated_kw` or `rated_hp` | kW or horsepower |",
             "## `[limits.deep_underspeed]`",
             "`setpoint_pct`",
-            "1 to 32",
+            "1 to 64",
         ] {
             assert!(page.contains(part), "{part}\n{page}");
         }

@@ -113,7 +113,7 @@ fn targets(file: &mut File, name: &str, targets: Option<Targets>) {
         return;
     };
     file.section(name);
-    file.number("count", COUNT, targets.count, "targets a turn, 1 to 32");
+    file.number("count", COUNT, targets.count, "targets a turn, 1 to 64");
     let edges = match targets.edges {
         CountedEdges::Rising => "\"rising\"",
         CountedEdges::Falling => "\"falling\"",
