@@ -157,7 +157,7 @@ fn an_unknown_key_is_refused_with_its_line_and_the_nearest_known_one() {
     );
     assert_eq!(
         wrong(&format!("{LEG_3}\n[limits.slip_hihg]\nsetpoint_pct = 4\n")),
-        ["leg.toml:52:9: limits.slip_hihg: is not a key of these settings; did you mean limits.slip_high?"]
+        ["leg.toml:55:9: limits.slip_hihg: is not a key of these settings; did you mean limits.slip_high?"]
     );
     let other = wrong(&format!("{LEG_3}\n[wifi]\nname = \"x\"\n"));
     assert!(other[0].contains("known here: leg, head_pulley"), "{other:?}");
@@ -181,7 +181,7 @@ fn a_broken_rule_is_told_with_the_key_as_written() {
     assert_eq!(
         wrong(&slow),
         [
-            "leg.toml:53:1: limits.deep_underspeed.setpoint_pct: a stop at 25 % is refused: 29 CFR 1910.272(q)(5) has the leg \
+            "leg.toml:56:1: limits.deep_underspeed.setpoint_pct: a stop at 25 % is refused: 29 CFR 1910.272(q)(5) has the leg \
              shut down before belt speed falls by more than 20 % of normal"
         ]
     );

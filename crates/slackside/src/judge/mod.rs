@@ -317,8 +317,8 @@ impl Judge {
         for (rank, row) in Condition::ROWS.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT != 0 {
-                // It may be latched from before it was switched off.
-                if bits & bits::LATCHED != 0 {
+                // It may be latched from before it was switched off; and whatever claims to be wrong holds.
+                if bits & (bits::ACTIVE | bits::LATCHED) != 0 {
                     holding.note(rank, bits, view);
                 }
                 continue;
