@@ -21,7 +21,7 @@ struct Place(UnsafeCell<[u8; MOST_PLAN]>);
 unsafe impl Sync for Place {}
 
 /// More than a plan takes.
-const MOST_PLAN: usize = 1_024;
+const MOST_PLAN: usize = Plan::LENGTH;
 
 static PLAN: Place = Place(UnsafeCell::new([0; MOST_PLAN]));
 

@@ -113,9 +113,9 @@ static WORD: Volatile<u32> = Volatile::new(0);
 
 /// The plan as it lies in flash.
 #[repr(align(8))]
-struct Flash([u8; 1024]);
+struct Flash([u8; Plan::LENGTH]);
 
-static PLAN: Volatile<Flash> = Volatile::new(Flash([0; 1024]));
+static PLAN: Volatile<Flash> = Volatile::new(Flash([0; Plan::LENGTH]));
 static RETAINED: Volatile<[u8; Retained::IMAGE]> = Volatile::new([0; Retained::IMAGE]);
 
 /// One more input.
@@ -126,7 +126,7 @@ fn input() -> Input {
 
 fn plan() -> Option<Sound<&'static Plan>> {
     let bytes: &'static [u8] = &PLAN.place().0;
-    Sound::new(Plan::from_bytes(bytes.get(..Plan::LENGTH)?).ok()?).ok()
+    Sound::new(Plan::from_bytes(bytes).ok()?).ok()
 }
 
 #[cfg(feature = "monitor")]
