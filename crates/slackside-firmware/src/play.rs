@@ -20,7 +20,7 @@ struct Place(UnsafeCell<[u8; MOST_PLAN]>);
 // SAFETY: one thread, no interrupts.
 unsafe impl Sync for Place {}
 
-/// More than a plan takes.
+/// As much as a plan takes.
 const MOST_PLAN: usize = Plan::LENGTH;
 
 static PLAN: Place = Place(UnsafeCell::new([0; MOST_PLAN]));
