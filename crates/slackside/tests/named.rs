@@ -13,12 +13,10 @@
 
 mod leg;
 
-use leg::{BEGIN_US, Random, example, leg, plan_of, ratio, sound, with_targets};
-use slackside::Monitor;
+use leg::{BEGIN_US, Random, example, leg, observed, plan_of, ratio, sound, with_targets};
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{ContactState, Input, Place, Shaft, Signal};
-use slackside::retained::Retained;
 use slackside::settings::{Settings, SpeedReference};
 use slackside::units::{Micros, Ppm, Span};
 use slackside::verdict::{Change, Permit, Verdict};
@@ -41,13 +39,7 @@ fn with(others: &[(f64, Signal)]) -> Vec<(f64, Signal)> {
 
 /// What the box says of a trace, and the share of the heat budget at its end.
 fn judged_with_heat(settings: &Settings, inputs: &[Input]) -> (Vec<Verdict>, f64) {
-    let plan = plan_of(settings.clone());
-    let mut monitor = Box::new(Monitor::<_, 64>::new());
-    monitor.configure(sound(&plan), &Retained::default()).expect("room");
-    let mut verdicts = Vec::new();
-    for input in inputs {
-        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
-    }
+    let (monitor, verdicts) = observed(sound(&plan_of(settings.clone())), inputs);
     let end = inputs.last().expect("a trace").at;
     (verdicts, f64::from(monitor.slip_heat_at(end).get()) * 1e-6)
 }

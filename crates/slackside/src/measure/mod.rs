@@ -303,7 +303,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
-        let bridged = self.compare_edges(plan, at, Shaft::Boot);
+        self.compare_edges(plan, at, Shaft::Boot);
         // Marks in between are told from whole turns by their place, if more than one a turn closes windows.
         let is_placed = plan.slip.closings > 1;
         let is_broken = bits & counted::COUNT != 0 || bits & counted::MENDED != 0 && !is_placed;
@@ -320,29 +320,27 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
         self.state.signals.since_boot = 0;
         let Signals { boot, contacts, .. } = &mut self.state.signals;
-        let mut other = told(bits) != 0 || bridged;
+        let mut other = told(bits) != 0;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
             other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);
         }
         if self.state.boot.plain == 0 {
             self.compare_scatter(plan, weight);
-            other |= before != self.state.signals.boot.distrust;
         }
+        other |= before != self.state.signals.boot.distrust;
         moved::BOOT | if other { moved::OTHER } else { 0 }
     }
 
-    /// A boot whose edges are the head's has no sensor of its own: it says nothing of the belt. Whether that changed.
-    fn compare_edges(&mut self, plan: &Plan, at: u32, shaft: Shaft) -> bool {
+    /// A boot whose edges are the head's has no sensor of its own: it says nothing of the belt.
+    fn compare_edges(&mut self, plan: &Plan, at: u32, shaft: Shaft) {
         let Signals { head, boot, .. } = &mut self.state.signals;
         let other = match shaft {
             Shaft::Head => &*boot,
             Shaft::Boot => &*head,
         };
         let bridged = self.state.twins.edge(at, other, plan.head.marks.max(plan.boot.marks));
-        let before = boot.distrust;
-        boot.distrust = if bridged { before | distrust::BRIDGED } else { before & !distrust::BRIDGED };
-        boot.distrust != before
+        boot.distrust = if bridged { boot.distrust | distrust::BRIDGED } else { boot.distrust & !distrust::BRIDGED };
     }
 
     /// A boot whose pitches scatter while the head turns steadily does not turn so: the belt joins them. Where both scatter it may be

@@ -4,11 +4,14 @@
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
+use slackside::Monitor;
 use slackside::input::{Input, Shaft, Signal};
+use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
 use slackside::settings::plan_check::Sound;
 use slackside::settings::{CountedEdges, Settings, Targets};
 use slackside::units::Micros;
+use slackside::verdict::Verdict;
 
 /// Two months of running time lie before each trace, so that no half of it is near zero.
 pub const BEGIN_US: u64 = 5_184_000_000_000;
@@ -32,6 +35,17 @@ pub fn plan() -> Arc<Plan> {
 /// Found sound.
 pub fn sound(plan: &Arc<Plan>) -> Sound<Arc<Plan>> {
     Sound::new(Arc::clone(plan)).expect("it keeps every rule")
+}
+
+/// A monitor with this plan that has seen these inputs, and what it said.
+pub fn observed(sound: Sound<Arc<Plan>>, inputs: &[Input]) -> (Box<Monitor<Arc<Plan>>>, Vec<Verdict>) {
+    let mut monitor = Box::new(Monitor::new());
+    monitor.configure(sound, &Retained::default()).expect("room");
+    let mut verdicts = Vec::new();
+    for input in inputs {
+        monitor.observe(*input, &mut |verdict| verdicts.push(*verdict));
+    }
+    (monitor, verdicts)
 }
 
 /// The example leg with so many targets on each shaft.

@@ -1,16 +1,14 @@
 //! Shafts that turn to and fro: levels of target sensors from angles, as a sensor gives them whichever way a shaft turns.
 #![allow(dead_code, reason = "each test uses a part")]
 
-use slackside::Monitor;
 use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
-use slackside::retained::Retained;
 use slackside::settings::Settings;
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 
-use crate::leg::plan_of;
+use crate::leg::{observed, plan_of};
 
 /// Levels are looked at so often, and a change between two looks is found to the microsecond.
 const STEP_S: f64 = 0.001;
@@ -79,15 +77,8 @@ pub fn at(seconds: f64, signal: Signal) -> Input {
 pub fn verdicts(settings: &Settings, mut inputs: Vec<Input>, seconds: f64) -> Vec<Verdict> {
     inputs.sort_by_key(|input| input.at);
     inputs.push(at(seconds, Signal::Tick));
-    let plan = plan_of(settings.clone());
-    let sound = Sound::for_bench(plan).expect("it keeps every rule");
-    let mut monitor = Box::new(Monitor::<_, 64>::new());
-    monitor.configure(sound, &Retained::default()).expect("room");
-    let mut verdicts = Vec::new();
-    for input in inputs {
-        monitor.observe(input, &mut |verdict| verdicts.push(*verdict));
-    }
-    verdicts
+    let sound = Sound::for_bench(plan_of(settings.clone())).expect("it keeps every rule");
+    observed(sound, &inputs).1
 }
 
 /// When a condition was raised, in seconds.
