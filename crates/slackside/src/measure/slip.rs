@@ -99,11 +99,9 @@ pub struct Windows {
     newest_which: u8,
     /// Whether the newest boot edge is in doubt, 0 or 1: no window closes with it until it is known which mark it is.
     in_doubt: u8,
-    /// Whether a closing mark was placed that no window has been told of, 0 or 1.
-    untold: u8,
-    /// Closing marks put into the ring since the last head edge.
+    /// Closing marks put into the ring that no window has been told of.
     fresh: u8,
-    spare: u8,
+    spare: [u8; 2],
 }
 
 impl Windows {
@@ -116,7 +114,7 @@ impl Windows {
         self.heads = 0;
         self.trend = 0;
         self.in_doubt = 0;
-        self.untold = 0;
+        self.fresh = 0;
     }
 
     /// Forget the slipped length too: a new run from rest.
@@ -178,7 +176,6 @@ impl Windows {
             self.remember(plan, self.head.wrapping_sub(self.since_boot), which);
             self.since_mark = self.since_boot;
             self.placed_at = self.boot_edge;
-            self.untold = 1;
         }
     }
 
@@ -248,7 +245,7 @@ impl Windows {
         self.since_mark = self.since_mark.saturating_add(turned);
         self.place_all(plan, edge, bend);
         let marks = core::mem::replace(&mut self.fresh, 0);
-        let closed = core::mem::replace(&mut self.untold, 0) != 0;
+        let closed = marks != 0;
         if !closed && self.in_doubt != 0 {
             return false;
         }
@@ -305,7 +302,6 @@ impl Windows {
             self.remember(plan, head, which);
             self.since_mark = edge.end.wrapping_sub(head);
             self.placed_at = at;
-            self.untold = 1;
         }
         self.waits = left;
         if self.boot_waits != 0 && reached(edge.at, self.boot_edge) {
