@@ -249,6 +249,7 @@ mod tests {
             feed_given: false,
             supervised_shafts: [false; 2],
             supervised_contacts: [false; 4],
+            refused: Refused::default(),
         };
         let text = say_status(&status, &own);
         for line in ["slip ", "slip heat", "wrong", "latched", "to be seen"] {
