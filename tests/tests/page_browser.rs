@@ -220,6 +220,7 @@ fn no_barrier_is_found_in_light_and_dark() {
     for (width, phone) in [(1280, false), (390, true)] {
         browser.size(width, 900, phone);
         opened(&mut browser, &page(&demo_outcome(), &demo::STORY));
+        browser.wait_for("globalThis.slackside?.benchView");
         browser.value(&format!("{AXE};0"));
         for scheme in ["light", "dark"] {
             browser.scheme(scheme);
