@@ -62,7 +62,7 @@ fn the_ratio_says_which_way_it_shifted() {
     ] {
         let mut leg = running();
         leg.motion.seen_ratio =
-            Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread), at: Micros::new(leg.now) });
+            Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
         leg.tell_motion();
         assert_eq!(first(&leg, Condition::RatioShifted).map(|(_, _, _, detail)| detail), seen, "{ratio} {spread}");
     }

@@ -13,7 +13,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age};
+use crate::time::Now;
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -24,7 +24,6 @@ pub struct Alone<P> {
     pub(super) judge: Judge,
     pub(super) signals: Signals,
     pub(super) newest: u64,
-    pub(super) swept: u32,
     begun: bool,
     plainly: bool,
 }
@@ -35,7 +34,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     pub fn new(plan: Sound<P>, retained: &Retained) -> Self {
         let mut judge = Judge::new();
         judge.configure(&plan, retained);
-        Self { plan, judge, signals: Signals::NONE, newest: 0, swept: 0, begun: false, plainly: false }
+        Self { plan, judge, signals: Signals::NONE, newest: 0, begun: false, plainly: false }
     }
 
     /// Begin afresh, with a plan and what survived the last loss of power.
@@ -101,7 +100,6 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         if !self.begun {
             self.begun = true;
             self.newest = at;
-            self.swept = self.now().us();
             let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
             self.judge.begin(&mut Out { view: &view, sink });
         }
@@ -117,11 +115,10 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
+            let sweeps_now = due == self.now().sweep_wait();
             self.newest = self.newest.saturating_add(u64::from(due));
             let now = self.now();
-            let sweeps_now = age(now.us(), self.swept) >= SWEEP;
             if sweeps_now {
-                self.swept = now.us();
                 self.signals.sweep(now.us());
             }
             let view = View { plan: &self.plan, signals: &self.signals, now };
@@ -134,13 +131,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     }
 
     fn due(&self) -> u32 {
-        let now = self.now().us();
-        self.judge.wait(now).min(self.sweep_wait())
-    }
-
-    /// How long until old stamps are held again.
-    pub(super) fn sweep_wait(&self) -> u32 {
-        SWEEP.saturating_sub(age(self.now().us(), self.swept))
+        let now = self.now();
+        self.judge.wait(now.us()).min(now.sweep_wait())
     }
 
     /// When something may fall due by itself. `None` before anything was observed.

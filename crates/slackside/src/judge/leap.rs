@@ -210,7 +210,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && !leg.drive_off(view)
             && !leg.has(mark::SLIP_UNKNOWN | mark::HEAT_OPEN)
             && (!leg.has(mark::UNPERMITTED) || view.plan.has(fitted::DRIVE_CONTACT))
-            && view.signals.short.reading.is_known()
+            && view.signals.short.is_known()
             && view.plan.head.is_fitted()
             && view.plan.boot.is_fitted()
             && !view.plan.has(fitted::REFERENCE)
@@ -264,7 +264,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let judge = &self.judge;
         let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
         let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
-        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(self.sweep_wait())
+        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(view.now.sweep_wait())
     }
 
     /// How long until what conditions look at may change by itself.

@@ -10,7 +10,7 @@ use super::view::View;
 use crate::arith::mul_div;
 use crate::input::Place;
 use crate::settings::plan::fitted;
-use crate::time::held;
+use crate::time::{held, reached};
 use crate::verdict::Phase;
 
 /// What is so now, as bits of [`Leg::marks`].
@@ -104,8 +104,6 @@ pub struct Leg {
     pub base: u32,
     /// When the last start opened.
     pub opened: u32,
-    /// When the start time is up.
-    pub window_end: u32,
     /// When the drive went off.
     pub off_at: u32,
     /// Without a drive contact: when the head was last at speed, see [`mark::HEAD_BRISK`].
@@ -128,8 +126,6 @@ pub struct Leg {
     pub heat: Heat,
     /// The speed reference.
     pub reference: Reference,
-    /// The first speed limit of head and boot that silence crosses, in microseconds a turn.
-    pub first: [u32; 2],
     /// Temperatures of the rub points, in tenths of a degree.
     pub temperatures: [i16; Place::COUNT],
     /// The shafts with the drive off.
@@ -138,8 +134,8 @@ pub struct Leg {
     pub starts: [u32; 8],
     /// When changes of the drive contact leave theirs.
     pub changes: [u32; TOGGLES as usize + 1],
-    /// When late inputs leave theirs.
-    pub lates: [u32; 16],
+    /// When late inputs came, in the low half of the slow count.
+    pub lates: [u16; 16],
     /// When returns of the feed leave theirs, in the slow count.
     pub returns: [u32; RETURNS],
     /// How many of them are counted.
@@ -226,7 +222,8 @@ impl Leg {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
-        super::recent::settle(&mut self.returns, &mut self.returns_count, view.now.slow());
+        let slow = view.now.slow();
+        super::recent::settle(&mut self.returns, &mut self.returns_count, |end| reached(slow, end));
         // What has been open for so long stays as it is.
         self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);

@@ -156,8 +156,8 @@ impl Look<'_> {
 /// The reading of a window.
 pub const fn reading(signals: &Signals, window: Window) -> Reading {
     match window {
-        Window::Short => signals.short.reading,
-        Window::Long => signals.long.reading,
+        Window::Short => signals.short,
+        Window::Long => signals.long,
     }
 }
 

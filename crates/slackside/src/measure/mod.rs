@@ -65,16 +65,12 @@ struct State {
     twins: Twins,
 }
 
-/// A head edge in doubt.
+/// A head edge in doubt, the newest until the next one tells: when the pitch before it began, and the head's angle then, in 2^-24 turn.
 #[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 struct HeldEdge {
-    /// When it happened, and when the pitch before it began.
-    at: u32,
     begun: u32,
-    /// The head's angle then, in 2^-24 turn.
     start: u32,
-    end: u32,
 }
 
 impl<const MARKS: usize> Measure<MARKS> {
@@ -128,7 +124,7 @@ impl<const MARKS: usize> Measure<MARKS> {
                 true
             }
             Signal::Contact(place, state) if plan.has_contact(place) => {
-                self.state.contacts.change(&plan.contacts, now.us(), place, state, &mut self.state.signals.contacts);
+                self.state.contacts.change(now.us(), place, state, &mut self.state.signals.contacts);
                 true
             }
             _ => false,
@@ -145,7 +141,7 @@ impl<const MARKS: usize> Measure<MARKS> {
                 least = least.min(wait(now, due));
             }
         }
-        self.state.contacts.wait(now, least, &self.state.signals.contacts)
+        self.state.contacts.wait(&plan.contacts, now, least, &self.state.signals.contacts)
     }
 
     /// Settle the one thing that is due now: of several head, boot, contacts in this order. What to tell of it, as bits of [`moved`].
@@ -153,11 +149,11 @@ impl<const MARKS: usize> Measure<MARKS> {
         let us = now.us();
         if shaft::is_due(&self.state.head, plan.minimum_width, us) {
             let before = self.seldom();
-            let moved = self.settle_head(plan, us);
+            let moved = self.settle_head(plan);
             if before == self.seldom() { moved } else { moved | moved::OTHER }
         } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
             self.settle_boot(plan)
-        } else if self.state.contacts.settle(us, &mut self.state.signals.contacts) {
+        } else if self.state.contacts.settle(&plan.contacts, us, &mut self.state.signals.contacts) {
             moved::OTHER
         } else {
             0
@@ -223,7 +219,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         (self.state.signals.boot.distrust, self.state.signals.slip_mean)
     }
 
-    fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
+    fn settle_head(&mut self, plan: &Plan) -> u8 {
         let suspected = self.state.head.suspect;
         let ShaftSignals { angle: start, last_edge: begun, pitch, pitch_angle, .. } = self.state.signals.head;
         let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle(plan.slip.regain);
@@ -244,7 +240,6 @@ impl<const MARKS: usize> Measure<MARKS> {
         let start = if bits & counted::MENDED == 0 { start } else { head.angle.wrapping_sub(head.pitch_angle >> 8) };
         let mut edge = HeadEdge {
             at,
-            known_at: now,
             start,
             end: head.angle,
             pitch: (head.pitch_angle, head.pitch),
@@ -263,17 +258,16 @@ impl<const MARKS: usize> Measure<MARKS> {
             let both = head.angle.wrapping_sub(held.start);
             if self.state.head.suspect >= shaft::PAIRED && both <= LARGEST_PITCH {
                 // Two pitches are in doubt as one: the edge between them is of no use.
-                self.state.held = HeldEdge { at, end: head.angle, ..held };
                 return moved::HEAD | told(bits);
             }
             let angle = start.wrapping_sub(held.start).min(LARGEST_PITCH) << 8;
-            let pitch = (angle, age(held.at, held.begun));
-            let late = HeadEdge { at: held.at, start: held.start, end: start, pitch, before: pitch, ..edge };
+            let pitch = (angle, age(begun, held.begun));
+            let late = HeadEdge { at: begun, start: held.start, end: start, pitch, before: pitch, ..edge };
             ended |= self.tell_windows(plan, &late);
             edge.before = pitch;
         }
         if self.state.head.suspect != 0 {
-            self.state.held = HeldEdge { at, begun, start, end: head.angle };
+            self.state.held = HeldEdge { begun, start };
         } else {
             ended |= self.tell_windows(plan, &edge);
         }
@@ -290,7 +284,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         if self.state.windows.doubt_is_over(&plan.slip) {
             // The boot is silent: what came late had been slow.
             self.shaft(plan, Shaft::Boot).end_doubt();
-            self.state.windows.settle_doubt(&plan.slip, self.state.boot.spacing.index);
+            self.state.windows.settle_doubt(&plan.slip, edge.at, self.state.boot.spacing.index);
         }
         self.state.signals.since_boot = self.state.windows.since_boot();
         self.state.signals.slipped = self.state.windows.slipped(&plan.slip, edge.gone);
@@ -298,7 +292,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     fn settle_boot(&mut self, plan: &Plan) -> u8 {
-        let before = self.state.signals.boot.distrust;
+        let ShaftSignals { distrust: before, last_edge, .. } = self.state.signals.boot;
         let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle(plan.slip.regain);
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
@@ -312,7 +306,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
         let windows = &mut self.state.windows;
         if windows.is_in_doubt() && (suspect < shaft::PAIRED || !is_placed) {
-            windows.settle_doubt(&plan.slip, self.state.boot.spacing.preceding(&plan.boot));
+            windows.settle_doubt(&plan.slip, last_edge, self.state.boot.spacing.preceding(&plan.boot));
         }
         windows.boot(&plan.slip, at, index, suspect != 0);
         if suspect != 0 {
@@ -369,8 +363,8 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     const fn forget_readings(&mut self, why: u8) {
-        self.state.signals.short.reading = Reading::UNKNOWN;
-        self.state.signals.long.reading = Reading::UNKNOWN;
+        self.state.signals.short = Reading::UNKNOWN;
+        self.state.signals.long = Reading::UNKNOWN;
         self.state.signals.unknown = why;
     }
 }
