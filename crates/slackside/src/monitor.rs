@@ -308,8 +308,10 @@ impl<const MARKS: usize> Core<MARKS> {
             Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
                 let moved = self.measure.take(plan, now, &input.signal);
                 if moved == 0 {
-                    // At most a level began to wait.
-                    self.clock.due = self.clock.due.min(plan.minimum_width);
+                    // At most an edge began to wait.
+                    if let Signal::Edge(shaft, _) = input.signal && self.measure.waits(plan, shaft) {
+                        self.clock.due = self.clock.due.min(plan.minimum_width);
+                    }
                     return;
                 }
                 self.tell(moved, plan, now, tap, sink);
@@ -383,7 +385,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.newest = self.clock.newest.wrapping_add(u64::from(self.clock.due));
         let now = self.now();
         if sweeps_now {
-            self.measure.sweep(now.us());
+            self.measure.sweep(plan, now.us());
             self.judge.sweep(&View { plan, signals: self.measure.signals(), now });
         }
         // With a sweep judge steps too, so that both come together from there on.

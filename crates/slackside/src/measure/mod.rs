@@ -112,7 +112,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let told = match *signal {
             Signal::Edge(shaft, level) => {
                 let mut shaft = self.shaft(plan, shaft);
-                shaft.plan.is_fitted() && shaft.raw(now.us(), level)
+                shaft.plan.is_fitted() && shaft.raw(plan.minimum_width, now.us(), level)
             }
             Signal::Line(shaft, state) => {
                 self.shaft(plan, shaft).line(state);
@@ -132,12 +132,21 @@ impl<const MARKS: usize> Measure<MARKS> {
         if told { moved::OTHER } else { 0 }
     }
 
+    /// Whether an edge of this shaft waits to be held for the minimum width.
+    #[must_use]
+    pub const fn waits(&self, plan: &Plan, shaft: Shaft) -> bool {
+        match shaft {
+            Shaft::Head => self.state.head.waits(&plan.head),
+            Shaft::Boot => self.state.boot.waits(&plan.boot),
+        }
+    }
+
     /// How long until its earliest deadline, in microseconds, at most [`SWEEP`].
     #[must_use]
     pub fn wait(&self, plan: &Plan, now: u32) -> u32 {
         let mut least = SWEEP;
-        for shaft in [&self.state.head, &self.state.boot] {
-            if let Some(due) = shaft.due(plan.minimum_width) {
+        for (shaft, plan_of) in [(&self.state.head, &plan.head), (&self.state.boot, &plan.boot)] {
+            if let Some(due) = shaft.due(plan_of, plan.minimum_width) {
                 least = least.min(wait(now, due));
             }
         }
@@ -147,11 +156,11 @@ impl<const MARKS: usize> Measure<MARKS> {
     /// Settle the one thing that is due now: of several head, boot, contacts in this order. What to tell of it, as bits of [`moved`].
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
-        if shaft::is_due(&self.state.head, plan.minimum_width, us) {
+        if shaft::is_due(&self.state.head, &plan.head, plan.minimum_width, us) {
             let before = self.seldom();
             let moved = self.settle_head(plan);
             if before == self.seldom() { moved } else { moved | moved::OTHER }
-        } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
+        } else if shaft::is_due(&self.state.boot, &plan.boot, plan.minimum_width, us) {
             self.settle_boot(plan)
         } else if self.state.contacts.settle(&plan.contacts, us, &mut self.state.signals.contacts) {
             moved::OTHER
@@ -161,10 +170,9 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     /// Hold past stamps; called at least every [`SWEEP`].
-    pub fn sweep(&mut self, now: u32) {
-        for shaft in [&mut self.state.head, &mut self.state.boot] {
-            shaft.sweep(now);
-        }
+    pub fn sweep(&mut self, plan: &Plan, now: u32) {
+        self.state.head.sweep(&plan.head, plan.minimum_width, now);
+        self.state.boot.sweep(&plan.boot, plan.minimum_width, now);
         self.state.contacts.sweep(now);
         self.state.signals.sweep(now);
     }
