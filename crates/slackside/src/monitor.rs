@@ -53,7 +53,7 @@ struct Guard {
 }
 
 /// Bytes for each quarter of a second (2^18 µs) since the last piece, up to [`QUARTERS`]: small pieces where inputs come often.
-const PIECE: usize = 8;
+const PIECE: usize = 6;
 const QUARTER_SHIFT: u32 = 18;
 const QUARTERS: u16 = 4;
 /// Somebody must look at each multiple of this.

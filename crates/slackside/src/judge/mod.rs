@@ -16,21 +16,17 @@
 //! A motion within everything that could change a condition costs a few comparisons (`quiet`); any other takes a step. With
 //! [`Judge::plainly`] set every motion takes a step: tests hold the one against the other.
 
-#[cfg(feature = "desk")]
-pub mod alone;
-mod heat;
-#[cfg(feature = "desk")]
-pub mod leap;
-mod leg;
+pub(crate) mod heat;
+pub(crate) mod leg;
 mod operator;
 mod permits;
-mod phase;
+pub(crate) mod phase;
 mod quiet;
 mod recent;
 mod reference;
 mod rest;
-mod rows;
-mod sense;
+pub(crate) mod rows;
+pub(crate) mod sense;
 mod speed;
 mod survive;
 mod value;
@@ -56,13 +52,13 @@ pub use permits::of_rank_and_one;
 pub use view::{Out, View};
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
-const POWER_STALE: u32 = 60_000_000;
+pub(crate) const POWER_STALE: u32 = 60_000_000;
 /// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
 const GUESS_AFTER: u32 = 5_000_000;
 /// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
 const LOAD_SLIP: i32 = 50_000;
 /// Late inputs are counted over a minute, in the slow count.
-const LATE_WINDOW: u16 = (60_000_000 >> SLOW_SHIFT) as u16;
+const LATE_WINDOW: u16 = (60_000_000_u32 >> SLOW_SHIFT) as u16 + 1;
 
 /// How long a late input still counts, given when it came.
 const fn late_left(slow: u32, came: u16) -> u16 {
@@ -90,9 +86,9 @@ pub struct Status {
 #[derive(Clone, Debug)]
 #[repr(C)]
 pub struct Judge {
-    leg: Leg,
+    pub(crate) leg: Leg,
     clock: Clock,
-    rows: Rows<{ Condition::COUNT }>,
+    pub(crate) rows: Rows<{ Condition::COUNT }>,
 }
 
 /// When judge must be looked at.
@@ -224,7 +220,7 @@ impl Judge {
 
     /// Bring everything to now.
     #[inline(never)]
-    fn step(&mut self, out: &mut Out<'_>) {
+    pub(crate) fn step(&mut self, out: &mut Out<'_>) {
         let view = out.view;
         let now = view.now.us();
         if reached(now, self.clock.other) {
@@ -267,7 +263,7 @@ impl Judge {
     }
 
     /// How long until anything but conditions, phase and heat may change something.
-    fn other_wait(&self, view: &View<'_>) -> u32 {
+    pub(crate) fn other_wait(&self, view: &View<'_>) -> u32 {
         let (leg, now) = (&self.leg, view.now.us());
         let starts = if leg.starts_count > 0 { slow_wait(view, leg.starts[0]) } else { SWEEP };
         let [late, ..] = leg.lates;
@@ -291,7 +287,7 @@ impl Judge {
         wait(view.now.us(), self.clock.other)
     }
 
-    fn head_silent(&self) -> bool {
+    pub(crate) fn head_silent(&self) -> bool {
         self.rows.has(Condition::HeadSilent.rank(), bits::BEYOND)
     }
 

@@ -7,14 +7,14 @@
 
 use core::ops::Deref;
 
-use super::alone::Alone;
-use super::heat::Heat;
-use super::leg::mark;
-use super::phase::{AT_SPEED, turn};
-use super::rows::is_noted;
-use super::{Judge, Out, POWER_STALE, View, sense};
+use super::Alone;
 use crate::alarm::bits;
 use crate::conditions::Condition;
+use crate::judge::heat::Heat;
+use crate::judge::leg::mark;
+use crate::judge::phase::{AT_SPEED, turn};
+use crate::judge::rows::is_noted;
+use crate::judge::{Judge, Out, POWER_STALE, View, sense};
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
 use crate::time::{Now, SWEEP, reached};

@@ -3,11 +3,13 @@
 //! Whoever has signals stored, or makes them up, has judge say what it would have said of them live: the same verdicts at the same
 //! times as in a [`Monitor`](crate::Monitor).
 
+pub mod leap;
+
 use core::ops::Deref;
 
-use super::{Judge, Out, Status, View};
 use crate::alarm::AlarmState;
 use crate::conditions::Condition;
+use crate::judge::{Judge, Out, Status, View};
 use crate::monitor::{ROUND_SHIFT, SETTLED, Told};
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
@@ -20,10 +22,10 @@ use crate::verdict::Verdict;
 /// A judge with all it needs but measure.
 #[derive(Clone, Debug)]
 pub struct Alone<P> {
-    pub(super) plan: Sound<P>,
-    pub(super) judge: Judge,
-    pub(super) signals: Signals,
-    pub(super) newest: u64,
+    plan: Sound<P>,
+    judge: Judge,
+    signals: Signals,
+    newest: u64,
     begun: bool,
     plainly: bool,
 }
@@ -73,7 +75,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         Micros::new(self.newest)
     }
 
-    pub(super) fn now(&self) -> Now {
+    fn now(&self) -> Now {
         Now::new(self.newest())
     }
 
