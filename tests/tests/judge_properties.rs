@@ -128,8 +128,7 @@ fn day(settings: Settings, steps: Vec<Step>) -> Leg {
                 leg.tell_motion();
             }
             Step::Seen(ratio) => {
-                leg.motion.seen_ratio =
-                    Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(1_000) });
+                leg.motion.seen_ratio = Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(1_000) });
                 leg.tell_motion();
             }
             Step::Other(what) => leg.say(leg.now, what),

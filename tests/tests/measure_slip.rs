@@ -276,11 +276,7 @@ fn running_up_with_few_targets_shows_no_extra_edge() {
                 for (at, motion) in &motions {
                     assert_eq!(motion.head.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
                     assert_eq!(motion.boot.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
-                    assert_ne!(
-                        motion.slip_long,
-                        SlipReading::Retracted,
-                        "{count} at {rpm} rpm in {ramp} s: {at:?}"
-                    );
+                    assert_ne!(motion.slip_long, SlipReading::Retracted, "{count} at {rpm} rpm in {ramp} s: {at:?}");
                 }
                 assert!(
                     ppm(measure.motion().slip_long).is_some(),

@@ -309,7 +309,9 @@ impl<const MARKS: usize> Core<MARKS> {
                 let moved = self.measure.take(plan, now, &input.signal);
                 if moved == 0 {
                     // At most an edge began to wait.
-                    if let Signal::Edge(shaft, _) = input.signal && self.measure.waits(plan, shaft) {
+                    if let Signal::Edge(shaft, _) = input.signal
+                        && self.measure.waits(plan, shaft)
+                    {
                         self.clock.due = self.clock.due.min(plan.minimum_width);
                     }
                     return;

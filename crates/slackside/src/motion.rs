@@ -352,10 +352,8 @@ impl Motion {
             slip_long: SlipReading::of(from.long, from.unknown),
             slipped: Micrometres::new(from.slipped.into()),
             head_since_boot: Turns::new(u64::from(from.since_boot) << 8),
-            seen_ratio: (from.ratio != 0).then(|| SeenRatio {
-                ratio: Ratio::new(from.ratio),
-                spread: Ppm::new(from.ratio_spread),
-            }),
+            seen_ratio: (from.ratio != 0)
+                .then(|| SeenRatio { ratio: Ratio::new(from.ratio), spread: Ppm::new(from.ratio_spread) }),
             contacts,
         }
     }

@@ -1,7 +1,7 @@
 //! The extremes of every block of stored motion, so that a search for the next crossing passes over whole blocks.
 
-use slackside::input::{Place, Signal};
 use slackside::alone::leap::steady_shift;
+use slackside::input::{Place, Signal};
 use slackside::settings::plan::Plan;
 use slackside::signals::{Reading, ShaftSignals, Signals, unknown};
 use slackside::units::Micros;

@@ -4,8 +4,8 @@ use std::cell::Cell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use slackside::conditions::Condition;
 use slackside::alone::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
+use slackside::conditions::Condition;
 use slackside::retained::Retained;
 use slackside::settings::Checked;
 use slackside::settings::plan::{Plan, fitted};

@@ -82,7 +82,7 @@ const NO_TEMPERATURE: i16 = i16::MIN;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Leg {
-    /// The phase, as its place in [`PHASES`].
+    /// The phase, as [`Phase`] numbers them.
     pub phase: u8,
     /// Boot pitches at speed since the last that was surely slow, up to two.
     pub brisk: u8,
@@ -144,10 +144,6 @@ pub struct Leg {
     pub spare: [u8; 3],
 }
 
-/// The phases in the order in which state keeps them.
-pub const PHASES: [Phase; 6] =
-    [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching];
-
 /// Before a plan was taken.
 pub const ZERO: Leg = zerocopy::transmute!([0_u8; size_of::<Leg>()]);
 
@@ -169,8 +165,8 @@ impl Leg {
     }
 
     /// What the leg is doing.
-    pub fn phase(&self) -> Phase {
-        PHASES.get(usize::from(self.phase)).copied().unwrap_or_default()
+    pub const fn phase(&self) -> Phase {
+        Phase::of_number(self.phase)
     }
 
     /// The drive is known to be off.

@@ -16,7 +16,7 @@
 //! be on whenever the head turns, so silence of both shafts is standstill, and the first head edge from there opens a
 //! start, while the leg still settles only a head that gains speed; at power-up a leg that already turns is judged at once, since it was not seen standing.
 
-use super::leg::{Leg, PHASES, TOGGLES, mark};
+use super::leg::{Leg, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
@@ -57,7 +57,7 @@ impl Leg {
         if self.phase() == phase {
             return;
         }
-        self.phase = PHASES.iter().position(|other| *other == phase).unwrap_or(0) as u8;
+        self.phase = phase as u8;
         out.tell(Change::Phase(phase));
         if phase == Phase::CoastDown {
             self.rest.begin(view);

@@ -14,7 +14,7 @@
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
-use super::leg::{Leg, PHASES, mark};
+use super::leg::{Leg, mark};
 use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
@@ -171,6 +171,10 @@ impl Says {
 const fn mirrored(reading: Reading) -> Reading {
     Reading { least: reading.most.saturating_neg(), most: reading.least.saturating_neg() }
 }
+
+/// The phases in the order of their numbers.
+const PHASES: [Phase; 6] =
+    [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching];
 
 /// The gates that are open in each phase, with the drive not known to be off and with it off.
 const GATES: [[u16; 2]; PHASES.len()] = {

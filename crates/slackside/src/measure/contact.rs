@@ -105,13 +105,7 @@ impl Contact {
 
 impl Contacts {
     /// The contact there says `state` from `at` on.
-    pub fn change(
-        &mut self,
-        at: u32,
-        place: Place,
-        state: ContactState,
-        signals: &mut [ContactSignals; Place::COUNT],
-    ) {
+    pub fn change(&mut self, at: u32, place: Place, state: ContactState, signals: &mut [ContactSignals; Place::COUNT]) {
         let (Some(contact), Some(signals)) = (self.each.get_mut(place.index()), signals.get_mut(place.index())) else {
             return;
         };

@@ -118,14 +118,7 @@ impl LinkStatus {
     /// What the leg is doing; not known where the box says something that this program does not know.
     #[must_use]
     pub const fn phase(&self) -> Phase {
-        match self.phase {
-            1 => Phase::Standstill,
-            2 => Phase::Starting,
-            3 => Phase::Running,
-            4 => Phase::CoastDown,
-            5 => Phase::Inching,
-            _ => Phase::Unsure,
-        }
+        Phase::of_number(self.phase)
     }
 
     /// The first-out of the present trip group.
