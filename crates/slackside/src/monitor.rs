@@ -14,7 +14,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP};
+use crate::time::{Now, SWEEP, sweep_wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -37,9 +37,12 @@ struct Clock {
     newest: u64,
     /// How long from then until anything falls due by itself, in microseconds.
     due: u32,
-    /// Whether anything was observed since the plan was taken, 0 or 1.
+    /// When the first thing was observed since the plan was taken, with [`BEGUN`]; 0 before.
     begun: u32,
 }
+
+/// Set in [`Clock::begun`]: of the moment sweeps need only the bits below it.
+const BEGUN: u32 = 1 << 31;
 
 /// Goes over the plan again and again, piece by piece: memory that changed under way must not go on being judged by. What it has
 /// got to is no state of the leg's and so in no snapshot.
@@ -177,6 +180,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         }
         self.core.clock.newest = from.core.clock.newest;
         self.core.begin(plan, from.core.clock.newest, &mut |_| {});
+        self.core.clock.begun = from.core.clock.begun;
         self.core.measure = from.core.measure.clone();
         self.core.judge.configure(plan, &Retained::default());
         self.core.judge(plan, sink, Judge::begin);
@@ -276,6 +280,10 @@ impl<const MARKS: usize> Core<MARKS> {
         Now::new(Micros::new(self.clock.newest))
     }
 
+    const fn sweep_wait(&self) -> u32 {
+        sweep_wait(self.clock.newest as u32, self.clock.begun)
+    }
+
     /// Tell judge something that is so now.
     fn judge(&mut self, plan: &Plan, sink: &mut dyn FnMut(&Verdict), say: impl FnOnce(&mut Judge, &mut Out<'_>)) {
         let view = View { plan, signals: self.measure.signals(), now: self.now() };
@@ -344,8 +352,8 @@ impl<const MARKS: usize> Core<MARKS> {
     #[cold]
     fn begin(&mut self, plan: &Plan, at: u64, sink: &mut dyn FnMut(&Verdict)) {
         self.clock.newest = at;
-        self.clock.begun = 1;
         let now = self.now();
+        self.clock.begun = now.us() | BEGUN;
         self.measure.begin(plan, now);
         self.judge(plan, sink, Judge::begin);
         self.find_due(plan);
@@ -362,7 +370,7 @@ impl<const MARKS: usize> Core<MARKS> {
 
     fn find_due(&mut self, plan: &Plan) {
         let now = self.now();
-        self.clock.due = self.measure.wait(plan, now.us()).min(self.judge.wait(now.us())).min(now.sweep_wait());
+        self.clock.due = self.measure.wait(plan, now.us()).min(self.judge.wait(now.us())).min(self.sweep_wait());
     }
 
     /// After so long a wait more of it, but for what is less than a round, changes nothing.
@@ -383,7 +391,7 @@ impl<const MARKS: usize> Core<MARKS> {
     #[inline(never)]
     fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         // No later than what it is settled for.
-        let sweeps_now = self.clock.due == self.now().sweep_wait();
+        let sweeps_now = self.clock.due == self.sweep_wait();
         self.clock.newest = self.clock.newest.wrapping_add(u64::from(self.clock.due));
         let now = self.now();
         if sweeps_now {

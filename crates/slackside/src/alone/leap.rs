@@ -264,7 +264,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let judge = &self.judge;
         let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
         let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
-        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(view.now.sweep_wait())
+        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(self.sweep_wait())
     }
 
     /// How long until what conditions look at may change by itself.

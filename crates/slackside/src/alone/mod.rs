@@ -15,7 +15,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::Now;
+use crate::time::{Now, sweep_wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
@@ -27,6 +27,8 @@ pub struct Alone<P> {
     signals: Signals,
     newest: u64,
     begun: bool,
+    /// When the first thing was observed.
+    first: u32,
     plainly: bool,
 }
 
@@ -36,7 +38,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     pub fn new(plan: Sound<P>, retained: &Retained) -> Self {
         let mut judge = Judge::new();
         judge.configure(&plan, retained);
-        Self { plan, judge, signals: Signals::NONE, newest: 0, begun: false, plainly: false }
+        Self { plan, judge, signals: Signals::NONE, newest: 0, begun: false, first: 0, plainly: false }
     }
 
     /// Begin afresh, with a plan and what survived the last loss of power.
@@ -102,6 +104,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         if !self.begun {
             self.begun = true;
             self.newest = at;
+            self.first = self.now().us();
             let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
             self.judge.begin(&mut Out { view: &view, sink });
         }
@@ -117,7 +120,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
-            let sweeps_now = due == self.now().sweep_wait();
+            let sweeps_now = due == self.sweep_wait();
             self.newest = self.newest.saturating_add(u64::from(due));
             let now = self.now();
             if sweeps_now {
@@ -133,8 +136,12 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     }
 
     fn due(&self) -> u32 {
-        let now = self.now();
-        self.judge.wait(now.us()).min(now.sweep_wait())
+        self.judge.wait(self.now().us()).min(self.sweep_wait())
+    }
+
+    /// How long until old stamps are held again.
+    fn sweep_wait(&self) -> u32 {
+        sweep_wait(self.now().us(), self.first)
     }
 
     /// When something may fall due by itself. `None` before anything was observed.
