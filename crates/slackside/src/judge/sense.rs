@@ -400,16 +400,33 @@ impl Leg {
         if look.boot.fast_enough(self.scaled(turn(limit.limit))) { Says::Beyond } else { Says::Hold }
     }
 
-    /// A slow boot may only have lost edges, until its next edge or its silence tells: when that is at the latest, at normal speed. Nothing
-    /// where there is no such doubt, or the condition is another. So a delay that would end meanwhile ends a pitch and a quarter after
-    /// the late edge at the latest. A boot that gives no edge at all is in no doubt.
+    /// Until when an on-delay waits that would end while it is not known whether the boot only lost edges; nothing where there is no such
+    /// doubt, or the condition is another.
+    ///
+    /// A slow boot: its next edge or its silence tells, at normal speed a pitch and a quarter after the late edge at the latest, or two
+    /// and a quarter where the next may be late too. A boot that gives no edge at all is in no doubt. Slip that was beyond, was taken back
+    /// and may still be: the next head edge tells.
     pub fn boot_will_tell(&self, rank: usize, view: &View<'_>) -> Option<u32> {
-        let boot = &view.signals.boot;
-        let is_of = |row: &Row| matches!(row.sense, Sense::Slow(Shaft::Boot));
-        if !boot.is_in_doubt() || !Condition::ROWS.get(rank).is_some_and(is_of) {
-            return None;
+        let (plan, Signals { head, boot, .. }) = (view.plan, view.signals);
+        match Condition::ROWS.get(rank)?.sense {
+            Sense::Slow(Shaft::Boot) => {
+                let loses = boot.pattern == pattern::MISSING && plan.boot.marks > 3;
+                let more = match (boot.is_in_doubt(), boot.may_go_on()) {
+                    (true, false) => 0,
+                    (true, true) => 1 + u32::from(loses),
+                    (false, _) if loses && boot.fast_enough(self.scaled(turn(view.limit(rank).clear))) => 3,
+                    (false, _) => return None,
+                };
+                let more = high(plan.boot.largest, plan.boot.normal_turn).wrapping_mul(more);
+                Some(boot.last_edge.wrapping_add(high(boot.next_largest, plan.boot.brisk)).wrapping_add(more))
+            }
+            Sense::RangeAbove(window) => {
+                let reading = reading(view.signals, window);
+                let taken_back = reading.is_open() && reading.least < view.limit(rank).limit;
+                taken_back.then(|| head.last_edge.wrapping_add(high(head.next_largest, plan.head.brisk)))
+            }
+            _ => None,
         }
-        Some(boot.last_edge.wrapping_add(high(boot.next_largest, view.plan.boot.brisk)))
     }
 
     /// How long until both shafts are silent sooner than the leg can stop; nothing once they are.
@@ -422,9 +439,12 @@ impl Leg {
         if !may {
             return SWEEP;
         }
-        // Where a target is missing a pitch more passes in silence: 2.6 for 1.6.
+        // Each may have lost an edge at the same moment: a pitch more passes in silence, 2.6 for 1.6. Where a pitch is so long that the belt
+        // could stand and be at speed again within it, only where a target is known to be missing.
+        let short = |pitches: &Pitches<'_>| high(pitches.shaft.next_largest, plan.boot.normal_turn) <= plan.slip.regain;
+        let may_lose = short(head) && short(boot);
         let silence = |pitches: &Pitches<'_>, limit: u32| {
-            let missing = pitches.shaft.pattern == pattern::MISSING;
+            let missing = may_lose || pitches.shaft.pattern == pattern::MISSING;
             let more = if missing { (limit >> 1).saturating_add(limit >> 3) } else { 0 };
             pitches.silence(self.scaled(limit.saturating_add(more)))
         };
