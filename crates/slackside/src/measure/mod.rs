@@ -77,6 +77,24 @@ struct HeldEdge {
     end: u32,
 }
 
+impl HeldEdge {
+    /// Take a further edge in doubt in, so that both pitches are one and the edge between them is of no use. Not if they are a turn.
+    const fn take_in(&mut self, at: u32, end: u32) -> bool {
+        let fits = end.wrapping_sub(self.start) <= LARGEST_PITCH;
+        if fits {
+            (self.at, self.end) = (at, end);
+        }
+        fits
+    }
+
+    /// What it was, now that the pitch after it is known to have begun at the angle `start` and ended with the edge `next`.
+    fn late(&self, start: u32, next: &HeadEdge) -> HeadEdge {
+        let angle = start.wrapping_sub(self.start).min(LARGEST_PITCH) << 8;
+        let pitch = (angle, age(self.at, self.begun));
+        HeadEdge { at: self.at, start: self.start, end: start, pitch, before: pitch, ..*next }
+    }
+}
+
 impl<const MARKS: usize> Measure<MARKS> {
     /// A measure without a plan: sees nothing.
     #[must_use]
@@ -258,19 +276,16 @@ impl<const MARKS: usize> Measure<MARKS> {
             },
         };
         let mut ended = false;
-        let held = self.state.held;
         if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
-            let both = head.angle.wrapping_sub(held.start);
-            if self.state.head.suspect >= shaft::PAIRED && both <= LARGEST_PITCH {
-                // Two pitches are in doubt as one: the edge between them is of no use.
-                self.state.held = HeldEdge { at, end: head.angle, ..held };
+            if self.state.head.suspect < shaft::PAIRED {
+                let late = self.state.held.late(start, &edge);
+                ended = self.tell_windows(plan, &late);
+                edge.before = late.pitch;
+            } else if self.state.held.take_in(at, head.angle) {
                 return moved::HEAD | told(bits);
+            } else {
+                self.break_windows(counted::COUNT);
             }
-            let angle = start.wrapping_sub(held.start).min(LARGEST_PITCH) << 8;
-            let pitch = (angle, age(held.at, held.begun));
-            let late = HeadEdge { at: held.at, start: held.start, end: start, pitch, before: pitch, ..edge };
-            ended |= self.tell_windows(plan, &late);
-            edge.before = pitch;
         }
         if self.state.head.suspect != 0 {
             self.state.held = HeldEdge { at, begun, start, end: head.angle };

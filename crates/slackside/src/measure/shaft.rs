@@ -628,7 +628,7 @@ impl ShaftView<'_> {
     const fn may_go_on(&self, suspect: u8) -> bool {
         let enough = if self.signals.pattern == pattern::MISSING { 4 } else { 6 };
         match suspect {
-            pattern::MISSING => self.plan.marks > 2,
+            pattern::MISSING => true,
             CHAINED => self.plan.marks >= enough && self.all_lost() <= 2,
             _ => false,
         }
