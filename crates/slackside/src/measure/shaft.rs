@@ -439,7 +439,7 @@ impl ShaftView<'_> {
         self.arrive(at, time, passed);
         let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.is_of_pitches(time, regain);
         self.signals.seen = seen::SEEN
-            | match (in_doubt, self.may_go_on(self.state.suspect)) {
+            | match (in_doubt, self.plan.marks > 2 && self.may_go_on(self.state.suspect)) {
                 (false, _) => 0,
                 (true, false) => seen::IN_DOUBT,
                 (true, true) => seen::IN_DOUBT | seen::MAY_GO_ON,
@@ -622,9 +622,9 @@ impl ShaftView<'_> {
         if suspect == PAIRED { pattern::EXTRA } else { pattern::MISSING }
     }
 
-    /// Whether the pitch after one so suspect may have lost some as well: with three marks or more, as two of which one is gone are half
-    /// the speed. And a third running with six, or with four where the sensor is known to lose edges: by then a belt at half speed
-    /// has been so for a turn.
+    /// Whether the pitch after one so suspect may have lost some as well. And a third running with six marks, or with four where the sensor is
+    /// known to lose edges: by then a belt at half speed has been so for a turn. For speed only with three marks or more, as two
+    /// of which one is gone are half the speed.
     const fn may_go_on(&self, suspect: u8) -> bool {
         let enough = if self.signals.pattern == pattern::MISSING { 4 } else { 6 };
         match suspect {
