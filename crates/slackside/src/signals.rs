@@ -58,6 +58,8 @@ pub mod seen {
     /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it: edges may have been
     /// lost, and the next pitch will tell.
     pub const IN_DOUBT: u8 = 2;
+    /// The next pitch may have lost some too, and the one after it will tell.
+    pub const MAY_GO_ON: u8 = 4;
 }
 
 /// What is known of one shaft.
@@ -101,6 +103,12 @@ impl ShaftSignals {
     #[must_use]
     pub const fn is_in_doubt(&self) -> bool {
         self.seen & seen::IN_DOUBT != 0
+    }
+
+    /// Whether the next pitch may have lost some too.
+    #[must_use]
+    pub const fn may_go_on(&self) -> bool {
+        self.seen & seen::MAY_GO_ON != 0
     }
 
     /// The speed over the last whole pitch; `None` before there is one.

@@ -73,6 +73,21 @@ struct HeldEdge {
     start: u32,
 }
 
+impl HeldEdge {
+    /// Whether a further pitch in doubt, up to the angle `end`, makes one with the pitch before it, so that the edge between them is of no
+    /// use. Not if they are a turn.
+    const fn is_one_with(self, end: u32) -> bool {
+        end.wrapping_sub(self.start) <= LARGEST_PITCH
+    }
+
+    /// What it was, now that the pitch after it is known to have begun at the angle `start`, at `at`, and ended with the edge `next`.
+    fn late(self, start: u32, at: u32, next: &HeadEdge) -> HeadEdge {
+        let angle = start.wrapping_sub(self.start).min(LARGEST_PITCH) << 8;
+        let pitch = (angle, age(at, self.begun));
+        HeadEdge { at, start: self.start, end: start, pitch, before: pitch, ..*next }
+    }
+}
+
 impl<const MARKS: usize> Measure<MARKS> {
     /// A measure without a plan: sees nothing.
     #[must_use]
@@ -261,18 +276,16 @@ impl<const MARKS: usize> Measure<MARKS> {
             },
         };
         let mut ended = false;
-        let held = self.state.held;
         if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
-            let both = head.angle.wrapping_sub(held.start);
-            if self.state.head.suspect >= shaft::PAIRED && both <= LARGEST_PITCH {
-                // Two pitches are in doubt as one: the edge between them is of no use.
+            if self.state.head.suspect < shaft::PAIRED {
+                let late = self.state.held.late(start, begun, &edge);
+                ended = self.tell_windows(plan, &late);
+                edge.before = late.pitch;
+            } else if self.state.held.is_one_with(head.angle) {
                 return moved::HEAD | told(bits);
+            } else {
+                self.break_windows(counted::COUNT);
             }
-            let angle = start.wrapping_sub(held.start).min(LARGEST_PITCH) << 8;
-            let pitch = (angle, age(begun, held.begun));
-            let late = HeadEdge { at: begun, start: held.start, end: start, pitch, before: pitch, ..edge };
-            ended |= self.tell_windows(plan, &late);
-            edge.before = pitch;
         }
         if self.state.head.suspect != 0 {
             self.state.held = HeldEdge { begun, start };
