@@ -155,7 +155,8 @@ impl Tree {
         let front = text("README.md");
         for row in in_short(text("docs/src/engineer/scores.md")) {
             if !front.contains(row) {
-                findings.push(format!("README.md: what was measured is not the row of docs/src/engineer/scores.md: {row}"));
+                findings
+                    .push(format!("README.md: what was measured is not the row of docs/src/engineer/scores.md: {row}"));
             }
         }
     }
@@ -294,7 +295,10 @@ mod tests {
                 text("docs/src/SUMMARY.md", "[A](a.md)\n[B](b.md)\n"),
                 text("docs/src/a.md", "It watches 3 conditions, [so](gone.md), [so](../src/c.md#x). \n"),
                 text("docs/src/c.md", &elsewhere),
-                text("docs/src/engineer/scores.md", "\n## In short\n\n| what | measured |\n|---|---|\n| legs | 3 stops |\n\n## More\n"),
+                text(
+                    "docs/src/engineer/scores.md",
+                    "\n## In short\n\n| what | measured |\n|---|---|\n| legs | 3 stops |\n\n## More\n",
+                ),
                 text("README.md", "| legs | 2 stops | `so` |\n"),
             ],
         };

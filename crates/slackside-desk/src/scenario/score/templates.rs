@@ -115,14 +115,16 @@ mod tests {
         let two = drawn.iter().filter(|scenario| scenario.faults.len() == 2).count();
         assert!((45..75).contains(&two), "{two} of {} have a second fault", drawn.len());
         let count = |of: fn(f64) -> bool| drawn.iter().filter(|scenario| of(scenario.faults[0].ramp_s)).count();
-        let ramps = [count(|s| s == 0.0), count(|s| s > 0.0 && s < 60.0), count(|s| s >= 60.0), count(|s| s == 3_600.0)];
+        let ramps =
+            [count(|s| s == 0.0), count(|s| s > 0.0 && s < 60.0), count(|s| s >= 60.0), count(|s| s == 3_600.0)];
         assert!(ramps.iter().all(|count| *count > 25), "{ramps:?}");
         let mut begins: Vec<u32> = drawn.iter().map(|scenario| scenario.faults[0].from_s as u32).collect();
         begins.sort_unstable();
         begins.dedup();
         assert!(begins.len() > 200, "{} times", begins.len());
         for scenario in &drawn {
-            let fault_at_its_worst = scenario.faults.iter().map(|fault| fault.from_s + fault.ramp_s).fold(0.0, f64::max);
+            let fault_at_its_worst =
+                scenario.faults.iter().map(|fault| fault.from_s + fault.ramp_s).fold(0.0, f64::max);
             let steady_s = fault_at_its_worst + 3.0 * scenario.leg.heat.time_constant_s;
             assert!(scenario.duration_s >= steady_s, "{}: {} s", scenario.name, scenario.duration_s);
         }
