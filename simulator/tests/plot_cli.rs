@@ -35,7 +35,7 @@ fn a_stretch_shows_that_stretch_and_nothing_else() {
         assert!(whole.contains(panel), "{panel}");
     }
     let seen = times(&whole);
-    assert!(seen[0] == 0.0 && seen[seen.len() - 1] > 200.0, "{seen:?}");
+    assert!(seen[0] == 0.0 && seen[seen.len() - 1] >= 200.0, "{seen:?}");
 
     let around = drawn(directory, &["--from", "118", "--to", "124"]);
     let seen = times(&around);
@@ -49,7 +49,7 @@ fn a_stretch_shows_that_stretch_and_nothing_else() {
 
     let after = drawn(directory, &["--from", "130"]);
     let seen = times(&after);
-    assert!(seen[0] >= 130.0 && seen[seen.len() - 1] > 200.0, "{seen:?}");
+    assert!(seen[0] >= 130.0 && seen[seen.len() - 1] >= 200.0, "{seen:?}");
     assert!(!after.contains(fault), "what was before is not");
 }
 
