@@ -159,7 +159,7 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
     let mut scenario = Scenario::read(&Disk, path)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
-            bail!("--severity is {severity}, expected 0 to 1");
+            bail!("--severity is {severity:?}, expected 0 to 1");
         }
         scenario.set_severity(severity);
     }
@@ -443,7 +443,7 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
         let options = textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest);
         let _ = writeln!(text, "{}", textwrap::fill(words, options));
     };
-    line("", "  ", &format!("{}: {}", scenario.name, scenario.description));
+    line("", "  ", &format!("{} on {}: {}", scenario.name, scenario.leg.name, scenario.description));
     if let [run] = runs {
         for (at, words) in run.said.iter().take(MOST_SAID) {
             line(&format!("{:>15}  ", Clock::length_of_seconds(*at)), &" ".repeat(17), words);
