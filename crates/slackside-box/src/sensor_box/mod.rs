@@ -8,7 +8,9 @@
 //! program stands still while a block is erased, and a leg must not start meanwhile.
 
 mod armed;
+mod by_link;
 mod faults;
+mod heat;
 mod inputs;
 mod memory;
 mod outputs;
@@ -22,7 +24,7 @@ use slackside::measure::Measure;
 use slackside::record::{Anchor, Recorder};
 use slackside::settings::plan::{OwnedPlan, Plan};
 use slackside::settings::plan_check::Sound;
-use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
+use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
 use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Message, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
@@ -36,6 +38,7 @@ use crate::shelf::Shelf;
 use crate::store::{About, Entry, Kept, Layout, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 use armed::Armed;
+use by_link::ByLink;
 use faults::FaultBook;
 use inputs::Inputs;
 use memory::{Memory, Work};
@@ -48,6 +51,9 @@ pub type BoxMonitor<const MARKS: usize> = Monitor<OwnedPlan, MARKS>;
 
 /// How often contacts and buttons are looked at.
 pub const SAMPLE: Span = Span::from_millis(1);
+
+/// The key is on for so long at the most, with neither a bypass nor inching running.
+const KEY_LEFT_ON: Span = Span::from_millis(900_000);
 
 /// The most recordings that are listed.
 pub const MOST_LISTED: usize = 32;
@@ -99,6 +105,9 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     trip: Option<(Micros, Option<Condition>)>,
     events: EventLog,
     verdicts: Verdicts,
+    by_link: ByLink,
+    /// Since when the key is on with neither a bypass nor inching running.
+    key_idle: Option<Micros>,
     /// The permits are held while a block of flash is erased.
     flash_hold: bool,
     polled: Option<Micros>,
@@ -117,7 +126,7 @@ where
         let Parts { nameplate, edges, capture_latency, wires, flash, layout, monitor, recorder } = parts;
         let Wires { inputs, mut outputs } = wires;
         let dropped = drop_all(&mut outputs);
-        let (memory, kept, found) = Memory::open(flash, &layout, now);
+        let (memory, kept, found) = Memory::open(flash, &layout);
         let Kept { faults, retained, .. } = kept;
         let mut book = FaultBook::new(faults);
         book.add(found);
@@ -134,6 +143,8 @@ where
             trip: None,
             events: EventLog::new(),
             verdicts: Verdicts::new(),
+            by_link: ByLink::default(),
+            key_idle: None,
             flash_hold: false,
             polled: None,
         };
@@ -157,9 +168,14 @@ where
 
     /// Put a plan in force, with what judge remembers of the one before or what survived.
     fn configure(&mut self, plan: Sound<OwnedPlan>) -> Result<(), NoRoom> {
-        let retained = self.monitor.retained().unwrap_or(self.armed.restored);
+        let mut retained = self.monitor.retained().unwrap_or(self.armed.restored);
+        let budget = Joules::new(plan.drive.heat_budget);
+        if self.memory.heat_unknown && retained.slip_heat() > budget {
+            retained.put_slip_heat(budget);
+        }
         let identity = plan.identity();
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
+        self.memory.heat_unknown = false;
         self.armed.identity = Some(identity);
         Ok(())
     }
@@ -181,6 +197,11 @@ where
         self.polled = Some(now);
     }
 
+    /// When the newest round was.
+    pub(crate) fn newest_round(&self) -> Micros {
+        self.polled.unwrap_or(Micros::ZERO)
+    }
+
     /// When to poll again at the latest, whatever else happens.
     #[must_use]
     pub fn next_wake(&self) -> Micros {
@@ -191,7 +212,7 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let Self { inputs, monitor, recorder, trip, verdicts, .. } = self;
-        let (Round { pin_fault, supply_low, press }, lost) = inputs.take(now, &mut |input: Input| {
+        let (Round { pin_fault, supply_low, press, reset_stuck }, lost) = inputs.take(now, &mut |input: Input| {
             recorder.observe(monitor, input, &mut |verdict| {
                 if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                     trip.get_or_insert((verdict.at, because));
@@ -205,6 +226,9 @@ where
             self.book.put(Fault::EdgesLost, true);
         }
         self.book.put(Fault::Pin, pin_fault);
+        self.book.put(Fault::ResetStuck, reset_stuck);
+        let key_left_on = self.is_key_left_on(now);
+        self.book.put(Fault::KeyLeftOn, key_left_on);
         if let Some(low) = supply_low {
             let low = self.inputs.is_supply_low(low, now);
             self.book.put(Fault::SupplyLow, low);
@@ -212,6 +236,19 @@ where
         if press == Some(Press::Proper) {
             self.book.reset();
         }
+    }
+
+    /// Whether the key has been on for long without being used for what it is there for.
+    fn is_key_left_on(&mut self, now: Micros) -> bool {
+        let is_bypassed = |condition| self.monitor.alarm(condition) == AlarmState::Shelved;
+        let idle = self.inputs.senses.key_is_on()
+            && self.monitor.status().phase != Phase::Inching
+            && !Condition::ALL.into_iter().any(is_bypassed);
+        if !idle {
+            self.key_idle = None;
+            return false;
+        }
+        now.since(*self.key_idle.get_or_insert(now)) >= KEY_LEFT_ON
     }
 
     fn settle_faults(&mut self, now: Micros) {
@@ -244,7 +281,8 @@ where
         // Without a plan judge remembers nothing: what is in the journal must stay.
         if let Some(retained) = self.monitor.retained() {
             let may_run = self.outputs.run.given();
-            if self.memory.keep(retained, may_run, &mut self.book, now) {
+            let budget = self.monitor.plan().map_or(0, |plan| plan.drive.heat_budget);
+            if self.memory.keep(retained, budget, may_run, &mut self.book) {
                 self.outputs.heartbeat.excuse();
             }
         }
@@ -316,8 +354,30 @@ where
         self.inputs.readings.reference = Some(reference);
     }
 
-    /// Hand in a command, from a panel at the leg or from the link; one a round. Whether there was room for it.
+    /// Hand in a command, from a panel at the leg or from a link; one a round. Whether it was taken: of those that come by a link only what
+    /// would be carried out, and [few at a time](Reason::TooOften).
     pub fn command(&mut self, origin: Origin, command: Command) -> bool {
+        match origin {
+            Origin::Leg => self.hand_in(origin, command),
+            Origin::Link => self.command_by_link(command).is_ok(),
+        }
+    }
+
+    fn command_by_link(&mut self, command: Command) -> Result<(), Reason> {
+        let now = self.inputs.edges.watermark();
+        let taken = match self.monitor.would_take(Origin::Link, command) {
+            Err(refusal) => Err(Reason::Monitor(refusal)),
+            Ok(()) if self.by_link.has_room(now) && self.hand_in(Origin::Link, command) => Ok(()),
+            Ok(()) => Err(Reason::TooOften),
+        };
+        match taken {
+            Ok(()) => self.by_link.take(now),
+            Err(_) => self.by_link.refused.add(now),
+        }
+        taken
+    }
+
+    fn hand_in(&mut self, origin: Origin, command: Command) -> bool {
         let free = self.inputs.readings.command.is_none();
         if free {
             self.inputs.readings.command = Some((origin, command));
@@ -327,7 +387,7 @@ where
 
     /// The desk told its time.
     pub fn anchor(&mut self, anchor: Anchor) {
-        self.recorder.anchor(self.monitor, anchor);
+        self.recorder.anchor(anchor);
     }
 
     /// Hold what is recorded now, as after a trip: it is filed once the leg stands.
@@ -338,14 +398,10 @@ where
     /// The recordings in flash, oldest first: each with its number and length.
     pub fn recordings(&mut self) -> heapless::Vec<Entry, MOST_LISTED> {
         let Memory { album: Some(album), flash, .. } = &mut self.memory else { return heapless::Vec::new() };
-        let mut entries: heapless::Vec<Entry, MOST_LISTED> = heapless::Vec::new();
-        for place in 0..album.places() {
-            if let Ok(Some(entry)) = album.look(flash, place) {
-                // Beyond the room they are there, but not listed.
-                let _ = entries.push(entry);
-            }
-        }
-        entries.sort_unstable_by_key(|entry| entry.number);
+        // Beyond the room they are there, but not listed.
+        let found = album.numbers().filter_map(|number| album.find(flash, number).ok());
+        let mut entries: heapless::Vec<Entry, MOST_LISTED> = found.take(MOST_LISTED).collect();
+        entries.reverse();
         entries
     }
 
@@ -386,6 +442,7 @@ where
         let before = self.armed.identity;
         let stored = self.memory.store_plan(plan.bytes(), before);
         self.outputs.heartbeat.excuse();
+        self.book.put(Fault::SettingsInDoubt, stored == Err(StoreError::InDoubt));
         stored.map_err(ArmRefusal::Store)?;
         self.configure(sound).map_err(|NoRoom| ArmRefusal::NoRoom)?;
         self.inputs.senses.forget();
@@ -418,14 +475,18 @@ where
             anchor: self.recorder.newest_anchor(),
         };
         let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
+        let is_command = matches!(request, Some(Request::Command(_)));
         let mut length = 0;
         let mut say = |reply: &dyn Message| length = encode(number, reply, out).map_or(0, <[u8]>::len);
         let asked = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf, &mut say);
         match asked {
-            Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {
-                // One a round: what does not fit is dropped, and the desk sees that nothing came of it.
-                self.command(origin, command);
+            Asked::Observe(Input { signal: Signal::Command(_, command), .. }) => {
+                if let Err(reason) = self.command_by_link(command) {
+                    length = encode(number, &Reply::Refused(reason), out).map_or(0, <[u8]>::len);
+                }
             }
+            // Not for a link, or not with the key off.
+            Asked::Nothing if is_command => self.by_link.refused.add(now),
             Asked::Anchor(anchor) => self.anchor(anchor),
             Asked::Box => length = encode(number, &Reply::Box(self.box_status()), out).map_or(0, <[u8]>::len),
             Asked::Arm { leg, identity } => {
@@ -458,6 +519,7 @@ where
             feed_given: self.feed_given(),
             supervised_shafts,
             supervised_contacts,
+            refused: self.by_link.refused,
         }
     }
 
