@@ -14,6 +14,7 @@ use super::settings::Commissioned;
 use crate::plant::discharge::GRAVITY;
 use crate::plant::leg::{Leg, Pulley, Targets};
 use crate::plant::starter::Starter;
+use crate::plant::takeup::Kind;
 use crate::plant::wrap::wrap_factor;
 
 /// The leg whose figures are scaled.
@@ -190,11 +191,13 @@ fn head_tension(leg: &Leg) -> f64 {
 }
 
 /// Pull in N that lets the belt turn the boot at full load: what digs and is picked up there takes half its force off the strand
-/// that comes down, speed takes its share, and the rest has the bearing to turn.
+/// that comes down, and so does the lower half of the load where a screw holds the belt's length; speed takes its share, and the
+/// rest has the bearing to turn.
 fn boot_tension(leg: &Leg) -> f64 {
     let speed = leg.rated_belt_speed();
     let flow = leg.capacity_kg_per_s();
-    let caught = flow / speed * GRAVITY * leg.pit.digging_height_m + flow * speed;
+    let carried = if leg.takeup.kind == Kind::Screw { 0.5 * leg.lift_m } else { 0.0 };
+    let caught = flow / speed * GRAVITY * (leg.pit.digging_height_m + carried) + flow * speed;
     let bearing = leg.boot.bearing_n_m / leg.boot_radius() * wrap_factor(leg.boot.friction, PI);
     GRIP * (0.5 * caught + bearing) + leg.belt.mass_kg_per_m * speed * speed
 }

@@ -65,16 +65,9 @@ fn speeds(page: &mut Page, machine: &Machine, figures: &Figures) {
 
 fn ratio(page: &mut Page, machine: &Machine, figures: &Figures) {
     page.heading("No-slip ratio");
-    page.row(
-        "Effective diameters",
-        &format!(
-            "head {:.1} mm ({:.2} in), boot {:.1} mm ({:.2} in)",
-            figures.head_m * 1e3,
-            figures.head_m / 0.0254,
-            figures.boot_m * 1e3,
-            figures.boot_m / 0.0254
-        ),
-    );
+    for (name, metres) in [("Effective diameter, head", figures.head_m), ("  boot", figures.boot_m)] {
+        page.row(name, &format!("{:.1} mm ({:.2} in)", metres * 1e3, metres / 0.0254));
+    }
     page.note("Bare diameter + 2 x lagging + belt thickness: the belt bends about its middle.");
     let geometric = f64::from(machine.geometric_ratio().get()) / 1e6;
     page.row("Ratio from geometry", &format!("{geometric:.6} boot turns for each head turn"));
