@@ -260,9 +260,9 @@ mod tests {
             let normal = f64::from(settings.machine.normal_head.get()) / 1e6;
             let apart = commissioned.head / normal - 1.0;
             assert!(apart.abs() < 0.01, "{}: {apart}", leg.name);
-            // Fed to the full, the boot turns with the belt: else every healthy run would stop.
+            // Fed to the full, the boot turns with the belt but for elastic creep: else every healthy run would stop.
             let rims = commissioned.boot * leg.boot_radius() / (commissioned.head * leg.head_radius());
-            assert!((0.99..1.01).contains(&rims), "{}: {rims}", leg.name);
+            assert!((0.97..1.01).contains(&rims), "{}: {rims}", leg.name);
             let loop_m = settings.machine.belt.loop_length.get() as f64 / 1e6;
             assert!((leg.loop_length() - loop_m).abs() < 1e-6);
             assert!(guesses.len() >= 12 && guesses.iter().all(|guess| !guess.rule.is_empty()));
