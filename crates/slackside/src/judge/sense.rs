@@ -376,7 +376,7 @@ impl Leg {
     /// is taken from that: in the end it would read as none.
     fn swapped(&self, view: &View<'_>) -> Option<i32> {
         let (plan, signals) = (view.plan, view.signals);
-        let long = signals.long.reading.least;
+        let long = signals.long.least;
         if long < view.limit_of(Condition::SlipHigh).limit {
             return None;
         }
