@@ -159,11 +159,11 @@ fn introduction(text: &mut String, command: &str) {
          legs do. *From due* is the time from when the stop was due to when it came, *from call* the time from the call itself: below \
          zero it came before. *Late or missed* is a share of the calls that no fail-safe stop came before, with its exact \
          interval (Clopper and Pearson).\n\n\
-         What no sensor tells counts against the monitor where the definition says so:\n\n\
+         What no sensor tells, and what that makes of the figures:\n\n\
          - **A parted belt** stands within a tenth of a second, and its boot pulley coasts. *From call* has the whole time; *from due* \
          leaves out what the boot shaft hides. A sensor on the belt itself would see it.\n\
          - **A hot rub** is called for by the face where belt and casing touch. The sensor sits in the casing, which is hot minutes \
-         later, so the stop for a hot rub point comes late, whatever its limit. What comes in time is the alarm of the rub contact, \
+         later, so the stop for a hot rub point comes late at its starting limit, and is counted so. What comes in time is the alarm of the rub contact, \
          minutes before the call; the lists below name the first alarm of each late stop. A leg whose people may not come at that \
          alarm should let *mistracking_sustained* stop it after a minute, as a test does with `scenarios/side-rub-getting-hot.toml`: \
          that stops before the face is hot. It stops belts too that rub for a minute and never get hot.\n"
