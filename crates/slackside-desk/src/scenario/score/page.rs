@@ -326,7 +326,7 @@ fn failures(text: &mut String, all: &[&Entry]) {
                 let _ = write!(words, " stopped at {} by {because}{after}", Clock::length(at));
             }
             if let (Class::Missed | Class::Late, Some((at, condition))) = (class, one.told) {
-                let _ = write!(words, ", first alarm at {:.2} s: {}", at as f64 * 1e-6, condition.name());
+                let _ = write!(words, ", first alarm at {}: {}", Clock::length(at), condition.name());
             }
             let _ = writeln!(text, "- {}, {}: {}; `{}`", entry.what, entry.leg, words.trim(), entry.again);
         }
