@@ -164,7 +164,7 @@ impl Outcome {
     /// How its times are written.
     #[must_use]
     pub fn clock(&self) -> Clock {
-        Clock::new(self.first(), self.last(), self.survey.anchor)
+        Clock::of(&self.survey)
     }
 
     /// When the trace begins.

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::super::due::Why;
 use super::super::fault::Kind;
 use super::{Class, Counts, Entry, Results, Scored, Stratum, alarms, tally, upper_bound};
+use crate::report::Clock;
 use crate::tune::stats::{CONFIDENCE, clopper_pearson, quantile};
 
 /// Severities swept.
@@ -231,12 +232,13 @@ fn failures(text: &mut String, all: &[&Entry]) {
             let one = &entry.scored;
             let mut words = String::new();
             if let Some(call) = one.call {
-                let _ = write!(words, "called for at {:.2} s ({})", call.from_us as f64 * 1e-6, call.why.name());
+                let _ = write!(words, "called for at {} ({})", Clock::length(call.from_us), call.why.name());
             }
             if let Some((at, because)) = one.stop {
                 let because = because.map_or("nothing named", slackside::conditions::Condition::name);
-                let after = one.after_due_s().map_or_else(String::new, |s| format!(", {s:+.2} s from due"));
-                let _ = write!(words, " stopped at {:.2} s by {because}{after}", at as f64 * 1e-6);
+                let after =
+                    one.after_due_s().map_or_else(String::new, |s| format!(", {} from due", Clock::difference(s)));
+                let _ = write!(words, " stopped at {} by {because}{after}", Clock::length(at));
             }
             let _ = writeln!(text, "- {}, {}: {}; `{}`", entry.what, entry.leg, words.trim(), entry.again);
         }
@@ -252,9 +254,9 @@ fn failures(text: &mut String, all: &[&Entry]) {
             .missed
             .iter()
             .map(|wanted| {
-                let by = wanted.due_us as f64 * 1e-6;
+                let by = Clock::length(wanted.due_us);
                 let names = wanted.any_of.iter().take(2).map(|condition| condition.name()).collect::<Vec<_>>();
-                format!("{} by {by:.0} s ({} …)", wanted.what, names.join(", "))
+                format!("{} by {by} ({} …)", wanted.what, names.join(", "))
             })
             .collect();
         let _ = writeln!(text, "- {}, {}: {}; `{}`", entry.what, entry.leg, missed.join("; "), entry.again);
