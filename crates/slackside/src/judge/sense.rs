@@ -443,7 +443,13 @@ impl Leg {
                 let loses = boot.pattern == pattern::MISSING && plan.boot.marks > 3;
                 let more = match (boot.is_in_doubt(), boot.may_go_on()) {
                     (true, false) => 0,
-                    (true, true) => 1 + u32::from(loses),
+                    (true, true) => {
+                        if loses {
+                            2
+                        } else {
+                            1
+                        }
+                    }
                     (false, _) if loses && boot.fast_enough(self.scaled(turn(view.limit(rank).clear))) => 3,
                     (false, _) => return None,
                 };
