@@ -332,7 +332,7 @@ impl Tap for Drawing<'_> {
                 self.moved = at;
                 self.speeds(at);
                 for (what, reading) in
-                    [(What::SlipShort, self.motion.slip_short.reading), (What::SlipLong, self.motion.slip_long.reading)]
+                    [(What::SlipShort, self.motion.slip_short), (What::SlipLong, self.motion.slip_long)]
                 {
                     let bounds = match reading {
                         SlipReading::Known(slip) => Some((slip.get(), slip.get())),

@@ -16,7 +16,9 @@ export function lengthOf(us) {
   }
   const seconds = Math.floor(us / 1e6);
   const two = (/** @type {number} */ number) => String(number).padStart(2, "0");
-  return `${Math.floor(seconds / 3600)} h ${two(Math.floor(seconds / 60) % 60)} min ${two(seconds % 60)} s`;
+  const hours = Math.floor(seconds / 3600);
+  if (hours === 0) return `${Math.floor(seconds / 60)} min ${two(seconds % 60)} s`;
+  return `${hours} h ${two(Math.floor(seconds / 60) % 60)} min ${two(seconds % 60)} s`;
 }
 
 /** A moment of the trace. @param {Clock} clock @param {number} us */
