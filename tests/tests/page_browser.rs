@@ -451,11 +451,20 @@ fn two_trips_stand_side_by_side_and_move_together() {
         .into_iter()
         .map(|input| Input { at: slackside::units::Micros::new(input.at.get() + 60_000_000), ..input })
         .collect();
+    // And it ends sooner: aligned at the trip all the same.
+    let later: Vec<Input> = later.into_iter().filter(|input| input.at.get() < 150_000_000).collect();
     let second = told("later.csv", &later, &settings);
     browser.size(1280, 900, false);
     opened(&mut browser, &pair(&first, &second));
     browser.wait_for("slackside.timelines.length === 2");
-    browser.value("slackside.timelines[0].preset('run-up')");
+    for preset in ["trip", "run-up", "whole"] {
+        browser.value(&format!("slackside.timelines[0].preset('{preset}')"));
+        assert_eq!(browser.value("slackside.timelines[1].view"), browser.value("slackside.timelines[0].view"));
+    }
+    // What the shorter one does not have is not known.
+    assert_eq!(browser.value("slackside.timelines[1].columns[0].at(5)"), json!(null));
+    browser.size(390, 844, true);
+    browser.wait_for("document.documentElement.scrollWidth <= 390");
     assert_eq!(browser.value("slackside.timelines[1].view"), browser.value("slackside.timelines[0].view"));
     let heads = browser.text("[...document.querySelectorAll('.side h2 .state')].map(h => h.textContent).join()");
     assert_eq!(heads, "STOPPED,STOPPED");

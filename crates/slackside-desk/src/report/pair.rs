@@ -49,7 +49,7 @@ fn run_ups(out: &mut String, sides: &[(&Outcome, Story, Columns); 2]) {
         out.push_str("<p class=\"note wide\">They cannot be aligned at the trip: not both of them tripped.</p>\n");
         return;
     }
-    out.push_str("<section class=\"wide\">\n<h2>The seconds before, first and second</h2>\n<table class=\"figures\"><thead><tr><td></td>");
+    out.push_str("<section class=\"wide\">\n<h2>The seconds before, first and second</h2>\n<table class=\"figures pairs\"><thead><tr><td></td>");
     for (name, unit) in [("head", "rpm"), ("belt", one.belt_unit), ("slip, 1 turn", ""), ("slip, 4 turns", "")] {
         let _ = write!(out, "<th scope=\"col\" colspan=\"2\">{name}<br>{unit}</th>");
     }

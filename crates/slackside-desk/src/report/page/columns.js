@@ -140,10 +140,10 @@ export async function unpacked(bytes) {
 }
 
 /**
- * The columns as the page holds them, their times in seconds after `base`.
- * @param {Uint8Array} bytes @param {number} begin @param {number} base both in microseconds
+ * The columns as the page holds them, their times in seconds after `base`. What comes after the end of the trace is not known.
+ * @param {Uint8Array} bytes @param {number} begin @param {number} end @param {number} base in microseconds
  */
-export function columnsOf(bytes, begin, base) {
+export function columnsOf(bytes, begin, end, base) {
   const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
   const columns = [];
   let place = 0;
@@ -153,14 +153,15 @@ export function columnsOf(bytes, begin, base) {
   };
   while (place < bytes.byteLength) {
     const count = view.getUint32(next(), true);
-    const times = new Float64Array(count);
+    const times = new Float64Array(count + 1);
+    times[count] = (end + 1 - base) / 1e6;
     let micros = begin;
     for (let at = 0; at < count; at += 1) {
       micros += view.getUint32(next(), true);
       times[at] = (micros - base) / 1e6;
     }
-    const least = new Int32Array(count);
-    const most = new Int32Array(count);
+    const least = new Int32Array(count + 1).fill(1);
+    const most = new Int32Array(count + 1);
     for (let at = 0; at < count; at += 1) least[at] = view.getInt32(next(), true);
     for (let at = 0; at < count; at += 1) most[at] = view.getInt32(next(), true);
     columns.push(new Column(times, least, most));

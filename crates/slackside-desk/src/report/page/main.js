@@ -15,8 +15,12 @@ async function begin() {
     timelines.push(await Timeline.of(place, JSON.parse(data)));
     document.body.classList.add("scripted");
   }
-  // Trips side by side move together.
-  for (const line of timelines) line.linked = timelines.filter((other) => other !== line && other.trip.trip !== null && line.trip.trip !== null);
+  // Trips side by side move together, over all that either of them has.
+  if (timelines.length > 1 && timelines.every((line) => line.trip.trip !== null)) {
+    const [begin, end] = [Math.min(...timelines.map((line) => line.begin)), Math.max(...timelines.map((line) => line.end))];
+    for (const line of timelines) Object.assign(line, { begin, end, linked: timelines.filter((other) => other !== line) });
+    timelines[0].preset("trip");
+  }
   // For whoever looks into the page from outside, such as its tests.
   Object.assign(globalThis, { slackside: { timelines, Column, Timeline, bytesOf, unpacked } });
 }

@@ -29,7 +29,7 @@ export class Timeline {
   /** @param {HTMLElement} root @param {Trip} trip */
   static async of(root, trip) {
     const base = trip.trip ?? trip.begin;
-    const columns = columnsOf(await unpacked(bytesOf(trip.columns)), trip.begin, base);
+    const columns = columnsOf(await unpacked(bytesOf(trip.columns)), trip.begin, trip.end, base);
     return new Timeline(root, trip, base, columns);
   }
 
