@@ -243,6 +243,12 @@ fn no_cut_while_starting_gives_a_power_up_number_twice() {
     };
     let (first, before) = number(before);
     let first = first.expect("given");
+    // The newest number rots.
+    let mut aged = before.clone();
+    let begins = rig::layout().power_ups[0] as usize;
+    let newest = (begins..begins + 1_024).rev().find(|at| aged.bytes()[*at] != 0xFF).expect("numbers are there");
+    aged.flip(newest, 1);
+    assert!(number(aged).0.expect("given") > first);
     for dies in 0..8 {
         for torn in [false, true] {
             let mut flash = before.clone();
