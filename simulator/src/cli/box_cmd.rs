@@ -103,9 +103,10 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
         What::Settings(SettingsWhat::Write { file, key_file }) => {
+            let settings = settings::read(&Disk, file)?;
             let key = std::fs::read_to_string(key_file).map_err(anyhow::Error::from).and_then(|text| parse_key(&text));
             let key = key.with_context(|| format!("{} cannot be used as a key file", key_file.display()))?;
-            Some((settings::read(&Disk, file)?, key))
+            Some((settings, key))
         }
         _ => None,
     };
@@ -157,7 +158,11 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
 
 /// The version of an object's shape. The first of these were the words by their names.
 fn version(what: &str) -> u32 {
-    if matches!(what, "hello" | "status" | "plan") { 2 } else { 1 }
+    match what {
+        "status" => 3,
+        "hello" | "plan" => 2,
+        _ => 1,
+    }
 }
 
 /// An object of this command: what it is, its version, and what it says.

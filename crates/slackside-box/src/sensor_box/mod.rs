@@ -113,6 +113,8 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     verdicts: Verdicts,
     by_link: ByLink,
     arm_by_link: ArmByLink,
+    /// A proof test runs: the alarm output has fallen for it, so that somebody sees that it does.
+    proof_test: bool,
     /// Since when the key is on with neither a bypass nor inching running.
     key_idle: Option<Micros>,
     /// The permits are held while a block of flash is erased.
@@ -153,6 +155,7 @@ where
             verdicts: Verdicts::new(),
             by_link: ByLink::default(),
             arm_by_link: ArmByLink::new(key, power_up),
+            proof_test: false,
             key_idle: None,
             flash_hold: false,
             polled: None,
@@ -186,6 +189,7 @@ where
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
         self.memory.heat_unknown = false;
         self.armed.identity = Some(identity);
+        self.proof_test = false;
         Ok(())
     }
 
@@ -220,12 +224,15 @@ where
     }
 
     fn take_inputs(&mut self, now: Micros) {
-        let Self { inputs, monitor, recorder, trip, verdicts, .. } = self;
+        let Self { inputs, monitor, recorder, trip, verdicts, proof_test, .. } = self;
         let (Round { pin_fault, supply_low, press, acknowledge, reset_stuck }, lost) =
             inputs.take(now, &mut |input: Input| {
                 recorder.observe(monitor, input, &mut |verdict| {
                     if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                         trip.get_or_insert((verdict.at, because));
+                    }
+                    if let Change::Accepted(_, Command::ProofTest(begun)) = verdict.change {
+                        *proof_test = begun;
                     }
                     verdicts.push(verdict);
                 });
@@ -280,7 +287,7 @@ where
             phase: status.phase,
             run: status.run_permit && !faults.drop_permits() && !self.flash_hold,
             feed: status.feed_permit,
-            well: self.arm_by_link.shows(!alarmed && faults.is_empty(), now),
+            well: self.arm_by_link.shows(!alarmed && !self.proof_test && faults.is_empty(), now),
         };
         let found = self.outputs.switch(wanted, now);
         self.book.relays(found);
@@ -328,6 +335,13 @@ where
     #[must_use]
     pub fn feed_given(&self) -> bool {
         self.outputs.feed.given()
+    }
+
+    /// Whether the program has met its deadlines since it started: only then a watchdog of the board may be fed, in the loop that calls
+    /// [`poll`](Self::poll).
+    #[must_use]
+    pub const fn is_on_time(&self) -> bool {
+        !self.outputs.heartbeat.has_stopped()
     }
 
     /// Whether the key is on.
