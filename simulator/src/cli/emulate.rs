@@ -19,7 +19,7 @@ use crate::disk::{Disk, open_trace};
 ///
 /// It is the code of the firmware, with pins, flash and sensor lines in memory, and its link on a TCP port. Talk to it from
 /// another window: `slackside box 127.0.0.1:7002 watch`. Lines typed here are what a person does at the box: `acknowledge`,
-/// `reset`, `boot cleared`, `key on`, `key off`, `quit`.
+/// `confirm` (acknowledge held for 5 s), `reset`, `boot cleared`, `key on`, `key off`, `quit`.
 #[derive(clap::Args)]
 pub struct Args {
     /// The trace. Without it the built-in demo is played.
@@ -69,13 +69,16 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     for line in std::io::stdin().lock().lines() {
         match line?.trim() {
             "acknowledge" => memory_box.press(Button::Acknowledge),
+            "confirm" => memory_box.press(Button::Confirm),
             "reset" => memory_box.press(Button::Reset),
             "boot cleared" => memory_box.press(Button::BootCleared),
             "key on" => memory_box.press(Button::Key(true)),
             "key off" => memory_box.press(Button::Key(false)),
             "quit" => return Ok(()),
             "" => {}
-            other => tell(format_args!("`{other}`: write acknowledge, reset, boot cleared, key on, key off or quit")),
+            other => tell(format_args!(
+                "`{other}`: write acknowledge, confirm, reset, boot cleared, key on, key off or quit"
+            )),
         }
     }
     // Started without a keyboard: it runs until it is stopped.
