@@ -206,8 +206,8 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
 /// The stack's depth, as the log tells it, against its memory.
 fn bounded_stack(lines: &[String]) -> Result<()> {
     let told = lines.iter().filter_map(|line| line.split_once("stack ")?.1.strip_suffix(" bytes")?.split_once(" of "));
-    let depths = told.filter_map(|(used, room)| Some((used.parse::<f64>().ok()?, room.parse::<f64>().ok()?)));
-    let (used, room) = depths.last().context("the log does not tell how deep the stack went")?;
+    let mut depths = told.filter_map(|(used, room)| Some((used.parse::<f64>().ok()?, room.parse::<f64>().ok()?)));
+    let (used, room) = depths.next_back().context("the log does not tell how deep the stack went")?;
     println!("The board's stack went {used} bytes deep, of {room}.");
     ensure!(used <= room * MOST_STACK, "the stack went {used} bytes deep, more than {MOST_STACK} of its {room}");
     Ok(())
