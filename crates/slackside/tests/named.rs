@@ -255,6 +255,37 @@ fn a_little_below_zero_is_left_alone() {
     assert_eq!(all_raised(&judged(&settings, &inputs)), []);
 }
 
+// A ratio that is not the leg's.
+
+/// Of a leg whose boot turns faster than the settings say, by a share: when what was raised and the permits dropped.
+fn ratio_off(share: f64) -> Vec<Verdict> {
+    let settings = example();
+    let inputs = leg(4, ratio(&settings) * (1.0 + share), &running, &|_| 0.008, 240.0, 20, &DRIVE);
+    judged(&settings, &inputs)
+}
+
+/// Up to 3 % it is named, and the leg runs on: creep makes up for a part of it. From 4 % on feed drops within seconds, as slip is not
+/// watched; it is named within 64 turns, and stops after that, the sooner the more it is off.
+#[test]
+fn a_wrong_ratio_is_named_before_it_stops() {
+    for share in [0.03, -0.03] {
+        let verdicts = ratio_off(share);
+        assert!(!raised(&verdicts, Condition::RatioShifted).is_empty(), "{share}: {:?}", all_raised(&verdicts));
+        assert_eq!(dropped(&verdicts, Permit::Run), None, "{share}: {:?}", all_raised(&verdicts));
+    }
+    let mut last = f64::INFINITY;
+    for share in [0.04, 0.05, 0.06] {
+        let verdicts = ratio_off(share);
+        let stop = raised(&verdicts, Condition::SensorsSwapped)[0].0;
+        let fed = dropped(&verdicts, Permit::Feed).expect("feed dropped");
+        assert!(fed < 12.0 && stop > fed + 30.0 && stop < last, "{share}: {:?}", all_raised(&verdicts));
+        if share < 0.045 {
+            assert!(raised(&verdicts, Condition::RatioShifted)[0].0 < stop, "{share}: {:?}", all_raised(&verdicts));
+        }
+        last = stop;
+    }
+}
+
 // Faster than normal.
 
 #[test]
