@@ -255,6 +255,48 @@ fn a_little_below_zero_is_left_alone() {
     assert_eq!(all_raised(&judged(&settings, &inputs)), []);
 }
 
+/// In a proof test somebody pulls the plug of one sensor: what the leg stops by names its shaft, and says so of the other where the two
+/// are swapped.
+#[test]
+fn a_proof_test_names_the_shaft_that_fell_silent() {
+    use slackside::input::{Command, Origin};
+    let told = |command| Signal::Command(Origin::Leg, command);
+    let wirings = [Shaft::Head, Shaft::Boot].into_iter().flat_map(|pulled| [(false, pulled), (true, pulled)]);
+    for (targets, (swapped, pulled)) in wirings.flat_map(|wiring| [1, 4, 16].map(|targets| (targets, wiring))) {
+        let settings = equal_pulleys(targets);
+        let others = with(&[
+            (FAULT - 2.0, told(Command::Key(true))),
+            (FAULT - 1.0, told(Command::ProofTest(true))),
+            (FAULT + 12.0, told(Command::ProofTest(false))),
+        ]);
+        let inputs = leg(targets, 1.0, &running, &|_| 0.006, FAULT + 15.0, 21, &others);
+        let wired: Vec<Input> = inputs
+            .into_iter()
+            .filter(|input| !is_edge_of(input, pulled) || seconds(input.at) < FAULT)
+            .map(|input| match input.signal {
+                Signal::Edge(shaft, level) if swapped => {
+                    let other = if shaft == Shaft::Head { Shaft::Boot } else { Shaft::Head };
+                    Input::new(input.at, Signal::Edge(other, level))
+                }
+                _ => input,
+            })
+            .collect();
+        let verdicts = judged(&settings, &wired);
+        let passed = verdicts.iter().any(|verdict| verdict.change == Change::ProofTest { passed: true });
+        let by = verdicts.iter().find_map(|verdict| match verdict.change {
+            Change::FirstOut(Some(by)) => Some(by),
+            _ => None,
+        });
+        let says_head = by == Some(Condition::HeadSilent);
+        assert!(passed, "{targets} targets, {pulled:?} pulled, swapped {swapped}: {:?}", all_raised(&verdicts));
+        assert_eq!(
+            says_head,
+            (pulled == Shaft::Head) != swapped,
+            "{targets} targets, {pulled:?}, swapped {swapped}: {by:?}"
+        );
+    }
+}
+
 // A ratio that is not the leg's.
 
 /// Of a leg whose boot turns faster than the settings say, by a share: when what was raised and the permits dropped.
