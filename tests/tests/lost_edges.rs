@@ -225,12 +225,12 @@ fn slip_is_right_with_a_target_lost() {
                     continue;
                 }
                 for slip in [monitor.signals().short, monitor.signals().long] {
-                    first &= slip.reading.is_known();
-                    assert!(slip.reading.least < 31_700, "{head} and {boot}, {shaft:?}: {:?}", slip.reading);
-                    if slip.reading.is_exact() {
+                    first &= slip.is_known();
+                    assert!(slip.least < 31_700, "{head} and {boot}, {shaft:?}: {:?}", slip);
+                    if slip.is_exact() {
                         told += 1;
-                        let off = (slip.reading.least - 31_000).abs();
-                        assert!(off < 700, "{head} and {boot}, {shaft:?}: {:?} at {:?}", slip.reading, input.at);
+                        let off = (slip.least - 31_000).abs();
+                        assert!(off < 700, "{head} and {boot}, {shaft:?}: {:?} at {:?}", slip, input.at);
                     }
                 }
             }

@@ -14,7 +14,7 @@
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
-use super::leg::{Leg, PHASES, mark};
+use super::leg::{Leg, mark};
 use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
@@ -160,8 +160,8 @@ impl Look<'_> {
 /// The reading of a window.
 pub const fn reading(signals: &Signals, window: Window) -> Reading {
     match window {
-        Window::Short => signals.short.reading,
-        Window::Long => signals.long.reading,
+        Window::Short => signals.short,
+        Window::Long => signals.long,
     }
 }
 
@@ -175,6 +175,10 @@ impl Says {
 const fn mirrored(reading: Reading) -> Reading {
     Reading { least: reading.most.saturating_neg(), most: reading.least.saturating_neg() }
 }
+
+/// The phases in the order of their numbers.
+const PHASES: [Phase; 6] =
+    [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching];
 
 /// The gates that are open in each phase, with the drive not known to be off and with it off.
 const GATES: [[u16; 2]; PHASES.len()] = {
@@ -372,7 +376,7 @@ impl Leg {
     /// is taken from that: in the end it would read as none.
     fn swapped(&self, view: &View<'_>) -> Option<i32> {
         let (plan, signals) = (view.plan, view.signals);
-        let long = signals.long.reading.least;
+        let long = signals.long.least;
         if long < view.limit_of(Condition::SlipHigh).limit {
             return None;
         }
@@ -439,7 +443,13 @@ impl Leg {
                 let loses = boot.pattern == pattern::MISSING && plan.boot.marks > 3;
                 let more = match (boot.is_in_doubt(), boot.may_go_on()) {
                     (true, false) => 0,
-                    (true, true) => 1 + u32::from(loses),
+                    (true, true) => {
+                        if loses {
+                            2
+                        } else {
+                            1
+                        }
+                    }
                     (false, _) if loses && boot.fast_enough(self.scaled(turn(view.limit(rank).clear))) => 3,
                     (false, _) => return None,
                 };

@@ -106,9 +106,22 @@ impl Missed {
 }
 
 impl ShaftState {
-    /// When the waiting level will count, given the minimum width; `None` if none waits.
-    pub const fn due(&self, width: u32) -> Option<u32> {
-        if self.waiting == 0 { None } else { Some(self.since.wrapping_add(width)) }
+    /// Whether a level waits whose edge counts: the other is [settled](Self::settle_level) when somebody looks.
+    pub const fn waits(&self, plan: &ShaftPlan) -> bool {
+        self.waiting != 0 && counts(plan, self.waiting)
+    }
+
+    /// When the edge that waits will count, given the minimum width; `None` if none waits.
+    pub const fn due(&self, plan: &ShaftPlan, width: u32) -> Option<u32> {
+        if self.waits(plan) { Some(self.since.wrapping_add(width)) } else { None }
+    }
+
+    /// A level whose edge does not count, held long enough by now, is the one the next edge leads away from.
+    const fn settle_level(&mut self, plan: &ShaftPlan, width: u32, now: u32) {
+        if self.waiting != 0 && !counts(plan, self.waiting) && age(now, self.since) >= width {
+            self.level = self.waiting;
+            self.waiting = 0;
+        }
     }
 
     /// The marks known to be gone; what is no mark stands for none.
@@ -116,7 +129,8 @@ impl ShaftState {
         self.missed.map(Missed::gone)
     }
 
-    pub fn sweep(&mut self, now: u32) {
+    pub fn sweep(&mut self, plan: &ShaftPlan, width: u32, now: u32) {
+        self.settle_level(plan, width, now);
         for stamp in [&mut self.last_reject, &mut self.window_began] {
             *stamp = held(now, *stamp);
         }
@@ -140,8 +154,9 @@ impl ShaftView<'_> {
     }
 
     /// A raw edge came, after everything due has been settled. Whether what is known of the shaft changed.
-    pub fn raw(&mut self, at: u32, level: bool) -> bool {
+    pub fn raw(&mut self, width: u32, at: u32, level: bool) -> bool {
         let state = &mut *self.state;
+        state.settle_level(self.plan, width, at);
         let level = if level { 2 } else { 1 };
         if state.level == level {
             // Back to the level that counts: whatever waited was too narrow.
@@ -157,18 +172,12 @@ impl ShaftView<'_> {
         waited != 0 && waited != level && self.reject(at)
     }
 
-    /// The level that waited has been held long enough. Its edge, and bits of [`counted`]. Pitches no longer than `regain` can only be
+    /// The edge that waited has been held long enough. When it came, and bits of [`counted`]. Pitches no longer than `regain` can only be
     /// whole or hold lost edges.
     pub fn settle(&mut self, regain: u32) -> (u32, u8, i8) {
         let at = self.state.since;
-        let level = core::mem::replace(&mut self.state.waiting, 0);
-        self.state.level = level;
-        let counts = match self.plan.edges {
-            0 => level == 2,
-            1 => level == 1,
-            _ => true,
-        };
-        let (bits, weight) = if counts { self.edge(at, regain) } else { (0, 0) };
+        self.state.level = core::mem::replace(&mut self.state.waiting, 0);
+        let (bits, weight) = self.edge(at, regain);
         (at, bits, weight)
     }
 
@@ -664,9 +673,18 @@ const fn after(mark: u8, plan: &ShaftPlan) -> u8 {
     if next >= plan.marks { 0 } else { next }
 }
 
-/// Whether a level waits and is due.
-pub fn is_due(state: &ShaftState, width: u32, now: u32) -> bool {
-    state.due(width).is_some_and(|due| reached(now, due))
+/// Whether the edge to this level counts.
+const fn counts(plan: &ShaftPlan, level: u8) -> bool {
+    match plan.edges {
+        0 => level == 2,
+        1 => level == 1,
+        _ => true,
+    }
+}
+
+/// Whether an edge waits and is due.
+pub fn is_due(state: &ShaftState, plan: &ShaftPlan, width: u32, now: u32) -> bool {
+    state.due(plan, width).is_some_and(|due| reached(now, due))
 }
 
 /// Whether `value` is within 1/2^`shift` of `expected`.
