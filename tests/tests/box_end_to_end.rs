@@ -20,6 +20,7 @@ fn start(new: bool) -> (MemoryBox, Client) {
         settings: (!new).then_some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: None,
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let port = Port::open(&memory_box.address().to_string(), 115_200).expect("it listens");
