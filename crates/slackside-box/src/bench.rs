@@ -164,6 +164,7 @@ pub struct Flash<const WRITE: usize = 4, const ERASE: usize = 1024> {
     /// Whether the byte under way keeps some of its bits as they were.
     torn: bool,
     steps: u64,
+    bytes_read: u64,
 }
 
 impl<const WRITE: usize, const ERASE: usize> Flash<WRITE, ERASE> {
@@ -172,7 +173,14 @@ impl<const WRITE: usize, const ERASE: usize> Flash<WRITE, ERASE> {
     pub fn new(blocks: usize) -> Self {
         let length = blocks.saturating_mul(ERASE);
         let units = length.checked_div(WRITE).unwrap_or(0);
-        Self { bytes: vec![0xFF; length], written: vec![false; units], until: None, torn: false, steps: 0 }
+        Self {
+            bytes: vec![0xFF; length],
+            written: vec![false; units],
+            until: None,
+            torn: false,
+            steps: 0,
+            bytes_read: 0,
+        }
     }
 
     /// Let power go after so many more steps; `torn` leaves half the bits of the byte under way as they were.
@@ -189,6 +197,12 @@ impl<const WRITE: usize, const ERASE: usize> Flash<WRITE, ERASE> {
     #[must_use]
     pub const fn steps(&self) -> u64 {
         self.steps
+    }
+
+    /// Bytes read so far.
+    #[must_use]
+    pub const fn bytes_read(&self) -> u64 {
+        self.bytes_read
     }
 
     /// Turn a bit of what is stored, as age does.
@@ -241,6 +255,7 @@ impl<const WRITE: usize, const ERASE: usize> ReadNorFlash for Flash<WRITE, ERASE
         }
         let out_of_bounds = FlashFailure::Address(NorFlashErrorKind::OutOfBounds);
         bytes.copy_from_slice(self.bytes.get(Self::range(offset, bytes.len())).ok_or(out_of_bounds)?);
+        self.bytes_read = self.bytes_read.saturating_add(bytes.len() as u64);
         Ok(())
     }
 

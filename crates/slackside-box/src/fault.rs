@@ -44,11 +44,17 @@ pub enum Fault {
     EdgesLost,
     /// The supply is low.
     SupplyLow,
+    /// Settings were written but not to the end: which of the two count after the next power-up is not known.
+    SettingsInDoubt,
+    /// The slip heat before power went is not known: it counts as full.
+    HeatUnknown,
+    /// The reset button has been down since the box was switched on: no reset is possible.
+    ResetStuck,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 21] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -67,12 +73,15 @@ impl Fault {
         Self::Stalled,
         Self::EdgesLost,
         Self::SupplyLow,
+        Self::SettingsInDoubt,
+        Self::HeatUnknown,
+        Self::ResetStuck,
     ];
 
-    /// Whether it holds both permits dropped. Only a recording that was not kept does not.
+    /// Whether it holds both permits dropped. Only a recording that was not kept and a button that is stuck do not.
     #[must_use]
     pub const fn drops_permits(self) -> bool {
-        !matches!(self, Self::RecordingNotStored)
+        !matches!(self, Self::RecordingNotStored | Self::ResetStuck)
     }
 
     /// Whether it stays, power cycle or not, until someone resets it at the box. The others last as long as their cause.
@@ -92,6 +101,8 @@ impl Fault {
                 | Self::StateUnreadable
                 | Self::StateNotStored
                 | Self::RecordingNotStored
+                | Self::SettingsInDoubt
+                | Self::HeatUnknown
         )
     }
 
@@ -132,6 +143,15 @@ impl Fault {
                 "target pulses came faster than they could be taken: noise on a sensor line, or a wrong sensor"
             }
             Self::SupplyLow => "supply voltage is low",
+            Self::SettingsInDoubt => {
+                "settings could not be written to the end, and may or may not count after the next power-up: write them again"
+            }
+            Self::HeatUnknown => {
+                "slip heat before power went is not known and counts as full: let pulley and belt cool, then reset"
+            }
+            Self::ResetStuck => {
+                "the reset button has been down since power came: stuck or wedged, no reset is possible"
+            }
         }
     }
 
@@ -224,6 +244,6 @@ mod tests {
     #[test]
     fn what_drops_permits_is_nearly_everything() {
         let kept = Fault::ALL.into_iter().filter(|fault| !fault.drops_permits()).collect::<std::vec::Vec<_>>();
-        assert_eq!(kept, [Fault::RecordingNotStored]);
+        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck]);
     }
 }

@@ -82,7 +82,7 @@ impl Filing {
     ) -> Result<Option<u32>, StoreError> {
         if !album.is_writing() {
             *self = Self::default();
-            album.begin(flash, about)?;
+            album.begin(about);
             return Ok(None);
         }
         if !album.erase_on(flash)? {
@@ -97,7 +97,10 @@ impl Filing {
             return Ok(None);
         }
         let next = recorder.held().find(|held| !self.segments.contains(&held.sequence));
-        let Some(next) = next else { return album.finish(flash).map(|entry| Some(entry.number)) };
+        let Some(next) = next else {
+            let whole = album.check_on(flash)?;
+            return if whole { album.finish(flash).map(|entry| Some(entry.number)) } else { Ok(None) };
+        };
         self.offset = 0;
         self.segments.push(next.sequence).map_err(|_| StoreError::TooLong)?;
         Ok(None)

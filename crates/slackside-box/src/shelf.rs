@@ -14,20 +14,8 @@ pub(crate) struct Shelf<'s, F> {
 impl<F: NorFlash> Store for Shelf<'_, F> {
     fn recording(&mut self, position: u8) -> Option<RecordingInfo> {
         let album = self.album?;
-        // The one that exactly `position` are newer than; there are few, so that looking is cheap.
-        for place in 0..album.places() {
-            let Ok(Some(entry)) = album.look(self.flash, place) else { continue };
-            let mut newer = 0_u32;
-            for other in 0..album.places() {
-                if let Ok(Some(other)) = album.look(self.flash, other) {
-                    newer = newer.saturating_add(u32::from(entry.is_older_than(&other)));
-                }
-            }
-            if newer == u32::from(position) {
-                return Some(info(&entry));
-            }
-        }
-        None
+        let number = album.numbers().nth(position.into())?;
+        album.find(self.flash, number).ok().map(|entry| info(&entry))
     }
 
     fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {

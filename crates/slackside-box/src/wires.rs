@@ -118,6 +118,8 @@ pub(crate) struct Senses<I, A> {
     inching: Option<Steady<I>>,
     supply: Option<Input<I>>,
     reset_pressed: Option<Micros>,
+    /// Since when the reset button is down that was down at the first look of all.
+    reset_stuck: Option<Micros>,
 }
 
 /// What one round of looks brought, apart from signals.
@@ -129,6 +131,8 @@ pub(crate) struct Round {
     pub supply_low: Option<bool>,
     /// The reset button was let go.
     pub press: Option<Press>,
+    /// The reset button has been down since the first look for longer than any press.
+    pub reset_stuck: bool,
 }
 
 impl<I: InputPin, A: Analogue> Senses<I, A> {
@@ -147,6 +151,7 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
             inching: steady(inputs.inching, BUTTON),
             supply: inputs.supply,
             reset_pressed: None,
+            reset_stuck: None,
         }
     }
 
@@ -246,6 +251,9 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
         }
         let first = self.reset.state().is_none();
         let down = look(&mut self.reset);
+        if let Some(down) = down {
+            self.reset_stuck = (down && first).then_some(now);
+        }
         if down == Some(true) && !first {
             self.reset_pressed = Some(now);
             out(leg(Command::ResetButton(true)));
@@ -257,6 +265,7 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
             round.press = Some(if proper { Press::Proper } else { Press::Improper });
             out(leg(Command::ResetButton(false)));
         }
+        round.reset_stuck = self.reset_stuck.is_some_and(|since| now.since(since) > *PRESS.end());
         if let Some(supply) = &mut self.supply {
             // What cannot be read is not good.
             round.supply_low = Some(supply.read() != Some(true));

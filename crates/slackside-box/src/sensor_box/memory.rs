@@ -1,4 +1,4 @@
-//! What outlives power: the plan, the journal of what must survive, and recordings.
+//! What outlives power: the plan, the journal of what must survive, slip heat, and recordings.
 //!
 //! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round.
 
@@ -6,29 +6,30 @@ use embedded_storage::nor_flash::NorFlash;
 use slackside::record::Recorder;
 use slackside::retained::Retained;
 use slackside::settings::plan::Plan;
-use slackside::units::{Joules, Micros, Span};
+use slackside::units::{Joules, Micros};
 
 use super::faults::FaultBook;
+use super::heat::HeatRing;
 use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
 use crate::filing::{Filing, Step};
 use crate::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};
 
-/// Slip heat alone is stored no more often than this: it would wear out the flash.
-const HEAT_EVERY: Span = Span::from_millis(10_000);
-/// Slip heat is stored anew once it has changed by an eighth, or by this much.
-const HEAT_STEP: Joules = Joules::new(8_000);
+/// So many records of the journal are kept for trips while the leg may run.
+const FOR_TRIPS: u32 = 4;
 
 /// The memory.
 pub(super) struct Memory<F> {
     pub(super) flash: F,
     slots: Slots,
     journal: Option<Journal>,
+    heat: Option<HeatRing>,
+    /// The heat that was there before power went cannot be read.
+    pub(super) heat_unknown: bool,
     pub(super) album: Option<Album>,
     filing: Filing,
     /// What is in the journal.
     stored: Kept,
-    heat_stored_at: Micros,
     /// How often the box was started.
     pub(super) session: u32,
 }
@@ -44,7 +45,7 @@ pub(super) enum Work {
 
 impl<F: NorFlash> Memory<F> {
     /// Open it: the memory, what survived, and the faults found.
-    pub(super) fn open(mut flash: F, layout: &Layout, now: Micros) -> (Self, Kept, Faults) {
+    pub(super) fn open(mut flash: F, layout: &Layout) -> (Self, Kept, Faults) {
         let mut faults = Faults::NONE;
         let (journal, restored) = match Journal::open(layout, &mut flash) {
             Ok((journal, restored)) => (Some(journal), Some(restored)),
@@ -55,11 +56,23 @@ impl<F: NorFlash> Memory<F> {
         };
         let before = restored.as_ref().and_then(|restored| restored.kept.as_ref()).map_or(0, |kept| kept.session);
         let sure = restored.filter(|restored| restored.sure).and_then(|restored| restored.kept);
-        let kept = sure.unwrap_or_else(|| Kept {
+        let mut kept = sure.unwrap_or_else(|| Kept {
             session: before,
             faults: Faults::NONE.with(Fault::StateUnreadable),
             retained: Retained::unreadable(),
         });
+        let (heat, found) = match HeatRing::open(layout, &mut flash) {
+            Ok((ring, found)) => (Some(ring), found),
+            Err(_) => {
+                faults = faults.with(Fault::StateNotStored);
+                (None, None)
+            }
+        };
+        if found.is_none() {
+            kept.faults = kept.faults.with(Fault::HeatUnknown);
+        }
+        // What is not known is held down to one budget once the plan says what that is.
+        kept.retained.put_slip_heat(found.unwrap_or(Joules::MAX));
         let album = Album::open(layout, &mut flash).ok();
         if album.is_none() {
             faults = faults.with(Fault::RecordingNotStored);
@@ -68,11 +81,12 @@ impl<F: NorFlash> Memory<F> {
             flash,
             slots: Slots::new(layout),
             journal,
+            heat,
+            heat_unknown: found.is_none(),
             album,
             filing: Filing::default(),
             // Nothing is known to be stored: the first round stores what is found now.
             stored: Kept { session: before, faults: Faults::from_bits(u32::MAX), retained: Retained::default() },
-            heat_stored_at: now,
             session: before.wrapping_add(1),
         };
         (memory, kept, faults)
@@ -103,27 +117,37 @@ impl<F: NorFlash> Memory<F> {
         self.slots.store(&mut self.flash, plan, before, &mut scratch)
     }
 
-    /// Store what must survive, if it is time; `may_run`: the leg may run, so that no page may be erased. Whether one was.
-    pub(super) fn keep(&mut self, retained: Retained, may_run: bool, book: &mut FaultBook, now: Micros) -> bool {
-        let kept = Kept { session: self.session, faults: book.latched(), retained };
-        let weighty = weight(&kept) != weight(&self.stored);
-        let before = self.stored.retained.slip_heat();
-        let hotter = kept.retained.slip_heat().get().abs_diff(before.get()) > before.get().max(HEAT_STEP.get()) / 8;
-        let Some(journal) = &mut self.journal else { return false };
-        let must_erase = journal.must_erase();
-        let wanted = weighty || (hotter && now.since(self.heat_stored_at) >= HEAT_EVERY && !must_erase);
-        // A page is erased ahead at rest, so that this is rare; and never while the leg may run.
-        if !wanted || (must_erase && may_run) {
-            return false;
+    /// Store what must survive, if it is time: `heat_budget` in joules; `may_run`: the leg may run, so that no page may be erased. Whether
+    /// one was.
+    pub(super) fn keep(&mut self, retained: Retained, heat_budget: u32, may_run: bool, book: &mut FaultBook) -> bool {
+        if let Some(ring) = &mut self.heat
+            && ring.keep(&mut self.flash, retained.slip_heat(), heat_budget).is_err()
+        {
+            book.latch(Fault::StateNotStored);
+            self.heat = None;
         }
+        let mut kept = Kept { session: self.session, faults: book.latched(), retained };
+        kept.retained.put_slip_heat(Joules::ZERO);
+        let Some(journal) = &mut self.journal else { return false };
+        let left = journal.left();
+        let wanted = weight(&kept) != weight(&self.stored) && (left > FOR_TRIPS || !may_run || self.is_trip(&kept));
+        // Pages are erased ahead at rest, so that this is rare; and never while the leg may run.
+        let Some(journal) = self.journal.as_mut().filter(|_| wanted && (left > 0 || !may_run)) else { return false };
         let stored = journal.append(&mut self.flash, &kept).is_ok();
         book.put(Fault::StateNotStored, !stored);
         if !stored {
             book.latch(Fault::StateNotStored);
         }
         self.stored = Kept { faults: book.latched(), ..kept };
-        self.heat_stored_at = now;
-        must_erase
+        left == 0
+    }
+
+    /// Whether what is new is a trip, or a fault that stays: not just an alarm that came or went.
+    fn is_trip(&self, kept: &Kept) -> bool {
+        let (new, old) = (&kept.retained, &self.stored.retained);
+        new.first_out() != old.first_out()
+            || new.boot_cleared_needed() != old.boot_cleared_needed()
+            || kept.faults != self.stored.faults
     }
 
     /// Whether there is something to erase or to file while the leg stands.
@@ -132,7 +156,8 @@ impl<F: NorFlash> Memory<F> {
     }
 
     fn wants_tidying(&self) -> bool {
-        self.journal.as_ref().is_some_and(Journal::wants_tidying)
+        let journal = self.journal.as_ref().is_some_and(Journal::wants_tidying);
+        journal || self.heat.as_ref().is_some_and(HeatRing::wants_tidying)
     }
 
     /// Erase ahead or file recordings, a little: while the leg stands and cannot start.
@@ -145,11 +170,16 @@ impl<F: NorFlash> Memory<F> {
         now: Micros,
     ) -> Work {
         if self.wants_tidying() {
-            if let Some(journal) = &mut self.journal
-                && journal.tidy(&mut self.flash).is_err()
+            if let Some(journal) = self.journal.as_mut().filter(|journal| journal.wants_tidying()) {
+                if journal.tidy(&mut self.flash).is_err() {
+                    book.put(Fault::StateNotStored, true);
+                    self.journal = None;
+                }
+            } else if let Some(heat) = &mut self.heat
+                && heat.tidy(&mut self.flash).is_err()
             {
                 book.put(Fault::StateNotStored, true);
-                self.journal = None;
+                self.heat = None;
             }
             return Work::None;
         }

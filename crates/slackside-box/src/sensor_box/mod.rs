@@ -9,6 +9,7 @@
 
 mod armed;
 mod faults;
+mod heat;
 mod inputs;
 mod memory;
 mod outputs;
@@ -22,7 +23,7 @@ use slackside::measure::Measure;
 use slackside::record::{Anchor, Recorder};
 use slackside::settings::plan::{OwnedPlan, Plan};
 use slackside::settings::plan_check::Sound;
-use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
+use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
 use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Message, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
@@ -117,7 +118,7 @@ where
         let Parts { nameplate, edges, capture_latency, wires, flash, layout, monitor, recorder } = parts;
         let Wires { inputs, mut outputs } = wires;
         let dropped = drop_all(&mut outputs);
-        let (memory, kept, found) = Memory::open(flash, &layout, now);
+        let (memory, kept, found) = Memory::open(flash, &layout);
         let Kept { faults, retained, .. } = kept;
         let mut book = FaultBook::new(faults);
         book.add(found);
@@ -157,9 +158,14 @@ where
 
     /// Put a plan in force, with what judge remembers of the one before or what survived.
     fn configure(&mut self, plan: Sound<OwnedPlan>) -> Result<(), NoRoom> {
-        let retained = self.monitor.retained().unwrap_or(self.armed.restored);
+        let mut retained = self.monitor.retained().unwrap_or(self.armed.restored);
+        let budget = Joules::new(plan.drive.heat_budget);
+        if self.memory.heat_unknown && retained.slip_heat() > budget {
+            retained.put_slip_heat(budget);
+        }
         let identity = plan.identity();
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
+        self.memory.heat_unknown = false;
         self.armed.identity = Some(identity);
         Ok(())
     }
@@ -191,7 +197,7 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let Self { inputs, monitor, recorder, trip, verdicts, .. } = self;
-        let (Round { pin_fault, supply_low, press }, lost) = inputs.take(now, &mut |input: Input| {
+        let (Round { pin_fault, supply_low, press, reset_stuck }, lost) = inputs.take(now, &mut |input: Input| {
             recorder.observe(monitor, input, &mut |verdict| {
                 if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                     trip.get_or_insert((verdict.at, because));
@@ -205,6 +211,7 @@ where
             self.book.put(Fault::EdgesLost, true);
         }
         self.book.put(Fault::Pin, pin_fault);
+        self.book.put(Fault::ResetStuck, reset_stuck);
         if let Some(low) = supply_low {
             let low = self.inputs.is_supply_low(low, now);
             self.book.put(Fault::SupplyLow, low);
@@ -244,7 +251,8 @@ where
         // Without a plan judge remembers nothing: what is in the journal must stay.
         if let Some(retained) = self.monitor.retained() {
             let may_run = self.outputs.run.given();
-            if self.memory.keep(retained, may_run, &mut self.book, now) {
+            let budget = self.monitor.plan().map_or(0, |plan| plan.drive.heat_budget);
+            if self.memory.keep(retained, budget, may_run, &mut self.book) {
                 self.outputs.heartbeat.excuse();
             }
         }
@@ -338,14 +346,10 @@ where
     /// The recordings in flash, oldest first: each with its number and length.
     pub fn recordings(&mut self) -> heapless::Vec<Entry, MOST_LISTED> {
         let Memory { album: Some(album), flash, .. } = &mut self.memory else { return heapless::Vec::new() };
-        let mut entries: heapless::Vec<Entry, MOST_LISTED> = heapless::Vec::new();
-        for place in 0..album.places() {
-            if let Ok(Some(entry)) = album.look(flash, place) {
-                // Beyond the room they are there, but not listed.
-                let _ = entries.push(entry);
-            }
-        }
-        entries.sort_unstable_by_key(|entry| entry.number);
+        // Beyond the room they are there, but not listed.
+        let found = album.numbers().filter_map(|number| album.find(flash, number).ok());
+        let mut entries: heapless::Vec<Entry, MOST_LISTED> = found.take(MOST_LISTED).collect();
+        entries.reverse();
         entries
     }
 
@@ -386,6 +390,7 @@ where
         let before = self.armed.identity;
         let stored = self.memory.store_plan(plan.bytes(), before);
         self.outputs.heartbeat.excuse();
+        self.book.put(Fault::SettingsInDoubt, stored == Err(StoreError::InDoubt));
         stored.map_err(ArmRefusal::Store)?;
         self.configure(sound).map_err(|NoRoom| ArmRefusal::NoRoom)?;
         self.inputs.senses.forget();

@@ -1,5 +1,8 @@
 //! Recordings in flash, each in a place of its own; the oldest makes way.
 //!
+//! A recording's number says its place: the rest of its division by how many places there are. So a recording is found by reading one
+//! header, however many places there are, and the places are looked through only when the box starts.
+//!
 //! A place begins with a header of 40 bytes, filled up to whole write units: four letters `RECD`; the recording's number; its
 //! length; the CRC of its bytes; the identity of the settings; the session; when it tripped, lower and upper half; the position
 //! of the first-out in the list of conditions, FFFFFFFF if there is none; and the CRC of these 36 bytes; each 4 bytes, low
@@ -15,6 +18,10 @@ use super::{CRC, Layout, StoreError, round_up};
 /// The header's bytes.
 pub(super) const HEADER: u32 = 40;
 const LETTERS: [u8; 4] = *b"RECD";
+/// So many chunks are read back in one call.
+const CHECKED_AT_ONCE: usize = 8;
+/// More places are not used: which of them hold a recording is kept in as many bits.
+pub(super) const MOST_PLACES: u32 = 64;
 
 /// One recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,14 +35,6 @@ pub struct Entry {
     /// What it is about.
     pub about: About,
     place: u32,
-}
-
-impl Entry {
-    /// Whether `other` was recorded later.
-    #[must_use]
-    pub const fn is_older_than(&self, other: &Self) -> bool {
-        newer(other.number, self.number)
-    }
 }
 
 /// What a recording is about.
@@ -57,6 +56,9 @@ struct Writing {
     place: u32,
     erased: u32,
     written: u32,
+    /// How much was read back, and its sum.
+    read: u32,
+    read_sum: Sum,
     sum: Sum,
     about: About,
     pending: heapless::Vec<u8, CHUNK>,
@@ -68,12 +70,15 @@ pub struct Album {
     start: u32,
     place_length: u32,
     places: u32,
+    /// The number of the next recording.
     number: u32,
+    /// Which places hold one of the newest numbers: bit 0 stands for the first.
+    there: u64,
     writing: Option<Writing>,
 }
 
 /// A running CRC that can be kept between calls (the library's digest borrows its table).
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Sum(u32);
 
 impl Sum {
@@ -107,17 +112,43 @@ impl Album {
             place_length: layout.place_length,
             places: layout.places,
             number: 0,
+            there: 0,
             writing: None,
         };
         for place in 0..album.places {
-            if let Some(entry) = album.entry(flash, place)? {
-                let after = entry.number.wrapping_add(1);
-                if album.number == 0 || newer(after, album.number) {
-                    album.number = after;
-                }
+            let Some(entry) = album.entry(flash, place)? else { continue };
+            let after = entry.number.wrapping_add(1);
+            if album.there == 0 || newer(after, album.number) {
+                album.number = after;
             }
+            album.put(place, true);
+        }
+        // What lies elsewhere than its number says was written with another number of places.
+        for place in 0..album.places {
+            let found = album.entry(flash, place)?.map(|entry| entry.number);
+            album.put(place, found.is_some() && found == album.number_in(place));
         }
         Ok(album)
+    }
+
+    /// A recording is in that place, or none.
+    const fn put(&mut self, place: u32, is: bool) {
+        let bit = 1_u64.wrapping_shl(place);
+        self.there = if is { self.there | bit } else { self.there & !bit };
+    }
+
+    /// The place of a number.
+    const fn place_of(&self, number: u32) -> u32 {
+        match number.checked_rem(self.places) {
+            Some(place) => place,
+            None => 0,
+        }
+    }
+
+    /// The newest number that belongs into that place, of those given out.
+    fn number_in(&self, place: u32) -> Option<u32> {
+        let mut numbers = (1..=self.places).map_while(|back| self.number.checked_sub(back));
+        numbers.find(|number| self.place_of(*number) == place)
     }
 
     /// The longest recording that fits.
@@ -154,13 +185,10 @@ impl Album {
         Ok(sound.then_some(Entry { number, length, crc, about, place }))
     }
 
-    /// The recording in a place, 0 to [`places`](Self::places) − 1, if there is one.
-    ///
-    /// # Errors
-    /// [`StoreError::Flash`].
-    pub fn look<F: NorFlash>(&self, flash: &mut F, place: u32) -> Result<Option<Entry>, StoreError> {
-        let busy = self.writing.as_ref().is_some_and(|writing| writing.place == place);
-        if place >= self.places || busy { Ok(None) } else { self.entry(flash, place) }
+    /// The numbers of the recordings, newest first; without a look at the flash.
+    pub fn numbers(&self) -> impl Iterator<Item = u32> {
+        let numbers = (1..=self.places).map_while(|back| self.number.checked_sub(back));
+        numbers.filter(|number| self.there & 1_u64.wrapping_shl(self.place_of(*number)) != 0)
     }
 
     /// The recording of that number.
@@ -168,14 +196,9 @@ impl Album {
     /// # Errors
     /// [`StoreError::NotThere`], [`StoreError::Flash`].
     pub fn find<F: NorFlash>(&self, flash: &mut F, number: u32) -> Result<Entry, StoreError> {
-        for place in 0..self.places {
-            if let Some(entry) = self.look(flash, place)?
-                && entry.number == number
-            {
-                return Ok(entry);
-            }
-        }
-        Err(StoreError::NotThere)
+        let place = self.place_of(number);
+        let entry = if self.numbers().any(|one| one == number) { self.entry(flash, place)? } else { None };
+        entry.filter(|entry| entry.number == number).ok_or(StoreError::NotThere)
     }
 
     /// Read from a recording, from `offset` on: the number of bytes read, 0 at its end.
@@ -206,31 +229,26 @@ impl Album {
     }
 
     /// Begin a recording over the oldest. One that was being written is given up.
-    ///
-    /// # Errors
-    /// [`StoreError::Flash`].
-    pub fn begin<F: NorFlash>(&mut self, flash: &mut F, about: About) -> Result<(), StoreError> {
-        self.writing = None;
-        let mut oldest: Option<(u32, u32)> = None;
-        let mut free = None;
-        for place in 0..self.places {
-            match self.entry(flash, place)? {
-                None => free = free.or(Some(place)),
-                Some(entry) if oldest.is_none_or(|(_, number)| newer(number, entry.number)) => {
-                    oldest = Some((place, entry.number));
-                }
-                Some(_) => {}
-            }
-        }
-        let place = free.or(oldest.map(|(place, _)| place)).ok_or(StoreError::NotThere)?;
-        let pending = heapless::Vec::new();
-        self.writing = Some(Writing { place, erased: 0, written: 0, sum: Sum::new(), about, pending });
-        Ok(())
+    pub fn begin(&mut self, about: About) {
+        let place = self.place_of(self.number);
+        self.put(place, false);
+        self.writing = Some(Writing {
+            place,
+            erased: 0,
+            written: 0,
+            read: 0,
+            read_sum: Sum::new(),
+            sum: Sum::new(),
+            about,
+            pending: heapless::Vec::new(),
+        });
     }
 
-    /// Give up the recording being written: its place is empty.
+    /// Give up the recording being written: its place stays empty, and the next recording gets another.
     pub fn give_up(&mut self) {
-        self.writing = None;
+        if self.writing.take().is_some() {
+            self.number = self.number.wrapping_add(1);
+        }
     }
 
     /// Whether a recording is being written.
@@ -284,51 +302,60 @@ impl Album {
         Ok(())
     }
 
-    /// Finish the recording begun and read it back.
+    /// Read some more of the recording begun back; the rest of what was added is written first. Whether all of it was read.
     ///
     /// # Errors
     /// [`StoreError::NotThere`] if none is begun, [`StoreError::Damaged`] if it does not read back, [`StoreError::Flash`].
-    pub fn finish<F: NorFlash>(&mut self, flash: &mut F) -> Result<Entry, StoreError> {
-        let writing = self.writing.take().ok_or(StoreError::NotThere)?;
-        let data = self.data::<F>(writing.place);
+    pub fn check_on<F: NorFlash>(&mut self, flash: &mut F) -> Result<bool, StoreError> {
+        let data = self.writing.as_ref().map(|writing| self.data::<F>(writing.place));
+        let (Some(writing), Some(data)) = (self.writing.as_mut(), data) else { return Err(StoreError::NotThere) };
         if !writing.pending.is_empty() {
             write_padded(flash, data.saturating_add(writing.written), &writing.pending)?;
+            writing.written = writing.written.saturating_add(writing.pending.len() as u32);
+            writing.pending.clear();
         }
-        let length = writing.written.saturating_add(writing.pending.len() as u32);
-        let number = self.number;
+        for _ in 0..CHECKED_AT_ONCE {
+            let mut chunk = [0; CHUNK];
+            let left = writing.written.saturating_sub(writing.read).min(CHUNK as u32);
+            let Some(part) = chunk.get_mut(..left as usize).filter(|part| !part.is_empty()) else { break };
+            read_any(flash, data.saturating_add(writing.read), part)?;
+            writing.read_sum.update(part);
+            writing.read = writing.read.saturating_add(left);
+        }
+        if writing.read < writing.written {
+            return Ok(false);
+        }
+        if writing.read_sum == writing.sum { Ok(true) } else { Err(StoreError::Damaged) }
+    }
+
+    /// Finish the recording begun, once [all of it was read back](Self::check_on).
+    ///
+    /// # Errors
+    /// [`StoreError::NotThere`] if none is begun, [`StoreError::Damaged`] if it was not read back, [`StoreError::Flash`].
+    pub fn finish<F: NorFlash>(&mut self, flash: &mut F) -> Result<Entry, StoreError> {
+        let writing = self.writing.as_ref().ok_or(StoreError::NotThere)?;
+        if writing.read_sum != writing.sum || writing.read != writing.written {
+            return Err(StoreError::Damaged);
+        }
+        let (place, number) = (writing.place, self.number);
         let mut header = [0; HEADER as usize];
         let About { settings, session, tripped_at, first_out } = writing.about;
         let (low, high) = (tripped_at.get() as u32, (tripped_at.get() >> 32) as u32);
         let first_out = first_out.map_or(u32::MAX, |condition| condition.id().into());
         let sum = writing.sum.finish();
-        let words = [u32::from_le_bytes(LETTERS), number, length, sum, settings, session, low, high, first_out];
+        let words =
+            [u32::from_le_bytes(LETTERS), number, writing.written, sum, settings, session, low, high, first_out];
         let (covered, sum) = header.split_at_mut(36);
         for (slot, byte) in covered.iter_mut().zip(words.into_iter().flat_map(u32::to_le_bytes)) {
             *slot = byte;
         }
         sum.copy_from_slice(&CRC.checksum(covered).to_le_bytes());
-        write_padded(flash, self.address(writing.place), &header)?;
+        write_padded(flash, self.address(place), &header)?;
+        let entry = self.entry(flash, place)?.filter(|entry| entry.number == number).ok_or(StoreError::Damaged)?;
+        self.writing = None;
         self.number = number.wrapping_add(1);
-        let entry = self.entry(flash, writing.place)?.ok_or(StoreError::Damaged)?;
-        if self.is_whole(flash, &entry)? { Ok(entry) } else { Err(StoreError::Damaged) }
-    }
-
-    /// Whether a recording's bytes fit its CRC.
-    ///
-    /// # Errors
-    /// [`StoreError::Flash`].
-    pub fn is_whole<F: NorFlash>(&self, flash: &mut F, entry: &Entry) -> Result<bool, StoreError> {
-        let mut sum = Sum::new();
-        let mut buffer = [0; CHUNK];
-        let mut offset = 0_u32;
-        loop {
-            let count = self.read(flash, entry, offset, &mut buffer)?;
-            if count == 0 {
-                return Ok(sum.finish() == entry.crc);
-            }
-            sum.update(buffer.get(..count).unwrap_or_default());
-            offset = offset.saturating_add(count as u32);
-        }
+        self.put(place, true);
+        Ok(entry)
     }
 }
 

@@ -1,8 +1,11 @@
 //! A journal of what must survive a loss of power, in two pages.
 //!
-//! A record is 128 bytes: its number (4 bytes, low byte first), the length of its body (1), three zeros, the body
-//! (session, faults, each 4 bytes, low byte first; the image of [`Retained`]; filled up with zeros to 116 bytes), and the CRC of all that (4). Records fill a
-//! page, then the other one, which is erased first. The newest counts.
+//! A record is 108 bytes, filled up with FF to whole write units: its number (4 bytes, low byte first), the length of its body (1), three
+//! zeros, the body (session, faults, each 4 bytes, low byte first; the image of [`Retained`]), and the CRC of all that (4). Records fill
+//! a page, then the other one, which is erased first. The newest counts.
+//!
+//! In the last write unit of a page lies its word. It is written where a record finds no erased place, before the other page is
+//! erased for it: something is coming, most likely a trip. A page with its word and without a successor is not sure.
 //!
 //! A record that was being written when power went cannot be told from one that was damaged later, and it was written
 //! because something had changed, most likely a trip. So whatever is unreadable after the newest good record counts as
@@ -11,13 +14,15 @@
 use embedded_storage::nor_flash::NorFlash;
 use slackside::retained::Retained;
 
-use super::slots::{newer, read_any, write_padded};
-use super::{CRC, Layout, StoreError};
+use super::slots::{newer, read_any, word_length, write_padded};
+use super::{CRC, Layout, StoreError, round_up};
 use crate::fault::Faults;
 
-const RECORD: usize = 128;
 const BODY_AT: usize = 8;
-const CRC_AT: usize = RECORD.saturating_sub(4);
+const CRC_AT: usize = BODY_AT.saturating_add(Kept::BYTES);
+const RECORD: usize = CRC_AT.saturating_add(4);
+/// What a page's word is written as.
+const SET: [u8; 4] = [0; 4];
 
 /// What is kept.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -34,11 +39,7 @@ impl Kept {
     /// Its bytes in a record.
     const BYTES: usize = Retained::IMAGE.saturating_add(8);
 
-    /// A record holds it, whatever is in it.
-    const FITS: () = assert!(Self::BYTES <= CRC_AT.saturating_sub(BODY_AT));
-
     fn write(&self, body: &mut [u8]) {
-        let () = Self::FITS;
         let words = self.session.to_le_bytes().into_iter().chain(self.faults.bits().to_le_bytes());
         for (slot, byte) in body.iter_mut().zip(words.chain(self.retained.to_image())) {
             *slot = byte;
@@ -93,7 +94,8 @@ impl Journal {
     /// # Errors
     /// [`StoreError::Flash`].
     pub fn open<F: NorFlash>(layout: &Layout, flash: &mut F) -> Result<(Self, Restored), StoreError> {
-        let room = layout.page_length.checked_div(RECORD as u32).unwrap_or(0);
+        let room = layout.page_length.saturating_sub(word_length::<F>());
+        let room = room.checked_div(record_length::<F>()).unwrap_or(0);
         let mut journal = Self {
             pages: layout.pages,
             page_length: layout.page_length,
@@ -122,6 +124,9 @@ impl Journal {
         journal.number = number.wrapping_add(1);
         journal.next = index.saturating_add(1);
         let mut sure = true;
+        if journal.next >= room {
+            sure = !journal.has_word(flash)?;
+        }
         for later in journal.next..room {
             if journal.look(flash, page, later)? != Record::Blank {
                 sure = false;
@@ -159,13 +164,24 @@ impl Journal {
         if page == 0 { first } else { second }
     }
 
-    fn address(&self, page: usize, index: u32) -> u32 {
-        self.start(page).saturating_add(index.saturating_mul(RECORD as u32))
+    fn address<F: NorFlash>(&self, page: usize, index: u32) -> u32 {
+        self.start(page).saturating_add(index.saturating_mul(record_length::<F>()))
+    }
+
+    /// Where the word of the page in use lies.
+    fn word<F: NorFlash>(&self) -> u32 {
+        self.start(self.page).saturating_add(self.page_length).saturating_sub(word_length::<F>())
+    }
+
+    fn has_word<F: NorFlash>(&self, flash: &mut F) -> Result<bool, StoreError> {
+        let mut word = [0; 4];
+        read_any(flash, self.word::<F>(), &mut word)?;
+        Ok(word != [0xFF; 4])
     }
 
     fn look<F: NorFlash>(&self, flash: &mut F, page: usize, index: u32) -> Result<Record, StoreError> {
         let mut record = [0; RECORD];
-        read_any(flash, self.address(page, index), &mut record)?;
+        read_any(flash, self.address::<F>(page, index), &mut record)?;
         if record == [0xFF; RECORD] {
             return Ok(Record::Blank);
         }
@@ -180,14 +196,15 @@ impl Journal {
         index: u32,
     ) -> Result<Option<(u32, Option<Kept>)>, StoreError> {
         let mut record = [0; RECORD];
-        read_any(flash, self.address(page, index), &mut record)?;
+        read_any(flash, self.address::<F>(page, index), &mut record)?;
         Ok(number_of(&record).map(|number| (number, kept_of(&record))))
     }
 
-    /// Whether the next [`append`](Self::append) has to erase a page first.
+    /// How many records can be written before a page must be erased.
     #[must_use]
-    pub const fn must_erase(&self) -> bool {
-        self.next >= self.room && !self.other_is_blank
+    pub const fn left(&self) -> u32 {
+        let other = if self.other_is_blank { self.room } else { 0 };
+        self.room.saturating_sub(self.next).saturating_add(other)
     }
 
     /// Whether it is time to erase the other page ahead.
@@ -225,6 +242,9 @@ impl Journal {
     fn append_once<F: NorFlash>(&mut self, flash: &mut F, kept: &Kept) -> Result<(), StoreError> {
         if self.next >= self.room {
             if !self.other_is_blank {
+                if !self.has_word(flash)? {
+                    write_padded(flash, self.word::<F>(), &SET)?;
+                }
                 self.tidy(flash)?;
             }
             self.page = self.other();
@@ -247,7 +267,7 @@ impl Journal {
         crc.copy_from_slice(&digest.finalize().to_le_bytes());
         let (page, index) = (self.page, self.next);
         self.next = index.saturating_add(1);
-        write_padded(flash, self.address(page, index), &record)?;
+        write_padded(flash, self.address::<F>(page, index), &record)?;
         match self.read(flash, page, index)? {
             Some((number, Some(read))) if number == self.number && read == *kept => {
                 self.number = self.number.wrapping_add(1);
@@ -256,6 +276,10 @@ impl Journal {
             _ => Err(StoreError::Damaged),
         }
     }
+}
+
+const fn record_length<F: NorFlash>() -> u32 {
+    round_up(RECORD as u32, F::WRITE_SIZE as u32)
 }
 
 fn number_of(record: &[u8; RECORD]) -> Option<u32> {

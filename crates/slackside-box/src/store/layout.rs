@@ -16,6 +16,8 @@ pub struct Layout {
     pub pages: [u32; 2],
     /// How long a page is.
     pub page_length: u32,
+    /// Where the two pages of slip heat begin; each is as long as a page of the journal.
+    pub heat: [u32; 2],
     /// Where the recordings begin.
     pub album: u32,
     /// How long a place for one recording is.
@@ -27,12 +29,12 @@ pub struct Layout {
 /// The flash given is too small.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TooSmall {
-    /// The bytes that would be enough for settings, journal and one recording.
+    /// The bytes that would be enough for settings, journal, slip heat and one recording.
     pub needed: u32,
 }
 
 impl Layout {
-    /// The shortest page of the journal.
+    /// The shortest page of the journal, and of slip heat.
     const SHORTEST_PAGE: u32 = 1_024;
 
     /// Lay out `length` bytes of flash from `start`, with room for recordings of `recording` bytes.
@@ -44,16 +46,16 @@ impl Layout {
         let write = u32::try_from(F::WRITE_SIZE).unwrap_or(u32::MAX);
         let image = u32::try_from(Plan::LENGTH).unwrap_or(u32::MAX);
         let header = round_up(super::slots::HEADER, write);
-        // Three words at the end, each in write units of its own.
-        let around = header.saturating_add(round_up(4, write).saturating_mul(3));
+        // Four words at the end, each in write units of its own.
+        let around = header.saturating_add(round_up(4, write).saturating_mul(4));
         let slot_length = round_up(image.saturating_add(around), erase);
         let page_length = round_up(Self::SHORTEST_PAGE, erase);
         let padded = round_up(recording, write);
         let place_length = round_up(padded.saturating_add(round_up(super::album::HEADER, write)), erase);
-        let fixed = slot_length.saturating_add(page_length).saturating_mul(2);
+        let fixed = slot_length.saturating_add(page_length.saturating_mul(2)).saturating_mul(2);
         let needed = fixed.saturating_add(place_length);
         let room = length.saturating_sub(fixed);
-        let places = room.checked_div(place_length).unwrap_or(0);
+        let places = room.checked_div(place_length).unwrap_or(0).min(super::album::MOST_PLACES);
         let end = start.checked_add(length);
         if places == 0 || start.checked_rem(erase) != Some(0) || end.is_none() {
             return Err(TooSmall { needed });
@@ -61,12 +63,15 @@ impl Layout {
         let second_slot = start.saturating_add(slot_length);
         let first_page = second_slot.saturating_add(slot_length);
         let second_page = first_page.saturating_add(page_length);
+        let first_heat = second_page.saturating_add(page_length);
+        let second_heat = first_heat.saturating_add(page_length);
         Ok(Self {
             slots: [start, second_slot],
             slot_length,
             pages: [first_page, second_page],
             page_length,
-            album: second_page.saturating_add(page_length),
+            heat: [first_heat, second_heat],
+            album: second_heat.saturating_add(page_length),
             place_length,
             places,
         })
@@ -80,9 +85,9 @@ mod tests {
 
     /// As the integrator's page says.
     #[test]
-    fn settings_journal_and_one_recording_take_39_to_52_kib() {
+    fn settings_journal_heat_and_one_recording_take_41_to_60_kib() {
         let needed = |fit: Result<Layout, TooSmall>| fit.expect_err("no flash at all is too small").needed;
-        assert_eq!(needed(Layout::fit::<Flash<4, 1_024>>(0, 0, 32 * 1_024)), 39 * 1_024);
-        assert_eq!(needed(Layout::fit::<Flash<4, 4_096>>(0, 0, 32 * 1_024)), 52 * 1_024);
+        assert_eq!(needed(Layout::fit::<Flash<4, 1_024>>(0, 0, 32 * 1_024)), 41 * 1_024);
+        assert_eq!(needed(Layout::fit::<Flash<4, 4_096>>(0, 0, 32 * 1_024)), 60 * 1_024);
     }
 }

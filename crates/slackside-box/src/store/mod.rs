@@ -1,8 +1,9 @@
-//! What the box keeps in flash: settings in two slots, a journal of what must survive, recordings.
+//! What the box keeps in flash: settings in two slots, a journal of what must survive, a ring of slip heat, recordings.
 
 mod album;
 mod journal;
 mod layout;
+mod marks;
 mod slots;
 
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
@@ -10,6 +11,7 @@ use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 pub use album::{About, Album, Entry};
 pub use journal::{Journal, Kept, Restored};
 pub use layout::{Layout, TooSmall};
+pub use marks::{Marks, Newest};
 pub use slots::{Found, Slots};
 
 /// Bit by bit: a table would take 1 KiB of flash, and what is summed is short.
@@ -26,6 +28,8 @@ pub enum StoreError {
     NotThere,
     /// It is damaged.
     Damaged,
+    /// It was written and its mark set, but what followed failed: whether it counts after the next power-up is not known.
+    InDoubt,
 }
 
 /// `length` rounded up to whole `unit`s; `u32::MAX` where that does not fit.

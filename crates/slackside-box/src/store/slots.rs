@@ -2,14 +2,15 @@
 //!
 //! A slot, from its first byte: a header of 16 bytes, filled up to whole write units (four letters `SLOT`; the sequence
 //! number; the length of the image; the identity of the settings before, 0 if there were none; each 4 bytes, low byte
-//! first), the image filled up with FF, and at the very end of the slot three words, each in write units of its own: the CRC
-//! of header and image; the mark, which says that all before it is written; and the successor's word, which says that the
-//! other slot was whole once and newer than this one.
+//! first), the image filled up with FF, and at the very end of the slot four words, each in write units of its own: the CRC
+//! of header and image; the mark, which says that all before it is written; the erased word, which says that the other slot was
+//! erased to take a successor; and the successor's word, which says that the other slot was whole once and newer than this one.
 //!
-//! The older slot is erased and written, its mark last; read back; and only then the slot before gets its successor's word. So
-//! whatever a slot looks like in which writing or erasing was broken off, the other one is good and has no successor, and
-//! counts. A good slot with a successor that cannot be read means damage, and that is a fault: the settings before were
-//! replaced for a reason. Of a mark or a successor's word a single bit is enough.
+//! The older slot is erased, upon which the slot before gets its erased word; written, its mark last; read back; and only then the
+//! slot before gets its successor's word. So in whatever slot writing or erasing was broken off, the other one is good and counts.
+//! Damage is told from that: a good slot with a successor's word had a sound successor; and behind an erased word the other slot has
+//! a mark only if all of it was written. If it cannot be read then, that is a fault: the settings before were replaced for a reason.
+//! Of a mark or a word a single bit is enough.
 //!
 //! Why not the library `sequential-storage`, which is made for such things and far better tested: it skips a damaged item
 //! and hands out the one before without a word (`tests/why_own_store.rs` shows it), where this box must stop; and an item
@@ -52,6 +53,8 @@ enum Slot {
         number: u32,
         length: u32,
         before: u32,
+        /// The other slot was erased for a successor.
+        erased: bool,
         succeeded: bool,
     },
 }
@@ -64,8 +67,12 @@ impl Slot {
         }
     }
 
-    const fn succeeded(self) -> bool {
-        matches!(self, Self::Good { succeeded: true, .. })
+    /// Whether `other`, which is not good, was a successor that has been damaged: not one that was never finished.
+    const fn lost_its_successor(self, other: Self) -> bool {
+        match self {
+            Self::Good { erased, succeeded, .. } => succeeded || (erased && matches!(other, Self::Bad)),
+            Self::Empty | Self::Bad => false,
+        }
     }
 }
 
@@ -86,9 +93,9 @@ impl Slots {
         Self { starts: layout.slots, length: layout.slot_length }
     }
 
-    /// The last words of a slot: 0 the CRC, 1 the mark, 2 the successor's word.
+    /// The last words of a slot: 0 the CRC, 1 the mark, 2 the erased word, 3 the successor's word.
     const fn word_at<F: NorFlash>(&self, start: u32, word: u32) -> u32 {
-        let from_end = 3_u32.saturating_sub(word).saturating_mul(word_length::<F>());
+        let from_end = 4_u32.saturating_sub(word).saturating_mul(word_length::<F>());
         start.saturating_add(self.length).saturating_sub(from_end)
     }
 
@@ -96,11 +103,11 @@ impl Slots {
     fn read<F: NorFlash>(&self, flash: &mut F, start: u32, buffer: &mut [u8]) -> Result<Slot, StoreError> {
         let mut header = [0; HEADER as usize];
         read_any(flash, start, &mut header)?;
-        let mut words = [[0; 4]; 3];
+        let mut words = [[0; 4]; 4];
         for (word, at) in words.iter_mut().zip(0..) {
             read_any(flash, self.word_at::<F>(start, at), word)?;
         }
-        let [crc, mark, successor] = words;
+        let [crc, mark, erased, successor] = words;
         if mark == [0xFF; 4] {
             return Ok(Slot::Empty);
         }
@@ -110,8 +117,8 @@ impl Slots {
         let Some(image) = image.filter(|_| *letters == LETTERS) else { return Ok(Slot::Bad) };
         read_any(flash, start.saturating_add(header_length::<F>()), image)?;
         let sound = sum(&header, image) == u32::from_le_bytes(crc);
-        let succeeded = successor != [0xFF; 4];
-        Ok(if sound { Slot::Good { number, length, before, succeeded } } else { Slot::Bad })
+        let (erased, succeeded) = (erased != [0xFF; 4], successor != [0xFF; 4]);
+        Ok(if sound { Slot::Good { number, length, before, erased, succeeded } } else { Slot::Bad })
     }
 
     /// Both slots, in order.
@@ -131,8 +138,8 @@ impl Slots {
             (Some(a), Some(b)) if newer(a, b) => first_start,
             (Some(_), Some(_)) => second_start,
             // What came after it cannot be read.
-            (Some(_), None) if first.succeeded() => return Ok(Found::Damaged),
-            (None, Some(_)) if second.succeeded() => return Ok(Found::Damaged),
+            (Some(_), None) if first.lost_its_successor(second) => return Ok(Found::Damaged),
+            (None, Some(_)) if second.lost_its_successor(first) => return Ok(Found::Damaged),
             (Some(_), None) => first_start,
             (None, Some(_)) => second_start,
             (None, None) if first == Slot::Empty && second == Slot::Empty => return Ok(Found::Blank),
@@ -150,8 +157,8 @@ impl Slots {
     /// Store an image over the older slot. `before` is the identity of the settings it replaces.
     ///
     /// # Errors
-    /// [`StoreError::TooLong`], [`StoreError::Flash`], or [`StoreError::Damaged`] if it does not read back: the settings
-    /// before still stand then.
+    /// [`StoreError::TooLong`] or [`StoreError::Flash`]: the settings before still stand then. [`StoreError::InDoubt`] if it does not
+    /// read back, or what followed failed: which of the two count after the next power-up is not known.
     pub fn store<F: NorFlash>(
         &self,
         flash: &mut F,
@@ -174,6 +181,9 @@ impl Slots {
             if over_first { (first_start, second_start, second) } else { (second_start, first_start, first) };
         let number = other.number().map_or(0, |number| number.wrapping_add(1));
         flash.erase(start, start.saturating_add(self.length)).map_err(|_| StoreError::Flash)?;
+        if matches!(other, Slot::Good { erased: false, .. }) {
+            write_padded(flash, self.word_at::<F>(other_start, 2), &SET)?;
+        }
         let length = u32::try_from(image.len()).map_err(|_| StoreError::TooLong)?;
         let mut header = [0; HEADER as usize];
         let words = [u32::from_le_bytes(LETTERS), number, length, before.unwrap_or(0)];
@@ -183,12 +193,14 @@ impl Slots {
         write_padded(flash, start, &header)?;
         write_padded(flash, start.saturating_add(header_length::<F>()), image)?;
         write_padded(flash, self.word_at::<F>(start, 0), &sum(&header, image).to_le_bytes())?;
-        write_padded(flash, self.word_at::<F>(start, 1), &SET)?;
-        if self.read(flash, start, scratch)?.number() != Some(number) {
-            return Err(StoreError::Damaged);
+        // From here on it may count.
+        let in_doubt = |_| StoreError::InDoubt;
+        write_padded(flash, self.word_at::<F>(start, 1), &SET).map_err(in_doubt)?;
+        if self.read(flash, start, scratch).map_err(in_doubt)?.number() != Some(number) {
+            return Err(StoreError::InDoubt);
         }
-        if other.number().is_some() && !other.succeeded() {
-            write_padded(flash, self.word_at::<F>(other_start, 2), &SET)?;
+        if matches!(other, Slot::Good { succeeded: false, .. }) {
+            write_padded(flash, self.word_at::<F>(other_start, 3), &SET).map_err(in_doubt)?;
         }
         Ok(())
     }

@@ -69,6 +69,10 @@ impl Rig {
     }
 
     pub fn start_with(flash: Chip, panel: Panel) -> Self {
+        Self::start_in(flash, layout(), panel)
+    }
+
+    pub fn start_in(flash: Chip, layout: Layout, panel: Panel) -> Self {
         let (catch_head, head) = Box::leak(Box::new(EdgeQueue::<32>::new())).split();
         let (catch_boot, boot) = Box::leak(Box::new(EdgeQueue::<32>::new())).split();
         let sensor_box = SensorBox::start(
@@ -78,7 +82,7 @@ impl Rig {
                 capture_latency: Span::new(20),
                 wires: panel.wires(),
                 flash,
-                layout: layout(),
+                layout,
                 monitor: Box::leak(Box::new(BoxMonitor::new())),
                 recorder: Recorder::new(Box::leak(vec![0; RING].into_boxed_slice())),
             },

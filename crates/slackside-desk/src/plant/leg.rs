@@ -264,6 +264,7 @@ impl Leg {
 
     /// Every figure outside what a leg can have.
     #[must_use]
+    #[expect(clippy::too_many_lines, reason = "a table: every figure with its range, in the order of the file")]
     pub fn faults(&self) -> Vec<BadFigure> {
         let mut rules = Rules { bad: Vec::new() };
         let above = "a number above 0";

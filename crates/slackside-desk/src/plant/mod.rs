@@ -24,6 +24,7 @@ pub mod pit;
 pub mod protection;
 pub mod ripple;
 pub mod starter;
+mod step;
 pub mod surface;
 pub mod takeup;
 pub mod tracking;
@@ -44,7 +45,6 @@ use ledger::Ledger;
 use leg::Leg;
 use motor::Motor;
 use protection::Protection;
-use ripple::{At, Beat, wave};
 use starter::Feeding;
 use takeup::{Kind, Stretch};
 use tracking::{Lane, Steering, Tracking};
@@ -349,167 +349,6 @@ impl Plant {
             rim_mass(0.95 * leg.boot.inertia_kg_m2, 1.0, held.boot_radius),
             rim_mass(0.05 * leg.boot.inertia_kg_m2, 1.0, held.boot_radius),
         ];
-    }
-
-    fn strands(&self) -> [f64; 2] {
-        if self.upset.belt_parted {
-            return [0.0; 2];
-        }
-        let rate = self.top.speed[2] - self.bottom.speed[0];
-        let pull = |stretch: f64, rate: f64| {
-            if stretch <= 0.0 { 0.0 } else { (self.fixed.stiffness * stretch + self.fixed.damping * rate).max(0.0) }
-        };
-        [pull(self.stretch.mean + self.shift, rate), pull(self.stretch.mean - self.shift, -rate)]
-    }
-
-    fn fast_part(&mut self) {
-        let dt = self.fixed.dt;
-        let up = self.upset;
-        let held = self.held;
-        let half_strand = 0.5 * self.fixed.strand_kg;
-        let [carrying, returning] = self.strands();
-
-        // Head end.
-        let to_rim = self.fixed.reduction / held.head_radius;
-        let motor_speed = self.top.speed[0] * to_rim;
-        let (torque, damping) = self.feeding.torque(&self.leg.drive.starter, &self.motor, motor_speed, up.supply);
-        let motor_n = torque * to_rim;
-        if self.closed {
-            self.current += self.feeding.current_squared(&self.leg.drive.starter, &self.motor, motor_speed, torque);
-        }
-        // The motor's own damping is stiff: take it at the end of the step, which is to add it to the mass.
-        let implicit = (damping * to_rim * to_rim).max(0.0) * dt;
-        let creep = creep::lead(self.tight, self.boot_slack, self.fixed.elastic_n).clamp(-0.05, 0.05);
-        let sliding = self.top.speed[1] - self.top.speed[2] * (1.0 + creep);
-        let ratio = if sliding.abs() < 1e-4 {
-            held.head_ratio
-        } else {
-            wrap::tension_ratio(held.warmth * held.curve.at(sliding), self.fixed.wrap)
-        };
-        let speed_squared = self.top.speed[2] * self.top.speed[2];
-        let centrifugal = self.leg.belt.mass_kg_per_m * speed_squared;
-        self.head_limit = wrap::largest_pull(self.slack, centrifugal, ratio);
-        let back_limit = wrap::largest_pull(self.tight, centrifugal, ratio);
-        let parted = if up.belt_parted { GRAVITY } else { 0.0 };
-        let [ripple_drive, ripple_boot] = self.ripple();
-        let bending = 0.5 * self.leg.belt.bending_n * up.losses;
-        let drive_brake = up.losses * (self.fixed.load_loss * motor_n.abs() + self.fixed.idle_n)
-            + up.shared_n_m / held.head_radius
-            + ripple_drive;
-        let head_brake = self.leg.head.bearing_n_m * up.losses * up.bearing[0] / held.head_radius;
-        let belt_brake = bending + held.rub_head_n + parted * self.top.mass[2];
-        let drive_joint = up.drive_joint_n_m / held.head_radius;
-        let top_before = self.top.speed;
-        self.top.force = [motor_n, 0.0, returning - carrying - GRAVITY * self.carry.upper];
-        self.top.brake = [drive_brake, head_brake, belt_brake];
-        self.top.backstop = self.leg.drive.backstop && !up.backstop_failed;
-        self.top.limit = [[-drive_joint, drive_joint], [-back_limit, self.head_limit]];
-        // Where the radius is larger, the rim runs ahead of what the shaft's speed says, and the belt with it.
-        let out = [0, 1].map(|i| if held.runout[i] > 0.0 { held.runout[i] * wave(self.turned[i]) } else { 0.0 });
-        self.top.lead = [0.0, (creep - out[0]) * self.top.speed[2]];
-        self.top.mass[0] += implicit;
-        self.top.solve(dt);
-        self.top.mass[0] -= implicit;
-
-        // Boot end.
-        let boot_carry = carrying - (half_strand + self.carry.lower) * (GRAVITY + self.acceleration[1]);
-        let boot_limit = wrap::largest_pull(boot_carry.min(self.boot_slack), centrifugal, held.boot_ratio);
-        let boot_joint = up.boot_joint_n_m / held.boot_radius;
-        let caught = held.dig_n + up.belt_held_n + ripple_boot + parted * self.bottom.mass[0];
-        let rocking = if up.rocking_n > 0.0 && !self.closed { up.rocking_n * wave(0.5 * self.seconds) } else { 0.0 };
-        let bottom_before = self.bottom.speed;
-        self.bottom.force = [carrying - returning - GRAVITY * self.carry.lower - held.pickup_n + rocking, 0.0, 0.0];
-        self.bottom.lead = [out[1] * self.bottom.speed[1], 0.0];
-        self.bottom.brake = [
-            caught + bending + held.rub_boot_n,
-            // What of a parted belt comes down on the boot pulley brakes it, once it has fallen so far (engineering judgement).
-            up.boot_pulley_n_m / held.boot_radius + 0.3 * parted * self.heap() * self.fixed.strand_kg,
-            self.leg.boot.bearing_n_m * up.losses * up.bearing[1] / held.boot_radius,
-        ];
-        // A parted belt hangs on nothing and turns nothing.
-        let boot_limit = if up.belt_parted { 0.0 } else { boot_limit };
-        self.bottom.limit = [[-boot_limit, boot_limit], [-boot_joint, boot_joint]];
-        self.bottom.solve(dt);
-
-        // Strands, and the tensions where they meet the pulleys.
-        let [head_now, boot_now] = [self.top.speed[2], self.bottom.speed[0]];
-        self.shift += dt * (head_now - boot_now);
-        self.metres += dt * 0.5 * (boot_now + bottom_before[0]);
-        self.seconds += dt;
-        self.turned[0] += dt * self.top.speed[1] / (2.0 * PI * held.head_radius);
-        self.turned[1] += dt * self.bottom.speed[1] / (2.0 * PI * held.boot_radius);
-        let smooth = (dt / 0.02).min(1.0);
-        self.acceleration[0] += smooth * ((head_now - top_before[2]) / dt - self.acceleration[0]);
-        self.acceleration[1] += smooth * ((boot_now - bottom_before[0]) / dt - self.acceleration[1]);
-        let [head_pull, boot_pull] = self.acceleration;
-        self.tight = (carrying + (half_strand + self.carry.upper) * (GRAVITY + head_pull)).max(0.0);
-        self.slack = (returning + half_strand * (GRAVITY - head_pull)).max(0.0);
-        self.boot_slack = (returning - half_strand * (GRAVITY - boot_pull)).max(0.0);
-        if up.belt_parted {
-            (self.tight, self.slack, self.boot_slack) = (0.0, 0.0, 0.0);
-        }
-
-        // Where the energy went: force times the mean of the speeds before and after.
-        let mid = |before: [f64; 3], after: [f64; 3]| [0, 1, 2].map(|i| 0.5 * (before[i] + after[i]));
-        let (t, b) = (mid(top_before, self.top.speed), mid(bottom_before, self.bottom.speed));
-        let used = motor_n - (self.top.speed[0] - top_before[0]) * implicit / dt;
-        let [j0, j1] = self.top.joint;
-        let creeping = j1 * creep * t[2];
-        let wobbling = -j1 * out[0] * t[2];
-        let boot_wobbling = self.bottom.joint[0] * out[1] * b[1];
-        let (top_belt, bottom_belt) = (self.top.braking[2] * t[2], self.bottom.braking[0] * b[0]);
-        let share = |part: f64, whole: f64| if whole > 0.0 { part / whole } else { 0.0 };
-        let rub_top = share(held.rub_head_n, self.top.brake[2]);
-        let (rub_bottom, dig) = (share(held.rub_boot_n, self.bottom.brake[0]), share(caught, self.bottom.brake[0]));
-        let ledger = &mut self.ledger;
-        ledger.motor += dt * used * t[0];
-        ledger.losses -= dt
-            * (self.top.braking[0] * t[0]
-                + (1.0 - rub_top) * top_belt
-                + (1.0 - rub_bottom - dig) * bottom_belt
-                + self.bottom.braking[1] * b[1]
-                - rocking * b[0]);
-        ledger.bearings[0] -= dt * self.top.braking[1] * t[1];
-        ledger.bearings[1] -= dt * self.bottom.braking[2] * b[2];
-        ledger.runout += dt * (wobbling + boot_wobbling);
-        ledger.rub -= dt * (rub_top * top_belt + rub_bottom * bottom_belt);
-        ledger.digging -= dt * dig * bottom_belt;
-        ledger.joint_slip += dt * (j0 * (t[0] - t[1]) + self.bottom.joint[1] * (b[1] - b[2]));
-        ledger.creep += dt * creeping;
-        ledger.head_slip += dt * (j1 * (t[1] - t[2]) - creeping - wobbling);
-        ledger.boot_slip += dt * (self.bottom.joint[0] * (b[0] - b[1]) - boot_wobbling);
-        ledger.lift += dt * GRAVITY * (self.carry.upper * t[2] + self.carry.lower * b[0]);
-        ledger.acceleration += dt * held.pickup_n * b[0];
-        let spring = |stretch: f64| self.fixed.stiffness * stretch.max(0.0);
-        let shift = self.shift - 0.5 * dt * (head_now - boot_now);
-        let apart = t[2] - b[0];
-        ledger.strand += dt
-            * ((carrying - spring(self.stretch.mean + shift)) - (returning - spring(self.stretch.mean - shift)))
-            * apart;
-    }
-
-    /// Periodic drags in N at drive and boot, and how far they have gone.
-    fn ripple(&mut self) -> [f64; 2] {
-        let mut drags = [0.0, 0.0];
-        if self.upset.surge_n > 0.0 {
-            drags[1] += 0.5 * self.upset.surge_n * (1.0 + wave(self.seconds / 3.0));
-        }
-        let dt = self.fixed.dt;
-        for (ripple, gone) in self.leg.ripple.iter().zip(&mut self.gone) {
-            *gone += dt
-                * match ripple.beat {
-                    Beat::Second => 1.0,
-                    Beat::Metre => self.bottom.speed[0],
-                    Beat::HeadTurn => self.top.speed[1] / (2.0 * PI * self.held.head_radius),
-                };
-            drags[usize::from(ripple.at == At::Boot)] += ripple.drag(*gone);
-        }
-        drags
-    }
-
-    /// How much of the heap lies on the boot pulley: it comes down within the time a thing takes to fall from the head.
-    fn heap(&self) -> f64 {
-        self.upset.heap * (self.parted_for / self.fixed.fall_time).min(1.0)
     }
 
     fn slow_part(&mut self, feed: f64) {

@@ -1,6 +1,7 @@
 //! Scenarios: small TOML files that say which leg, what people do, what goes wrong, and what should come of it.
 
 mod check;
+mod doings;
 pub mod due;
 pub mod estimate;
 pub mod fault;

@@ -4,9 +4,9 @@ use slackside::input::{Input, Shaft, Signal};
 use slackside::units::Micros;
 
 use super::Scenario;
+use super::doings::Doings;
 use super::due::{Call, Due, Moment, Why};
 use super::settings::Commissioned;
-use super::timeline::{Act, Button, Drawn};
 use super::truth::Row;
 use crate::plant::starter::Starter;
 use crate::plant::upset::Upset;
@@ -50,9 +50,6 @@ const CONTACTOR_US: u64 = 50_000;
 /// How long the strands swing after a start, in microseconds.
 const SWING_US: u64 = 5_000_000;
 
-/// How fast the control room turns the speed reference, of normal speed in a second.
-const REFERENCE_RAMP: f64 = 0.05;
-
 /// What came of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Summary {
@@ -90,16 +87,6 @@ pub struct Summary {
     pub opened: u32,
 }
 
-struct Doings {
-    acts: Vec<Drawn>,
-    next: usize,
-    wanted: bool,
-    feed: f64,
-    reference: f64,
-    reference_wanted: f64,
-    friction: f64,
-}
-
 /// Run a scenario. `obey`: motor and feed follow the permits.
 ///
 /// # Errors
@@ -111,155 +98,206 @@ pub fn run(
     obey: bool,
     watch: &mut dyn Watch,
 ) -> std::io::Result<Summary> {
-    let leg = &scenario.leg;
-    let mut plant = Plant::new(leg, scenario.step_us, seed);
-    let mut sensors = Sensors::new(&plant, seed);
-    let mut acts: Vec<Drawn> = scenario.timeline.iter().map(|act| Drawn { act: act.clone(), friction: 1.0 }).collect();
-    if let Some(routine) = &scenario.routine {
-        acts.extend(routine.draw(scenario.duration_s, seed));
-    }
-    acts.sort_by(|a, b| a.act.at_s.total_cmp(&b.act.at_s));
-    let mut doings =
-        Doings { acts, next: 0, wanted: false, feed: 0.0, reference: 1.0, reference_wanted: 1.0, friction: 1.0 };
-    let step_us = u64::from(plant.step_us());
-    let dt = step_us as f64 * 1e-6;
+    let mut running = Running::new(scenario, commissioned, seed, obey);
     let end_us = (scenario.duration_s * 1e6) as u64;
-    let variable = matches!(leg.drive.starter, Starter::Variable { .. });
-
-    let mut summary = Summary { lowest_belt_pct: 100.0, hottest_c: [leg.heat.ambient_c; 4], ..Summary::default() };
-    let mut due = Due::new(leg, commissioned);
-    let mut controls = Controls { reference: 1.0, ..Controls::default() };
-    let mut permits = Permits { run: true, feed: true };
-    let mut dropped_us = [None::<u64>; 2];
-    let mut active = 0_u64;
-    let mut ran = 0.0;
-    let mut was_closed = false;
-    let mut now = 0_u64;
-    let mut failed = None;
-    while now < end_us {
-        if plant.at_slow_part() {
-            let seconds = now as f64 * 1e-6;
-            let turn = REFERENCE_RAMP * f64::from(Plant::SLOW_US) * 1e-6;
-            doings.reference += (doings.reference_wanted - doings.reference).clamp(-turn, turn);
-            doings.catch_up(seconds, leg.capacity_kg_per_s(), permits.run || !obey, now, &mut sensors.out);
-            if obey {
-                for (dropped, allowed) in dropped_us.iter_mut().zip([permits.run, permits.feed]) {
-                    *dropped = if allowed { None } else { Some(dropped.unwrap_or(now)) };
-                }
-                if dropped_us[0].is_some_and(|since| now >= since + CONTACTOR_US) {
-                    doings.wanted = false;
-                }
-            }
-            let feed_held = scenario.feeder_wired && dropped_us[1].is_some_and(|since| now >= since + CONTACTOR_US);
-            let mut upset = Upset::NONE;
-            upset.face.wet = leg.grip.wetness(doings.friction);
-            let mut wires = SensorUpset::NONE;
-            active = 0;
-            for (i, fault) in scenario.faults.iter().enumerate() {
-                if fault.severity_at(seconds) > 0.0 {
-                    active |= 1 << (i % 64);
-                    fault.apply(seconds, leg, &mut upset, &mut wires);
-                }
-            }
-            plant.upset = upset;
-            sensors.set_upset(&wires, now);
-            controls = Controls {
-                closed: doings.wanted,
-                feed_kg_per_s: if feed_held { 0.0 } else { doings.feed },
-                reference: doings.reference,
-            };
-            // Relay or coil let go: it takes a new start.
-            let opened = was_closed && controls.closed && !plant.contactor();
-            if opened {
-                summary.opened += 1;
-                doings.wanted = false;
-                controls.closed = false;
-            }
-            was_closed = controls.closed;
-            sensors.contactor(controls.closed);
-            sensors.look(&plant, doings.reference, now);
+    while running.now < end_us {
+        if running.plant.at_slow_part() {
+            running.set_controls();
         }
-        let turning = plant.step(&controls);
-        sensors.step(now, &turning, dt);
-        now += step_us;
+        running.step();
+        if running.plant.at_slow_part() {
+            running.tell(watch)?;
+        }
+    }
+    running.finish(watch)
+}
 
-        let expected = commissioned.belt * if variable { plant.feed_level().min(doings.reference) } else { 1.0 };
-        let belt = plant.belt_speed() / commissioned.belt;
-        let closed = plant.contactor();
-        let called = due.look(&Moment { now_us: now, closed, belt: plant.belt_speed(), expected });
-        ran += plant.belt_speed() * dt;
+/// A run under way.
+struct Running<'a> {
+    scenario: &'a Scenario,
+    commissioned: &'a Commissioned,
+    obey: bool,
+    plant: Plant,
+    sensors: Sensors,
+    doings: Doings,
+    controls: Controls,
+    permits: Permits,
+    /// Since when run and feed are not allowed, in microseconds.
+    dropped_us: [Option<u64>; 2],
+    was_closed: bool,
+    /// Which faults are at work, a bit for each.
+    active: u64,
+    due: Due,
+    called: Option<Why>,
+    /// Metres of belt since the last slow part.
+    ran: f64,
+    summary: Summary,
+    /// In microseconds.
+    now: u64,
+}
+
+impl<'a> Running<'a> {
+    fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obey: bool) -> Self {
+        let leg = &scenario.leg;
+        let plant = Plant::new(leg, scenario.step_us, seed);
+        Self {
+            scenario,
+            commissioned,
+            obey,
+            sensors: Sensors::new(&plant, seed),
+            plant,
+            doings: Doings::new(scenario, seed),
+            controls: Controls { reference: 1.0, ..Controls::default() },
+            permits: Permits { run: true, feed: true },
+            dropped_us: [None; 2],
+            was_closed: false,
+            active: 0,
+            due: Due::new(leg, commissioned),
+            called: None,
+            ran: 0.0,
+            summary: Summary { lowest_belt_pct: 100.0, hottest_c: [leg.heat.ambient_c; 4], ..Summary::default() },
+            now: 0,
+        }
+    }
+
+    /// What people, faults and permits make of the slow part that begins.
+    fn set_controls(&mut self) {
+        let scenario = self.scenario;
+        let seconds = self.now as f64 * 1e-6;
+        let may_start = self.permits.run || !self.obey;
+        self.doings.catch_up(seconds, scenario.leg.capacity_kg_per_s(), may_start, self.now, &mut self.sensors.out);
+        let [run_held, feed_held] = self.held();
+        if run_held {
+            self.doings.wanted = false;
+        }
+        self.befall(seconds);
+        self.controls = Controls {
+            closed: self.doings.wanted,
+            feed_kg_per_s: if scenario.feeder_wired && feed_held { 0.0 } else { self.doings.feed },
+            reference: self.doings.reference,
+        };
+        // Relay or coil let go: it takes a new start.
+        if self.was_closed && self.controls.closed && !self.plant.contactor() {
+            self.summary.opened += 1;
+            self.doings.wanted = false;
+            self.controls.closed = false;
+        }
+        self.was_closed = self.controls.closed;
+        self.sensors.contactor(self.controls.closed);
+        self.sensors.look(&self.plant, self.doings.reference, self.now);
+    }
+
+    /// Whether run and feed were dropped so long ago that contacts opened and the gate closed.
+    fn held(&mut self) -> [bool; 2] {
+        if self.obey {
+            for (dropped, allowed) in self.dropped_us.iter_mut().zip([self.permits.run, self.permits.feed]) {
+                *dropped = if allowed { None } else { Some(dropped.unwrap_or(self.now)) };
+            }
+        }
+        self.dropped_us.map(|dropped| dropped.is_some_and(|since| self.now >= since + CONTACTOR_US))
+    }
+
+    /// What is wrong now, with the plant and with its sensors.
+    fn befall(&mut self, seconds: f64) {
+        let leg = &self.scenario.leg;
+        let mut upset = Upset::NONE;
+        upset.face.wet = leg.grip.wetness(self.doings.friction);
+        let mut wires = SensorUpset::NONE;
+        self.active = 0;
+        for (i, fault) in self.scenario.faults.iter().enumerate() {
+            if fault.severity_at(seconds) > 0.0 {
+                self.active |= 1 << (i % 64);
+                fault.apply(seconds, leg, &mut upset, &mut wires);
+            }
+        }
+        self.plant.upset = upset;
+        self.sensors.set_upset(&wires, self.now);
+    }
+
+    /// Move plant and sensors on by one step, and judge the truth of it.
+    fn step(&mut self) {
+        let step_us = u64::from(self.plant.step_us());
+        let dt = step_us as f64 * 1e-6;
+        let turning = self.plant.step(&self.controls);
+        self.sensors.step(self.now, &turning, dt);
+        self.now += step_us;
+
+        let variable = matches!(self.scenario.leg.drive.starter, Starter::Variable { .. });
+        let asked = if variable { self.plant.feed_level().min(self.doings.reference) } else { 1.0 };
+        let (belt, closed) = (self.plant.belt_speed(), self.plant.contactor());
+        let expected = self.commissioned.belt * asked;
+        self.called = self.due.look(&Moment { now_us: self.now, closed, belt, expected });
+        self.ran += belt * dt;
         if closed {
-            summary.drive_s += dt;
+            self.summary.drive_s += dt;
             // The strands swing for a few seconds after a start; the figures for people leave that out.
-            if due.started(now) && due.at_speed_us().is_none_or(|since| now > since + SWING_US) {
-                summary.lowest_belt_pct = summary.lowest_belt_pct.min(100.0 * belt);
-                let rim = plant.rim_speed();
-                if rim > 0.1 {
-                    let slip = 100.0 * (1.0 - plant.belt_speed() / rim);
-                    summary.largest_slip_pct = summary.largest_slip_pct.max(slip);
-                }
+            if self.due.started(self.now) && self.due.at_speed_us().is_none_or(|since| self.now > since + SWING_US) {
+                self.summary.ran_at(self.belt_pct(), &self.plant);
             }
         }
-        if plant.at_slow_part() {
-            due.surfaces(&plant.warmth.faces());
-            due.ran(core::mem::take(&mut ran), plant.touches().contains(&true), now);
-            summary.most_heat_j = summary.most_heat_j.max(plant.slip_heat());
-            let tracking = &plant.tracking;
-            let offset = 1_000.0 * tracking.head.abs().max(tracking.boot.abs());
-            summary.largest_offset_mm = summary.largest_offset_mm.max(offset);
-            if plant.touches().contains(&true) && plant.belt_speed() != 0.0 {
-                summary.rub_s += f64::from(Plant::SLOW_US) * 1e-6;
+    }
+
+    fn belt_pct(&self) -> f64 {
+        100.0 * (self.plant.belt_speed() / self.commissioned.belt)
+    }
+
+    /// A slow part is over: tell the watcher of it, and ask what it allows.
+    fn tell(&mut self, watch: &mut dyn Watch) -> std::io::Result<()> {
+        let touches = self.plant.touches().contains(&true);
+        self.due.surfaces(&self.plant.warmth.faces());
+        self.due.ran(core::mem::take(&mut self.ran), touches, self.now);
+        self.summary.looked_at(&self.plant);
+        let until = self.now.saturating_sub(Outbox::HOLD_US);
+        self.hand_on(until, watch)?;
+        if self.now.is_multiple_of(TRUTH_US) {
+            let truth = self.plant.truth();
+            let hottest = [truth.head_face_c, truth.belt_face_c, truth.boot_face_c, truth.rub_face_c];
+            for (most, now) in self.summary.hottest_c.iter_mut().zip(hottest) {
+                *most = most.max(now);
             }
-            let until = now.saturating_sub(Outbox::HOLD_US);
-            sensors.out.flush(until, |input| {
-                summary.inputs += 1;
-                if input.signal == Signal::Edge(Shaft::Boot, true) {
-                    due.edge(input.at.get());
-                }
-                if failed.is_none() {
-                    failed = watch.input(&input).err();
-                }
-            });
-            if now.is_multiple_of(TRUTH_US) && failed.is_none() {
-                let truth = plant.truth();
-                for (most, now) in summary.hottest_c.iter_mut().zip([
-                    truth.head_face_c,
-                    truth.belt_face_c,
-                    truth.boot_face_c,
-                    truth.rub_face_c,
-                ]) {
-                    *most = most.max(now);
-                }
-                let row = Row { time_us: now, truth, drive: closed, belt_pct: 100.0 * belt, active, called };
-                failed = watch.truth(&row).err();
-            }
-            if let Some(error) = failed {
-                return Err(error);
-            }
-            permits = watch.permits(until);
+            watch.truth(&Row {
+                time_us: self.now,
+                truth,
+                drive: self.plant.contactor(),
+                belt_pct: self.belt_pct(),
+                active: self.active,
+                called: self.called,
+            })?;
         }
+        self.permits = watch.permits(until);
+        Ok(())
     }
-    sensors.out.flush(u64::MAX, |input| {
-        summary.inputs += 1;
-        if failed.is_none() {
-            failed = watch.input(&input).err();
-        }
-    });
-    // Whatever was silent to the end was silent until then.
-    summary.inputs += 1;
-    if failed.is_none() {
-        failed = watch.input(&Input::new(Micros::new(now), Signal::Tick)).err();
+
+    /// Hand on the inputs before `until_us`.
+    fn hand_on(&mut self, until_us: u64, watch: &mut dyn Watch) -> std::io::Result<()> {
+        let mut taken = Ok(());
+        self.sensors.out.flush(until_us, |input| {
+            self.summary.inputs += 1;
+            if input.signal == Signal::Edge(Shaft::Boot, true) {
+                self.due.edge(input.at.get());
+            }
+            if taken.is_ok() {
+                taken = watch.input(&input);
+            }
+        });
+        taken
     }
-    if let Some(error) = failed {
-        return Err(error);
+
+    /// Hand on what is left, and say what came of it.
+    fn finish(mut self, watch: &mut dyn Watch) -> std::io::Result<Summary> {
+        self.hand_on(u64::MAX, watch)?;
+        // Whatever was silent to the end was silent until then.
+        self.summary.inputs += 1;
+        watch.input(&Input::new(Micros::new(self.now), Signal::Tick))?;
+        let Self { mut due, mut summary, plant, .. } = self;
+        due.end();
+        summary.call = due.first();
+        summary.lapsed = due.calls.iter().filter(|call| !call.lasts()).count();
+        (summary.touched_us, summary.astray_us, summary.slow_us) = (due.touched_us, due.astray_us, due.slow_us);
+        summary.heat = [plant.heat_missing(), plant.warmth.taken];
+        summary.energy = [plant.energy_missing(), plant.ledger.motor];
+        Ok(summary)
     }
-    due.end();
-    summary.call = due.first();
-    summary.lapsed = due.calls.iter().filter(|call| !call.lasts()).count();
-    (summary.touched_us, summary.astray_us, summary.slow_us) = (due.touched_us, due.astray_us, due.slow_us);
-    summary.heat = [plant.heat_missing(), plant.warmth.taken];
-    summary.energy = [plant.energy_missing(), plant.ledger.motor];
-    Ok(summary)
 }
 
 impl Summary {
@@ -274,30 +312,23 @@ impl Summary {
     pub fn why(&self) -> Option<Why> {
         self.call.map(|call| call.why)
     }
-}
 
-impl Doings {
-    /// Do everything that is due.
-    fn catch_up(&mut self, seconds: f64, capacity: f64, may_start: bool, now_us: u64, out: &mut Outbox) {
-        while let Some(Drawn { act, friction }) = self.acts.get(self.next).filter(|due| due.act.at_s <= seconds) {
-            let Act { press, feed_pct, speed_pct, command, .. } = *act;
-            match press {
-                Some(Button::Start) => self.wanted = may_start,
-                Some(Button::Stop) => self.wanted = false,
-                None => {}
-            }
-            if let Some(feed) = feed_pct {
-                self.feed = feed / 100.0 * capacity;
-                self.friction = *friction;
-            }
-            if let Some(speed) = speed_pct {
-                self.reference_wanted = speed / 100.0;
-            }
-            if let Some(ask) = command {
-                let (origin, command) = ask.command();
-                out.push(now_us, Signal::Command(origin, command));
-            }
-            self.next += 1;
+    /// The belt ran at so much of normal, in per cent.
+    fn ran_at(&mut self, belt_pct: f64, plant: &Plant) {
+        self.lowest_belt_pct = self.lowest_belt_pct.min(belt_pct);
+        let rim = plant.rim_speed();
+        if rim > 0.1 {
+            self.largest_slip_pct = self.largest_slip_pct.max(100.0 * (1.0 - plant.belt_speed() / rim));
+        }
+    }
+
+    /// The plant at the end of a slow part.
+    fn looked_at(&mut self, plant: &Plant) {
+        self.most_heat_j = self.most_heat_j.max(plant.slip_heat());
+        let offset = 1_000.0 * plant.tracking.head.abs().max(plant.tracking.boot.abs());
+        self.largest_offset_mm = self.largest_offset_mm.max(offset);
+        if plant.touches().contains(&true) && plant.belt_speed() != 0.0 {
+            self.rub_s += f64::from(Plant::SLOW_US) * 1e-6;
         }
     }
 }

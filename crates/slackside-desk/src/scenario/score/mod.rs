@@ -5,6 +5,7 @@ pub mod alarms;
 pub mod judged;
 mod page;
 pub mod population;
+pub mod strata;
 pub mod templates;
 
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -19,7 +20,7 @@ use crate::plant::leg::Leg;
 use crate::tune::stats::rate;
 pub use judged::{Class, How, Scored, score};
 pub use page::say;
-pub use population::Stratum;
+pub use strata::Stratum;
 
 /// Settings that pass every rule, or what is wrong with them.
 ///

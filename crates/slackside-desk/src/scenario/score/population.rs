@@ -4,72 +4,14 @@ use slackside::conditions::Condition;
 use slackside::settings::Checked;
 use slackside::units::Span;
 
-use super::super::fault::{End, Fault, Kind};
 use super::super::legs;
 use super::super::settings::{Commissioned, settings_for};
-use super::super::timeline::{Act, Button, Routine};
 use super::super::{Label, Scenario};
 use super::sound;
+use super::strata::{SHIFT_S, Shift, Stratum};
 use crate::plant::chance::Chance;
 use crate::plant::friction::{SETS, built_in};
 use crate::plant::leg::Leg;
-use crate::plant::ripple::{At, Beat, Ripple};
-use crate::plant::starter::Starter;
-
-/// What a healthy shift is mostly about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-#[allow(missing_docs, reason = "each is described by `words`")]
-pub enum Stratum {
-    Ordinary,
-    Wet,
-    Cold,
-    Rippling,
-    Slugs,
-    LoadedStops,
-    Rocking,
-    Sags,
-    VariableSpeed,
-    Geometry,
-    FewDropouts,
-    SomeDropouts,
-}
-
-impl Stratum {
-    /// All of them.
-    pub const ALL: [Self; 12] = [
-        Self::Ordinary,
-        Self::Wet,
-        Self::Cold,
-        Self::Rippling,
-        Self::Slugs,
-        Self::LoadedStops,
-        Self::Rocking,
-        Self::Sags,
-        Self::VariableSpeed,
-        Self::Geometry,
-        Self::FewDropouts,
-        Self::SomeDropouts,
-    ];
-
-    /// In words.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Ordinary => "ordinary running: starts, stops, loads that change",
-            Self::Wet => "wet grain all day",
-            Self::Cold => "a frosty day: thick oil, stiff belt, hard lagging",
-            Self::Rippling => "ripple of a screw feeder, buckets and V-belts",
-            Self::Slugs => "slugs of feed, half as much again and more for seconds",
-            Self::LoadedStops => "stopped full and started full",
-            Self::Rocking => "the standing belt rocks in the wind",
-            Self::Sags => "the mains sag, and once let the contactor go",
-            Self::VariableSpeed => "variable speed, up and down",
-            Self::Geometry => "commissioned carelessly: diameters, speeds and ratio off",
-            Self::FewDropouts => "up to 0.1 % of targets not seen",
-            Self::SomeDropouts => "0.1 to 1 % of targets not seen: an alarm that names the sensor is right",
-        }
-    }
-}
 
 /// A leg with all it differs in from its drawing, and what its monitor was told of it.
 pub struct Drawn {
@@ -151,12 +93,8 @@ pub fn told(
     })
 }
 
-const fn plain(kind: Kind, from_s: f64, severity: f64) -> Fault {
-    Fault { kind, from_s, ramp_s: 0.0, until_s: None, severity, side: None, shaft: None, place: None }
-}
-
-/// Length of a healthy shift in s: the monitor starts afresh each time.
-pub const SHIFT_S: f64 = 3_600.0;
+/// For how long each built-in leg runs between two rests, in s, on the mean.
+const RUN_S: [f64; legs::NAMES.len()] = [900.0, 900.0, 1_200.0, 1_800.0, 3_000.0];
 
 /// Healthy shift number `index` of a seed: strata and legs in turn, all else by chance.
 ///
@@ -167,89 +105,9 @@ pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)
     let number = (index / Stratum::ALL.len()) % legs::NAMES.len();
     let mut chance = Chance::new(seed, 1_000 + index as u64);
     let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
-    let mut leg = vary(&drawing, &mut chance);
-    let run_s = [900.0, 900.0, 1_200.0, 1_800.0, 3_000.0][number];
-    let mut routine = Routine {
-        run_s: run_s * chance.between(0.7, 1.3),
-        rest_s: chance.between(60.0, 300.0),
-        feed_change_s: chance.between(40.0, 200.0),
-        feed_min_pct: chance.between(0.0, 40.0),
-        feed_max_pct: chance.between(70.0, 105.0),
-        wet_share: 0.15,
-        wet_friction: 0.85,
-    };
-    let mut timeline = Vec::new();
-    let mut faults = Vec::new();
-    let mut own_routine = true;
-    let act = |at_s, press, feed_pct, speed_pct| Act { at_s, press, feed_pct, speed_pct, command: None };
-    match stratum {
-        Stratum::Ordinary | Stratum::Geometry => {}
-        Stratum::Wet => (routine.wet_share, routine.wet_friction) = (1.0, 0.76),
-        Stratum::Cold => {
-            leg.heat.ambient_c = chance.between(-30.0, -5.0);
-            faults.push(plain(Kind::Cold, 0.0, chance.between(0.1, 0.5)));
-        }
-        Stratum::Rippling => {
-            let pull = super::super::fault::full_pull(&leg);
-            let (screw, pitch) = (chance.between(0.6, 4.0), chance.between(0.15, 0.4));
-            let mut drag = |most: f64| pull * chance.between(0.02, most);
-            leg.ripple = vec![
-                Ripple { beat: Beat::Second, period: screw, drag_n: drag(0.2), at: At::Boot },
-                Ripple { beat: Beat::Metre, period: pitch, drag_n: drag(0.15), at: At::Boot },
-                Ripple { beat: Beat::HeadTurn, period: 0.31, drag_n: drag(0.06), at: At::Drive },
-            ];
-        }
-        Stratum::Slugs => {
-            let mut at_s = chance.between(60.0, 200.0);
-            while at_s < SHIFT_S - 30.0 {
-                timeline.push(act(at_s, None, Some(chance.between(120.0, 180.0)), None));
-                at_s += chance.between(2.0, 5.0);
-                timeline.push(act(at_s, None, Some(chance.between(20.0, 70.0)), None));
-                at_s += chance.between(60.0, 240.0);
-            }
-        }
-        Stratum::LoadedStops => {
-            own_routine = false;
-            let mut at_s = 10.0;
-            while at_s < SHIFT_S - 120.0 {
-                timeline.push(act(at_s, Some(Button::Start), None, None));
-                let fed_s = at_s + chance.between(10.0, 25.0);
-                timeline.push(act(fed_s, None, Some(chance.between(40.0, 90.0)), None));
-                at_s = fed_s + chance.between(60.0, 400.0);
-                timeline.push(act(at_s, Some(Button::Stop), None, None));
-                timeline.push(act(at_s + chance.between(0.2, 1.5), None, Some(0.0), None));
-                // No more than two starts in ten minutes: that is no jogging.
-                at_s += chance.between(300.0, 600.0);
-            }
-        }
-        Stratum::Rocking => faults.push(plain(Kind::Rocking, 0.0, chance.between(0.1, 1.0))),
-        Stratum::Sags => {
-            for _ in 0..10 {
-                let from_s = chance.between(60.0, SHIFT_S - 10.0);
-                let until_s = Some(from_s + chance.between(0.06, 0.8));
-                faults.push(Fault { until_s, ..plain(Kind::PowerDip, from_s, chance.between(0.05, 0.3)) });
-            }
-            let from_s = chance.between(60.0, SHIFT_S - 10.0);
-            let until_s = Some(from_s + 0.2);
-            faults.push(Fault { until_s, ..plain(Kind::PowerDip, from_s, chance.between(0.55, 0.9)) });
-        }
-        Stratum::VariableSpeed => {
-            leg.drive.starter = Starter::Variable { ramp_pct_per_s: 12.0, minimum_pct: 40.0, torque_limit_pct: 150.0 };
-            routine.feed_max_pct = 50.0;
-            routine.feed_min_pct = 10.0;
-            let mut at_s = chance.between(60.0, 200.0);
-            while at_s < SHIFT_S - 10.0 {
-                timeline.push(act(at_s, None, None, Some(chance.between(55.0, 100.0))));
-                at_s += chance.between(60.0, 240.0);
-            }
-        }
-        Stratum::FewDropouts | Stratum::SomeDropouts => {
-            let few = stratum == Stratum::FewDropouts;
-            let severity = if few { chance.between(0.0001, 0.001) } else { chance.between(0.0011, 0.01) };
-            let shaft = Some(if chance.happens(0.5) { End::Head } else { End::Boot });
-            faults.push(Fault { shaft, ..plain(Kind::SensorDropout, 0.0, severity) });
-        }
-    }
+    let mut shift = Shift::draw(vary(&drawing, &mut chance), RUN_S[number], &mut chance);
+    shift.befall(stratum, &mut chance);
+    let Shift { leg, routine, timeline, faults } = shift;
     let commissioned = Commissioned::measure(&leg);
     let off = if stratum == Stratum::Geometry { 0.02 } else { 0.005 };
     let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, off, &mut chance)?;
@@ -263,7 +121,7 @@ pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)
         obey_permits: None,
         feeder_wired: true,
         timeline,
-        routine: own_routine.then_some(routine),
+        routine,
         faults,
         label: Label { wrong: String::new(), from_s: None, stop: false },
     };

@@ -1,0 +1,244 @@
+//! A ring of marks: one number that changes often and must survive, in two pages of its own.
+//!
+//! A page begins with its number and the CRC of it; then marks follow, each a value and the CRC of the page's number, the mark's place
+//! in the page and the value; all these are 4 bytes, low byte first, each pair filled up with FF to whole write units. Marks fill a
+//! page, then the other one, which is erased ahead. The newest counts.
+//!
+//! A mark is never written over the newest one, so that whatever power interrupts, either the mark before or the new one is there.
+//! What is unreadable behind the newest good mark was being written when power went, or was damaged since: [`Newest::Unknown`].
+
+use embedded_storage::nor_flash::NorFlash;
+
+use super::slots::{newer, read_any, write_padded};
+use super::{CRC, StoreError, round_up};
+
+/// The bytes of a mark, and of what a page begins with.
+const PAIR: u32 = 8;
+/// More marks of a page are not used, so that looking through them has a bound.
+const MOST: u32 = 512;
+
+/// What was found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Newest {
+    /// Nothing was ever written.
+    Blank,
+    /// The newest value.
+    Value(u32),
+    /// Something was written that cannot be read.
+    Unknown,
+}
+
+/// The ring.
+#[derive(Clone, Copy, Debug)]
+pub struct Marks {
+    pages: [u32; 2],
+    page_length: u32,
+    /// Marks in a page.
+    room: u32,
+    /// The page in use, 0 or 1, and its number.
+    page: usize,
+    number: u32,
+    /// The next mark's place in it.
+    next: u32,
+    other_is_blank: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Pair {
+    Blank,
+    Bad,
+    Good(u32),
+}
+
+/// What the marks of a page say.
+struct Page {
+    newest: Option<u32>,
+    /// Behind the last that is not blank.
+    next: u32,
+    /// Something behind the newest good one cannot be read.
+    doubt: bool,
+}
+
+impl Marks {
+    /// Look through both pages, each of `page_length` bytes.
+    ///
+    /// # Errors
+    /// [`StoreError::Flash`].
+    pub fn open<F: NorFlash>(pages: [u32; 2], page_length: u32, flash: &mut F) -> Result<(Self, Newest), StoreError> {
+        let room = page_length.checked_div(unit::<F>()).unwrap_or(0).saturating_sub(1).min(MOST);
+        // As if the second page were full: the first is erased before it is used.
+        let mut it = Self { pages, page_length, room, page: 1, number: 0, next: room, other_is_blank: false };
+        let heads = [it.head(flash, 0)?, it.head(flash, 1)?];
+        it.page = match heads {
+            [Pair::Good(first), Pair::Good(second)] => usize::from(newer(second, first)),
+            [Pair::Good(_), _] => 0,
+            [_, Pair::Good(_)] => 1,
+            _ => {
+                let blank = it.is_blank(flash, 0)?;
+                it.other_is_blank = blank;
+                let found = if blank && it.is_blank(flash, 1)? { Newest::Blank } else { Newest::Unknown };
+                return Ok((it, found));
+            }
+        };
+        let [first, second] = heads;
+        let (head, other) = if it.page == 0 { (first, second) } else { (second, first) };
+        if let Pair::Good(number) = head {
+            it.number = number;
+        }
+        let Page { mut newest, next, mut doubt } = it.marks(flash, it.page, it.number)?;
+        it.next = next;
+        it.other_is_blank = it.is_blank(flash, it.other())?;
+        // Behind a full page the next mark would have been there.
+        doubt |= next >= room && other == Pair::Bad;
+        if let (None, Pair::Good(before)) = (newest, other) {
+            let page = it.marks(flash, it.other(), before)?;
+            newest = page.newest;
+            doubt |= page.doubt;
+        }
+        let found = match newest {
+            Some(value) if !doubt => Newest::Value(value),
+            // A page was begun and nothing was ever written to it.
+            None if !doubt && other == Pair::Blank => Newest::Blank,
+            _ => Newest::Unknown,
+        };
+        Ok((it, found))
+    }
+
+    const fn other(&self) -> usize {
+        1_usize.saturating_sub(self.page)
+    }
+
+    fn start(&self, page: usize) -> u32 {
+        let [first, second] = self.pages;
+        if page == 0 { first } else { second }
+    }
+
+    /// Where a mark lies; its page's number lies before the first.
+    fn address<F: NorFlash>(&self, page: usize, index: u32) -> u32 {
+        self.start(page).saturating_add(index.saturating_add(1).saturating_mul(unit::<F>()))
+    }
+
+    fn head<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<Pair, StoreError> {
+        read_pair(flash, self.start(page), |number| sum(number, u32::MAX, 0))
+    }
+
+    fn mark<F: NorFlash>(&self, flash: &mut F, page: usize, number: u32, index: u32) -> Result<Pair, StoreError> {
+        read_pair(flash, self.address::<F>(page, index), |value| sum(number, index, value))
+    }
+
+    fn marks<F: NorFlash>(&self, flash: &mut F, page: usize, number: u32) -> Result<Page, StoreError> {
+        let mut found = Page { newest: None, next: 0, doubt: false };
+        for index in 0..self.room {
+            match self.mark(flash, page, number, index)? {
+                Pair::Blank => continue,
+                Pair::Bad => found.doubt = true,
+                Pair::Good(value) => (found.newest, found.doubt) = (Some(value), false),
+            }
+            found.next = index.saturating_add(1);
+        }
+        Ok(found)
+    }
+
+    fn is_blank<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<bool, StoreError> {
+        let mut blank = self.head(flash, page)? == Pair::Blank;
+        for index in 0..self.room {
+            blank = blank && self.mark(flash, page, 0, index)? == Pair::Blank;
+        }
+        Ok(blank)
+    }
+
+    /// How many marks can be written before a page must be erased.
+    #[must_use]
+    pub const fn left(&self) -> u32 {
+        let other = if self.other_is_blank { self.room } else { 0 };
+        self.room.saturating_sub(self.next).saturating_add(other)
+    }
+
+    /// Whether it is time to erase the other page ahead.
+    #[must_use]
+    pub const fn wants_tidying(&self) -> bool {
+        !self.other_is_blank && self.next.saturating_mul(2) >= self.room
+    }
+
+    /// Erase the other page ahead.
+    ///
+    /// # Errors
+    /// [`StoreError::Flash`]; also where the newest mark still lies there.
+    pub fn tidy<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
+        let start = self.start(self.other());
+        flash.erase(start, start.saturating_add(self.page_length)).map_err(|_| StoreError::Flash)?;
+        self.other_is_blank = true;
+        Ok(())
+    }
+
+    /// Write a mark and read it back. A place that does not hold it is skipped, three times at most. Erases only where no place is
+    /// [left](Self::left).
+    ///
+    /// # Errors
+    /// [`StoreError`]; what is found next time is the mark before, or [`Newest::Unknown`].
+    pub fn append<F: NorFlash>(&mut self, flash: &mut F, value: u32) -> Result<(), StoreError> {
+        let mut outcome = Err(StoreError::Flash);
+        for _ in 0..3 {
+            outcome = self.append_once(flash, value);
+            if outcome.is_ok() {
+                break;
+            }
+        }
+        outcome
+    }
+
+    fn append_once<F: NorFlash>(&mut self, flash: &mut F, value: u32) -> Result<(), StoreError> {
+        if self.next >= self.room {
+            if !self.other_is_blank {
+                self.tidy(flash)?;
+            }
+            self.page = self.other();
+            self.number = self.number.wrapping_add(1);
+            self.next = 0;
+            self.other_is_blank = false;
+            write_pair(flash, self.start(self.page), self.number, sum(self.number, u32::MAX, 0))?;
+        }
+        let index = self.next;
+        self.next = index.saturating_add(1);
+        write_pair(flash, self.address::<F>(self.page, index), value, sum(self.number, index, value))?;
+        if self.mark(flash, self.page, self.number, index)? == Pair::Good(value) {
+            Ok(())
+        } else {
+            Err(StoreError::Damaged)
+        }
+    }
+}
+
+const fn unit<F: NorFlash>() -> u32 {
+    round_up(PAIR, F::WRITE_SIZE as u32)
+}
+
+fn sum(number: u32, index: u32, value: u32) -> u32 {
+    let mut digest = CRC.digest();
+    for word in [number, index, value] {
+        digest.update(&word.to_le_bytes());
+    }
+    digest.finalize()
+}
+
+fn read_pair<F: NorFlash>(flash: &mut F, at: u32, sum: impl Fn(u32) -> u32) -> Result<Pair, StoreError> {
+    let mut bytes = [0; PAIR as usize];
+    read_any(flash, at, &mut bytes)?;
+    let [a, b, c, d, rest @ ..] = bytes;
+    let (value, sealed) = (u32::from_le_bytes([a, b, c, d]), u32::from_le_bytes(rest));
+    Ok(if bytes == [0xFF; PAIR as usize] {
+        Pair::Blank
+    } else if sum(value) == sealed {
+        Pair::Good(value)
+    } else {
+        Pair::Bad
+    })
+}
+
+fn write_pair<F: NorFlash>(flash: &mut F, at: u32, value: u32, sum: u32) -> Result<(), StoreError> {
+    let mut bytes = [0; PAIR as usize];
+    for (slot, byte) in bytes.iter_mut().zip(value.to_le_bytes().into_iter().chain(sum.to_le_bytes())) {
+        *slot = byte;
+    }
+    write_padded(flash, at, &bytes)
+}
