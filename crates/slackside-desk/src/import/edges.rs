@@ -115,7 +115,7 @@ fn hold_to_reason(found: &Found, series: &Series, step: f64) -> Result<()> {
         return Err(Error::said(format!(
             "`{}` would have {} edges a second, where a shaft has {least} to {most}: the rate or the unit of time is not what was said",
             series.name,
-            rounded(a_second)
+            if a_second < 0.001 { format!("{a_second:.1e}") } else { rounded(a_second) }
         )));
     }
     if let Some(sample) = found.step

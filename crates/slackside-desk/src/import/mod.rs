@@ -211,6 +211,11 @@ impl Choice {
     }
 }
 
+/// A line of a logic analyser's program about what follows, which it writes into whatever follows.
+fn is_meta(line: &str) -> bool {
+    line.starts_with("META ")
+}
+
 /// Look what a file holds.
 ///
 /// # Errors
@@ -220,7 +225,9 @@ pub fn look(name: &str, bytes: &[u8]) -> Result<Found> {
         .map(str::to_owned)
         .unwrap_or_else(|_| bytes.iter().map(|byte| char::from(*byte)).collect());
     let text = text.trim_start_matches('\u{feff}');
-    let found = if text.trim_start().starts_with('$') { vcd::read(text) } else { sheet::read(text) };
+    let is_dump =
+        text.lines().find(|line| !is_meta(line) && !line.trim().is_empty()).is_some_and(|line| line.starts_with('$'));
+    let found = if is_dump { vcd::read(text) } else { sheet::read(text) };
     let found = found.map_err(|error| Error::said(format!("{name}{error}")))?;
     if found.series.is_empty() {
         return Err(Error::said(format!("{name} holds no columns beside its time: nothing to import")));

@@ -39,7 +39,9 @@ fn take_apart(text: &str) -> Result<Sheet<'_>, String> {
         let line = line.trim_end_matches('\r');
         match line.trim_start() {
             "" => {}
-            comment if comment.starts_with([';', '#']) => comments.push(comment.trim_start_matches([';', '#', ' '])),
+            comment if super::is_meta(comment) || comment.starts_with([';', '#']) => {
+                comments.push(comment.trim_start_matches([';', '#', ' ']))
+            }
             _ => lines.push((number, line)),
         }
     }
@@ -145,6 +147,9 @@ fn span(sheet: &Sheet<'_>, moments: &[Femtos]) -> Result<((Femtos, Femtos), Opti
         }
     }
     let first = moments.first().copied().unwrap_or(0);
+    if step.is_none() && sheet.rows.len() > 1 {
+        return Err(": every row has the same time: nothing can be told from it".to_owned());
+    }
     Ok(((first, moments.last().copied().unwrap_or(first)), step))
 }
 

@@ -76,7 +76,7 @@ pub fn speeds(found: &Found, choice: &Choice, settings: &Checked) -> Result<Spee
         }
     }
     slow.retain(|(from, to, _)| to - from >= UNDERSPEED_S);
-    let ratio = f64::from(settings.machine.ratio().get()) / 1e6;
+    let ratio = f64::from(settings.machine.ratio_in_force().get()) / 1e6;
     let mean_slip_pct = (head_turns > 0.0).then(|| (1.0 - boot_turns / head_turns / ratio) * 100.0);
     Ok(Speeds { seconds: counted, mean_slip_pct, slow })
 }

@@ -23,6 +23,8 @@ pub fn guess(found: &Found, choice: &Choice) -> String {
             let zone = if *zoned { "with its zone" } else { "without a zone" };
             format!("time of day, {zone}: the first row says `{by}`")
         }
+        Clock::Rows if choice.rate_hz.is_some() => "each row is a sample, at the rate that you say".to_owned(),
+        Clock::Column { name, .. } if choice.unit.is_some() => format!("`{name}` counts it, in the unit that you say"),
         Clock::Rows => {
             "NOT KNOWN: each row is a sample, and nothing says how many there are in a second: --rate".to_owned()
         }
