@@ -503,7 +503,7 @@ fn colour_is_for_terminals_and_not_for_those_who_want_none() {
 #[test]
 fn help_says_the_exit_codes() {
     let directory = tempfile::tempdir().expect("a temporary directory");
-    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "box", "emulate"] {
+    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "import", "box", "emulate"] {
         let said = done(directory.path(), &[command, "--help"]);
         assert!(said.contains("Exit codes:") && said.contains("130"), "{command}: {said}");
         assert!(said.contains("--json") && said.contains("--quiet") && said.contains("--force"), "{command}: {said}");

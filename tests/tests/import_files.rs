@@ -279,7 +279,7 @@ fn any_text_is_borne() {
         "[01xz]!",
     ];
     let lines = proptest::collection::vec(line, 0..30);
-    let mut runner = TestRunner::new(Config { cases: 3_000, failure_persistence: None, ..Config::default() });
+    let mut runner = TestRunner::new(Config { cases: 800, failure_persistence: None, ..Config::default() });
     runner
         .run(&lines, |lines| {
             if let Ok(found) = look("any", lines.join("\n").as_bytes()) {

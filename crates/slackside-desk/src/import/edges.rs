@@ -3,7 +3,7 @@
 use slackside::input::{ContactState, Input, LineState, Signal};
 use slackside::units::{DeciCelsius, Micros, Ppm, Watts};
 
-use super::{A_MICROSECOND, Choice, Clock, Femtos, Found, Role, Series};
+use super::{A_MICROSECOND, Choice, Clock, Femtos, Found, Kind, Role, Series};
 use crate::error::{Error, Result};
 use crate::trace::Channel;
 
@@ -132,10 +132,14 @@ fn hold_to_reason(found: &Found, series: &Series, step: f64) -> Result<()> {
     Ok(())
 }
 
-/// Whether rows come at even distances, as samples do, and not on change: the whole file is then as long as its rows times the step.
+/// Whether rows come at even distances whether anything changes or not, as samples do: not on change.
 pub(super) fn is_sampled(found: &Found) -> bool {
     let length = (found.span.1 - found.span.0) as f64;
-    found.step.is_some_and(|step| (found.rows.saturating_sub(1)) as f64 * step as f64 > 0.9 * length)
+    let even = found.step.is_some_and(|step| found.rows.saturating_sub(1) as f64 * step as f64 > 0.9 * length);
+    let mut moved: Vec<Femtos> = found.series.iter().flat_map(|series| series.changes.iter().map(|it| it.0)).collect();
+    moved.sort_unstable();
+    moved.dedup();
+    even && found.kind != Kind::Dump && found.rows.saturating_sub(moved.len() as u64) > found.rows / 100
 }
 
 pub(super) fn rounded(value: f64) -> String {
