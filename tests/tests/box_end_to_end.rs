@@ -1,16 +1,18 @@
 //! From a box that runs to a replay at the desk: watch it, trip it with a trace, fetch the recording, replay it, and find the
 //! same microsecond on both sides. The box is the firmware's code with its pins and flash in memory, reached over TCP.
 
+use std::io::{Read, Write};
+use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use slackside::conditions::Condition;
 use slackside::settings::Settings;
 use slackside::verdict::{Change, Permit, Verdict};
-use slackside::wire::{Reply, Request};
+use slackside::wire::{Decoder, MOST_FRAME, Reason, Reply, Request, encode};
 use slackside_desk::demo;
 use slackside_desk::recording::{About, MadeUnder, Recording, Source, prove};
 use slackside_simulator::box_client::{
-    Button, Client, MemoryBox, Port, Setup, anchor, fetch, read_plan, recordings, write_settings,
+    Button, Client, LinkError, MemoryBox, Port, Setup, anchor, fetch, read_plan, recordings, write_settings,
 };
 
 fn start(new: bool) -> (MemoryBox, Client) {
@@ -115,6 +117,63 @@ fn a_new_box_is_given_its_settings_over_the_link() {
     // The demo turns the motor on and off again at its own pace: settings go in once it is off.
     wait_for("the settings to be taken", || write_settings(&mut client, &settings).ok());
     assert_eq!(read_plan(&mut client).expect("it has them"), settings.plan());
+}
+
+#[test]
+fn a_second_desk_is_told_why_it_is_turned_away() {
+    let (memory_box, mut first) = start(false);
+    let hello =
+        |client: &mut Client| client.ask(&Request::Hello, |reply| matches!(reply, Reply::Hello(_)).then_some(()));
+    let another = || Client::new(Port::open(&memory_box.address().to_string(), 115_200).expect("it listens"));
+    hello(&mut first).expect("answered");
+    let refused = hello(&mut another()).expect_err("one desk at a time");
+    assert!(matches!(refused, LinkError::Refused(Reason::OtherDesk)), "{refused}");
+    assert!(refused.to_string().contains("another program has its link"), "{refused}");
+    hello(&mut first).expect("the first one is not disturbed");
+    // One that has said nothing for some seconds may be gone.
+    std::thread::sleep(Duration::from_millis(3_300));
+    hello(&mut another()).expect("its place is free");
+}
+
+#[test]
+fn garbage_blocks_the_link_no_longer_than_a_second_after_it_ends() {
+    let settings = Settings::example().check().expect("the example is sound");
+    let setup = Setup {
+        inputs: demo::inputs(&settings),
+        settings: Some(settings),
+        listen: "127.0.0.1:0".to_owned(),
+        pace: Some(1.0),
+    };
+    let memory_box = MemoryBox::start(setup).expect("a free port");
+    let mut stream = TcpStream::connect(memory_box.address()).expect("it listens");
+    let mut seed = 1_u32;
+    let garbage: Vec<u8> = (0..4_000_000)
+        .map(|_| {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (seed >> 24) as u8
+        })
+        .collect();
+    stream.write_all(&garbage).expect("it takes in everything");
+    let ended = Instant::now();
+    stream.set_read_timeout(Some(Duration::from_millis(20))).expect("a socket");
+    let mut decoder = Decoder::new();
+    let answered = 'tries: loop {
+        assert!(ended.elapsed() < Duration::from_secs(20), "no answer in 20 s");
+        let mut frame = [0; MOST_FRAME];
+        stream.write_all(&[0]).expect("sent");
+        stream.write_all(encode(9, &Request::Hello, &mut frame).expect("it fits")).expect("sent");
+        let mut buffer = [0; 1_024];
+        let count = stream.read(&mut buffer).unwrap_or(0);
+        for byte in &buffer[..count] {
+            if let Some(Ok(frame)) = decoder.feed(*byte)
+                && matches!(frame.message(), Some(Reply::Hello(_)))
+            {
+                break 'tries ended.elapsed();
+            }
+        }
+    };
+    println!("answered {answered:?} after the garbage ended");
+    assert!(answered < Duration::from_secs(1), "{answered:?}");
 }
 
 #[test]

@@ -49,7 +49,7 @@ fn fetched() -> (Recording, Vec<Verdict>) {
     let mut monitor = Box::new(Monitor::new());
     recorder.configure(&mut monitor, plan_of(&settings), &Retained::default(), 12).expect("room");
     let anchor = Anchor { at: Micros::new(500), desk_us: 1_700_000_000_000_000, uncertainty: Span::new(1_500) };
-    recorder.anchor(&monitor, anchor);
+    recorder.anchor(anchor);
     let mut verdicts = Vec::new();
     for input in slipping_leg() {
         recorder.observe(&mut monitor, input, &mut |verdict| verdicts.push(*verdict));

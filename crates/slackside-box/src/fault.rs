@@ -50,11 +50,13 @@ pub enum Fault {
     HeatUnknown,
     /// The reset button has been down since the box was switched on: no reset is possible.
     ResetStuck,
+    /// The key has been on for a quarter of an hour with neither a bypass nor inching running.
+    KeyLeftOn,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 21] = [
+    pub const ALL: [Self; 22] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -76,12 +78,13 @@ impl Fault {
         Self::SettingsInDoubt,
         Self::HeatUnknown,
         Self::ResetStuck,
+        Self::KeyLeftOn,
     ];
 
-    /// Whether it holds both permits dropped. Only a recording that was not kept and a button that is stuck do not.
+    /// Whether it holds both permits dropped. Only a recording that was not kept, a button that is stuck and a key that is forgotten do not.
     #[must_use]
     pub const fn drops_permits(self) -> bool {
-        !matches!(self, Self::RecordingNotStored | Self::ResetStuck)
+        !matches!(self, Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn)
     }
 
     /// Whether it stays, power cycle or not, until someone resets it at the box. The others last as long as their cause.
@@ -152,6 +155,7 @@ impl Fault {
             Self::ResetStuck => {
                 "the reset button has been down since power came: stuck or wedged, no reset is possible"
             }
+            Self::KeyLeftOn => "the key was left on: turn it off and take it away, nothing needs it now",
         }
     }
 
@@ -244,6 +248,6 @@ mod tests {
     #[test]
     fn what_drops_permits_is_nearly_everything() {
         let kept = Fault::ALL.into_iter().filter(|fault| !fault.drops_permits()).collect::<std::vec::Vec<_>>();
-        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck]);
+        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn]);
     }
 }

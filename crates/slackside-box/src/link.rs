@@ -1,12 +1,14 @@
 //! The box's end of the link over a serial line.
 //!
 //! The link never holds the main loop up: each round takes a few bytes in, or lets a few out, and answers one request at
-//! most. While an answer is on its way out nothing is taken in, so that a flood of requests waits in the line, not in here.
+//! most, and no more than two hundred a second. While an answer is on its way out nothing is taken in, so that a flood of requests
+//! waits in the line, not in here.
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
 use slackside::settings::plan::Plan;
+use slackside::units::{Micros, Span};
 use slackside::wire::{Decoder, MOST_FRAME, Request, Server};
 
 use crate::line::Analogue;
@@ -14,6 +16,8 @@ use crate::sensor_box::SensorBox;
 
 /// Bytes taken in or let out in one round, at most: at one round a millisecond more than 115,200 baud can carry.
 pub const BYTES_A_ROUND: usize = 32;
+/// After a request was answered the next one waits so long.
+const PAUSE: Span = Span::from_millis(5);
 
 /// The link over a serial line.
 pub struct Link<'b, S> {
@@ -24,12 +28,15 @@ pub struct Link<'b, S> {
     /// Bytes of the answer under way, and how many are out.
     length: usize,
     sent: usize,
+    /// Nothing is taken in before.
+    next: Micros,
 }
 
 impl<'b, S: Read + ReadReady + Write + WriteReady> Link<'b, S> {
     /// Over this line. `staging` is memory for a plan to come.
     pub const fn new(serial: S, staging: &'b mut Plan) -> Self {
-        Self { serial, decoder: Decoder::new(), server: Server::new(staging), out: [0; MOST_FRAME], length: 0, sent: 0 }
+        let (decoder, server, next) = (Decoder::new(), Server::new(staging), Micros::ZERO);
+        Self { serial, decoder, server, out: [0; MOST_FRAME], length: 0, sent: 0, next }
     }
 
     /// One round. Errors of the line are not the box's concern: what is garbled is thrown away, what is lost is asked again.
@@ -44,6 +51,10 @@ impl<'b, S: Read + ReadReady + Write + WriteReady> Link<'b, S> {
             self.send();
             return;
         }
+        let now = sensor_box.newest_round();
+        if now < self.next {
+            return;
+        }
         for _ in 0..BYTES_A_ROUND {
             let mut byte = [0];
             if !self.serial.read_ready().unwrap_or(false) || !matches!(self.serial.read(&mut byte), Ok(1)) {
@@ -54,6 +65,7 @@ impl<'b, S: Read + ReadReady + Write + WriteReady> Link<'b, S> {
                 let request = frame.message::<Request<'_>>();
                 self.length = sensor_box.answer(frame.number, request, &mut self.server, &mut self.out);
                 self.sent = 0;
+                self.next = now.after(PAUSE);
                 self.send();
                 return;
             }

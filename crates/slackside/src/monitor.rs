@@ -7,7 +7,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 use crate::alarm::AlarmState;
 use crate::codec::crc::Crc;
 use crate::conditions::Condition;
-use crate::input::{Input, Signal};
+use crate::input::{Command, Input, Origin, Signal};
 use crate::judge::{Judge, Out, Status, View};
 use crate::measure::Measure;
 use crate::retained::Retained;
@@ -16,7 +16,7 @@ use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
 use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Micros, Ppm};
-use crate::verdict::Verdict;
+use crate::verdict::{Refusal, Verdict};
 
 /// So long without an input leaves a state that more waiting does not change, 76 hours: heat has settled by then whatever its time
 /// constant, and no window is so long.
@@ -228,6 +228,17 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     #[must_use]
     pub fn slip_heat_at(&self, now: Micros) -> Ppm {
         self.plan().map_or(Ppm::ZERO, |plan| self.core.judge.slip_heat_at(plan, now))
+    }
+
+    /// Whether a command would be carried out now: a box asks before it takes one that comes by a link, so that refusals fill neither
+    /// its recordings nor its log.
+    ///
+    /// # Errors
+    /// Why not. Without a plan there is nothing to do.
+    pub fn would_take(&self, origin: Origin, command: Command) -> Result<(), Refusal> {
+        let plan = self.plan().ok_or(Refusal::NothingToDo)?;
+        let view = View { plan, signals: self.signals(), now: Now::new(self.newest()) };
+        self.core.judge.allowed(origin, command, &view)
     }
 
     /// What must survive a loss of power, as it stands now; without a plan, nothing.

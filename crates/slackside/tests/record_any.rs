@@ -133,7 +133,7 @@ proptest! {
                 },
                 Step::Anchor => {
                     let anchor = Anchor { at: Micros::new(now), desk_us: 5, uncertainty: Span::new(9) };
-                    recorder.anchor(&monitor, anchor);
+                    recorder.anchor(anchor);
                 }
                 Step::Freeze => recorder.freeze(&monitor),
                 Step::Drain => {

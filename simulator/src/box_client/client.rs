@@ -111,6 +111,10 @@ impl Client {
                     None => {}
                     Some(Err(FrameError::Version(version))) => return Err(LinkError::Version(version)),
                     Some(Err(error)) => last = Some(error),
+                    // Said before anything was asked, so under no number of ours.
+                    Some(Ok(frame)) if matches!(frame.message(), Some(Reply::Refused(Reason::OtherDesk))) => {
+                        return Err(LinkError::Refused(Reason::OtherDesk));
+                    }
                     // An answer to a question given up before.
                     Some(Ok(frame)) if frame.number != self.number => {}
                     Some(Ok(frame)) => {

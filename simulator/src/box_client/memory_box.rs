@@ -2,7 +2,7 @@
 //! link on a TCP port, and a trace that turns its leg.
 
 use std::io::{ErrorKind, Read, Write};
-use std::net::{SocketAddr, TcpListener, TcpStream};
+use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -16,6 +16,7 @@ use slackside::record::Recorder;
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
+use slackside::wire::{MOST_FRAME, Reason, Reply, encode};
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::store::{Journal, Kept, Layout, Slots};
@@ -184,7 +185,7 @@ fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &R
     );
     let (boxes_end, outside) = Line::pair(4_096);
     let mut link = Link::new(boxes_end, &mut staging);
-    let mut cable = Cable { listener, stream: None, line: outside };
+    let mut cable = Cable { listener, stream: None, heard: Instant::now(), line: outside };
     let mut person = Person { panel: &panel, releases: Vec::new() };
     let mut inputs = setup.inputs.iter().peekable();
     let ends_us = setup.inputs.last().map_or(0, |last| last.at.get()) + AFTERWARDS_US;
@@ -372,36 +373,62 @@ impl Person<'_> {
     }
 }
 
+/// A desk that has said nothing for so long may be gone without a word: another takes its place.
+const GONE: Duration = Duration::from_secs(3);
+/// So many pieces of what a desk sent are taken in one round, so that what it sent in vain is soon gone.
+const PIECES_A_ROUND: usize = 64;
+
 /// The serial line's other end, on a TCP port: one desk at a time.
 struct Cable<'l> {
     listener: &'l TcpListener,
     stream: Option<TcpStream>,
+    /// When the desk last said something.
+    heard: Instant,
     line: Line,
 }
 
 impl Cable<'_> {
     fn pump(&mut self) {
         if let Ok((stream, _)) = self.listener.accept() {
-            // A new desk takes the line over: the one before may have gone without a word.
-            if stream.set_nonblocking(true).is_ok() && stream.set_nodelay(true).is_ok() {
+            if self.stream.is_some() && self.heard.elapsed() < GONE {
+                turn_away(stream);
+            } else if stream.set_nonblocking(true).is_ok() && stream.set_nodelay(true).is_ok() {
                 self.stream = Some(stream);
+                self.heard = Instant::now();
             }
         }
         let answer = self.line.take();
         let Some(stream) = &mut self.stream else { return };
-        let mut buffer = [0; 256];
-        let read = stream.read(&mut buffer);
-        let alive = match read {
-            Ok(0) => false,
-            Ok(count) => {
-                // What does not fit is lost, as on any serial line; the desk asks again.
-                self.line.put(&buffer[..count]);
-                true
+        let mut alive = true;
+        for _ in 0..PIECES_A_ROUND {
+            let mut buffer = [0; 4_096];
+            match stream.read(&mut buffer) {
+                Ok(0) => alive = false,
+                Ok(count) => {
+                    // What does not fit is lost, as on any serial line; the desk asks again.
+                    self.line.put(&buffer[..count]);
+                    self.heard = Instant::now();
+                    continue;
+                }
+                Err(error) => alive = matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted),
             }
-            Err(error) => matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted),
-        };
+            break;
+        }
         if !alive || (!answer.is_empty() && stream.write_all(&answer).is_err()) {
             self.stream = None;
         }
     }
+}
+
+/// Tell a second desk why it is turned away.
+fn turn_away(mut stream: TcpStream) {
+    let mut frame = [0; MOST_FRAME];
+    if let Some(frame) = encode(0, &Reply::Refused(Reason::OtherDesk), &mut frame) {
+        // It may be gone already.
+        let _ = stream.write_all(frame);
+        let _ = stream.shutdown(Shutdown::Write);
+    }
+    // What it asks meanwhile is read, so that the answer is not lost with the connection.
+    let _ = stream.set_read_timeout(Some(Duration::from_millis(50)));
+    let _ = stream.read(&mut [0; 256]);
 }

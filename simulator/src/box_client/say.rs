@@ -9,8 +9,8 @@ use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::signals::{Reading, ShaftSignals, rub, speed, unknown};
 use slackside::time::{Now, age};
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm};
-use slackside::verdict::{Change, Permit};
-use slackside::wire::{BoxStatus, LinkStatus, Reason, flags};
+use slackside::verdict::{Change, Permit, Refusal};
+use slackside::wire::{BoxStatus, LinkStatus, Reason, Refused, flags};
 use slackside_box::fault::Faults;
 
 use slackside_desk::replay::{change_name, place_name};
@@ -43,7 +43,27 @@ pub fn say_reason(reason: Reason) -> String {
         }
         Reason::NotWired => "the settings name a sensor or contact that this box has no input for".to_owned(),
         Reason::NoRoom => "the settings have more marks a turn than this box has room for".to_owned(),
+        Reason::Monitor(refusal) => refusal_words(refusal).to_owned(),
+        Reason::TooOften => "too many commands came by the link: wait a quarter of a minute and try again".to_owned(),
+        Reason::OtherDesk => {
+            "another program has its link (`watch` holds it): only one can talk to a box at a time".to_owned()
+        }
         _ => "for a reason that this program does not know".to_owned(),
+    }
+}
+
+/// Why the monitor would refuse what a link may ask for.
+const fn refusal_words(refusal: Refusal) -> &'static str {
+    match refusal {
+        Refusal::NothingToDo => {
+            "there is nothing to do: no alarm waits to be acknowledged, or no proof test runs (or one does already)"
+        }
+        Refusal::StillPresent => {
+            "the run permit is dropped already, so nothing would be proven: clear the alarms at the leg first"
+        }
+        Refusal::BootNotCleared => "the boot must be looked into and reported clear at the leg first",
+        Refusal::OnlyAtTheLeg => "only a person at the box may do this",
+        _ => "as things stand at the leg it cannot be done: look with `status`",
     }
 }
 
@@ -147,6 +167,16 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     if status.shelved().iter().next().is_some() {
         let _ = writeln!(text, "BYPASSED     {}", names(status.shelved()));
     }
+    let Refused { count, first, last } = own.refused;
+    if count > 0 {
+        let at = |at: Micros| format!("{:.1} s", at.get() as f64 / 1e6);
+        let _ = writeln!(
+            text,
+            "refused      {count} commands by a link since power-up, the first at {}, the last at {}",
+            at(first),
+            at(last)
+        );
+    }
     for fault in Faults::from_bits(own.faults).iter() {
         let _ = writeln!(text, "FAULT        {}", fault.says());
     }
@@ -219,6 +249,7 @@ mod tests {
             feed_given: false,
             supervised_shafts: [false; 2],
             supervised_contacts: [false; 4],
+            refused: Refused::default(),
         };
         let text = say_status(&status, &own);
         for line in ["slip ", "slip heat", "wrong", "latched", "to be seen"] {

@@ -8,6 +8,7 @@
 //! program stands still while a block is erased, and a leg must not start meanwhile.
 
 mod armed;
+mod by_link;
 mod faults;
 mod heat;
 mod inputs;
@@ -37,6 +38,7 @@ use crate::shelf::Shelf;
 use crate::store::{About, Entry, Kept, Layout, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 use armed::Armed;
+use by_link::ByLink;
 use faults::FaultBook;
 use inputs::Inputs;
 use memory::{Memory, Work};
@@ -49,6 +51,9 @@ pub type BoxMonitor<const MARKS: usize> = Monitor<OwnedPlan, MARKS>;
 
 /// How often contacts and buttons are looked at.
 pub const SAMPLE: Span = Span::from_millis(1);
+
+/// The key is on for so long at the most, with neither a bypass nor inching running.
+const KEY_LEFT_ON: Span = Span::from_millis(900_000);
 
 /// The most recordings that are listed.
 pub const MOST_LISTED: usize = 32;
@@ -100,6 +105,9 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     trip: Option<(Micros, Option<Condition>)>,
     events: EventLog,
     verdicts: Verdicts,
+    by_link: ByLink,
+    /// Since when the key is on with neither a bypass nor inching running.
+    key_idle: Option<Micros>,
     /// The permits are held while a block of flash is erased.
     flash_hold: bool,
     polled: Option<Micros>,
@@ -135,6 +143,8 @@ where
             trip: None,
             events: EventLog::new(),
             verdicts: Verdicts::new(),
+            by_link: ByLink::default(),
+            key_idle: None,
             flash_hold: false,
             polled: None,
         };
@@ -187,6 +197,11 @@ where
         self.polled = Some(now);
     }
 
+    /// When the newest round was.
+    pub(crate) fn newest_round(&self) -> Micros {
+        self.polled.unwrap_or(Micros::ZERO)
+    }
+
     /// When to poll again at the latest, whatever else happens.
     #[must_use]
     pub fn next_wake(&self) -> Micros {
@@ -212,6 +227,8 @@ where
         }
         self.book.put(Fault::Pin, pin_fault);
         self.book.put(Fault::ResetStuck, reset_stuck);
+        let key_left_on = self.is_key_left_on(now);
+        self.book.put(Fault::KeyLeftOn, key_left_on);
         if let Some(low) = supply_low {
             let low = self.inputs.is_supply_low(low, now);
             self.book.put(Fault::SupplyLow, low);
@@ -219,6 +236,19 @@ where
         if press == Some(Press::Proper) {
             self.book.reset();
         }
+    }
+
+    /// Whether the key has been on for long without being used for what it is there for.
+    fn is_key_left_on(&mut self, now: Micros) -> bool {
+        let is_bypassed = |condition| self.monitor.alarm(condition) == AlarmState::Shelved;
+        let idle = self.inputs.senses.key_is_on()
+            && self.monitor.status().phase != Phase::Inching
+            && !Condition::ALL.into_iter().any(is_bypassed);
+        if !idle {
+            self.key_idle = None;
+            return false;
+        }
+        now.since(*self.key_idle.get_or_insert(now)) >= KEY_LEFT_ON
     }
 
     fn settle_faults(&mut self, now: Micros) {
@@ -324,8 +354,30 @@ where
         self.inputs.readings.reference = Some(reference);
     }
 
-    /// Hand in a command, from a panel at the leg or from the link; one a round. Whether there was room for it.
+    /// Hand in a command, from a panel at the leg or from a link; one a round. Whether it was taken: of those that come by a link only what
+    /// would be carried out, and [few at a time](Reason::TooOften).
     pub fn command(&mut self, origin: Origin, command: Command) -> bool {
+        match origin {
+            Origin::Leg => self.hand_in(origin, command),
+            Origin::Link => self.command_by_link(command).is_ok(),
+        }
+    }
+
+    fn command_by_link(&mut self, command: Command) -> Result<(), Reason> {
+        let now = self.inputs.edges.watermark();
+        let taken = match self.monitor.would_take(Origin::Link, command) {
+            Err(refusal) => Err(Reason::Monitor(refusal)),
+            Ok(()) if self.by_link.has_room(now) && self.hand_in(Origin::Link, command) => Ok(()),
+            Ok(()) => Err(Reason::TooOften),
+        };
+        match taken {
+            Ok(()) => self.by_link.take(now),
+            Err(_) => self.by_link.refused.add(now),
+        }
+        taken
+    }
+
+    fn hand_in(&mut self, origin: Origin, command: Command) -> bool {
         let free = self.inputs.readings.command.is_none();
         if free {
             self.inputs.readings.command = Some((origin, command));
@@ -335,7 +387,7 @@ where
 
     /// The desk told its time.
     pub fn anchor(&mut self, anchor: Anchor) {
-        self.recorder.anchor(self.monitor, anchor);
+        self.recorder.anchor(anchor);
     }
 
     /// Hold what is recorded now, as after a trip: it is filed once the leg stands.
@@ -423,14 +475,18 @@ where
             anchor: self.recorder.newest_anchor(),
         };
         let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
+        let is_command = matches!(request, Some(Request::Command(_)));
         let mut length = 0;
         let mut say = |reply: &dyn Message| length = encode(number, reply, out).map_or(0, <[u8]>::len);
         let asked = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf, &mut say);
         match asked {
-            Asked::Observe(Input { signal: Signal::Command(origin, command), .. }) => {
-                // One a round: what does not fit is dropped, and the desk sees that nothing came of it.
-                self.command(origin, command);
+            Asked::Observe(Input { signal: Signal::Command(_, command), .. }) => {
+                if let Err(reason) = self.command_by_link(command) {
+                    length = encode(number, &Reply::Refused(reason), out).map_or(0, <[u8]>::len);
+                }
             }
+            // Not for a link, or not with the key off.
+            Asked::Nothing if is_command => self.by_link.refused.add(now),
             Asked::Anchor(anchor) => self.anchor(anchor),
             Asked::Box => length = encode(number, &Reply::Box(self.box_status()), out).map_or(0, <[u8]>::len),
             Asked::Arm { leg, identity } => {
@@ -465,6 +521,7 @@ where
             feed_given: self.feed_given(),
             supervised_shafts,
             supervised_contacts,
+            refused: self.by_link.refused,
         }
     }
 

@@ -220,7 +220,7 @@ fn read() {
 #[cfg(feature = "record")]
 fn file(recorder: &mut Recorder<'_>, monitor: &Box) {
     // As the link brought it.
-    recorder.anchor(monitor, ANCHOR.get());
+    recorder.anchor(ANCHOR.get());
     recorder.freeze(monitor);
     for held in recorder.held() {
         black_box((held.sequence, held.bytes));

@@ -10,7 +10,7 @@ use crate::input::{ContactState, LineState, Origin, Place, Shaft};
 use crate::record::{Anchor, CoreVersion};
 use crate::units::{DeciCelsius, Micros, Ppm, Watts};
 use crate::verdict::{Change, Permit, Phase, Refusal, Verdict};
-use crate::wire::{BoxStatus, Event, Hello, Readable, Reason, RecordingInfo, Reply, Request, Staged, Window};
+use crate::wire::{BoxStatus, Event, Hello, Readable, Reason, RecordingInfo, Refused, Reply, Request, Staged, Window};
 
 /// An independent program: the `postcard` library.
 fn as_the_library_does(message: &(impl Message + Serialize)) -> Result<(), TestCaseError> {
@@ -131,18 +131,21 @@ fn reason() -> impl Strategy<Value = Reason> {
         Reason::LegTurns,
         Reason::NotWired,
         Reason::NoRoom,
+        Reason::TooOften,
+        Reason::OtherDesk,
     ]);
     prop_oneof![
         plain,
         any::<u16>().prop_map(|received| Reason::OutOfOrder { received }),
         any::<u16>().prop_map(|row| Reason::RuleBroken { row }),
+        one_of(REFUSALS).prop_map(Reason::Monitor),
     ]
 }
 
 /// What has no bytes or text in it.
 fn short_reply() -> impl Strategy<Value = Reply<'static>> {
     let recording = (any::<[u32; 4]>(), any::<u64>(), proptest::option::of(condition()));
-    let status = (any::<u32>(), any::<[bool; 8]>());
+    let status = (any::<u32>(), any::<[bool; 8]>(), any::<(u32, u64, u64)>());
     let events = (any::<u32>(), proptest::collection::vec((any::<u32>(), any::<u64>(), change()), 0..=6));
     prop_oneof![
         Just(Reply::Done),
@@ -160,9 +163,17 @@ fn short_reply() -> impl Strategy<Value = Reply<'static>> {
             .prop_map(|(received, identity)| Reply::Staged(Staged { received, identity })),
         any::<[u32; 2]>().prop_map(|[old, new]| Reply::Armed { old, new }),
         reason().prop_map(Reply::Refused),
-        status.prop_map(|(faults, [run_given, feed_given, head, boot, contacts @ ..])| {
+        status.prop_map(|(faults, [run_given, feed_given, head, boot, contacts @ ..], (count, first, last))| {
             let supervised_shafts = [head, boot];
-            Reply::Box(BoxStatus { faults, run_given, feed_given, supervised_shafts, supervised_contacts: contacts })
+            let refused = Refused { count, first: Micros::new(first), last: Micros::new(last) };
+            Reply::Box(BoxStatus {
+                faults,
+                run_given,
+                feed_given,
+                supervised_shafts,
+                supervised_contacts: contacts,
+                refused,
+            })
         }),
     ]
 }

@@ -52,7 +52,11 @@ impl Judge {
         }
     }
 
-    fn allowed(&self, origin: Origin, command: Command, view: &View<'_>) -> Result<(), Refusal> {
+    /// Whether it would be carried out now.
+    ///
+    /// # Errors
+    /// Why not.
+    pub fn allowed(&self, origin: Origin, command: Command, view: &View<'_>) -> Result<(), Refusal> {
         use Refusal as No;
         let leg = &self.leg;
         let unless = |is: bool, refusal| if is { Err(refusal) } else { Ok(()) };

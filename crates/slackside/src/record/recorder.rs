@@ -96,6 +96,8 @@ pub struct Recorder<'b> {
     configured: bool,
     /// The desk has told its time.
     anchored: bool,
+    /// The open segment says so.
+    anchor_written: bool,
 }
 
 impl<'b> Recorder<'b> {
@@ -109,6 +111,7 @@ impl<'b> Recorder<'b> {
             opening: Opening::first(0),
             anchor: Anchor { at: Micros::ZERO, desk_us: 0, uncertainty: Span::ZERO },
             anchored: false,
+            anchor_written: false,
             needed_from: 0,
             needed_until: 0,
             slots: [Slot { until: 0, sequence: 0, length: 0, state: State::Free }; SLOTS],
@@ -171,15 +174,14 @@ impl<'b> Recorder<'b> {
         }
     }
 
-    /// The desk told its time: from now on each segment says so.
-    pub fn anchor<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>, anchor: Anchor) {
+    /// The desk told its time: from now on each segment says so once, so that a desk that tells it again and again takes no room from
+    /// what happens.
+    pub fn anchor(&mut self, anchor: Anchor) {
         self.anchor = anchor;
         self.anchored = true;
-        // The next segment begins with it. Only an input opens one: a monitor that has seen nothing begins with what it sees first.
-        if self.has_room() {
+        // Without room the next segment has it.
+        if !self.anchor_written && self.has_room() {
             self.write_anchor();
-        } else if self.writer.is_open() {
-            self.roll(monitor, anchor.at);
         }
     }
 
@@ -291,8 +293,7 @@ impl<'b> Recorder<'b> {
         if self.anchored {
             let anchor = self.anchor;
             let (writer, memory) = self.writing();
-            // Without room the next segment has it.
-            let _ = writer.push_anchor(memory, &anchor);
+            self.anchor_written = writer.push_anchor(memory, &anchor).is_ok();
         }
     }
 
@@ -333,6 +334,7 @@ impl<'b> Recorder<'b> {
         let is_open = writer.begin(memory, &opening, now, monitor).is_ok();
         if is_open {
             self.opening = opening.next();
+            self.anchor_written = false;
             self.write_anchor();
         } else {
             self.writer.shut();

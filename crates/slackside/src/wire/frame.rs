@@ -6,7 +6,7 @@ use crate::codec::crc::{checked, checksum};
 use crate::codec::message::{self, Message};
 
 /// The version of the protocol.
-pub const PROTOCOL_VERSION: u8 = 2;
+pub const PROTOCOL_VERSION: u8 = 3;
 /// The most bytes of a message.
 pub const MOST_BODY: usize = 288;
 const HEADER: usize = 2;

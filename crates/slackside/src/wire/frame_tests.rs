@@ -41,9 +41,9 @@ fn decode(decoder: &mut Decoder, stream: &[u8]) -> Vec<Result<(u8, Vec<u8>), Fra
 #[test]
 fn a_frame_has_these_bytes() {
     // Version, number, postcard bytes (length 2, 05, 00), CRC-32 of these five, stuffed.
-    let crc = checksum(&[2, 7, 2, 5, 0]).to_le_bytes();
+    let crc = checksum(&[3, 7, 2, 5, 0]).to_le_bytes();
     assert!(!crc.contains(&0));
-    let expected = [&[5, 2, 7, 2, 5, 5][..], &crc, &[0]].concat();
+    let expected = [&[5, 3, 7, 2, 5, 5][..], &crc, &[0]].concat();
     assert_eq!(frame(7, &[5, 0]), expected);
 }
 

@@ -8,7 +8,7 @@ use crate::conditions::Condition;
 use crate::input::Command;
 use crate::record::{Anchor, CoreVersion};
 use crate::units::Micros;
-use crate::verdict::Verdict;
+use crate::verdict::{Refusal, Verdict};
 
 /// Bytes of a plan or a recording in one message, at most.
 pub const CHUNK: usize = 192;
@@ -106,6 +106,30 @@ pub struct BoxStatus {
     pub supervised_shafts: [bool; 2],
     /// Whether a rub contact's cut line would show, in the order of the places.
     pub supervised_contacts: [bool; 4],
+    /// What came by a link and was refused: it is in no recording and no log.
+    pub refused: Refused,
+}
+
+/// Commands by a link that were refused.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Refused {
+    /// How many since power-up, held at the end of the type.
+    pub count: u32,
+    /// When the first was, in running time.
+    pub first: Micros,
+    /// When the last was.
+    pub last: Micros,
+}
+
+impl Refused {
+    /// One more, at `now`.
+    pub fn add(&mut self, now: Micros) {
+        if self.count == 0 {
+            self.first = now;
+        }
+        self.last = now;
+        self.count = self.count.saturating_add(1);
+    }
 }
 
 /// A verdict with its number.
@@ -185,6 +209,12 @@ pub enum Reason {
     NotWired,
     /// The plan has more marks than this box has room for.
     NoRoom,
+    /// As things stand the monitor would refuse this command.
+    Monitor(Refusal),
+    /// Too soon after the ones before: wait some seconds.
+    TooOften,
+    /// Another desk has the line.
+    OtherDesk,
 }
 
 /// What the box answers. New replies go to the end; the order is part of the protocol.

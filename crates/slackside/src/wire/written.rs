@@ -101,6 +101,9 @@ impl Message for Reply<'_> {
                     (status.supervised_shafts, status.supervised_contacts);
                 let flags = [status.run_given, status.feed_given, head, boot, first, second, third, fourth];
                 pen.all(&flags.map(u8::from));
+                pen.number(status.refused.count);
+                pen.long(status.refused.first.get());
+                pen.long(status.refused.last.get());
             }
         }
     }
@@ -149,10 +152,16 @@ fn reason(reason: Reason, pen: &mut Pen<'_>) {
         Reason::LegTurns => 13,
         Reason::NotWired => 14,
         Reason::NoRoom => 15,
+        Reason::Monitor(_) => 16,
+        Reason::TooOften => 17,
+        Reason::OtherDesk => 18,
     };
     pen.byte(kind);
     if let Reason::OutOfOrder { received: number } | Reason::RuleBroken { row: number } = reason {
         pen.number(number.into());
+    }
+    if let Reason::Monitor(refusal) = reason {
+        pen.byte(refusal as u8);
     }
 }
 
