@@ -3,7 +3,7 @@
     read.py tcp HOST PORT UNIT        read.py rtu DEVICE UNIT
         reads every register and prints them as JSON, with the exceptions of what is refused
     read.py … acknowledge
-        writes the one word that can be written, twice at once, and prints the exceptions
+        writes the one word that can be written, by both functions, and prints the exceptions
 """
 
 import inspect
@@ -17,7 +17,8 @@ if how == "tcp":
     client = ModbusTcpClient(rest[0], port=int(rest[1]), timeout=3)
     unit, wish = int(rest[2]), rest[3:]
 else:
-    client = ModbusSerialClient(port=rest[0], baudrate=19200, parity="E", timeout=3)
+    # A pseudo-terminal has no parity.
+    client = ModbusSerialClient(port=rest[0], baudrate=19200, parity="N", timeout=3)
     unit, wish = int(rest[1]), rest[2:]
 assert client.connect(), "nobody listens"
 

@@ -143,6 +143,7 @@ fn garbage_blocks_the_link_no_longer_than_a_second_after_it_ends() {
         settings: Some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: Some(1.0),
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let mut stream = TcpStream::connect(memory_box.address()).expect("it listens");

@@ -34,14 +34,17 @@ fn tripped(on: ModbusPort) -> MemoryBox {
     MemoryBox::start(setup).expect("free ports")
 }
 
-fn status(memory_box: &MemoryBox) -> LinkStatus {
-    let port = Port::open(&memory_box.address().to_string(), 115_200).expect("it listens");
-    Client::new(port)
-        .ask(&Request::Status, |reply| match reply {
-            Reply::Status(status) => Some(status),
-            _ => None,
-        })
-        .expect("answered")
+/// One desk for as long as the test: a box has one at a time.
+fn desk(memory_box: &MemoryBox) -> Client {
+    Client::new(Port::open(&memory_box.address().to_string(), 115_200).expect("it listens"))
+}
+
+fn status(desk: &mut Client) -> LinkStatus {
+    desk.ask(&Request::Status, |reply| match reply {
+        Reply::Status(status) => Some(status),
+        _ => None,
+    })
+    .expect("answered")
 }
 
 fn wait_for(what: &str, mut is_so: impl FnMut() -> bool) {
@@ -120,8 +123,11 @@ fn a_tripped_leg_is_read_over_tcp_and_a_dead_box_is_not() {
     let (python, has_mbpoll) = (python(), is_installed("mbpoll"));
     let memory_box = tripped(ModbusPort::Tcp("127.0.0.1:0".to_owned()));
     let at = memory_box.modbus().expect("on TCP");
-    wait_for("the trip", || status(&memory_box).first_out().is_some());
-    let seen = status(&memory_box);
+    let mut desk = desk(&memory_box);
+    // Alarms come and go until the leg has come to rest, which the box has soon: it runs as fast as it can.
+    let ends = demo::inputs(&Settings::example().check().expect("sound")).last().expect("inputs").at;
+    wait_for("the end", || status(&mut desk).at().since(ends).get() >= 59_000_000);
+    let seen = status(&mut desk);
     let first_out = u16::from(seen.first_out().expect("just seen").id());
     let waiting = u16::try_from(seen.unacknowledged().iter().count()).expect("few");
     assert!(waiting > 0);
@@ -150,9 +156,9 @@ fn a_tripped_leg_is_read_over_tcp_and_a_dead_box_is_not() {
         let other = pymodbus(python, &["tcp", &host, &port, "18"]);
         assert_eq!(other["exceptions"], serde_json::json!([0x0B, 0x0B]));
         let acknowledged = pymodbus(python, &["tcp", &host, &port, &unit, "acknowledge"]);
-        assert_eq!(acknowledged["exceptions"], serde_json::json!([0, 6]), "one a second");
-        wait_for("the acknowledgement", || status(&memory_box).unacknowledged().iter().next().is_none());
-        assert_eq!(status(&memory_box).first_out().map(|it| u16::from(it.id())), Some(first_out), "nothing is reset");
+        assert_eq!(acknowledged["exceptions"], serde_json::json!([0, 0]), "what has nothing to do is done");
+        wait_for("the acknowledgement", || status(&mut desk).unacknowledged().iter().next().is_none());
+        assert_eq!(status(&mut desk).first_out().map(|it| u16::from(it.id())), Some(first_out), "nothing is reset");
     }
     // Its program stands still: what is known grows old, and is not told any more.
     memory_box.press(Button::Halt(true));
@@ -174,6 +180,8 @@ struct Pair {
     child: Child,
     _folder: tempfile::TempDir,
     ends: [PathBuf; 2],
+    /// Held open, or the line ends with the first master that leaves it.
+    _open: std::fs::File,
 }
 
 impl Pair {
@@ -186,7 +194,8 @@ impl Pair {
         let end = |path: &Path| format!("pty,raw,echo=0,link={}", path.display());
         let child = Command::new("socat").args([end(&ends[0]), end(&ends[1])]).spawn().expect("it runs");
         wait_for("the pseudo-terminals", || ends.iter().all(|end| end.exists()));
-        Some(Self { child, _folder: folder, ends })
+        let open = std::fs::OpenOptions::new().read(true).write(true).open(&ends[1]).expect("a terminal");
+        Some(Self { child, _folder: folder, ends, _open: open })
     }
 }
 
@@ -223,7 +232,7 @@ fn a_box_is_read_over_rtu_on_a_pseudo_terminal() {
         assert_eq!(registers.len(), 144, "{read}");
         assert_eq!(registers[0], 1);
         let acknowledged = pymodbus(python, &["rtu", &masters, &unit, "acknowledge"]);
-        assert_eq!(acknowledged["exceptions"], serde_json::json!([0, 6]));
+        assert_eq!(acknowledged["exceptions"], serde_json::json!([0, 0]));
     }
     drop(memory_box);
 }

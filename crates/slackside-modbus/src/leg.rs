@@ -1,6 +1,7 @@
-//! What may be read and written of a leg: nothing old, one word, and that not too often.
+//! What may be read and written of a leg: nothing old, and one word. How often the word is taken is the box's affair, which holds every link
+//! to few commands at a time.
 
-use slackside::units::{Micros, Span};
+use slackside::units::Span;
 
 use crate::registers::{self, ACKNOWLEDGE, ACKNOWLEDGE_WORD};
 use crate::server::{Exception, Registers};
@@ -8,32 +9,6 @@ use crate::view::View;
 
 /// Values of a leg that nobody has judged for so long are no longer told.
 pub const OLD_AFTER: Span = Span::from_millis(2_000);
-/// Acknowledgements are taken no closer together.
-pub const BETWEEN_ACKNOWLEDGEMENTS: Span = Span::from_millis(1_000);
-
-/// When an acknowledgement may come again.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Pace {
-    last: Option<Micros>,
-}
-
-impl Pace {
-    /// None came yet.
-    #[must_use]
-    pub const fn new() -> Self {
-        Self { last: None }
-    }
-
-    /// Whether one may come now; if so, the next must wait.
-    pub fn may(&mut self, now: Micros) -> bool {
-        let may = self.last.is_none_or(|last| now.since(last) >= BETWEEN_ACKNOWLEDGEMENTS);
-        if may {
-            self.last = Some(now);
-        }
-        may
-    }
-}
-
 /// Hold a write against what may be written.
 ///
 /// # Errors
@@ -49,15 +24,14 @@ pub const fn may_write(register: u16, value: u16) -> Result<(), Exception> {
 /// A leg's registers as its own box serves them.
 pub struct Leg<'v> {
     view: &'v View<'v>,
-    pace: &'v mut Pace,
-    /// Somebody has seen the alarms: the box is to be told.
+    /// Somebody has seen the alarms, and there are some: the box is to be told.
     pub acknowledged: bool,
 }
 
 impl<'v> Leg<'v> {
     /// As it is in `view`.
-    pub const fn new(view: &'v View<'v>, pace: &'v mut Pace) -> Self {
-        Self { view, pace, acknowledged: false }
+    pub const fn new(view: &'v View<'v>) -> Self {
+        Self { view, acknowledged: false }
     }
 
     fn fresh(&self) -> Result<(), Exception> {
@@ -75,10 +49,8 @@ impl Registers for Leg<'_> {
     fn write(&mut self, register: u16, value: u16) -> Result<(), Exception> {
         may_write(register, value)?;
         self.fresh()?;
-        if !self.pace.may(self.view.status.at()) {
-            return Err(Exception::Busy);
-        }
-        self.acknowledged = true;
+        // Where there is nothing to acknowledge it is done already.
+        self.acknowledged = self.view.status.unacknowledged().iter().next().is_some();
         Ok(())
     }
 }

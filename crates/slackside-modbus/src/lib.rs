@@ -8,7 +8,7 @@
 //! ```text
 //! registers          the one table: where, how much, what; names, units and meanings for the desk only
 //! view  words        what a value is taken from, and how it becomes sixteen bits: unknown is 0x8000, never 0
-//! leg                what may be read and written: nothing old, one word, not too often
+//! leg                what may be read and written: nothing old, and one word
 //! server             functions and exceptions, over any table
 //! rtu  tcp           the two framings
 //! line               RTU on a serial line of a box, with the driver of an RS-485 line

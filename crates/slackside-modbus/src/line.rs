@@ -12,7 +12,7 @@ use slackside::units::Micros;
 use slackside_box::SensorBox;
 use slackside_box::line::Analogue;
 
-use crate::leg::{Leg, Pace};
+use crate::leg::Leg;
 use crate::rtu::{MOST_FRAME, Receiver, frame, on_the_line};
 use crate::server::{Exception, MOST_PDU, answer, refuse};
 use crate::view::View;
@@ -45,7 +45,6 @@ pub struct RtuLine<S, D> {
     address: u8,
     bits_a_second: u32,
     receiver: Receiver,
-    pace: Pace,
     out: [u8; MOST_FRAME],
     /// Bytes of the answer under way, and how many are out.
     length: usize,
@@ -63,7 +62,6 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
             address,
             bits_a_second,
             receiver: Receiver::new(bits_a_second),
-            pace: Pace::new(),
             out: [0; MOST_FRAME],
             length: 0,
             sent: 0,
@@ -96,11 +94,11 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
         let mut reply = [0; MOST_PDU];
         let (length, acknowledged) = {
             let view = View::of(sensor_box, now);
-            let mut leg = Leg::new(&view, &mut self.pace);
+            let mut leg = Leg::new(&view);
             (answer(message, &mut leg, &mut reply), leg.acknowledged)
         };
         let length = if acknowledged && !sensor_box.command(Origin::Link, Command::Acknowledge) {
-            // One command a round: another was before it.
+            // One command a round, and few by links: it is to be asked again.
             refuse(message, Exception::Busy, &mut reply)
         } else {
             length
@@ -119,7 +117,7 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
 
     /// Whether an answer is on its way out.
     fn is_sending(&mut self, now: Micros) -> bool {
-        if self.sent >= self.length && self.busy_until.is_none() {
+        if !self.is_busy() {
             return false;
         }
         self.take_in(now);
@@ -165,6 +163,12 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
                 Err(_) => self.sent = self.length,
             }
         }
+    }
+
+    /// Whether an answer is on its way out: what comes in meanwhile is taken for its echo.
+    #[must_use]
+    pub const fn is_busy(&self) -> bool {
+        self.sent < self.length || self.busy_until.is_some()
     }
 
     /// The line, for whoever looks after it.

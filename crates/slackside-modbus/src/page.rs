@@ -61,8 +61,8 @@ pub fn page() -> String {
          | register | word | what it does |\n|---|---|---|\n\
          | {ACKNOWLEDGE} | 0x{ACKNOWLEDGE_WORD:04X} ({ACKNOWLEDGE_WORD}) | Somebody has seen the alarms: acknowledges all of them. \
          It resets nothing and gives no permit back |\n\n\
-         Any other word is answered by exception 03, any other register by 02, a second acknowledgement within a second by 06. It cannot be \
-         read.\n\n\
+         Any other word is answered by exception 03, any other register by 02. The box takes four commands by links at once and one more each \
+         15 s: beyond that it answers 06. The register cannot be read.\n\n\
          ## Conditions by number\n\n\
          [Every condition](conditions.md) has its meaning there.\n\n\
          | number | condition | name | in the bit words |\n|---|---|---|---|\n"

@@ -8,7 +8,7 @@
 
 use proptest::prelude::*;
 use slackside::units::{Micros, Span};
-use slackside_modbus::leg::{Pace, may_write};
+use slackside_modbus::leg::may_write;
 use slackside_modbus::rtu::{MOST_FRAME, Receiver, checksum, frame};
 use slackside_modbus::server::{Exception, MOST_PDU, Registers, answer};
 use slackside_modbus::tcp;
@@ -132,19 +132,6 @@ proptest! {
     fn noise_on_a_stream_asks_no_more_than_it_holds(noise in proptest::collection::vec(any::<u8>(), 0..600)) {
         if let Ok(Some(request)) = tcp::take(&noise) {
             prop_assert!(request.taken <= noise.len() && request.message.len() <= MOST_PDU);
-        }
-    }
-
-    #[test]
-    fn acknowledgements_come_no_closer_than_a_second(gaps in proptest::collection::vec(0..3_000_000_u32, 1..60)) {
-        let (mut pace, mut now, mut last) = (Pace::new(), Micros::new(5), None);
-        for gap in gaps {
-            now = now.after(Span::new(gap));
-            let may = pace.may(now);
-            prop_assert_eq!(may, last.is_none_or(|last| now.since(last).get() >= 1_000_000));
-            if may {
-                last = Some(now);
-            }
         }
     }
 }

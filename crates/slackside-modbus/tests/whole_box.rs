@@ -13,7 +13,7 @@ mod rig;
 
 use rig::{Chip, Rig, plan, set_up, settings};
 use slackside::conditions::Condition;
-use slackside::input::Shaft;
+use slackside::input::{Command, Origin, Shaft};
 use slackside::units::Micros;
 use slackside_box::bench::{Line, Pin, RUBBING};
 use slackside_modbus::line::RtuLine;
@@ -224,7 +224,7 @@ fn what_is_not_fitted_is_unknown() {
 }
 
 #[test]
-fn a_slip_trip_is_read_acknowledged_once_a_second_and_reset_by_nobody() {
+fn a_slip_trip_is_read_and_acknowledged_and_reset_by_nobody() {
     let mut bus = Bus::running();
     bus.rig.turn(Shaft::Boot, 700);
     bus.rig.run(6_000);
@@ -251,9 +251,21 @@ fn a_slip_trip_is_read_acknowledged_once_a_second_and_reset_by_nobody() {
     assert_eq!(bus.ask(&[6, 0, 4, 0xAC, 0x4B]), [0x86, 2]);
     assert_eq!(bus.ask(&[16, 1, 0, 0, 2, 4, 0xAC, 0x4B, 0xAC, 0x4B]), [0x90, 2]);
     assert_eq!(bus.one("alarms_to_acknowledge"), waiting);
+    // Another command is before it in this round, and the round does not come.
+    let mut frame = vec![ADDRESS, 6, 1, 0, 0xAC, 0x4B];
+    frame.extend(checksum(&frame));
+    bus.rig.sensor_box.command(Origin::Leg, Command::EndBypass);
+    bus.master.put(&frame);
+    let mut came = Vec::new();
+    for _ in 0..30 {
+        bus.rig.now += 1_000;
+        bus.poll();
+        came.extend(bus.master.take());
+    }
+    assert_eq!(came[1..3], [0x86, 6]);
+    bus.rig.run(100);
+    assert_eq!(bus.one("alarms_to_acknowledge"), waiting);
     assert_eq!(bus.acknowledge(), [6, 1, 0, 0xAC, 0x4B]);
-    // 0.4 s after the one before.
-    assert_eq!(bus.acknowledge(), [0x86, 6]);
     assert_eq!(bus.one("alarms_to_acknowledge"), 0);
     assert_ne!(bus.one("alarms_latched"), 0, "an acknowledgement resets nothing");
     assert_eq!(bus.one("permits") & 0b1111, 0);

@@ -16,6 +16,7 @@ use slackside::record::Recorder;
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
+use slackside::verdict::Refusal;
 use slackside::wire::{MOST_FRAME, Reason, Reply, encode};
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
@@ -233,7 +234,7 @@ fn stand_still(pressed: &Receiver<Button>, stop: &AtomicBool) -> Duration {
 /// What a master reaches the box by, opened.
 enum Wire {
     Gateway(Gateway),
-    Serial { port: Box<dyn SerialPort>, outside: Line, line: Box<RtuLine<Line, NoDriver>> },
+    Serial { port: Box<dyn SerialPort>, outside: Line, line: Box<RtuLine<Line, NoDriver>>, answer: Vec<u8> },
 }
 
 impl Wire {
@@ -247,7 +248,7 @@ impl Wire {
                     .with_context(|| format!("cannot open {device}: name a serial device, or HOST:PORT for TCP"))?;
                 let (inside, outside) = Line::pair(4_096);
                 let line = Box::new(RtuLine::new(inside, NoDriver, modbus.address, *bits_a_second));
-                Ok(Self::Serial { port, outside, line })
+                Ok(Self::Serial { port, outside, line, answer: Vec::new() })
             }
         }
     }
@@ -256,14 +257,16 @@ impl Wire {
         let now = Micros::new(now_us);
         match self {
             Self::Gateway(gateway) => {
-                if gateway.acknowledged() {
-                    sensor_box.command(Origin::Link, Command::Acknowledge);
-                }
+                gateway.acknowledge(|| {
+                    // Where there is nothing to acknowledge it is done already.
+                    let would = sensor_box.monitor().would_take(Origin::Link, Command::Acknowledge);
+                    would == Err(Refusal::NothingToDo) || sensor_box.command(Origin::Link, Command::Acknowledge)
+                });
                 if gateway.wants_picture() {
                     gateway.take(&View::of(sensor_box, now));
                 }
             }
-            Self::Serial { port, outside, line } => {
+            Self::Serial { port, outside, line, answer } => {
                 let mut bytes = [0; 256];
                 if port.bytes_to_read().is_ok_and(|waiting| waiting > 0)
                     && let Ok(count) = port.read(&mut bytes)
@@ -271,8 +274,13 @@ impl Wire {
                     outside.put(&bytes[..count]);
                 }
                 line.poll(sensor_box, now);
-                // What cannot be written is lost, as on any serial line; the master asks again.
-                let _ = port.write_all(&outside.take());
+                answer.extend(outside.take());
+                // A pseudo-terminal is quicker than any line: the master must not have its answer, and ask again, before the line is free.
+                if !line.is_busy() && !answer.is_empty() {
+                    // What cannot be written is lost, as on any serial line; the master asks again.
+                    let _ = port.write_all(answer);
+                    answer.clear();
+                }
             }
         }
     }

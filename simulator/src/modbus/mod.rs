@@ -6,14 +6,13 @@
 use std::io::{ErrorKind, Read as _, Write as _};
 use std::net::{SocketAddr, TcpListener, TcpStream};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::mpsc::{Sender, channel};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
 use anyhow::Context as _;
-use slackside::units::Micros;
-use slackside_modbus::leg::{OLD_AFTER, Pace, may_write};
+use slackside_modbus::leg::{OLD_AFTER, may_write};
 use slackside_modbus::registers::{self, LAST};
 use slackside_modbus::server::{Exception, MOST_PDU, Registers, answer, refuse};
 use slackside_modbus::tcp;
@@ -25,8 +24,15 @@ const MASTERS: usize = 8;
 const SILENT: Duration = Duration::from_secs(60);
 /// How often a thread looks whether it is to end.
 const LOOK: Duration = Duration::from_millis(100);
+/// Older than this nothing is told.
+const OLD: Duration = Duration::from_micros(OLD_AFTER.get() as u64);
+/// The register of how many alarms wait.
+const TO_ACKNOWLEDGE: usize = 6;
 /// A picture is taken no more often.
 const EVERY: Duration = Duration::from_millis(20);
+
+/// Where the box says whether it takes an acknowledgement.
+type Asking = Sender<bool>;
 
 /// The registers at one moment.
 #[derive(Clone)]
@@ -39,9 +45,7 @@ struct Picture {
 struct Shared {
     /// `None` before the box has come round once.
     picture: Mutex<Option<Picture>>,
-    pace: Mutex<Pace>,
-    begun: Instant,
-    acknowledged: Mutex<Sender<()>>,
+    asking: Mutex<Sender<Asking>>,
     address: u8,
     masters: AtomicUsize,
     stop: AtomicBool,
@@ -55,7 +59,7 @@ fn locked<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
 /// Serves until it is dropped.
 pub struct Gateway {
     shared: Arc<Shared>,
-    acknowledgements: std::sync::mpsc::Receiver<()>,
+    asked: Receiver<Asking>,
     at: SocketAddr,
     thread: Option<JoinHandle<()>>,
 }
@@ -71,12 +75,10 @@ impl Gateway {
         })?;
         let at = listener.local_addr()?;
         listener.set_nonblocking(true)?;
-        let (acknowledged, acknowledgements) = channel();
+        let (asking, asked) = channel();
         let shared = Arc::new(Shared {
             picture: Mutex::new(None),
-            pace: Mutex::new(Pace::new()),
-            begun: Instant::now(),
-            acknowledged: Mutex::new(acknowledged),
+            asking: Mutex::new(asking),
             address,
             masters: AtomicUsize::new(0),
             stop: AtomicBool::new(false),
@@ -84,7 +86,7 @@ impl Gateway {
         let of_thread = Arc::clone(&shared);
         let thread =
             std::thread::Builder::new().name("modbus".to_owned()).spawn(move || accept(&listener, &of_thread))?;
-        Ok(Self { shared, acknowledgements, at, thread: Some(thread) })
+        Ok(Self { shared, asked, at, thread: Some(thread) })
     }
 
     /// Where it listens.
@@ -108,10 +110,12 @@ impl Gateway {
         *locked(&self.shared.picture) = Some(Picture { registers, taken: Instant::now() });
     }
 
-    /// Whether somebody has acknowledged since it was asked last.
-    #[must_use]
-    pub fn acknowledged(&self) -> bool {
-        self.acknowledgements.try_iter().count() > 0
+    /// Somebody has seen the alarms: the box says by `taken` whether it takes that now, and is waited for.
+    pub fn acknowledge(&self, mut taken: impl FnMut() -> bool) {
+        for asking in self.asked.try_iter() {
+            // Whoever asked may have gone.
+            let _ = asking.send(taken());
+        }
     }
 }
 
@@ -201,8 +205,7 @@ struct Pictured<'s> {
 
 impl<'s> Pictured<'s> {
     fn fresh(&self) -> Result<&'s Picture, Exception> {
-        let old = Duration::from_micros(OLD_AFTER.get().into());
-        self.picture.filter(|picture| picture.taken.elapsed() <= old).ok_or(Exception::NoAnswer)
+        self.picture.filter(|picture| picture.taken.elapsed() <= OLD).ok_or(Exception::NoAnswer)
     }
 }
 
@@ -217,10 +220,16 @@ impl Registers for Pictured<'_> {
     fn write(&mut self, register: u16, value: u16) -> Result<(), Exception> {
         may_write(register, value)?;
         self.fresh()?;
-        let now = Micros::new(self.shared.begun.elapsed().as_micros() as u64);
-        if !locked(&self.shared.pace).may(now) {
-            return Err(Exception::Busy);
+        if self.fresh()?.registers[TO_ACKNOWLEDGE] == 0 {
+            // Nothing to acknowledge: it is done already.
+            return Ok(());
         }
-        locked(&self.shared.acknowledged).send(()).map_err(|_| Exception::NoAnswer)
+        let (answer, answered) = channel();
+        locked(&self.shared.asking).send(answer).map_err(|_| Exception::NoAnswer)?;
+        match answered.recv_timeout(OLD) {
+            Ok(true) => Ok(()),
+            Ok(false) => Err(Exception::Busy),
+            Err(_) => Err(Exception::NoAnswer),
+        }
     }
 }

@@ -117,7 +117,7 @@ fn moments(sheet: &Sheet<'_>, timed: Option<usize>) -> Result<(Vec<Femtos>, Cloc
     // Fractions are kept to a billionth of the unit.
     let at = |(number, text): (u64, &str)| {
         let value = level(text).ok_or_else(|| format!(", line {number}: the time `{text}` is no number"))?;
-        if !(value.abs() < 1e15) {
+        if value.abs() >= 1e15 {
             return Err(format!(", line {number}: the time `{text}` is beyond any recording"));
         }
         Ok((value * FINE).round() as Femtos)

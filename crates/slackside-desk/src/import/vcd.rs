@@ -9,7 +9,7 @@ use super::{Clock, Femtos, Found, Kind, Series};
 /// Read one. The error says where, behind the name of the file.
 pub(super) fn read(text: &str) -> Result<Found, String> {
     let begin = text.find('$').unwrap_or(0);
-    let mut parser = Parser::new(text[begin..].as_bytes());
+    let mut parser = Parser::new(&text.as_bytes()[begin..]);
     let header = parser.parse_header().map_err(|error| format!(", in its header: {error}"))?;
     let mut series: Vec<Series> = Vec::new();
     let mut places: HashMap<IdCode, usize> = HashMap::new();

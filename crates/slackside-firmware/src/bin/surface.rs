@@ -31,10 +31,10 @@ use slackside::wire::{
     Surroundings, encode,
 };
 #[cfg(feature = "modbus")]
-use slackside::wire::{BoxStatus, LinkStatus};
+use slackside::wire::{BoxStatus, LinkStatus, Refused};
 #[cfg(feature = "modbus")]
 use slackside_modbus::{
-    leg::{Leg, Pace},
+    leg::Leg,
     rtu::{self, Receiver},
     server::{Exception, MOST_PDU, answer as modbus_answer, refuse},
     view::View,
@@ -314,7 +314,7 @@ impl Line {
 #[cfg(feature = "modbus")]
 static RECEIVER: Volatile<Receiver> = Volatile::new(Receiver::new(19_200));
 #[cfg(feature = "modbus")]
-static PACE: Volatile<Pace> = Volatile::new(Pace::new());
+static REFUSED: Volatile<Refused> = Volatile::new(Refused { count: 0, first: Micros::ZERO, last: Micros::ZERO });
 #[cfg(feature = "modbus")]
 static REPLY: Volatile<[u8; MOST_PDU]> = Volatile::new([0; MOST_PDU]);
 #[cfg(feature = "modbus")]
@@ -333,6 +333,7 @@ fn modbus(monitor: &Box) {
         feed_given: yes(),
         supervised_shafts: [yes(), yes()],
         supervised_contacts: [yes(), yes(), yes(), yes()],
+        refused: REFUSED.get(),
     };
     let view = View {
         status: LinkStatus::of(monitor, micros(), yes(), WORD.get()),
@@ -341,7 +342,7 @@ fn modbus(monitor: &Box) {
         session: WORD.get(),
         judged_until: micros(),
     };
-    let mut leg = Leg::new(&view, PACE.place());
+    let mut leg = Leg::new(&view);
     let length = modbus_answer(message, &mut leg, REPLY.place());
     black_box((leg.acknowledged, length, refuse(message, Exception::Busy, REPLY.place())));
     black_box(rtu::frame(address, WORD.get() as usize, REPLY_FRAME.place()));
