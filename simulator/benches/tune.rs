@@ -220,8 +220,8 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
             let signals = cursor.signals();
             times.extend(at.get().to_le_bytes());
             // Unknown is the least of all numbers.
-            short.extend(signals.short.reading.least.to_le_bytes());
-            long.extend(signals.long.reading.least.to_le_bytes());
+            short.extend(signals.short.least.to_le_bytes());
+            long.extend(signals.long.least.to_le_bytes());
         }
     }
     std::fs::write(directory.join("time_us.i64"), times)?;

@@ -32,11 +32,17 @@ fn forget(path: &Path) {
     BEGUN.lock().unwrap_or_else(PoisonError::into_inner).remove(path);
 }
 
-/// Whether a file would be replaced that must not be.
+/// Whether a file can be put there, as far as can be told beforehand.
 ///
 /// # Errors
-/// It is there, and nobody said that it may be written over.
+/// It is a directory, or one that is not there would hold it; or a file is there, and nobody said that it may be written over.
 pub fn is_free(path: &Path) -> io::Result<()> {
+    if path.is_dir() {
+        return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a directory; give the name of a file in it"));
+    }
+    if path.parent().is_some_and(|directory| directory != Path::new("") && !directory.is_dir()) {
+        return Err(io::Error::new(io::ErrorKind::NotFound, "its directory is not there; make it first"));
+    }
     if path.exists() && !MAY_REPLACE.load(Ordering::SeqCst) {
         let text = "it is there already; give another name, or --force to write over it";
         return Err(io::Error::new(io::ErrorKind::AlreadyExists, text));
@@ -66,14 +72,8 @@ impl Whole {
     pub fn create(path: &Path) -> io::Result<Self> {
         // A link keeps its place; what it leads to is replaced.
         let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-        if path.is_dir() {
-            return Err(io::Error::new(
-                io::ErrorKind::IsADirectory,
-                "it is a directory; give the name of a file in it",
-            ));
-        }
         // Putting a file in the place of a device or a pipe would remove it.
-        if fs::metadata(path).is_ok_and(|meta| !meta.is_file()) {
+        if fs::metadata(path).is_ok_and(|meta| !meta.is_file() && !meta.is_dir()) {
             let text = "it is a device or a pipe, not an ordinary file; give the name of a file";
             return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
         }

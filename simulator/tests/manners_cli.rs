@@ -2,6 +2,7 @@
 
 mod program;
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
@@ -95,6 +96,12 @@ fn a_trace_in_wrong_units_is_refused_with_the_likely_one() {
         }
         assert!(!directory.join("t.slk").exists() && !directory.join(format!("{name}.label.toml")).exists(), "{name}");
     }
+    // Rows from the last to the first are in no wrong unit.
+    let (header, rows) = trace.split_once('\n').expect("a header");
+    let backwards: Vec<&str> = rows.lines().rev().collect();
+    fs::write(directory.join("backwards.csv"), format!("{header}\n{}\n", backwards.join("\n"))).expect("written");
+    let said = refused(directory, &["replay", "backwards.csv", "--settings", "leg.toml"]);
+    assert!(said.contains("time runs backwards") && said.contains("sort the rows"), "{said}");
     // A leg that hardly turns, and one whose wire hums, are judged all the same.
     done(directory, &["replay", "us.csv", "--settings", "leg.toml"]);
     done(
@@ -373,20 +380,63 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
     let study = "name = \"Two\"\nsettings = \"leg.toml\"\n[[trace]]\nfile = \"t.csv\"\n[[limit]]\nkey = \"slip_high.setpoint_pct\"\nfrom = 4\nto = 6\nstep = 1\n[search]\nmethod = \"grid\"\n";
     fs::write(directory.join("study.toml"), study).expect("written");
     let scenario = root("scenarios/boot-sensor-cut.toml");
+    let lower = fs::read_to_string(directory.join("leg.toml"))
+        .expect("readable")
+        .replace("setpoint_pct = 14", "setpoint_pct = 13");
+    fs::write(directory.join("lower.toml"), lower).expect("written");
     for (format, arguments) in [
         ("slackside-replay", ["replay", "t.csv", "--settings", "leg.toml"].as_slice()),
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
-        ("slackside-simulate", &["simulate", &scenario, "--replay"]),
-        ("slackside-compare", &["compare", "leg.toml", "leg.toml", "t.csv"]),
+        ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
+        ("slackside-simulate", &["simulate", &scenario, "--replay", "--settings", "leg.toml"]),
+        ("slackside-compare", &["compare", "leg.toml", "lower.toml", "t.csv"]),
         ("slackside-label", &["label", "t.csv", "--nothing-wrong", "--force"]),
         ("slackside-convert", &["convert", "t.csv", "t.slk", "--settings", "leg.toml", "--force"]),
         ("slackside-tune", &["tune", "study.toml", "--force"]),
+        ("slackside-tune-shard", &["tune", "study.toml", "--shard", "1/2", "--force"]),
+        ("slackside-completions", &["completions", "bash"]),
+        ("slackside-manual", &["manual", "man", "--force"]),
     ] {
         let said = done(directory, &[arguments, &["--json"]].concat());
         let object: serde_json::Value = serde_json::from_str(&said).unwrap_or_else(|error| panic!("{error}: {said}"));
         assert_eq!(object["format"], format);
         assert_eq!(object["format_version"], 1, "{format}");
+        has_the_shape_of_the_book(&object, format);
         assert_eq!(done(directory, &[arguments, &["--quiet"]].concat()), "", "{format} is silent when asked to be");
+    }
+}
+
+/// Hold the keys of an object, at every depth, against those that the book tells of its format.
+fn has_the_shape_of_the_book(object: &serde_json::Value, format: &str) {
+    let page = |name: &str| fs::read_to_string(root(&format!("docs/src/{name}"))).expect("readable");
+    let quoted = |text: &str| -> BTreeSet<String> { text.split('`').skip(1).step_by(2).map(str::to_owned).collect() };
+    let json = page("reference/json.md");
+    let row = json.lines().find(|line| line.contains(&format!("| `{format}` |"))).expect("the book tells the format");
+    let (told, found) = if format == "slackside-replay" {
+        let replay = page("technician/replay.md");
+        let table = replay.split("| key | meaning |").nth(1).expect("the table of its keys");
+        let keys = table.lines().skip(2).take_while(|line| line.starts_with('|'));
+        let told = keys.flat_map(|line| quoted(line.split('|').nth(1).expect("a cell"))).collect();
+        (told, object.as_object().expect("an object").keys().cloned().collect())
+    } else {
+        let mut told = quoted(row.splitn(4, '|').nth(3).expect("what it holds"));
+        told.extend(["format".to_owned(), "format_version".to_owned()]);
+        let mut found = BTreeSet::new();
+        every_key(object, &mut found);
+        (told, found)
+    };
+    assert_eq!(found, told, "{format}: found in the object, and told in the book");
+}
+
+fn every_key(value: &serde_json::Value, keys: &mut BTreeSet<String>) {
+    match value {
+        serde_json::Value::Object(object) => {
+            // Figures of a study go by the names they have in its report.
+            keys.extend(object.keys().filter(|key| !key.contains(' ')).cloned());
+            object.values().for_each(|value| every_key(value, keys));
+        }
+        serde_json::Value::Array(all) => all.iter().for_each(|value| every_key(value, keys)),
+        _ => {}
     }
 }
 
@@ -619,6 +669,10 @@ fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
     assert!(file.contains("lagging_in = 0.5") && file.contains("centres_ft = 98.5"), "{file}");
     let again = ask(answers);
     assert!(text(&again.stderr).contains("--force"), "never over what is there");
+    // Nobody answers fifteen questions for a place where nothing can be written.
+    for (place, why) in [("nowhere/new.toml", "its directory is not there"), (".", "it is a directory")] {
+        assert!(refused(directory, &["new-leg", place]).contains(why), "{place}");
+    }
 }
 
 #[test]

@@ -61,8 +61,7 @@ fn the_ratio_says_which_way_it_shifted() {
         (expected / 1_000 * 962, 3_000, None),
     ] {
         let mut leg = running();
-        leg.motion.seen_ratio =
-            Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread), at: Micros::new(leg.now) });
+        leg.motion.seen_ratio = Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
         leg.tell_motion();
         assert_eq!(first(&leg, Condition::RatioShifted).map(|(_, _, _, detail)| detail), seen, "{ratio} {spread}");
     }

@@ -297,9 +297,8 @@ fn mistracking_counts_from_the_rub_and_not_beyond_its_end() {
     for (bridged, alarms) in [(550_000, 1), (500_000, 1), (499_999, 0)] {
         let mut leg = Leg::at_rest();
         leg.rub(Place::HeadLeft, true);
-        let from = leg.now;
         leg.wait(300_000);
-        leg.motion.contacts[0].bridged_until = Some(slackside::units::Micros::new(from + bridged));
+        leg.motion.contacts[0].bridged = true;
         leg.tell_motion();
         leg.wait(bridged - 300_000);
         leg.rub(Place::HeadLeft, false);

@@ -128,8 +128,7 @@ fn day(settings: Settings, steps: Vec<Step>) -> Leg {
                 leg.tell_motion();
             }
             Step::Seen(ratio) => {
-                leg.motion.seen_ratio =
-                    Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(1_000), at: Micros::new(leg.now) });
+                leg.motion.seen_ratio = Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(1_000) });
                 leg.tell_motion();
             }
             Step::Other(what) => leg.say(leg.now, what),
@@ -202,9 +201,7 @@ fn shift(events: &[Event], by: u64) -> Vec<Event> {
                     }
                     for contact in &mut motion.contacts {
                         contact.rubbing_since = contact.rubbing_since.map(later);
-                        contact.bridged_until = contact.bridged_until.map(later);
                     }
-                    motion.seen_ratio = motion.seen_ratio.map(|seen| SeenRatio { at: later(seen.at), ..seen });
                     What::Motion(motion)
                 }
                 other => other.clone(),
@@ -376,10 +373,10 @@ proptest! {
                 shaft.edges = numbers[4];
             }
             motion.head_since_boot = Turns::new(edge);
-            motion.slip_short.reading = reading;
-            motion.slip_long.reading = reading;
+            motion.slip_short = reading;
+            motion.slip_long = reading;
             motion.contacts[1].rubbing_since = (edge % 7 == 0).then_some(Micros::new(at / 2));
-            motion.contacts[1].bridged_until = (edge % 2 == 0).then_some(Micros::new(edge));
+            motion.contacts[1].bridged = edge % 2 == 0;
             motion.contacts[2].state = ContactState::Faulty;
             motion.contacts[3].duty = Ppm::new(values[0]);
             let whats = [

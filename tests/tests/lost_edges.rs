@@ -78,7 +78,7 @@ fn targets_of(shaft: Shaft) -> Condition {
 const BOTH: [Shaft; 2] = [Shaft::Head, Shaft::Boot];
 /// What a lost edge adds to the score of its sensor, from which each edge takes one, and where it is named: as the book says.
 const A_LOSS: i32 = 300;
-const NAMED_AT: i32 = 1_500;
+const NAMED_AT: i32 = 2_100;
 
 #[test]
 fn a_target_lost_for_good_is_named_and_stops_nothing() {
@@ -116,7 +116,7 @@ fn a_plug_that_drops_out_is_named_and_stops_nothing() {
 #[test]
 fn edges_lost_at_random_are_borne_up_to_one_in_a_thousand_and_named_from_one_in_a_hundred() {
     let mut by_chance = 0;
-    for (head, boot) in [(4, 4), (8, 8), (8, 32), (3, 6)] {
+    for (head, boot) in [(4, 4), (8, 8), (8, 32), (3, 6), (2, 5)] {
         let whole = leg(head, boot, 3_600.0, &|_| 0.006);
         let settings = settings(head, boot);
         for (shaft, share) in BOTH.into_iter().flat_map(|shaft| [(shaft, 0.001), (shaft, 0.01)]) {
@@ -134,15 +134,54 @@ fn edges_lost_at_random_are_borne_up_to_one_in_a_thousand_and_named_from_one_in_
             assert!(is_named || share < 0.005, "{most}");
             by_chance += u32::from(is_named && share < 0.005);
             let expected = if is_named { vec![targets_of(shaft)] } else { vec![] };
-            // At four targets two edges lost with one between look like half the speed for longer than a belt may have it.
-            let (slow, names): (Vec<_>, Vec<_>) =
-                names.into_iter().partition(|name| *name == Condition::DeepUnderspeed);
-            assert!(slow.is_empty() || boot <= 4 && shaft == Shaft::Boot && stops.len() <= 2, "{stops:?}");
             assert_eq!(names, expected, "{head} and {boot} targets, {shaft:?}, {share}: {stops:?}");
         }
     }
-    // Of eight draws.
+    // Of ten draws.
     assert!(by_chance <= 1, "{by_chance}");
+}
+
+#[test]
+fn edges_lost_with_one_between_stop_nothing() {
+    for (head, boot) in [(4, 4), (3, 3), (8, 8), (16, 16), (8, 32), (2, 4), (1, 4)] {
+        let whole = leg(head, boot, 400.0, &|_| 0.006);
+        let settings = settings(head, boot);
+        for shaft in BOTH {
+            let count = match shaft {
+                Shaft::Head => head,
+                Shaft::Boot => boot,
+            };
+            // Two of three, and three of five where six targets or more leave time to tell.
+            let lost = if count >= 6 { 5 } else { 3 };
+            // One such pattern a minute, in which the score forgets it.
+            let mut begins = 0;
+            let mut minute = 0;
+            let one = losing(&whole, shaft, &mut |number, time| {
+                if time as u64 / 60 > minute {
+                    (minute, begins) = (time as u64 / 60, number);
+                }
+                let since = number - begins;
+                minute > 0 && since < lost && since.is_multiple_of(2)
+            });
+            let (names, stops) = names(&settings, &one);
+            assert!(stops.is_empty(), "{head} and {boot} targets, {shaft:?}: {names:?}, {stops:?}");
+        }
+    }
+}
+
+#[test]
+fn both_sensors_losing_an_edge_at_once_are_no_common_failure() {
+    for (head, boot) in [(4, 4), (8, 8), (32, 32), (4, 16)] {
+        let whole = leg(head, boot, 200.0, &|_| 0.006);
+        let settings = settings(head, boot);
+        let mut both = whole;
+        for (shaft, count, speed) in [(Shaft::Head, head, SPEED), (Shaft::Boot, boot, SPEED * RATIO)] {
+            let pitch = 0.95 / (speed * f64::from(count));
+            both = losing(&both, shaft, &mut |_, time| time > LOSES && time % 10.0 < pitch);
+        }
+        let (names, stops) = names(&settings, &both);
+        assert_eq!(names, [], "{head} and {boot} targets: {stops:?}");
+    }
 }
 
 #[test]
@@ -186,12 +225,12 @@ fn slip_is_right_with_a_target_lost() {
                     continue;
                 }
                 for slip in [monitor.signals().short, monitor.signals().long] {
-                    first &= slip.reading.is_known();
-                    assert!(slip.reading.least < 31_700, "{head} and {boot}, {shaft:?}: {:?}", slip.reading);
-                    if slip.reading.is_exact() {
+                    first &= slip.is_known();
+                    assert!(slip.least < 31_700, "{head} and {boot}, {shaft:?}: {:?}", slip);
+                    if slip.is_exact() {
                         told += 1;
-                        let off = (slip.reading.least - 31_000).abs();
-                        assert!(off < 700, "{head} and {boot}, {shaft:?}: {:?} at {:?}", slip.reading, input.at);
+                        let off = (slip.least - 31_000).abs();
+                        assert!(off < 700, "{head} and {boot}, {shaft:?}: {:?} at {:?}", slip, input.at);
                     }
                 }
             }

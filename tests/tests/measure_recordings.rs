@@ -70,7 +70,7 @@ fn largest(motions: &[(Micros, Motion)], reading: impl Fn(&Motion) -> SlipReadin
 }
 
 fn known(motions: &[(Micros, Motion)]) -> usize {
-    motions.iter().filter(|(_, motion)| matches!(motion.slip_long.reading, SlipReading::Known(_))).count()
+    motions.iter().filter(|(_, motion)| matches!(motion.slip_long, SlipReading::Known(_))).count()
 }
 
 fn edges(inputs: &[Input], shaft: Shaft, level: bool) -> usize {
@@ -89,7 +89,7 @@ fn start_from_rest_with_compression_pulsation() {
     assert_eq!(measure.motion().head.edges as usize, edges(&inputs, Shaft::Head, true));
     assert_eq!(measure.motion().boot.edges as usize, edges(&inputs, Shaft::Boot, true));
     assert!(known(&motions) > 20);
-    let (exact, limit) = largest(&motions, |motion| motion.slip_long.reading);
+    let (exact, limit) = largest(&motions, |motion| motion.slip_long);
     println!("false slip over four turns: {exact} ppm, as a limit {limit} ppm");
     assert!(exact <= 10_000 && limit <= 10_000, "{exact} {limit}");
     assert!(motions.iter().all(|(_, motion)| motion.head.distrust.is_empty() && motion.boot.distrust.is_empty()));
@@ -101,7 +101,7 @@ fn uneven_targets_under_hard_acceleration() {
     let mut measure =
         measure(&Bench { head: uneven(4, 180_000, 320_000), boot: Some(uneven(3, 90_000, 650_000)), top: 32.0 });
     let motions = motions(&mut measure, &inputs);
-    let (exact, limit) = largest(&motions, |motion| motion.slip_long.reading);
+    let (exact, limit) = largest(&motions, |motion| motion.slip_long);
     println!("false slip over four turns: {exact} ppm, as a limit {limit} ppm, {} known", known(&motions));
     assert!(exact <= 10_000 && limit <= 10_000, "{exact} {limit}");
     assert!(known(&motions) > 20);
@@ -120,7 +120,7 @@ fn common_mode_noise_leaves_no_mark_on_the_count() {
     println!("{} head and {} boot edges, rejected {rejected:?}", motion.head.edges, motion.boot.edges);
     assert!(motion.head.edges.abs_diff(motion.boot.edges * 8 / 3) <= 3);
     assert_eq!(motion.head.rejected + motion.boot.rejected, 8);
-    let (exact, limit) = largest(&motions, |motion| motion.slip_long.reading);
+    let (exact, limit) = largest(&motions, |motion| motion.slip_long);
     println!("false slip over four turns: {exact} ppm, as a limit {limit} ppm, {} known", known(&motions));
     assert!(exact <= 10_000 && limit <= 10_000, "{exact} {limit}");
     assert!(motions.iter().all(|(_, motion)| motion.head.distrust.is_empty() && motion.boot.distrust.is_empty()));
@@ -137,7 +137,7 @@ fn a_power_up_burst_and_an_extra_target() {
     println!("{} head and {} boot edges", motion.head.edges, motion.boot.edges);
     assert!(motions.iter().all(|(_, motion)| !motion.head.distrust.contains(Distrust::REJECTS)));
     assert!(motions.iter().all(|(_, motion)| motion.head.distrust.is_empty() && motion.boot.distrust.is_empty()));
-    let (exact, limit) = largest(&motions, |motion| motion.slip_long.reading);
+    let (exact, limit) = largest(&motions, |motion| motion.slip_long);
     println!("false slip over four turns: {exact} ppm, as a limit {limit} ppm, {} known", known(&motions));
     // The driven wheel may be turned against the driver by up to 25 degrees once (phasing): 1.7 % of four turns.
     assert!(exact <= 27_000 && limit <= 27_000, "{exact} {limit}");
@@ -199,10 +199,10 @@ fn warped_recordings_slip_as_warped() {
             let mut worst = 0.0_f64;
             let mut readings = 0;
             let pitch = 1.0 / f64::from(head.count);
-            let mut last = Micros::ZERO;
+            let mut last = None;
             for (_, motion) in &motions {
-                let SlipReading::Known(read) = motion.slip_long.reading else { continue };
-                if std::mem::replace(&mut last, motion.slip_long.at) == motion.slip_long.at {
+                let SlipReading::Known(read) = motion.slip_long else { continue };
+                if last.replace(read) == Some(read) {
                     continue;
                 }
                 // A window of four boot turns is some eight head turns long and says the slip at its middle. It ended half a

@@ -75,7 +75,7 @@ fn target_counts_ratios_and_speeds_of_real_legs() {
                     let mut measure = leg(head as u8, boot as u8, ratio, head_rpm);
                     let motions = motions(&mut measure, &wheels.edges(seconds));
                     let last = motions.last().expect("motion").1;
-                    for reading in [last.slip_short.reading, last.slip_long.reading] {
+                    for reading in [last.slip_short, last.slip_long] {
                         let Some(read) = ppm(reading) else {
                             panic!("{head}/{boot} targets, R {ratio}, {head_rpm} rpm: {reading:?}")
                         };
@@ -105,7 +105,7 @@ fn a_ramp_of_speed_makes_no_false_slip() {
     let worst = |reading: fn(&Motion) -> SlipReading| {
         motions.iter().filter_map(|(_, motion)| ppm(reading(motion))).map(f64::abs).fold(0.0, f64::max)
     };
-    let (short, long) = (worst(|motion| motion.slip_short.reading), worst(|motion| motion.slip_long.reading));
+    let (short, long) = (worst(|motion| motion.slip_short), worst(|motion| motion.slip_long));
     println!("false slip while starting in 4 s: {short} ppm over one turn, {long} ppm over four");
     // Within the first pitches from rest the speed changes so much that a straight line between two edges is off by a tenth of
     // a pitch. Recordings of real starts show the same.
@@ -128,7 +128,7 @@ fn steady_slip_error_before_and_after_the_spacing_is_learned() {
         };
         let motions = motions(&mut leg(4, 4, 1.039, 78.6), &wheels.edges(40.0));
         for (at, motion) in &motions {
-            let Some(read) = ppm(motion.slip_long.reading) else { continue };
+            let Some(read) = ppm(motion.slip_long) else { continue };
             let error = read - 10_000.0;
             if at.get() < 8_000_000 {
                 before = before.max(error.abs());
@@ -162,7 +162,7 @@ fn a_missing_target_is_said_as_such_and_makes_no_slip() {
     assert_eq!(measure.motion().boot.pattern, TargetPattern::Missing);
     assert_eq!(measure.motion().head.pattern, TargetPattern::Whole);
     // By the targets that are left slip stays known.
-    let known: Vec<f64> = motions.iter().filter_map(|(_, motion)| ppm(motion.slip_short.reading)).collect();
+    let known: Vec<f64> = motions.iter().filter_map(|(_, motion)| ppm(motion.slip_short)).collect();
     assert!(known.len() > 40, "{}", known.len());
     assert!(known.iter().all(|slip| slip.abs() < 1_000.0), "{known:?}");
 }
@@ -207,7 +207,7 @@ fn warped_time_comes_back_as_slip() {
         };
         let motions = motions(&mut leg(4, 4, 1.039, 78.6), &wheels.edges(30.0));
         for (at, motion) in motions.iter().filter(|(at, _)| at.get() > 15_000_000) {
-            let read = ppm(motion.slip_long.reading).unwrap_or(share * 1e6);
+            let read = ppm(motion.slip_long).unwrap_or(share * 1e6);
             assert!((read - share * 1e6).abs() < 3_000.0, "{at:?}: {read}");
         }
     }
@@ -252,7 +252,7 @@ fn noise_leaves_no_mark_on_the_count() {
     assert!(loud.motion().head.rejected > 40);
     assert_eq!(quiet.motion().head.angle, loud.motion().head.angle);
     assert_eq!(quiet.motion().boot.angle, loud.motion().boot.angle);
-    assert_eq!(quiet.motion().slip_long.reading, loud.motion().slip_long.reading);
+    assert_eq!(quiet.motion().slip_long, loud.motion().slip_long);
     assert!(loud.motion().head.distrust.is_empty());
 }
 
@@ -276,14 +276,10 @@ fn running_up_with_few_targets_shows_no_extra_edge() {
                 for (at, motion) in &motions {
                     assert_eq!(motion.head.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
                     assert_eq!(motion.boot.pattern, TargetPattern::Whole, "{count} at {rpm} rpm in {ramp} s: {at:?}");
-                    assert_ne!(
-                        motion.slip_long.reading,
-                        SlipReading::Retracted,
-                        "{count} at {rpm} rpm in {ramp} s: {at:?}"
-                    );
+                    assert_ne!(motion.slip_long, SlipReading::Retracted, "{count} at {rpm} rpm in {ramp} s: {at:?}");
                 }
                 assert!(
-                    ppm(measure.motion().slip_long.reading).is_some(),
+                    ppm(measure.motion().slip_long).is_some(),
                     "{count} at {rpm} rpm in {ramp} s: {:?}",
                     measure.motion()
                 );

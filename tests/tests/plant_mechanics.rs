@@ -3,6 +3,7 @@
 use slackside_desk::plant::friction::Face;
 use slackside_desk::plant::leg::Leg;
 use slackside_desk::plant::ripple::{At, Beat, Ripple};
+use slackside_desk::plant::surface::Material;
 use slackside_desk::plant::upset::Upset;
 use slackside_desk::plant::{Controls, Plant, Truth};
 use slackside_desk::scenario::legs;
@@ -436,4 +437,69 @@ fn heat_parts_between_the_faces_and_sums_to_one() {
     near(head + belt, power, 1e-3, "all of it");
     // The standing piece takes less than the lagging, of which twice as much comes round to it.
     assert!(belt > 0.2 * power && belt < 0.5 * power, "{belt} W of {power} W");
+}
+
+/// The belt of Harbour leg 2 held fast under its turning head: the face of the standing piece, after 56 s, is that of a
+/// half-space under the flux the plant gave it, `sum of dq 2/k sqrt(alpha (t - t_i) / pi)` (H. S. Carslaw and J. C. Jaeger,
+/// *Conduction of Heat in Solids*, 2.9, and Duhamel's sum), and several times what one lump of the belt says.
+#[test]
+fn the_face_of_a_standing_belt_is_that_of_a_half_space() {
+    let leg = leg("harbour-leg-2");
+    let mut plant = Plant::new(&leg, 2_000, 1);
+    run(&mut plant, &on(0.0), 10.0);
+    plant.upset = Upset { belt_held_n: 60_000.0, ..Upset::NONE };
+    while plant.warmth.patch() == 0.0 {
+        run(&mut plant, &on(0.0), 0.1);
+    }
+    let mut fluxes = vec![plant.warmth.head_parted()[1]];
+    while fluxes.len() < 560 {
+        run(&mut plant, &on(0.0), 0.1);
+        fluxes.push(plant.warmth.head_parted()[1]);
+    }
+    let width = leg.belt.width_mm / 1_000.0;
+    let area = width * leg.head_radius() * leg.wrap_deg.to_radians();
+    let rubber = Material::RUBBER;
+    let rise = |flux: f64, seconds: f64| {
+        2.0 * flux / area / rubber.conductivity * (rubber.diffusivity() * seconds / core::f64::consts::PI).sqrt()
+    };
+    let mut half_space = rise(fluxes[0], 56.0);
+    for (i, pair) in fluxes.windows(2).enumerate() {
+        half_space += rise(pair[1] - pair[0], 56.0 - 0.1 * (i + 1) as f64);
+    }
+    // The plant takes the step in which the belt came to rest for a whole one, and loses a little at the back.
+    near(plant.warmth.patch(), half_space, 0.03, "face of the standing belt");
+    let heat = fluxes.iter().sum::<f64>() * 0.1;
+    let lump = heat / (area * leg.belt.thickness_mm / 1_000.0 * rubber.heat_per_m3);
+    assert!(plant.warmth.patch() > 4.0 * lump, "{} K, a lump {lump} K", plant.warmth.patch());
+}
+
+/// A gravity take-up holds the strands' mean tension at its weight, but for what its guides hold back; and a jammed one does not.
+#[test]
+fn a_hanging_boot_keeps_the_tension_within_its_guides_friction() {
+    for guide_friction in [0.0, 0.06, 0.15] {
+        let mut leg = leg("harbour-leg-2");
+        leg.takeup.guide_friction = guide_friction;
+        let mut plant = Plant::new(&leg, 2_000, 1);
+        let flow = leg.capacity_kg_per_s();
+        run(&mut plant, &on(0.0), 20.0);
+        run(&mut plant, &on(flow), 60.0);
+        run(&mut plant, &on(0.0), 60.0);
+        plant.upset = Upset { belt_longer: 0.002, ..Upset::NONE };
+        run(&mut plant, &on(0.0), 60.0);
+        let Truth { tight_n, slack_n, .. } = plant.truth();
+        let off = 0.5 * (tight_n + slack_n) - leg.takeup.tension_n - leg.strand_weight();
+        // On the mean of both strands; what the belt's bends and its own acceleration do is some 50 N.
+        let within = guide_friction * leg.takeup.tension_n + 50.0;
+        assert!(off.abs() < within, "guides {guide_friction}: {off} N of {within} N");
+        let missing = plant.energy_missing();
+        assert!(missing.abs() < 5e-4 * plant.ledger.motor, "{missing} J");
+    }
+    let leg = leg("harbour-leg-2");
+    let mut plant = Plant::new(&leg, 2_000, 1);
+    run(&mut plant, &on(0.0), 20.0);
+    plant.upset = Upset { belt_longer: 0.002, takeup_jammed: true, ..Upset::NONE };
+    run(&mut plant, &on(0.0), 60.0);
+    let Truth { tight_n, slack_n, .. } = plant.truth();
+    let lost = leg.takeup.tension_n + leg.strand_weight() - 0.5 * (tight_n + slack_n);
+    near(lost, 0.002 * leg.belt.stiffness_kn * 1_000.0, 0.05, "stretch times stiffness");
 }

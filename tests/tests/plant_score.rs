@@ -1,7 +1,7 @@
 //! A small part of the page of scores, the same runs every time: the score may not get worse.
 //!
-//! The baseline is `golden/score.json`. To bless a change that is wanted, put the new figures there and say in the commit what
-//! became worse and why that is right; where it became better, put them there too, so that it stays so.
+//! The baseline is `golden/score.json`, and every figure must be met: one that got better unseen could get worse again unseen.
+//! `SLACKSIDE_BLESS=1` writes the new figures; say in the commit what became worse and why that is right.
 
 use std::path::Path;
 
@@ -35,43 +35,53 @@ impl Crew for Threads {
 
 fn baseline(section: &str, counts: Counts, entries: &[&Entry]) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/score.json");
-    let text = std::fs::read_to_string(path).expect("the baseline");
-    let file: serde_json::Value = serde_json::from_str(&text).expect("JSON");
-    let held = |name: &str| file[section][name].as_u64().unwrap_or_else(|| panic!("{section}.{name}")) as u32;
-    assert_eq!(counts.runs, held("runs"), "{section}: other runs than the baseline's");
-    // What calls for a stop or an alarm is the plant's affair: it may not quietly become less.
-    assert!(counts.called >= held("called") && counts.alarms_due >= held("alarms_due"), "{section}: {counts:?}");
-    for (name, now) in [
+    let text = std::fs::read_to_string(&path).expect("the baseline");
+    let mut file: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let figures = [
+        ("runs", counts.runs),
+        ("called", counts.called),
+        ("alarms_due", counts.alarms_due),
         ("late", counts.late),
         ("missed", counts.missed),
+        ("fail_safe", counts.fail_safe),
         ("uncalled", counts.uncalled),
         ("nuisance", counts.nuisance),
         ("alarms_missed", counts.alarms_missed),
         ("false_alarms", counts.false_alarms),
-    ] {
-        let told: Vec<String> = entries
-            .iter()
-            .map(|entry| {
-                let one = &entry.scored;
-                format!(
-                    "{:?} {} missed, {:?}: {} {}",
-                    one.class,
-                    one.missed.len(),
-                    one.false_alarms,
-                    entry.what,
-                    entry.again
-                )
-            })
-            .collect();
-        assert!(now <= held(name), "{section}: {name} {now}, was {}\n{counts:?}\n{}", held(name), told.join("\n"));
+    ];
+    let moved: Vec<String> = figures
+        .iter()
+        .map(|(name, now)| (name, now, file[section][name].as_u64()))
+        .filter(|(_, now, held)| *held != Some(u64::from(**now)))
+        .map(|(name, now, held)| format!("{name} {now}, was {}", held.map_or("none".to_owned(), |was| was.to_string())))
+        .collect();
+    if moved.is_empty() {
+        return;
     }
+    if std::env::var_os("SLACKSIDE_BLESS").is_some() {
+        for (name, now) in figures {
+            file[section][name] = now.into();
+        }
+        std::fs::write(&path, serde_json::to_string_pretty(&file).expect("JSON") + "\n").expect("written");
+        return;
+    }
+    let told = entries.iter().map(|entry| {
+        let one = &entry.scored;
+        let missed = one.missed.len();
+        format!("{:?} {missed} missed, {:?}: {} {}", one.class, one.false_alarms, entry.what, entry.again)
+    });
+    panic!("{section}: {}\n{counts:?}\n{}", moved.join("; "), told.collect::<Vec<_>>().join("\n"));
 }
+
+// One after the other: both write the same file when they bless.
+static FILE: std::sync::Mutex<()> = std::sync::Mutex::new(());
 
 #[test]
 fn faults_at_random_come_out_no_worse() {
     // Every nineteenth run, so that kinds and legs mix.
     let entries = run_random(1, (0..12).map(|i| i * 19).collect(), &Threads, &|_, _, _| ()).expect("sound");
     let counts = Counts::of(entries.iter().map(|entry| &entry.scored));
+    let _one = FILE.lock();
     baseline("random", counts, &entries.iter().collect::<Vec<_>>());
 }
 
@@ -79,5 +89,6 @@ fn faults_at_random_come_out_no_worse() {
 fn healthy_shifts_come_out_no_worse() {
     let entries = run_healthy(1, (0..12).map(|i| i * 13).collect(), &Threads, &|_, _, _| ()).expect("sound");
     let counts = Counts::of(entries.iter().map(|(_, entry)| &entry.scored));
+    let _one = FILE.lock();
     baseline("healthy", counts, &entries.iter().map(|(_, entry)| entry).collect::<Vec<_>>());
 }

@@ -58,7 +58,7 @@ impl<const MARKS: usize> Rig<MARKS> {
                 self.tell(bits, told);
             } else {
                 self.swept = sweep;
-                self.measure.sweep(now(self.now).us());
+                self.measure.sweep(&self.plan, now(self.now).us());
             }
         }
         self.now = at;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use slackside::judge::alone::Alone;
+use slackside::alone::Alone;
 use slackside::retained::Retained;
 use slackside::settings::Checked;
 use slackside::settings::plan::{Plan, ShaftPlan};

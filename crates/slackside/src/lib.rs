@@ -44,7 +44,7 @@
 //! measure -> signals -> judge           pulses to numbers; numbers to verdicts
 //! monitor                               both in the order of time
 //! codec  retained  record -> wire       what outlives power, what is recorded, what a desk asks
-//! diagnose  motion                      for the desk
+//! alone  diagnose  motion               for the desk: judge on stored signals; causes
 //! ```
 //!
 //! # Features
@@ -67,6 +67,8 @@
 )]
 
 pub mod alarm;
+#[cfg(feature = "desk")]
+pub mod alone;
 pub mod arith;
 pub mod codec;
 pub mod conditions;

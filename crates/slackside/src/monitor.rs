@@ -14,7 +14,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age, reached};
+use crate::time::{Now, SWEEP, sweep_wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::{Refusal, Verdict};
 
@@ -37,49 +37,55 @@ struct Clock {
     newest: u64,
     /// How long from then until anything falls due by itself, in microseconds.
     due: u32,
-    /// When old stamps were held last.
-    swept: u32,
-    /// Whether anything was observed since the plan was taken, 0 or 1.
+    /// When the first thing was observed since the plan was taken, with [`BEGUN`]; 0 before.
     begun: u32,
-    /// Always 0.
-    spare: u32,
 }
 
-/// Goes over the plan again and again, a piece a second: memory that changed under way must not go on being judged by. What it has
+/// Set in [`Clock::begun`]: of the moment sweeps need only the bits below it.
+const BEGUN: u32 = 1 << 31;
+
+/// Goes over the plan again and again, piece by piece: memory that changed under way must not go on being judged by. What it has
 /// got to is no state of the leg's and so in no snapshot.
 #[derive(Clone, Copy, Debug)]
 struct Guard {
     /// The CRC of what was gone over, and how far that is.
     crc: Crc,
     at: u16,
-    /// When the next piece is due.
-    due: u32,
+    /// The last quarter of a second in which it went on.
+    quarter: u16,
 }
 
-/// Bytes of a piece: the whole takes less than a minute.
-const PIECE: usize = 24;
-/// A piece a second.
-const PIECE_TIME: u32 = 1_000_000;
-/// Somebody must look at each multiple of this, a little more than a piece takes.
-const GUARD_TICK: u64 = 1 << 20;
+/// Bytes for each quarter of a second (2^18 µs) since the last piece, up to [`QUARTERS`]: small pieces where inputs come often.
+const PIECE: usize = 6;
+const QUARTER_SHIFT: u32 = 18;
+const QUARTERS: u16 = 4;
+/// Somebody must look at each multiple of this.
+const GUARD_TICK: u64 = (QUARTERS as u64) << QUARTER_SHIFT;
 
-const _: () = assert!(Plan::LENGTH.div_ceil(PIECE) < 50, "seldom inputs make it longer, never a minute");
+const _: () = assert!(Plan::LENGTH.div_ceil(PIECE) < 200, "seldom inputs make it longer, never a minute");
 
 impl Guard {
-    const NEW: Self = Self { crc: Crc::NEW, at: 0, due: 0 };
+    const NEW: Self = Self { crc: Crc::NEW, at: 0, quarter: 0 };
+
+    /// Whether a piece is due.
+    const fn is_due(&self, now: u32) -> bool {
+        self.quarter != (now >> QUARTER_SHIFT) as u16
+    }
 
     /// Go over the next piece. Whether the plan is still what it was.
     #[inline(never)]
     fn piece(&mut self, plan: &Plan, now: u32) -> bool {
-        self.due = now.wrapping_add(PIECE_TIME);
+        let quarter = (now >> QUARTER_SHIFT) as u16;
+        let passed = quarter.wrapping_sub(core::mem::replace(&mut self.quarter, quarter)).min(QUARTERS);
+        let piece = PIECE.wrapping_mul(passed.into());
         let rest = plan.covered().get(usize::from(self.at)..).unwrap_or_default();
-        self.crc.bytes(rest.get(..PIECE).unwrap_or(rest));
-        self.at = self.at.wrapping_add(PIECE as u16);
-        if rest.len() > PIECE {
+        self.crc.bytes(rest.get(..piece).unwrap_or(rest));
+        self.at = self.at.wrapping_add(piece as u16);
+        if rest.len() > piece {
             return true;
         }
         let sum = self.crc.get();
-        *self = Self { due: self.due, ..Self::NEW };
+        *self = Self { quarter, ..Self::NEW };
         sum == plan.crc
     }
 }
@@ -133,7 +139,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {
-        let clock = Clock { newest: 0, due: 0, swept: 0, begun: 0, spare: 0 };
+        let clock = Clock { newest: 0, due: 0, begun: 0 };
         Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new(), guard: Guard::NEW } }
     }
 
@@ -174,7 +180,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         }
         self.core.clock.newest = from.core.clock.newest;
         self.core.begin(plan, from.core.clock.newest, &mut |_| {});
-        self.core.clock.swept = from.core.clock.swept;
+        self.core.clock.begun = from.core.clock.begun;
         self.core.measure = from.core.measure.clone();
         self.core.judge.configure(plan, &Retained::default());
         self.core.judge(plan, sink, Judge::begin);
@@ -285,6 +291,10 @@ impl<const MARKS: usize> Core<MARKS> {
         Now::new(Micros::new(self.clock.newest))
     }
 
+    const fn sweep_wait(&self) -> u32 {
+        sweep_wait(self.clock.newest as u32, self.clock.begun)
+    }
+
     /// Tell judge something that is so now.
     fn judge(&mut self, plan: &Plan, sink: &mut dyn FnMut(&Verdict), say: impl FnOnce(&mut Judge, &mut Out<'_>)) {
         let view = View { plan, signals: self.measure.signals(), now: self.now() };
@@ -309,7 +319,7 @@ impl<const MARKS: usize> Core<MARKS> {
         self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
         self.clock.newest = at;
         let now = self.now();
-        if reached(now.us(), self.guard.due) && !self.guard.piece(plan, now.us()) {
+        if self.guard.is_due(now.us()) && !self.guard.piece(plan, now.us()) {
             self.plan_damaged(plan, sink);
         }
         match input.signal {
@@ -317,8 +327,12 @@ impl<const MARKS: usize> Core<MARKS> {
             Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
                 let moved = self.measure.take(plan, now, &input.signal);
                 if moved == 0 {
-                    // At most a level began to wait.
-                    self.clock.due = self.clock.due.min(plan.minimum_width);
+                    // At most an edge began to wait.
+                    if let Signal::Edge(shaft, _) = input.signal
+                        && self.measure.waits(plan, shaft)
+                    {
+                        self.clock.due = self.clock.due.min(plan.minimum_width);
+                    }
                     return;
                 }
                 self.tell(moved, plan, now, tap, sink);
@@ -349,10 +363,8 @@ impl<const MARKS: usize> Core<MARKS> {
     #[cold]
     fn begin(&mut self, plan: &Plan, at: u64, sink: &mut dyn FnMut(&Verdict)) {
         self.clock.newest = at;
-        self.clock.begun = 1;
         let now = self.now();
-        self.clock.swept = now.us();
-        self.guard.due = now.us();
+        self.clock.begun = now.us() | BEGUN;
         self.measure.begin(plan, now);
         self.judge(plan, sink, Judge::begin);
         self.find_due(plan);
@@ -368,9 +380,8 @@ impl<const MARKS: usize> Core<MARKS> {
     }
 
     fn find_due(&mut self, plan: &Plan) {
-        let now = self.now().us();
-        let sweep = SWEEP.saturating_sub(age(now, self.clock.swept));
-        self.clock.due = self.measure.wait(plan, now).min(self.judge.wait(now)).min(sweep);
+        let now = self.now();
+        self.clock.due = self.measure.wait(plan, now.us()).min(self.judge.wait(now.us())).min(self.sweep_wait());
     }
 
     /// After so long a wait more of it, but for what is less than a round, changes nothing.
@@ -391,12 +402,11 @@ impl<const MARKS: usize> Core<MARKS> {
     #[inline(never)]
     fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         // No later than what it is settled for.
+        let sweeps_now = self.clock.due == self.sweep_wait();
         self.clock.newest = self.clock.newest.wrapping_add(u64::from(self.clock.due));
         let now = self.now();
-        let sweeps_now = age(now.us(), self.clock.swept) >= SWEEP;
         if sweeps_now {
-            self.clock.swept = now.us();
-            self.measure.sweep(now.us());
+            self.measure.sweep(plan, now.us());
             self.judge.sweep(&View { plan, signals: self.measure.signals(), now });
         }
         // With a sweep judge steps too, so that both come together from there on.

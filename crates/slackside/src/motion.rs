@@ -186,18 +186,6 @@ impl SlipReading {
     }
 }
 
-/// Slip over one window, with its two times.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Slip {
-    /// What the window says.
-    pub reading: SlipReading,
-    /// When the window ended.
-    pub at: Micros,
-    /// When that could first be known: delays and stamps count from here.
-    pub known_at: Micros,
-}
-
 /// What is known at one rub contact.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -208,8 +196,8 @@ pub struct ContactMotion {
     pub state: ContactState,
     /// Since when the belt rubs, chatter bridged. `None` while it does not.
     pub rubbing_since: Option<Micros>,
-    /// If the contact is clear but still bridged: when the rub will count as ended if it stays clear.
-    pub bridged_until: Option<Micros>,
+    /// Whether it is clear but still bridged.
+    pub bridged: bool,
     /// The share of the last belt loop on which it rubbed.
     pub duty: Ppm,
     /// Rubs counted, wrapping.
@@ -224,8 +212,6 @@ pub struct SeenRatio {
     pub ratio: Ratio,
     /// Largest less smallest slip over the sub-blocks of the block.
     pub spread: Ppm,
-    /// When the block ended.
-    pub at: Micros,
 }
 
 /// What measure knows at one moment.
@@ -237,9 +223,9 @@ pub struct Motion {
     /// The boot shaft.
     pub boot: ShaftMotion,
     /// Slip over one boot turn.
-    pub slip_short: Slip,
+    pub slip_short: SlipReading,
     /// Slip over four boot turns.
-    pub slip_long: Slip,
+    pub slip_long: SlipReading,
     /// How far the head pulley's rim has slid past the belt since the leg was last at rest.
     pub slipped: Micrometres,
     /// Head angle turned since the last boot edge, or since rest if there was none; both shafts fitted only.
@@ -265,20 +251,19 @@ impl Motion {
             line: LineState::Sound,
             pattern: TargetPattern::Whole,
         };
-        const SLIP: Slip = Slip { reading: SlipReading::Unknown, at: Micros::ZERO, known_at: Micros::ZERO };
         const CONTACT: ContactMotion = ContactMotion {
             fitted: false,
             state: ContactState::Clear,
             rubbing_since: None,
-            bridged_until: None,
+            bridged: false,
             duty: Ppm::ZERO,
             count: 0,
         };
         Self {
             head: SHAFT,
             boot: SHAFT,
-            slip_short: SLIP,
-            slip_long: SLIP,
+            slip_short: SlipReading::Unknown,
+            slip_long: SlipReading::Unknown,
             slipped: Micrometres::ZERO,
             head_since_boot: Turns::ZERO,
             seen_ratio: None,
@@ -323,21 +308,20 @@ impl ShaftMotion {
     }
 }
 
-impl Slip {
-    fn of(from: &signals::Slip, unknown: u8, now: Now) -> Self {
-        let Reading { least, most } = from.reading;
-        let reading = if from.reading.is_exact() {
-            SlipReading::Known(Ppm::new(least))
-        } else if from.reading.is_open() {
-            SlipReading::AtLeast(Ppm::new(least))
-        } else if from.reading.is_known() {
-            SlipReading::Between(Ppm::new(least), Ppm::new(most))
+impl SlipReading {
+    fn of(from: Reading, unknown: u8) -> Self {
+        let Reading { least, most } = from;
+        if from.is_exact() {
+            Self::Known(Ppm::new(least))
+        } else if from.is_open() {
+            Self::AtLeast(Ppm::new(least))
+        } else if from.is_known() {
+            Self::Between(Ppm::new(least), Ppm::new(most))
         } else if unknown == signals::unknown::RETRACTED {
-            SlipReading::Retracted
+            Self::Retracted
         } else {
-            SlipReading::Unknown
-        };
-        Self { reading, at: now.whole(from.at), known_at: now.whole(from.known_at) }
+            Self::Unknown
+        }
     }
 }
 
@@ -356,8 +340,7 @@ impl Motion {
                     _ => ContactState::Clear,
                 },
                 rubbing_since: (contact.rubs != 0).then(|| now.whole(contact.since)),
-                bridged_until: (contact.bridged != 0)
-                    .then(|| now.after(crate::time::wait(now.us(), contact.bridged_until)).at()),
+                bridged: contact.bridged != 0,
                 duty: Ppm::new(contact.duty),
                 count: contact.count,
             };
@@ -365,15 +348,12 @@ impl Motion {
         Self {
             head: ShaftMotion::of(&from.head, plan.head.is_fitted(), now),
             boot: ShaftMotion::of(&from.boot, plan.boot.is_fitted(), now),
-            slip_short: Slip::of(&from.short, from.unknown, now),
-            slip_long: Slip::of(&from.long, from.unknown, now),
+            slip_short: SlipReading::of(from.short, from.unknown),
+            slip_long: SlipReading::of(from.long, from.unknown),
             slipped: Micrometres::new(from.slipped.into()),
             head_since_boot: Turns::new(u64::from(from.since_boot) << 8),
-            seen_ratio: (from.ratio != 0).then(|| SeenRatio {
-                ratio: Ratio::new(from.ratio),
-                spread: Ppm::new(from.ratio_spread),
-                at: now.whole(from.ratio_at),
-            }),
+            seen_ratio: (from.ratio != 0)
+                .then(|| SeenRatio { ratio: Ratio::new(from.ratio), spread: Ppm::new(from.ratio_spread) }),
             contacts,
         }
     }

@@ -58,6 +58,8 @@ pub mod seen {
     /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it: edges may have been
     /// lost, and the next pitch will tell.
     pub const IN_DOUBT: u8 = 2;
+    /// The next pitch may have lost some too, and the one after it will tell.
+    pub const MAY_GO_ON: u8 = 4;
 }
 
 /// What is known of one shaft.
@@ -101,6 +103,12 @@ impl ShaftSignals {
     #[must_use]
     pub const fn is_in_doubt(&self) -> bool {
         self.seen & seen::IN_DOUBT != 0
+    }
+
+    /// Whether the next pitch may have lost some too.
+    #[must_use]
+    pub const fn may_go_on(&self) -> bool {
+        self.seen & seen::MAY_GO_ON != 0
     }
 
     /// The speed over the last whole pitch; `None` before there is one.
@@ -173,18 +181,6 @@ impl Reading {
     }
 }
 
-/// Slip over one window, with its two times.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
-#[repr(C)]
-pub struct Slip {
-    /// What the window says.
-    pub reading: Reading,
-    /// When the window ended.
-    pub at: u32,
-    /// When that could first be known.
-    pub known_at: u32,
-}
-
 /// By so much the mean of slip moves before it is told anew, in ppm.
 pub const MEAN_STEP: u32 = 1_000;
 
@@ -212,8 +208,6 @@ pub mod rub {
 pub struct ContactSignals {
     /// Since when the belt rubs, chatter bridged. Means nothing while it does not.
     pub since: u32,
-    /// When the rub will count as ended if it stays clear. Means nothing unless [`bridged`](Self::bridged).
-    pub bridged_until: u32,
     /// The share of the last belt loop on which it rubbed, in ppm.
     pub duty: i32,
     /// Rubs counted, wrapping.
@@ -237,9 +231,9 @@ pub struct Signals {
     /// The boot shaft.
     pub boot: ShaftSignals,
     /// Slip over one boot turn.
-    pub short: Slip,
+    pub short: Reading,
     /// Slip over four boot turns.
-    pub long: Slip,
+    pub long: Reading,
     /// Head angle turned since the last boot edge, or since rest if there was none, in 2^-24 turn, held at 256 turns; both shafts only.
     pub since_boot: u32,
     /// How far the head pulley's rim has slid past the belt since the leg was last at rest, in micrometres, held at the ends.
@@ -251,8 +245,6 @@ pub struct Signals {
     pub ratio: u32,
     /// Largest less smallest slip over that block, in ppm.
     pub ratio_spread: i32,
-    /// When that block ended.
-    pub ratio_at: u32,
     /// Blocks ended, wrapping.
     pub ratio_blocks: u16,
     /// One of [`unknown`].
@@ -267,25 +259,18 @@ impl Signals {
     /// Nothing is known.
     pub const NONE: Self = {
         const NOTHING: Signals = zerocopy::transmute!([0_u8; size_of::<Signals>()]);
-        const SLIP: Slip = Slip { reading: Reading::UNKNOWN, at: 0, known_at: 0 };
-        Self { short: SLIP, long: SLIP, ..NOTHING }
+        Self { short: Reading::UNKNOWN, long: Reading::UNKNOWN, ..NOTHING }
     };
 
     /// Hold past stamps; called at least every [`SWEEP`](crate::time::SWEEP).
     pub fn sweep(&mut self, now: u32) {
-        let Self { head, boot, short, long, ratio_at, contacts, .. } = self;
-        let hold = |stamp: &mut u32| *stamp = held(now, *stamp);
-        for slip in [short, long] {
-            hold(&mut slip.at);
-            hold(&mut slip.known_at);
-        }
+        let Self { head, boot, contacts, .. } = self;
         for shaft in [head, boot] {
-            hold(&mut shaft.last_edge);
+            shaft.last_edge = held(now, shaft.last_edge);
         }
         for contact in contacts {
-            hold(&mut contact.since);
+            contact.since = held(now, contact.since);
         }
-        hold(ratio_at);
     }
 }
 

@@ -1,7 +1,7 @@
 //! Time inside the core: 32 bits, wrapping.
 //!
 //! Inputs and verdicts carry the whole time; state keeps only its low half, so that a comparison is one subtraction. What is older
-//! than [`FAR`] is held there by a sweep that comes at least every [`SWEEP`]: so an age never wraps, and "never" needs no value of
+//! than [`FAR`] is held there by a sweep that comes each [`SWEEP`]: so an age never wraps, and "never" needs no value of
 //! its own. Windows longer than that (starts, bypass, inching) are kept in a slow count of 1.024 ms.
 
 use crate::units::Micros;
@@ -65,6 +65,12 @@ impl Now {
 #[must_use]
 pub const fn reached(now: u32, due: u32) -> bool {
     (now.wrapping_sub(due) as i32) >= 0
+}
+
+/// How long until the next sweep, which comes each [`SWEEP`] after the `first` moment: never nothing.
+#[must_use]
+pub const fn sweep_wait(now: u32, first: u32) -> u32 {
+    SWEEP.wrapping_sub(now.wrapping_sub(first) & (SWEEP - 1))
 }
 
 /// How long ago `stamp` was.

@@ -17,7 +17,7 @@ pub enum Permit {
     Feed,
 }
 
-/// What the leg is doing, as judge sees it.
+/// What the leg is doing, as judge sees it. State and link keep its number.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Phase {
@@ -34,6 +34,21 @@ pub enum Phase {
     CoastDown,
     /// Turned slowly for maintenance.
     Inching,
+}
+
+impl Phase {
+    /// The phase whose number `phase as u8` is; not known where it is none. Written out, so that to ask for one is one comparison.
+    #[must_use]
+    pub const fn of_number(number: u8) -> Self {
+        match number {
+            1 => Self::Standstill,
+            2 => Self::Starting,
+            3 => Self::Running,
+            4 => Self::CoastDown,
+            5 => Self::Inching,
+            _ => Self::Unsure,
+        }
+    }
 }
 
 /// Why a command did nothing.

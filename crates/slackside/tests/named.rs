@@ -214,6 +214,39 @@ fn sensors_swapped_on_equal_pulleys_drop_feed_and_stop() {
     }
 }
 
+/// Pulleys that are not alike: what a sound belt's creep reads as then is known, and so is that the head seems faster by as much. Without
+/// that 7 % slip would read as none.
+#[test]
+fn sensors_swapped_on_pulleys_a_little_unlike_stop_before_the_belt_slips() {
+    for targets in [4, 8] {
+        let settings = with_targets(targets, SPEED);
+        let swap = |input: &mut Input| {
+            if let Signal::Edge(shaft, level) = input.signal {
+                let other = if shaft == Shaft::Head { Shaft::Boot } else { Shaft::Head };
+                input.signal = Signal::Edge(other, level);
+            }
+        };
+        let mut inputs = leg(targets, ratio(&settings), &running, &|_| 0.008, 120.0, 18, &DRIVE);
+        inputs.iter_mut().for_each(swap);
+        let verdicts = judged(&settings, &inputs);
+        let stop = raised(&verdicts, Condition::SensorsSwapped);
+        assert!(stop.first().is_some_and(|(at, ..)| *at < 70.0), "{targets}: {:?}", all_raised(&verdicts));
+        assert!(dropped(&verdicts, Permit::Run).is_some());
+    }
+}
+
+/// True slip of that size, under a head at its normal speed or below, is slip and nothing else.
+#[test]
+fn true_slip_of_that_size_is_called_slip() {
+    let settings = example();
+    for (share, slip) in [(1.0, 0.055), (1.0, 0.065), (0.97, 0.07), (1.01, 0.06)] {
+        let inputs = leg(4, ratio(&settings), &|time| share * running(time), &|_| slip, 180.0, 19, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        assert_eq!(raised(&verdicts, Condition::SensorsSwapped), [], "{slip}");
+        assert!(!raised(&verdicts, Condition::SlipHigh).is_empty(), "{slip}");
+    }
+}
+
 /// A ratio a little too small for the leg, as measured pulleys give, is no fault of this kind.
 #[test]
 fn a_little_below_zero_is_left_alone() {

@@ -372,7 +372,7 @@ fn new_settings_begin_a_new_segment_that_names_the_old() {
 fn without_a_free_slot_inputs_are_counted_as_missed() {
     let plan = plan();
     let all = eventful(30);
-    let mut memory = vec![0; SLOTS * 950];
+    let mut memory = vec![0; SLOTS * 860];
     let mut recorder = Recorder::new(&mut memory);
     let mut monitor = Box::new(Monitor::<8>::new());
     recorder.configure(&mut monitor, sound(&plan), &Retained::default(), 0).expect("room");

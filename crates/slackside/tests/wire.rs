@@ -414,10 +414,10 @@ proptest! {
 #[test]
 fn before_anything_is_observed_nothing_is_known() {
     let mut monitor: Monitor<Arc<Plan>> = Monitor::new();
-    assert!(!monitor.signals().short.reading.is_known() && !monitor.signals().long.reading.is_known());
+    assert!(!monitor.signals().short.is_known() && !monitor.signals().long.is_known());
     let plan = plan();
     monitor.configure(sound(&plan), &Retained::default()).expect("room");
     monitor.observe(Input::new(Micros::new(5), Signal::DriveRunning(false)), &mut |_| {});
     monitor.configure(sound(&plan), &Retained::default()).expect("room");
-    assert!(!monitor.signals().short.reading.is_known() && !monitor.signals().head.is_seen());
+    assert!(!monitor.signals().short.is_known() && !monitor.signals().head.is_seen());
 }

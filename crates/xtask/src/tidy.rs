@@ -68,6 +68,7 @@ impl Tree {
         self.dead_pages(&mut findings)?;
         self.dead_links(&mut findings)?;
         self.figures(&mut findings)?;
+        self.scores(&mut findings);
         Ok(findings)
     }
 
@@ -148,6 +149,18 @@ impl Tree {
         Ok(())
     }
 
+    /// The front page says of the scores what their own page says, word for word.
+    fn scores(&self, findings: &mut Vec<String>) {
+        let text = |path: &str| self.named(Path::new(path)).map_or("", |file| file.text.as_str());
+        let front = text("README.md");
+        for row in in_short(text("docs/src/engineer/scores.md")) {
+            if !front.contains(row) {
+                findings
+                    .push(format!("README.md: what was measured is not the row of docs/src/engineer/scores.md: {row}"));
+            }
+        }
+    }
+
     /// Figures in the documents that must be those of the code.
     fn figures(&self, findings: &mut Vec<String>) -> Result<()> {
         let percent = |condition: Condition| i64::from(Limits::STARTING.of(condition).setpoint / 10_000);
@@ -172,6 +185,12 @@ impl Tree {
         }
         Ok(())
     }
+}
+
+/// The rows of the table under "In short" of the page of scores.
+fn in_short(page: &str) -> Vec<&str> {
+    let section = page.split("\n## ").find(|section| section.starts_with("In short\n")).unwrap_or_default();
+    section.lines().filter(|line| line.starts_with("| ")).skip(1).collect()
 }
 
 fn has_extension(path: &Path, extension: &str) -> bool {
@@ -276,6 +295,11 @@ mod tests {
                 text("docs/src/SUMMARY.md", "[A](a.md)\n[B](b.md)\n"),
                 text("docs/src/a.md", "It watches 3 conditions, [so](gone.md), [so](../src/c.md#x). \n"),
                 text("docs/src/c.md", &elsewhere),
+                text(
+                    "docs/src/engineer/scores.md",
+                    "\n## In short\n\n| what | measured |\n|---|---|\n| legs | 3 stops |\n\n## More\n",
+                ),
+                text("README.md", "| legs | 2 stops | `so` |\n"),
             ],
         };
         let findings = tree.findings().unwrap().join("\n");
@@ -289,9 +313,11 @@ mod tests {
             "docs/src/a.md: leads to gone.md",
             "docs/src/SUMMARY.md: leads to b.md",
             "docs/src/c.md:1: a path of somebody's machine",
+            "docs/src/engineer/scores.md: the book's summary does not list it",
+            "README.md: what was measured is not the row of docs/src/engineer/scores.md: | legs | 3 stops |",
         ] {
             assert!(findings.contains(expected), "{expected:?} not found in:\n{findings}");
         }
-        assert_eq!(tree.findings().unwrap().len(), 9);
+        assert_eq!(tree.findings().unwrap().len(), 11);
     }
 }

@@ -140,7 +140,7 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
         }
     }
     let slip = |reading| slip(reading, signals.unknown == unknown::RETRACTED);
-    let (short, long) = (slip(signals.short.reading), slip(signals.long.reading));
+    let (short, long) = (slip(signals.short), slip(signals.long));
     let _ = writeln!(text, "slip         {short} over one turn, {long} over four");
     // Every plan has targets on the boot; a box without one judges nothing.
     let judges = status.is(flags::BOOT_FITTED);

@@ -39,6 +39,7 @@ pub struct Args {
 /// What came of one trace under both.
 struct Compared {
     trace: PathBuf,
+    clock: Clock,
     sides: [Vec<Verdict>; 2],
     /// How many verdicts are the same before the first that differs.
     alike: usize,
@@ -57,14 +58,15 @@ impl Compared {
         }
         let _ = writeln!(text, "  the first {} verdicts are the same; then", self.alike);
         for (name, side) in ["A", "B"].iter().zip(&self.sides) {
-            let next = side.get(self.alike).map_or_else(|| "nothing more".to_owned(), words);
+            let next =
+                side.get(self.alike).map_or_else(|| "nothing more".to_owned(), |verdict| words(verdict, self.clock));
             let _ = writeln!(text, "  {name}: {next}");
         }
         for (name, side) in ["A", "B"].iter().zip(&self.sides) {
-            let stop =
-                dropped(side, Permit::Run).map_or_else(|| "no stop".to_owned(), |at| format!("stop at {}", time(at)));
-            let feed =
-                dropped(side, Permit::Feed).map_or_else(String::new, |at| format!(", feed dropped at {}", time(at)));
+            let stop = dropped(side, Permit::Run)
+                .map_or_else(|| "no stop".to_owned(), |at| format!("stop at {}", self.clock.short(at)));
+            let feed = dropped(side, Permit::Feed)
+                .map_or_else(String::new, |at| format!(", feed dropped at {}", self.clock.short(at)));
             let _ = writeln!(text, "  {name} in all: {stop}{feed}, {} alarms", alarms(side));
         }
         text.push_str(
@@ -121,26 +123,22 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
 }
 
 fn compare(trace: &Path, one: &Loaded, other: &Loaded) -> anyhow::Result<Compared> {
-    let measure = |loaded: &Loaded| -> anyhow::Result<Store> {
+    let measure = |loaded: &Loaded| -> anyhow::Result<(Store, Clock)> {
         let mut reader = open_trace(trace)?;
         let store = Store::measure(&mut reader, &loaded.checked)?;
         check_units(reader.name(), reader.survey(), &loaded.checked.machine)?;
-        Ok(store)
+        Ok((store, Clock::of(reader.survey())))
     };
-    let first = measure(one)?;
+    let (first, clock) = measure(one)?;
     let a = verdicts(&first, one);
     // Another machine measures another motion.
     let b = if one.checked.machine == other.checked.machine {
         verdicts(&first, other)
     } else {
-        verdicts(&measure(other)?, other)
+        verdicts(&measure(other)?.0, other)
     };
     let alike = a.iter().zip(&b).position(|(a, b)| !alike(a, b)).unwrap_or(a.len().min(b.len()));
-    Ok(Compared { trace: trace.to_owned(), sides: [a, b], alike })
-}
-
-fn time(at: Micros) -> String {
-    Clock::length(at.get())
+    Ok(Compared { trace: trace.to_owned(), clock, sides: [a, b], alike })
 }
 
 fn verdicts(store: &Store, loaded: &Loaded) -> Vec<Verdict> {
@@ -182,7 +180,7 @@ fn alarms(all: &[Verdict]) -> usize {
     all.iter().filter(|verdict| matches!(verdict.change, Change::Alarm { to: AlarmState::Unacknowledged, .. })).count()
 }
 
-fn words(verdict: &Verdict) -> String {
+fn words(verdict: &Verdict, clock: Clock) -> String {
     let title = |condition: Condition| lower(condition.entry().title);
     let what = match verdict.change {
         Change::Alarm { condition, to, .. } => format!("{}: {}", title(condition), state_words(to)),
@@ -196,7 +194,7 @@ fn words(verdict: &Verdict) -> String {
         Change::Phase(phase) => format!("the leg is {}", phase_words(phase)),
         other => change_name(&other).replace('_', " ").replace(':', ": "),
     };
-    format!("{:.6} s  {what}", verdict.at.get() as f64 / 1e6)
+    format!("{}  {what}", clock.short(verdict.at))
 }
 
 /// The keys in which the two settings files, written out in full, differ, with both values.

@@ -35,7 +35,7 @@ pub struct Args {
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
     if let Some(path) = &args.write_settings {
-        write_whole(path, |file| Ok(file.write_all(settings::write(&loaded.checked).as_bytes())?))?;
+        write_whole(path, |file| Ok(file.write_all(settings::write_for(&loaded.checked, loaded.feet).as_bytes())?))?;
         talk.object(|| json!({"format": "slackside-settings-written", "format_version": 1, "file": path}))?;
         return talk.line(format_args!(
             "Wrote {}: change what is not your leg's, and read it with --settings.",

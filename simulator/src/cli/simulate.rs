@@ -16,7 +16,7 @@ use slackside::verdict::{Change, Permit};
 
 use slackside_desk::cautions;
 use slackside_desk::files::unreadable;
-use slackside_desk::report::{WIDTH, event_words};
+use slackside_desk::report::{Clock, WIDTH, event_words};
 use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
@@ -159,7 +159,7 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
     let mut scenario = Scenario::read(&Disk, path)?;
     if let Some(severity) = args.severity {
         if !(0.0..=1.0).contains(&severity) {
-            bail!("--severity is {severity}, expected 0 to 1");
+            bail!("--severity is {severity:?}, expected 0 to 1");
         }
         scenario.set_severity(severity);
     }
@@ -208,7 +208,7 @@ fn score_all(args: &Args, directory: &Path, talk: &Talk) -> anyhow::Result<()> {
     let stages = Stages::default();
     let results = score::run_all(job, &Cores, &|what, done, of| stages.show(what, done, of))?;
     stages.clear();
-    tell(format_args!("scored in {:.0} s", begun.elapsed().as_secs_f64()));
+    tell(format_args!("scored in {}", Clock::length_of_seconds(begun.elapsed().as_secs_f64())));
     let (hours, faults) = (args.hours, args.faults);
     let page = score::say(
         &results,
@@ -443,51 +443,63 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
         let options = textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest);
         let _ = writeln!(text, "{}", textwrap::fill(words, options));
     };
-    line("", "  ", &format!("{}: {}", scenario.name, scenario.description));
+    line("", "  ", &format!("{} on {}: {}", scenario.name, scenario.leg.name, scenario.description));
     if let [run] = runs {
         for (at, words) in run.said.iter().take(MOST_SAID) {
-            line(&format!("{at:>12.3} s  "), &" ".repeat(16), words);
+            line(&format!("{:>15}  ", Clock::length_of_seconds(*at)), &" ".repeat(17), words);
         }
         if run.said.len() > MOST_SAID {
-            line(&" ".repeat(16), "", &format!("... and {} more", run.said.len() - MOST_SAID));
+            line(&" ".repeat(17), "", &format!("... and {} more", run.said.len() - MOST_SAID));
         }
     }
-    let _ = writeln!(
-        text,
-        "{:>5} {:>11} {:>8} {:>8} {:>7} {:>6} {:>8} {:>7}{}",
-        "seed",
-        "stop due",
-        "by",
-        "slowest",
-        "slip",
-        "face",
-        "offset",
-        "rub",
-        if args.replay { "     stopped" } else { "" }
-    );
-    for One { seed, summary: s, stop, .. } in runs {
-        let due = s.call.map_or_else(|| "never".to_owned(), |call| format!("{:.3} s", call.due_us as f64 * 1e-6));
-        let by = s.why().map_or("", Why::name);
-        let stopped = match stop {
-            Some((at, _)) => format!("{:.3} s", at.get() as f64 * 1e-6),
-            None if args.replay => "never".to_owned(),
-            None => String::new(),
-        };
-        let row = format!(
-            "{seed:>5} {due:>11} {by:>8} {:>6.1} % {:>5.1} % {:>3.0} °C {:>5.1} mm {:>5.1} s {stopped:>11}",
-            s.lowest_belt_pct,
-            s.largest_slip_pct,
-            s.hottest_c.into_iter().fold(f64::NEG_INFINITY, f64::max),
-            s.largest_offset_mm,
-            s.rub_s
-        );
-        let _ = writeln!(text, "{}", row.trim_end());
+    let mut rows = vec![HEADS.map(str::to_owned).to_vec()];
+    rows.extend(runs.iter().map(figures));
+    if !args.replay {
+        rows.iter_mut().for_each(|row| row.truncate(HEADS.len() - 1));
     }
+    text.push_str(&columns(&rows));
+    let _ = writeln!(text, "{}", textwrap::fill(&sum(args, scenario, runs, spent), WIDTH));
+    text
+}
+
+/// The figures of a run; the last is for the monitor in the loop.
+const HEADS: [&str; 9] = ["seed", "stop due", "by", "slowest", "slip", "face", "offset", "rub", "stopped"];
+
+fn figures(run: &One) -> Vec<String> {
+    let One { seed, summary: s, stop, .. } = run;
+    let never = || "never".to_owned();
+    vec![
+        seed.to_string(),
+        s.call.map_or_else(never, |call| Clock::length(call.due_us)),
+        s.why().map_or("", Why::name).to_owned(),
+        format!("{:.1} %", s.lowest_belt_pct),
+        format!("{:.1} %", s.largest_slip_pct),
+        format!("{:.0} °C", s.hottest_c.into_iter().fold(f64::NEG_INFINITY, f64::max)),
+        format!("{:.1} mm", s.largest_offset_mm),
+        Clock::length_of_seconds(s.rub_s),
+        stop.map_or_else(never, |(at, _)| Clock::length(at.get())),
+    ]
+}
+
+/// Rows of text in columns, each as wide as its widest.
+fn columns(rows: &[Vec<String>]) -> String {
+    let width = |column: usize| rows.iter().filter_map(|row| row.get(column)).map(|text| text.chars().count()).max();
+    let widths: Vec<usize> = (0..HEADS.len()).map_while(width).collect();
+    let mut text = String::new();
+    for row in rows {
+        let cells: Vec<String> = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:>width$}")).collect();
+        let _ = writeln!(text, "{}", cells.join("  ").trim_end());
+    }
+    text
+}
+
+/// All runs in a sentence.
+fn sum(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     let called = runs.iter().filter(|run| run.summary.call.is_some()).count();
-    let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
-    let mut last = format!("{called} of {} runs call for a stop", runs.len());
+    let mut words = format!("{called} of {} runs call for a stop", runs.len());
     if args.replay {
-        let _ = write!(last, "; the monitor stops {}", stopped.len());
+        let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
+        let _ = write!(words, "; the monitor stops {}", stopped.len());
         let by: Vec<String> = Condition::ALL
             .into_iter()
             .filter_map(|condition| {
@@ -496,16 +508,17 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
             })
             .collect();
         if !by.is_empty() {
-            let _ = write!(last, " ({})", by.join(", "));
+            let _ = write!(words, " ({})", by.join(", "));
         }
     }
     let simulated = scenario.duration_s * runs.len() as f64;
     let inputs: u64 = runs.iter().map(|run| run.summary.inputs).sum();
     let _ = write!(
-        last,
-        "; {simulated:.0} s with {inputs} inputs simulated in {spent:.2} s, {:.0} times real time",
+        words,
+        "; {} with {inputs} inputs simulated in {}, {:.0} times real time",
+        Clock::length_of_seconds(simulated),
+        Clock::length_of_seconds(spent),
         simulated / spent.max(1e-9)
     );
-    let _ = writeln!(text, "{}", textwrap::fill(&last, WIDTH));
-    text
+    words
 }

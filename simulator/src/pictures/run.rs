@@ -5,6 +5,7 @@ use std::io::Write;
 use std::path::Path;
 
 use slackside_desk::drawing::{Anchor, Look, Scale, Svg};
+use slackside_desk::report::Clock;
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::due::LEAST_BELT;
 use slackside_desk::scenario::heard::{Bar, Heard};
@@ -204,11 +205,10 @@ fn heading(svg: &mut Svg, scenario: &Scenario, summary: &Summary, watched: &Watc
             format!("No stop is called for.{first}")
         },
         |call| {
-            let at = |us: u64| us as f64 * 1e-6;
             format!(
-                "A stop is called for at {:.2} s, due by {:.2} s: {}.",
-                at(call.from_us),
-                at(call.due_us),
+                "A stop is called for at {}, due by {}: {}.",
+                Clock::length(call.from_us),
+                Clock::length(call.due_us),
                 call.why.sentence()
             )
         },

@@ -5,7 +5,7 @@ use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Origin, Place, Signal};
 use slackside::monitor::Told;
-use slackside::motion::{Motion, Pitch, SeenRatio, ShaftMotion, Slip, SlipReading};
+use slackside::motion::{Motion, Pitch, SeenRatio, ShaftMotion, SlipReading};
 use slackside::retained::Retained;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::signals::{Reading, ShaftSignals, Signals, moved, unknown};
@@ -136,14 +136,13 @@ fn shaft(from: &ShaftMotion, now: Micros) -> ShaftSignals {
     }
 }
 
-fn slip(from: &Slip, now: Micros) -> slackside::signals::Slip {
-    let reading = match from.reading {
+fn slip(from: SlipReading) -> Reading {
+    match from {
         SlipReading::Unknown | SlipReading::Retracted => Reading::UNKNOWN,
         SlipReading::Known(ppm) => Reading::exact(ppm.get()),
         SlipReading::AtLeast(ppm) => Reading::at_least(ppm.get()),
         SlipReading::Between(least, most) => Reading { least: least.get(), most: most.get() },
-    };
-    slackside::signals::Slip { reading, at: stamp(from.at, now), known_at: stamp(from.known_at, now) }
+    }
 }
 
 /// A motion as measure would tell it now, with so many blocks of the ratio ended.
@@ -152,25 +151,23 @@ fn signals(from: &Motion, blocks: u16, now: Micros) -> Signals {
     let mut contacts = Signals::NONE.contacts;
     for (signals, contact) in contacts.iter_mut().zip(&from.contacts) {
         signals.since = contact.rubbing_since.map_or(0, |at| stamp(at, now));
-        signals.bridged_until = contact.bridged_until.map_or(0, |at| at.get() as u32);
         signals.duty = contact.duty.get();
         signals.count = contact.count;
         signals.state = contact.state as u8;
         signals.rubs = contact.rubbing_since.is_some().into();
-        signals.bridged = contact.bridged_until.is_some().into();
+        signals.bridged = contact.bridged.into();
     }
     Signals {
         head: shaft(&from.head, now),
         boot: shaft(&from.boot, now),
-        short: slip(&from.slip_short, now),
-        long: slip(&from.slip_long, now),
+        short: slip(from.slip_short),
+        long: slip(from.slip_long),
         since_boot: u32::try_from(from.head_since_boot.get() >> 8).unwrap_or(u32::MAX),
         slipped: from.slipped.get().clamp(i32::MIN.into(), i32::MAX.into()) as i32,
         ratio: seen.ratio.get(),
         ratio_spread: seen.spread.get(),
-        ratio_at: stamp(seen.at, now),
         ratio_blocks: blocks,
-        unknown: if from.slip_short.reading == SlipReading::Retracted { unknown::RETRACTED } else { unknown::PLAINLY },
+        unknown: if from.slip_short == SlipReading::Retracted { unknown::RETRACTED } else { unknown::PLAINLY },
         contacts,
         ..Signals::NONE
     }
@@ -180,8 +177,7 @@ fn signals(from: &Motion, blocks: u16, now: Micros) -> Signals {
 fn moved_bits(before: &Signals, after: &Signals) -> u8 {
     let other = |signals: &Signals| {
         let shaft = |shaft: &ShaftSignals| (shaft.distrust, shaft.line, shaft.pattern);
-        let contacts =
-            signals.contacts.map(|contact| (contact.since, contact.bridged_until, contact.state, contact.rubs));
+        let contacts = signals.contacts.map(|contact| (contact.since, contact.bridged, contact.state, contact.rubs));
         (shaft(&signals.head), shaft(&signals.boot), signals.ratio_blocks, contacts)
     };
     let mut bits = 0;
@@ -283,9 +279,7 @@ impl Leg {
     }
 
     pub fn slip(&mut self, reading: SlipReading) {
-        let at = Micros::new(self.now);
-        self.motion.slip_short = Slip { reading, at, known_at: at };
-        self.motion.slip_long = self.motion.slip_short;
+        (self.motion.slip_short, self.motion.slip_long) = (reading, reading);
     }
 
     fn edge(&mut self, head: bool) {
@@ -382,7 +376,7 @@ impl Leg {
         let contact = &mut self.motion.contacts[place.index()];
         contact.state = if rubbing { ContactState::Rubbing } else { ContactState::Clear };
         contact.rubbing_since = rubbing.then_some(Micros::new(now));
-        contact.bridged_until = None;
+        contact.bridged = false;
         self.tell_motion();
     }
 

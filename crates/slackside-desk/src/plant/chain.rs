@@ -64,7 +64,8 @@ impl Chain {
     fn solve_running(&mut self, dt: f64) -> bool {
         let [m0, m1, m2] = self.mass;
         let [o0, o1] = self.lead;
-        let free = [0, 1, 2].map(|i| self.speed[i] + dt * (self.force[i] - self.brake[i]) / self.mass[i]);
+        let alone = |i: usize| self.speed[i] + dt * (self.force[i] - self.brake[i]) / self.mass[i];
+        let free = [alone(0), alone(1), alone(2)];
         let together = (m0 * free[0] + m1 * (free[1] + o0) + m2 * (free[2] + o0 + o1)) / (m0 + m1 + m2);
         let mut j0 = m0 * (free[0] - together) / dt;
         let mut j1 = m2 * (together - o0 - o1 - free[2]) / dt;
@@ -91,7 +92,7 @@ impl Chain {
         }
         self.speed = speed;
         self.joint = [j0, j1];
-        self.braking = self.brake.map(|brake| -brake);
+        self.braking = [-self.brake[0], -self.brake[1], -self.brake[2]];
         true
     }
 

@@ -31,6 +31,12 @@ impl Lump {
         -libm::expm1(-dt / self.time_constant())
     }
 
+    /// How much a watt for `dt` seconds raises it, in K.
+    #[must_use]
+    pub fn response(&self, dt: f64) -> f64 {
+        self.share(dt) / self.loss
+    }
+
     /// Move on by a step of that [`share`](Self::share) under constant power.
     pub fn step(&mut self, power: f64, share: f64) {
         self.rise += (power / self.loss - self.rise) * share;

@@ -299,6 +299,7 @@ impl Leg {
             ("belt.damping", self.belt.damping),
             ("belt.bending_n", self.belt.bending_n),
             ("takeup.tension_n", self.takeup.tension_n),
+            ("takeup.guide_friction", self.takeup.guide_friction),
             ("pit.choke_drag_n", self.pit.choke_drag_n),
             ("pit.digging_height_m", self.pit.digging_height_m),
             ("lateral.stiffness_kn_per_rad", self.lateral.stiffness_kn_per_rad),

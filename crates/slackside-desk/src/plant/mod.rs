@@ -46,7 +46,7 @@ use leg::Leg;
 use motor::Motor;
 use protection::Protection;
 use starter::Feeding;
-use takeup::{Kind, Stretch};
+use takeup::{Hanging, Kind};
 use tracking::{Lane, Steering, Tracking};
 pub use truth::Truth;
 use upset::Upset;
@@ -116,6 +116,8 @@ struct Held {
     dig_n: f64,
     rub_head_n: f64,
     rub_boot_n: f64,
+    /// Tension in N that a gravity take-up would give each strand on the mean, if nothing held it back.
+    takeup_n: f64,
     discharge_kg_per_s: f64,
 }
 
@@ -133,7 +135,10 @@ pub struct Plant {
     bottom: Chain,
     /// Difference of the strands' stretch, halved, in m.
     shift: f64,
-    stretch: Stretch,
+    /// Stretch that both strands have in common, in m. Zero and below: the belt hangs loose.
+    stretch: f64,
+    /// What hangs in the guides of a gravity take-up.
+    hanging: Option<Hanging>,
     belt_longer_seen: f64,
     pull_seen: f64,
     tight: f64,
@@ -246,7 +251,8 @@ impl Plant {
             top: Chain::new([1.0; 3]),
             bottom: Chain::new([1.0; 3]),
             shift: 0.0,
-            stretch: Stretch::for_tension(mean, stiffness),
+            stretch: mean / stiffness,
+            hanging: leg.takeup.hanging(strand_kg),
             belt_longer_seen: 0.0,
             pull_seen: 1.0,
             tight: mean + 0.5 * leg.strand_weight(),
@@ -316,7 +322,8 @@ impl Plant {
             && self.steps != 0
             && self.upset.rocking_n == 0.0
             && self.top.speed == [0.0; 3]
-            && self.bottom.speed == [0.0; 3];
+            && self.bottom.speed == [0.0; 3]
+            && self.hanging.is_none_or(|hanging| hanging.stands());
         if !asleep {
             self.fast_part();
         }
@@ -370,11 +377,11 @@ impl Plant {
                 0.0
             };
         (self.belt_longer_seen, self.pull_seen) = (up.belt_longer, up.takeup_pull);
-        let wanted =
+        self.held.takeup_n =
             self.leg.takeup.tension_n * up.takeup_pull + 0.5 * GRAVITY * (self.fixed.strand_kg + self.carry.lower);
         let spring_before = self.elastic();
-        let moved = self.stretch.step(self.leg.takeup.kind, up.takeup_jammed, wanted, self.fixed.stiffness, longer, h);
-        if moved != 0.0 && !up.belt_parted {
+        self.stretch -= longer;
+        if longer != 0.0 && !up.belt_parted {
             self.ledger.takeup += self.elastic() - spring_before;
         }
 
@@ -550,7 +557,7 @@ impl Plant {
 
     fn elastic(&self) -> f64 {
         let of = |stretch: f64| 0.5 * self.fixed.stiffness * stretch.max(0.0) * stretch.max(0.0);
-        of(self.stretch.mean + self.shift) + of(self.stretch.mean - self.shift)
+        of(self.stretch + self.shift) + of(self.stretch - self.shift)
     }
 
     fn stored(&self) -> f64 {

@@ -46,10 +46,17 @@ impl Ripple {
     }
 }
 
+/// The whole number at or below: as [`f64::floor`], which is a call to a library where the processor has no such instruction.
+#[must_use]
+pub fn floor(value: f64) -> f64 {
+    let whole = value as i64 as f64;
+    if whole > value { whole - 1.0 } else { whole }
+}
+
 /// A sine of so many turns, to a thousandth, from products alone: the same bits everywhere, and quick.
 #[must_use]
 pub fn wave(turns: f64) -> f64 {
-    let x = 2.0 * (turns - (turns + 0.5).floor());
+    let x = 2.0 * (turns - floor(turns + 0.5));
     let y = 4.0 * x * (1.0 - x.abs());
     y + 0.225 * (y * y.abs() - y)
 }
@@ -57,6 +64,14 @@ pub fn wave(turns: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn floor_is_the_library_s() {
+        for i in -40_000..40_000 {
+            let value = f64::from(i) * 0.037;
+            assert_eq!(floor(value), value.floor(), "{value}");
+        }
+    }
 
     #[test]
     fn a_wave_is_a_sine_to_a_thousandth() {

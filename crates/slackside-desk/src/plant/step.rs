@@ -58,14 +58,15 @@ impl Plant {
     fn pull(&mut self) -> Pull {
         let [carrying, returning] = self.strands();
         let speed_squared = self.top.speed[2] * self.top.speed[2];
-        let runout = self.held.runout;
+        let ahead = |runout: f64, turned: f64| if runout > 0.0 { runout * wave(turned) } else { 0.0 };
+        let [runout, turned] = [self.held.runout, self.turned];
         Pull {
             carrying,
             returning,
             centrifugal: self.leg.belt.mass_kg_per_m * speed_squared,
             parted: if self.upset.belt_parted { GRAVITY } else { 0.0 },
             bending: 0.5 * self.leg.belt.bending_n * self.upset.losses,
-            ahead: [0, 1].map(|i| if runout[i] > 0.0 { runout[i] * wave(self.turned[i]) } else { 0.0 }),
+            ahead: [ahead(runout[0], turned[0]), ahead(runout[1], turned[1])],
             ripple: self.ripple(),
         }
     }
@@ -75,14 +76,20 @@ impl Plant {
             return [0.0; 2];
         }
         let rate = self.top.speed[2] - self.bottom.speed[0];
+        let sinking = self.sinking();
         let pull = |stretch: f64, rate: f64| {
             if stretch <= 0.0 { 0.0 } else { (self.fixed.stiffness * stretch + self.fixed.damping * rate).max(0.0) }
         };
-        [pull(self.stretch.mean + self.shift, rate), pull(self.stretch.mean - self.shift, -rate)]
+        [pull(self.stretch + self.shift, sinking + rate), pull(self.stretch - self.shift, sinking - rate)]
+    }
+
+    /// How fast the boot sinks with a gravity take-up, in m/s.
+    fn sinking(&self) -> f64 {
+        self.hanging.map_or(0.0, |hanging| hanging.speed)
     }
 
     fn move_head(&mut self, pull: &Pull) -> HeadStep {
-        let (dt, up, held) = (self.fixed.dt, self.upset, self.held);
+        let (dt, up, held) = (self.fixed.dt, self.upset, &self.held);
         let before = self.top.speed;
         let to_rim = self.fixed.reduction / held.head_radius;
         let motor_speed = before[0] * to_rim;
@@ -121,7 +128,7 @@ impl Plant {
     }
 
     fn move_boot(&mut self, pull: &Pull) -> BootStep {
-        let (up, held) = (self.upset, self.held);
+        let (up, held) = (self.upset, &self.held);
         let before = self.bottom.speed;
         let half_strand = 0.5 * self.fixed.strand_kg;
         let boot_carry = pull.carrying - (half_strand + self.carry.lower) * (GRAVITY + self.acceleration[1]);
@@ -151,6 +158,7 @@ impl Plant {
         let half_strand = 0.5 * self.fixed.strand_kg;
         let [head_now, boot_now] = [self.top.speed[2], self.bottom.speed[0]];
         self.shift += dt * (head_now - boot_now);
+        self.move_takeup(pull);
         self.metres += dt * 0.5 * (boot_now + boot.before[0]);
         self.seconds += dt;
         self.turned[0] += dt * self.top.speed[1] / (2.0 * PI * self.held.head_radius);
@@ -167,10 +175,26 @@ impl Plant {
         }
     }
 
+    /// A gravity take-up follows what its weight has over the tensions.
+    fn move_takeup(&mut self, pull: &Pull) {
+        let Some(hanging) = &mut self.hanging else { return };
+        if self.upset.takeup_jammed || self.upset.belt_parted {
+            hanging.hold();
+            return;
+        }
+        let dt = self.fixed.dt;
+        let tensions = pull.carrying + pull.returning;
+        hanging.step(2.0 * self.held.takeup_n - tensions, dt);
+        self.stretch += dt * hanging.speed;
+        self.ledger.takeup += dt * hanging.speed * tensions;
+    }
+
     /// Where the energy went: force times the mean of the speeds before and after.
     fn book(&mut self, pull: &Pull, head: &HeadStep, boot: &BootStep) {
-        let (dt, held) = (self.fixed.dt, self.held);
-        let mid = |before: [f64; 3], after: [f64; 3]| [0, 1, 2].map(|i| 0.5 * (before[i] + after[i]));
+        let (dt, held) = (self.fixed.dt, &self.held);
+        let mid = |before: [f64; 3], after: [f64; 3]| {
+            [0.5 * (before[0] + after[0]), 0.5 * (before[1] + after[1]), 0.5 * (before[2] + after[2])]
+        };
         let (t, b) = (mid(head.before, self.top.speed), mid(boot.before, self.bottom.speed));
         let used = head.motor_n - (self.top.speed[0] - head.before[0]) * head.implicit / dt;
         let [j0, j1] = self.top.joint;
@@ -182,6 +206,7 @@ impl Plant {
         let rub_top = share(held.rub_head_n, self.top.brake[2]);
         let rub_bottom = share(held.rub_boot_n, self.bottom.brake[0]);
         let dig = share(boot.caught, self.bottom.brake[0]);
+        let sinking = self.sinking();
         let ledger = &mut self.ledger;
         ledger.motor += dt * used * t[0];
         ledger.losses -= dt
@@ -204,9 +229,10 @@ impl Plant {
         // The strands' damping: what they pulled beyond their spring, at the stretch in the middle of the step.
         let spring = |stretch: f64| self.fixed.stiffness * stretch.max(0.0);
         let shift = self.shift - 0.5 * dt * (self.top.speed[2] - self.bottom.speed[0]);
-        let (up, down) = (spring(self.stretch.mean + shift), spring(self.stretch.mean - shift));
+        let stretch = self.stretch - 0.5 * dt * sinking;
+        let (up, down) = (spring(stretch + shift), spring(stretch - shift));
         let apart = t[2] - b[0];
-        ledger.strand += dt * ((pull.carrying - up) - (pull.returning - down)) * apart;
+        ledger.strand += dt * ((pull.carrying - up) * (sinking + apart) + (pull.returning - down) * (sinking - apart));
     }
 
     /// Periodic drags in N at drive and boot, and how far they have gone.

@@ -46,6 +46,9 @@ const TO_AIR: f64 = 12.0;
 const RUB_LENGTH: f64 = 0.5;
 const RUB_HEIGHT: f64 = 0.012;
 
+/// Thickness of the casing's sheet in m: common practice, no source.
+const CASING: f64 = 0.003;
+
 /// Below this share of the other's speed a body counts as standing.
 const STANDS: f64 = 0.02;
 
@@ -76,6 +79,8 @@ pub struct Warmth {
     boot: Surface,
     boot_patch: Surface,
     walls: [Lump; 4],
+    /// Where the belt rubs on each wall, over the wall.
+    spots: [Lump; 4],
     edges: [Lump; 2],
     bearings: [Lump; 2],
     /// Contact area in m^2 at head and boot, and contact length in m.
@@ -83,7 +88,6 @@ pub struct Warmth {
     arc: [f64; 2],
     turn_share: f64,
     head_effusivity: f64,
-    constriction: f64,
     edge_area: f64,
     /// How far the belt ran since its piece was last heated in standing, in m.
     patch_away: f64,
@@ -122,6 +126,11 @@ impl Warmth {
         let boot_share = 0.7 * leg.heat.head_kj_per_k;
         let steel = [Layer { thickness_m: 0.012, material: Material::STEEL }];
         let rub = Lump::new(leg.heat.rub_kj_per_k * 1_000.0, leg.heat.rub_w_per_k);
+        // Mean rise of a patch of a half-space under even flux: 8 / (3 pi^2 k a), `a` the radius of a circle of its area
+        // (H. S. Carslaw and J. C. Jaeger, 8.2).
+        let patch = RUB_LENGTH * RUB_HEIGHT;
+        let constriction = 8.0 / (3.0 * PI * PI * Material::STEEL.conductivity * (patch / PI).sqrt());
+        let spot = Lump::new(patch * CASING * Material::STEEL.heat_per_m3, 1.0 / constriction);
         let edge_area = leg.loop_length() * RUB_HEIGHT;
         let edge = Lump::new(edge_area * 0.010 * Material::RUBBER.heat_per_m3, 2.0 * edge_area * TO_AIR);
         let speed = leg.rated_belt_speed();
@@ -138,15 +147,13 @@ impl Warmth {
             boot: pulley(&leg.boot, boot_radius, boot_share, leg.heat.time_constant_s, dt),
             boot_patch: Surface::new(&steel, Slab { face_loss: 0.0, ..piece(area[1]) }, dt),
             walls: [rub; 4],
+            spots: [spot; 4],
             edges: [edge; 2],
             bearings: [bearing(&leg.head, head_radius), bearing(&leg.boot, boot_radius)],
             area,
             arc,
             turn_share: wrap / (2.0 * PI),
             head_effusivity: if leg.head.lagging_mm > 0.0 { Material::RUBBER } else { Material::STEEL }.effusivity(),
-            // Mean rise of a patch of a half-space under even flux: 8 / (3 pi^2 k a), `a` the radius of a circle of its area
-            // (H. S. Carslaw and J. C. Jaeger, 8.2).
-            constriction: 8.0 / (3.0 * PI * PI * Material::STEEL.conductivity * (RUB_LENGTH * RUB_HEIGHT / PI).sqrt()),
             edge_area: RUB_LENGTH * RUB_HEIGHT,
             patch_away: 0.0,
             contact: Parted::default(),
@@ -226,17 +233,18 @@ impl Warmth {
         let mut edges = [0.0; 2];
         let of_edge = pass_resistance(Material::RUBBER.effusivity(), self.edge_area, RUB_LENGTH / belt.max(0.01), 0.0);
         for (i, made) in made.iter().enumerate() {
-            let power = made / self.dt;
+            let (power, spot) = (made / self.dt, &mut self.spots[i]);
+            let face = self.walls[i].rise + spot.rise;
             let into_wall = if power > 0.0 {
-                let parted = part(power, [self.walls[i].rise, self.edges[i % 2].rise], [self.constriction, of_edge]);
+                let parted = part(power, [face, self.edges[i % 2].rise], [spot.response(self.dt), of_edge]);
                 edges[i % 2] += parted.into[1];
-                self.rubs[i] = parted.contact;
                 parted.into[0]
             } else {
-                self.rubs[i] = self.walls[i].rise;
                 0.0
             };
-            self.lost += self.walls[i].step_by(into_wall, self.dt);
+            let passed_on = spot.step_by(into_wall, self.dt);
+            self.lost += self.walls[i].step_by(passed_on / self.dt, self.dt);
+            self.rubs[i] = self.walls[i].rise + spot.rise;
         }
         for (edge, power) in self.edges.iter_mut().zip(edges) {
             self.lost += edge.step_by(power, self.dt);
@@ -288,7 +296,7 @@ impl Warmth {
     #[must_use]
     pub fn held(&self) -> f64 {
         let slabs = [&self.head, &self.belt, &self.patch, &self.boot, &self.boot_patch];
-        let lumps = self.walls.iter().chain(&self.edges).chain(&self.bearings);
+        let lumps = self.walls.iter().chain(&self.spots).chain(&self.edges).chain(&self.bearings);
         slabs.iter().map(|slab| slab.stored()).sum::<f64>() + lumps.map(Lump::stored).sum::<f64>()
     }
 

@@ -164,7 +164,7 @@ impl Outcome {
     /// How its times are written.
     #[must_use]
     pub fn clock(&self) -> Clock {
-        Clock::new(self.first(), self.last(), self.survey.anchor)
+        Clock::of(&self.survey)
     }
 
     /// When the trace begins.
@@ -260,13 +260,13 @@ impl Outcome {
         let gap = at.get().saturating_sub(self.newest.get());
         if self.phase == Phase::Running && self.newest > Micros::ZERO {
             self.running_us += gap;
-            if before.slip_long.reading.ppm().is_some() || before.slip_short.reading.ppm().is_some() {
+            if before.slip_long.ppm().is_some() || before.slip_short.ppm().is_some() {
                 self.slip_known_us += gap;
             }
         }
         self.newest = self.newest.max(at);
-        let (short, long) = (motion.slip_short.reading, motion.slip_long.reading);
-        if short != before.slip_short.reading || long != before.slip_long.reading {
+        let (short, long) = (motion.slip_short, motion.slip_long);
+        if short != before.slip_short || long != before.slip_long {
             self.series.slip(at, short.ppm(), long.ppm());
             let peaks = [(short, &mut self.peak_short), (long, &mut self.peak_long)];
             for ((reading, peak), open) in peaks.into_iter().zip(&mut self.open) {

@@ -75,8 +75,8 @@ impl RunUp {
             at,
             head: motion.head,
             boot: motion.boot,
-            slip_short: motion.slip_short.reading,
-            slip_long: motion.slip_long.reading,
+            slip_short: motion.slip_short,
+            slip_long: motion.slip_long,
         });
     }
 

@@ -25,13 +25,22 @@ pub struct WrongUnits {
     pub trace: String,
     /// How many times too fast the edges come; below 1 if too slow.
     pub times: f64,
+    /// Where time first runs backwards, if it does so in most rows: then their order is wrong, and no unit.
+    pub backwards: Option<u64>,
     /// Whether that is against the settings of the trace's leg, or against a usual leg.
     pub settings_known: bool,
 }
 
 impl fmt::Display for WrongUnits {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { trace, times, settings_known } = self;
+        let Self { trace, times, backwards, settings_known } = self;
+        if let Some(line) = backwards {
+            return write!(
+                out,
+                "{trace}, line {line}: here and in most rows time runs backwards\n  mend: sort the rows by time_us; if a counter \
+                 began anew in between, make a trace of each part"
+            );
+        }
         let near = |wanted: f64| (wanted / 5.0..wanted * 5.0).contains(times);
         let (unit, mend) = match () {
             () if near(1e3) => ("milliseconds", "multiply every time by 1000"),
@@ -73,8 +82,7 @@ pub fn check_units(trace: &str, survey: &Survey, machine: &Machine) -> Result<()
         let marks = f64::from(targets?.count.max(1));
         Some((shaft, 1e12 / (f64::from(normal.get()).max(1.0) * marks)))
     });
-    let wrong = |times| WrongUnits { trace: trace.to_owned(), times, settings_known: true };
-    too_far(survey, pitches, BEYOND).map_or(Ok(()), |times| Err(wrong(times)))
+    hold(trace, survey, too_far(survey, pitches, BEYOND), true)
 }
 
 /// The same where nobody said which leg a trace is of: only what no leg at all can do is found.
@@ -83,8 +91,15 @@ pub fn check_units(trace: &str, survey: &Survey, machine: &Machine) -> Result<()
 /// [`WrongUnits`].
 pub fn check_units_of_any_leg(trace: &str, survey: &Survey) -> Result<(), WrongUnits> {
     let pitches = [Shaft::Head, Shaft::Boot].into_iter().map(|shaft| (shaft, USUAL_PITCH_US));
-    let wrong = |times| WrongUnits { trace: trace.to_owned(), times, settings_known: false };
-    too_far(survey, pitches, BEYOND_ANY).map_or(Ok(()), |times| Err(wrong(times)))
+    hold(trace, survey, too_far(survey, pitches, BEYOND_ANY), false)
+}
+
+fn hold(trace: &str, survey: &Survey, too_far: Option<f64>, settings_known: bool) -> Result<(), WrongUnits> {
+    let backwards = (survey.out_of_order > survey.rows / 2).then_some(survey.out_of_order_line);
+    if backwards.is_none() && too_far.is_none() {
+        return Ok(());
+    }
+    Err(WrongUnits { trace: trace.to_owned(), times: too_far.unwrap_or(1.0), backwards, settings_known })
 }
 
 /// How many times too fast the shaft's edges come that come least too fast, if all of them are too fast or slow by more than

@@ -4,6 +4,8 @@
 use slackside::record::Anchor;
 use slackside::units::Micros;
 
+use crate::trace::Survey;
+
 /// A trace that begins later than this counts its times from its first row: such times are dates, not durations.
 const FAR_OFF_US: u64 = 24 * 3_600 * 1_000_000;
 /// Times between 2000-01-01 and 2100-01-01, counted in microseconds from 1970-01-01 UTC: the clock of the day.
@@ -24,6 +26,13 @@ pub struct Clock {
 }
 
 impl Clock {
+    /// For a trace that was surveyed.
+    #[must_use]
+    pub fn of(survey: &Survey) -> Self {
+        let first = survey.first.unwrap_or(Micros::ZERO);
+        Self::new(first, survey.last.unwrap_or(first), survey.anchor)
+    }
+
     /// For a trace from `first` to `last`, and what is known of where that lies in the day.
     #[must_use]
     pub fn new(first: Micros, last: Micros, anchor: Option<Anchor>) -> Self {
@@ -109,7 +118,25 @@ impl Clock {
             return format!("{}.{:03} s", millis / 1_000, millis % 1_000);
         }
         let seconds = us / 1_000_000;
-        format!("{} h {:02} min {:02} s", seconds / 3_600, seconds / 60 % 60, seconds % 60)
+        let (hours, minutes, seconds) = (seconds / 3_600, seconds / 60 % 60, seconds % 60);
+        if hours == 0 {
+            return format!("{minutes} min {seconds:02} s");
+        }
+        format!("{hours} h {minutes:02} min {seconds:02} s")
+    }
+
+    /// A length of time in seconds, such as a simulation has.
+    #[must_use]
+    pub fn length_of_seconds(seconds: f64) -> String {
+        let length = Self::length((seconds.abs() * 1e6) as u64);
+        if seconds < 0.0 { format!("-{length}") } else { length }
+    }
+
+    /// How much later than another moment, or sooner, in seconds: `+0.350 s`.
+    #[must_use]
+    pub fn difference(seconds: f64) -> String {
+        let length = Self::length_of_seconds(seconds);
+        if seconds < 0.0 { length } else { format!("+{length}") }
     }
 }
 
@@ -149,6 +176,9 @@ mod tests {
         let own = clock(5, 9, None);
         assert_eq!(own.at(Micros::new(76_123_456)), "76.123 s");
         assert_eq!(own.at(Micros::new(3_723_000_000)), "1 h 02 min 03 s");
+        assert_eq!(own.at(Micros::new(723_000_000)), "12 min 03 s");
+        assert_eq!(Clock::length_of_seconds(-0.35), "-0.350 s");
+        assert_eq!(Clock::difference(0.35), "+0.350 s");
         assert_eq!(own.mark(Micros::new(76_123_456), 5.0), "76 s");
         assert!(own.note().is_none());
         // From any other beginning far off, times count from the first row.

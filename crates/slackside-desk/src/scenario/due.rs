@@ -7,10 +7,12 @@
 //! - a surface is hotter than the dust in the casing allows ([`Dust::surface_limit_c`]): the head's face, the belt under it, the boot
 //!   pulley, or where the belt rubs.
 //!
-//! It is **due** when whoever sees the boot's edges alone can know, and has had half a second. The pitch in which the belt fell
-//! below holds some of its good speed too, so proof begins with the next edge, at most a pitch later, and takes one pitch at 80 %;
-//! heat is known by slip over four boot turns. Nothing in it depends on any limit of the monitor: loosening a limit cannot
-//! make a stop due later. A call that ends before it is due is none: the leg was quicker to recover than anyone could be.
+//! It is **due** when whoever sees the boot's edges alone can know, and has had half a second. Of a slow belt nothing can be seen
+//! before the boot shaft itself turns below 80 %: a pulley that a parted belt leaves spinning looks like one that is driven. The
+//! pitch in which it fell below holds some of its good speed too, so proof begins with the next edge, at most a pitch later, and
+//! takes one pitch at 80 %. Heat is known by slip over four boot turns. Nothing in it depends on any limit of the monitor:
+//! loosening a limit cannot make a stop due later. A call that ends before it is due is none: the leg was quicker to recover
+//! than anyone could be. The score tells times from the call beside those from due, so that what is blind shows.
 //!
 //! An alarm for misalignment is called for (29 CFR 1910.272(q)(6)) when the belt touched the casing on three of the last ten
 //! loops, or for a whole loop without a break; one for lost speed when the belt ran below 90 % for five seconds (common
@@ -127,6 +129,8 @@ pub struct Moment {
     pub belt: f64,
     /// The speed it should have in m/s.
     pub expected: f64,
+    /// The belt speed in m/s that the boot shaft's speed stands for.
+    pub shaft: f64,
 }
 
 /// The judge of the truth.
@@ -143,6 +147,8 @@ pub struct Due {
     at_speed: Option<u64>,
     hot: Option<Why>,
     calling: Option<Call>,
+    /// Since when the boot shaft shows what the call now open is about, in microseconds.
+    shown_us: Option<u64>,
     /// The proof of the call now open begins with an edge not seen yet.
     waits_for_edge: bool,
     proof_us: u64,
@@ -179,6 +185,7 @@ impl Due {
             at_speed: None,
             hot: None,
             calling: None,
+            shown_us: None,
             waits_for_edge: false,
             proof_us: 0,
             calls: Vec::new(),
@@ -215,11 +222,11 @@ impl Due {
 
     /// A rising edge of the boot came over the wire.
     pub fn edge(&mut self, at_us: u64) {
-        if let (true, Some(call)) = (self.waits_for_edge, &mut self.calling)
-            && at_us >= call.from_us
+        if let (true, Some(shown_us), Some(call)) = (self.waits_for_edge, self.shown_us, &mut self.calling)
+            && at_us >= shown_us
         {
             self.waits_for_edge = false;
-            if at_us <= call.from_us + self.proof_us {
+            if at_us <= shown_us + self.proof_us {
                 call.due_us = at_us + self.proof_us + PROMPT_US;
             }
         }
@@ -227,7 +234,7 @@ impl Due {
 
     /// A step on. Says what calls for a stop now.
     pub fn look(&mut self, moment: &Moment) -> Option<Why> {
-        let Moment { now_us, closed, belt, expected } = *moment;
+        let Moment { now_us, closed, belt, expected, shaft } = *moment;
         if closed != self.closed_since.is_some() {
             self.closed_since = closed.then_some(now_us);
             self.at_speed = None;
@@ -260,10 +267,15 @@ impl Due {
                     _ => HEAT_TURNS * self.marks * pitch,
                 } as u64;
                 self.waits_for_edge = why == Why::Belt;
+                self.shown_us = (why != Why::Belt).then_some(now_us);
                 let due_us = now_us + self.proof_us + PROMPT_US;
                 self.calling = Some(Call { from_us: now_us, to_us: now_us, due_us, why });
             }
             (None, _) => self.close(),
+        }
+        if let (None, Some(call)) = (self.shown_us, &mut self.calling) {
+            call.due_us = now_us + self.proof_us + PROMPT_US;
+            self.shown_us = (shaft < LEAST_BELT * expected).then_some(now_us);
         }
         why
     }
@@ -324,7 +336,7 @@ mod tests {
     fn run(due: &mut Due, from_us: u64, to_us: u64, belt: f64) {
         let mut now_us = from_us;
         while now_us < to_us {
-            due.look(&Moment { now_us, closed: true, belt, expected: 2.6 });
+            due.look(&Moment { now_us, closed: true, belt, expected: 2.6, shaft: belt });
             now_us += 2_000;
         }
     }
@@ -341,6 +353,26 @@ mod tests {
         // Four marks at 1.4 turns a second: a pitch of 178.6 ms, 223.2 ms at 80 %.
         assert_eq!((call.from_us, call.why), (20_000_000, Why::Belt));
         assert_eq!(call.due_us, 20_090_000 + 223_214 + PROMPT_US);
+    }
+
+    /// A parted belt stands; the boot pulley coasts, and nobody at its shaft can know before it is slow as well.
+    #[test]
+    fn a_boot_that_coasts_hides_a_parted_belt() {
+        let mut due = due();
+        run(&mut due, 0, 20_000_000, 2.6);
+        let mut now_us = 20_000_000;
+        while now_us < 25_000_000 {
+            // 2.08 m/s, 80 %, after 1.04 s.
+            let shaft = 2.6 - 0.5 * (now_us - 20_000_000) as f64 * 1e-6;
+            due.look(&Moment { now_us, closed: true, belt: 0.0, expected: 2.6, shaft });
+            if now_us == 20_900_000 || now_us == 21_100_000 {
+                due.edge(now_us);
+            }
+            now_us += 2_000;
+        }
+        due.end();
+        let call = due.first().unwrap();
+        assert_eq!((call.from_us, call.due_us), (20_000_000, 21_100_000 + 223_214 + PROMPT_US));
     }
 
     #[test]

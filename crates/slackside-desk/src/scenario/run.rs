@@ -226,7 +226,8 @@ impl<'a> Running<'a> {
         let asked = if variable { self.plant.feed_level().min(self.doings.reference) } else { 1.0 };
         let (belt, closed) = (self.plant.belt_speed(), self.plant.contactor());
         let expected = self.commissioned.belt * asked;
-        self.called = self.due.look(&Moment { now_us: self.now, closed, belt, expected });
+        let shaft = self.commissioned.belt * turning.boot[1] / self.commissioned.boot;
+        self.called = self.due.look(&Moment { now_us: self.now, closed, belt, expected, shaft });
         self.ran += belt * dt;
         if closed {
             self.summary.drive_s += dt;

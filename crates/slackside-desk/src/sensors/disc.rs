@@ -3,6 +3,7 @@
 use super::edge_time::passed_after;
 use crate::plant::chance::Chance;
 use crate::plant::leg::Targets;
+use crate::plant::ripple::floor;
 
 /// What is wrong with the targets.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -71,7 +72,7 @@ impl Disc {
     fn mark(&mut self) {
         let count = self.targets.len() as f64;
         self.marks.clear();
-        let wrap = |angle: f64| angle - angle.floor();
+        let wrap = |angle: f64| angle - floor(angle);
         for (i, target) in self.targets.iter().enumerate() {
             if i == 0 && self.upset.missing {
                 continue;
@@ -141,7 +142,7 @@ impl Disc {
 }
 
 fn wrapped(angle: f64) -> f64 {
-    angle - angle.floor()
+    angle - floor(angle)
 }
 
 #[cfg(test)]

@@ -132,16 +132,21 @@ impl Decimal {
     }
 }
 
-/// `value / denominator × numerator^-1` written out: the integer unit said in `unit`, exactly, with no needless zeros.
-/// The units written are chosen so that this is exact; a test holds every one of them to it.
+/// The integer unit said in `unit`, in as few decimals as read back to the same number. A test holds every unit that is written to it.
 pub(super) fn written(value: i64, unit: Unit) -> String {
-    // value × denominator / numerator with 9 decimals is exact for every unit used in writing.
-    const DECIMALS: usize = 9;
-    let scaled = i128::from(value) * unit.denominator * 10_i128.pow(9) / unit.numerator;
+    let same = |text: &String| Decimal::parse(text).and_then(|read| read.in_integer_unit(unit)) == Ok(value);
+    (0..9).map(|decimals| rounded(value, unit, decimals)).find(same).unwrap_or_else(|| rounded(value, unit, 9))
+}
+
+/// `value × denominator / numerator`, to the nearest of so many decimals, with no needless zeros.
+fn rounded(value: i64, unit: Unit, decimals: usize) -> String {
+    let power = 10_i128.pow(decimals as u32);
+    let (numerator, half) = (i128::from(value) * unit.denominator * power, unit.numerator / 2);
+    let scaled = if value < 0 { (numerator - half) / unit.numerator } else { (numerator + half) / unit.numerator };
     let sign = if scaled < 0 { "-" } else { "" };
     let size = scaled.unsigned_abs();
-    let (whole, part) = (size / 10_u128.pow(9), size % 10_u128.pow(9));
-    let digits = format!("{part:0DECIMALS$}");
+    let (whole, part) = (size / power.unsigned_abs(), size % power.unsigned_abs());
+    let digits = if decimals == 0 { String::new() } else { format!("{part:0decimals$}") };
     let digits = digits.trim_end_matches('0');
     if digits.is_empty() { format!("{sign}{whole}") } else { format!("{sign}{whole}.{digits}") }
 }
@@ -189,12 +194,21 @@ mod tests {
         assert_eq!(read("1234567890123456789", MM), Err(DecimalError::TooManyDigits));
     }
 
+    #[test]
+    fn no_more_decimals_are_written_than_tell_the_number() {
+        assert_eq!(written(609_600, INCH), "24");
+        assert_eq!(written(9_525, INCH), "0.375");
+        assert_eq!(written(26_314_390, FOOT), "86.3333");
+        assert_eq!(written(18_642, HORSEPOWER), "25");
+        assert_eq!(written(-12_700, MM), "-12.7");
+    }
+
     proptest! {
         #[test]
         fn what_is_written_reads_back(value in -4_000_000_000_000_i64..4_000_000_000_000) {
             for unit in [
                 MM, METRE, METRES_A_SECOND, RPM, PERCENT, PERCENT_A_SECOND, DEGREES, MICROSECONDS, MILLISECONDS, SECONDS,
-                SECONDS_IN_MS, KILOWATTS, KILOJOULES, CELSIUS, TURNS, RATIO, FACTOR, COUNT,
+                SECONDS_IN_MS, KILOWATTS, KILOJOULES, CELSIUS, TURNS, RATIO, FACTOR, COUNT, INCH, FOOT, HORSEPOWER,
             ] {
                 prop_assert_eq!(read(&written(value, unit), unit), Ok(value), "{}", unit.name);
             }

@@ -16,7 +16,7 @@ use slackside::settings::{Advice, Checked, Settings, Violation};
 use toml::de::DeTable;
 
 pub use new_leg::{QUESTIONS, Question, new_leg};
-pub use write::write;
+pub use write::{write, write_for};
 
 use crate::files::{Files, WANTED_SETTINGS, unreadable};
 use crate::problem::{self, Problem, Refused};

@@ -77,10 +77,15 @@ fn the_terminal_leg_keeps_its_own_limits() {
 fn every_leg_reads_back_from_what_is_written() {
     for text in [LEG_3, LEG_1, TERMINAL] {
         let leg = settings(text);
-        let written = write(&leg);
-        assert_eq!(settings(&written), leg, "{written}");
-        for line in written.lines() {
-            assert!(line.chars().count() <= 120, "{line}");
+        for feet in [false, true] {
+            let written = write_for(&leg, feet);
+            assert_eq!(settings(&written), leg, "{written}");
+            for line in written.lines() {
+                assert!(line.chars().count() <= 120, "{line}");
+            }
+            for ending in ["_in = ", "_ft = ", "_hp = "] {
+                assert_eq!(written.contains(ending), feet, "{written}");
+            }
         }
     }
 }

@@ -8,8 +8,8 @@ use slackside::settings::{CountedEdges, Limit, Machine, Pulley, Settings, Spacin
 use crate::cautions;
 
 use super::decimal::{
-    CELSIUS, COUNT, DEGREES, FACTOR, KILOJOULES, KILOWATTS, METRE, MICROSECONDS, MILLISECONDS, MINUTES, MM, PERCENT,
-    PERCENT_A_SECOND, RATIO, RPM, SECONDS, Unit, written,
+    CELSIUS, COUNT, DEGREES, FACTOR, FOOT, HORSEPOWER, INCH, KILOJOULES, KILOWATTS, METRE, MICROSECONDS, MILLISECONDS,
+    MINUTES, MM, PERCENT, PERCENT_A_SECOND, RATIO, RPM, SECONDS, Unit, written,
 };
 use super::limits::{ACTIONS, PRIORITIES, setpoint_units};
 use super::machine::PLACES;
@@ -17,7 +17,13 @@ use super::machine::PLACES;
 /// The settings as a commented TOML file.
 #[must_use]
 pub fn write(settings: &Settings) -> String {
-    let mut file = File(String::new());
+    write_for(settings, false)
+}
+
+/// The settings as a commented TOML file, for someone who measures in feet and inches or not.
+#[must_use]
+pub fn write_for(settings: &Settings, feet: bool) -> String {
+    let mut file = File { text: String::new(), feet };
     file.comment("Settings of one leg. Units are in the names of the keys; what is left out is the starting value.");
     file.comment("Every number here is each leg's engineer's to decide.");
     file.comment("");
@@ -26,15 +32,19 @@ pub fn write(settings: &Settings) -> String {
     }
     machine(&mut file, &settings.machine);
     limits(&mut file, settings);
-    file.0
+    file.text
 }
 
-struct File(String);
+struct File {
+    text: String,
+    /// Lengths in feet and inches, power in horsepower.
+    feet: bool,
+}
 
 impl File {
     fn line(&mut self, line: &str) {
-        self.0.push_str(line);
-        self.0.push('\n');
+        self.text.push_str(line);
+        self.text.push('\n');
     }
 
     fn comment(&mut self, text: &str) {
@@ -54,6 +64,12 @@ impl File {
     }
 
     fn number(&mut self, name: &str, unit: Unit, value: impl Into<i64>, why: &str) {
+        let unit = match unit {
+            MM if self.feet => INCH,
+            METRE if self.feet => FOOT,
+            KILOWATTS if self.feet => HORSEPOWER,
+            unit => unit,
+        };
         self.value(&format!("{name}{}", unit.suffix), &written(value.into(), unit), why);
     }
 
@@ -78,7 +94,8 @@ fn machine(file: &mut File, machine: &Machine) {
         "the belt bends about its middle: adds to both diameters",
     );
     file.number("width", MM, machine.belt.width.get(), "");
-    file.number("loop", METRE, machine.belt.loop_length.get(), "the whole loop; or centres_m");
+    let why = if file.feet { "the whole loop; or centres_ft" } else { "the whole loop; or centres_m" };
+    file.number("loop", METRE, machine.belt.loop_length.get(), why);
 
     file.section("speed");
     file.comment("Normal operating speed, measured loaded or from the nameplate: what losses are counted from.");

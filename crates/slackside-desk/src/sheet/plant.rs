@@ -65,10 +65,9 @@ fn speeds(page: &mut Page, machine: &Machine, figures: &Figures) {
 
 fn ratio(page: &mut Page, machine: &Machine, figures: &Figures) {
     page.heading("No-slip ratio");
-    page.row(
-        "Effective diameters",
-        &format!("head {:.1} mm, boot {:.1} mm", figures.head_m * 1e3, figures.boot_m * 1e3),
-    );
+    for (name, metres) in [("Effective diameter, head", figures.head_m), ("  boot", figures.boot_m)] {
+        page.row(name, &format!("{:.1} mm ({:.2} in)", metres * 1e3, metres / 0.0254));
+    }
     page.note("Bare diameter + 2 x lagging + belt thickness: the belt bends about its middle.");
     let geometric = f64::from(machine.geometric_ratio().get()) / 1e6;
     page.row("Ratio from geometry", &format!("{geometric:.6} boot turns for each head turn"));
@@ -161,9 +160,11 @@ fn throw(page: &mut Page, figures: &Figures) {
     page.row(
         "Pole above the shaft",
         &format!(
-            "{:.0} mm; the pulley's radius is {:.0} mm",
+            "{:.0} mm ({:.1} in); the pulley's radius is {:.0} mm ({:.1} in)",
             pole_height(figures.head_rpm) * 1e3,
-            figures.head_m * 500.0
+            pole_height(figures.head_rpm) / 0.0254,
+            figures.head_m * 500.0,
+            figures.head_m / 0.0508
         ),
     );
     page.note(

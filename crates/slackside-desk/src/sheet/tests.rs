@@ -53,7 +53,8 @@ fn the_example_sheet_says_what_can_be_reckoned_by_hand() {
     for part in [
         // 1.910088 m × 1.361711 /s; × 60/0.3048 in feet a minute.
         "2.601 m/s (512 ft/min)",
-        "head 632.0 mm, boot 608.0 mm",
+        "632.0 mm (24.88 in)",
+        "608.0 mm (23.94 in)",
         "1.039474 boot turns for each head turn",
         // 2 × 12 / 632
         "3.8 % slip at any load",

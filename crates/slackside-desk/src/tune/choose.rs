@@ -8,6 +8,7 @@ use super::search::{Levels, pareto};
 use super::session::{Beside, tuned};
 use super::study::Study;
 use crate::crew::Crew;
+use crate::report::Clock;
 
 /// How far along a ladder neighbours are looked at to find where the data begin to decide.
 const REACH: u16 = 12;
@@ -86,7 +87,8 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_, impl Crew>) ->
         .collect();
     if quickest.is_finite() && scored[first].2.needed > 0 {
         reasons.push(format!(
-            "Of those, only settings whose 95 % time to stop, from when it was due, is at most {QUICK_ENOUGH_S} s above that of the quickest ({quickest:.2} s), or above nought, are kept."
+            "Of those, only settings whose 95 % time to stop, from when it was due, is at most {QUICK_ENOUGH_S} s above that of the quickest ({}), or above nought, are kept.",
+            Clock::length_of_seconds(quickest)
         ));
     }
     let chosen = left.iter().copied().min_by(|one, other| {
@@ -183,7 +185,7 @@ pub fn cost(own: &Summary, other: &Summary) -> String {
         && other.is_finite()
         && (own - other).abs() >= 0.005
     {
-        parts.push(format!("{:+.2} s (95 % time from due)", other - own));
+        parts.push(format!("{} (95 % time from due)", Clock::difference(other - own)));
     }
     if parts.is_empty() { "no difference".to_owned() } else { parts.join(", ") }
 }

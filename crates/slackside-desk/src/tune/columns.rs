@@ -7,7 +7,7 @@
 use slackside::input::Signal;
 use slackside::monitor;
 use slackside::motion::Pitch;
-use slackside::signals::{Reading, ShaftSignals, Signals, Slip, moved};
+use slackside::signals::{Reading, ShaftSignals, Signals, moved};
 use slackside::time::Now;
 use slackside::units::{Micros, Span, TurnFraction, Watts};
 
@@ -105,14 +105,10 @@ pub(super) fn read_by_judge(signals: &Signals) -> Signals {
         shaft.rejected = 0;
         shaft.line = 0;
     }
-    for slip in [&mut kept.short, &mut kept.long] {
-        *slip = Slip { reading: slip.reading, at: 0, known_at: 0 };
-    }
     for contact in &mut kept.contacts {
         contact.count = 0;
     }
     kept.slipped = 0;
-    kept.ratio_at = 0;
     kept
 }
 
@@ -265,8 +261,8 @@ impl Builder {
             base: at,
             head: shaft(&signals.head, *head),
             boot: shaft(&signals.boot, *boot),
-            short: signals.short.reading,
-            long: signals.long.reading,
+            short: signals.short,
+            long: signals.long,
             since: signals.since_boot,
             whole: self.columns.whole.len() as u32,
             slow: self.slow,
@@ -295,8 +291,8 @@ impl Builder {
         }
         let row = self.columns.tag.len() as u32;
         // The columns repeat what is known, so that a search for the extremes of a block finds nothing new here.
-        let short = pack(self.known.signals.short.reading).unwrap_or(UNKNOWN);
-        let long = pack(self.known.signals.long.reading).unwrap_or(UNKNOWN);
+        let short = pack(self.known.signals.short).unwrap_or(UNKNOWN);
+        let long = pack(self.known.signals.long).unwrap_or(UNKNOWN);
         self.row(at, WHOLE, 0, 0, short, long, self.known.signals.since_boot);
         self.columns.whole.push(Whole { row, at, told });
     }
@@ -327,8 +323,8 @@ impl Builder {
         let base = self.columns.keys.last().map_or(Micros::ZERO, |key| key.base);
         let (Ok(lag), Some(short), Some(long), Ok(offset)) = (
             u16::try_from(at.get().saturating_sub(edge.get())),
-            pack(kept.short.reading),
-            pack(kept.long.reading),
+            pack(kept.short),
+            pack(kept.long),
             u32::try_from(at.get().saturating_sub(base.get())),
         ) else {
             return false;
@@ -391,8 +387,8 @@ fn apply(
     let sum = (shape.angle.get() & 0xFF) + u32::from(*low);
     *low = sum as u8;
     shaft.angle = shaft.angle.wrapping_add(shape.angle.get() >> 8).wrapping_add(sum >> 8);
-    signals.short.reading = unpack(short);
-    signals.long.reading = unpack(long);
+    signals.short = unpack(short);
+    signals.long = unpack(long);
     signals.since_boot = since;
 }
 
@@ -572,8 +568,8 @@ impl<'a> Cursor<'a> {
                 *shaft = key.signals;
                 *low = key.low;
             }
-            signals.short.reading = key.short;
-            signals.long.reading = key.long;
+            signals.short = key.short;
+            signals.long = key.long;
             signals.since_boot = key.since;
             self.row = block * BLOCK;
             self.whole = key.whole as usize;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use slackside::judge::leap::LeaptCell;
+use slackside::alone::leap::LeaptCell;
 use slackside::units::Micros;
 
 use super::flips::{Entry, Key, STRETCH, Stretch, Table, full};

@@ -1,7 +1,7 @@
 //! The extremes of every block of stored motion, so that a search for the next crossing passes over whole blocks.
 
+use slackside::alone::leap::steady_shift;
 use slackside::input::{Place, Signal};
-use slackside::judge::leap::steady_shift;
 use slackside::settings::plan::Plan;
 use slackside::signals::{Reading, ShaftSignals, Signals, unknown};
 use slackside::units::Micros;
@@ -159,10 +159,10 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
             && after.next_largest > 0
     };
     let exact = |reading: Reading| reading.is_exact() && reading.least.abs() < 1 << 28;
-    let long = after.long.reading;
+    let long = after.long;
     shaft(&before.head, &after.head)
         && shaft(&before.boot, &after.boot)
-        && exact(after.short.reading)
+        && exact(after.short)
         && (exact(long) || (long == Reading::UNKNOWN && after.unknown != unknown::RETRACTED))
         && after.since_boot < u32::MAX
         && after.slip_mean == before.slip_mean
@@ -193,8 +193,8 @@ impl Index {
             head.take(block, &before.head, &after.head, at);
             boot.take(block, &before.boot, &after.boot, at);
             for (extremes, value) in [
-                (&mut short, after.short.reading.is_known().then_some(after.short.reading.least)),
-                (&mut long, after.long.reading.is_known().then_some(after.long.reading.least)),
+                (&mut short, after.short.is_known().then_some(after.short.least)),
+                (&mut long, after.long.is_known().then_some(after.long.least)),
                 (&mut since, Some(i32::try_from(columns.since[row]).unwrap_or(i32::MAX))),
             ] {
                 extremes.open(block);

@@ -14,6 +14,7 @@ use super::stats::{CONFIDENCE, rate_guidance};
 use super::study::{Method, Study};
 use crate::cautions::CAUTIONS;
 use crate::drawing::{Anchor, Look, Scale, Svg};
+use crate::report::Clock;
 use crate::report::escape::escape;
 
 const STYLE: &str = include_str!("../report/page.css");
@@ -63,10 +64,12 @@ pub fn none_held_out(row: &Row) -> bool {
 }
 
 fn seconds(time: Option<f64>) -> String {
-    match time {
-        None => "–".to_owned(),
-        Some(time) => format!("{time:.2} s"),
-    }
+    time.map_or_else(|| "–".to_owned(), Clock::length_of_seconds)
+}
+
+/// A time in microseconds, of which less than none is none.
+fn micros(time: i64) -> String {
+    u64::try_from(time).map_or_else(|_| "–".to_owned(), Clock::length)
 }
 
 fn spread(summary: &Summary, at: impl Fn(f64) -> Option<f64>) -> String {
@@ -444,10 +447,9 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &R
     out.push_str("<section>\n<h2>Worst cases</h2>\n<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th>trace</th><th>stop</th><th>from due</th><th>from first sign</th><th>stopped by</th><th>see it again</th></tr></thead>\n");
     for outcome in bad {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
-        let took =
-            if outcome.took_us >= 0 { format!("{:.2} s", outcome.took_us as f64 / 1e6) } else { "–".to_owned() };
+        let took = micros(outcome.took_us);
         let after = if outcome.due_us >= 0 && outcome.took_us >= 0 {
-            format!("{:+.2} s", (outcome.stop_us - outcome.due_us) as f64 / 1e6)
+            Clock::difference((outcome.stop_us - outcome.due_us) as f64 / 1e6)
         } else {
             "–".to_owned()
         };
@@ -478,7 +480,7 @@ fn traces(out: &mut String, cases: &[Case], row: &Row) {
     );
     for outcome in &row.outcomes {
         let Some(case) = cases.get(outcome.case as usize) else { continue };
-        let at = if outcome.stop_us >= 0 { format!("{:.2} s", outcome.stop_us as f64 / 1e6) } else { "–".to_owned() };
+        let at = micros(outcome.stop_us);
         let _ = writeln!(
             out,
             "<tr><th>{}{}</th><td>{}</td><td>{}</td><td>{at}</td><td>{}</td></tr>",

@@ -4,8 +4,8 @@ use std::cell::Cell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
+use slackside::alone::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
 use slackside::conditions::Condition;
-use slackside::judge::leap::{HeatCourse, LEAPT, LeaptCell, Outlook};
 use slackside::retained::Retained;
 use slackside::settings::Checked;
 use slackside::settings::plan::{Plan, fitted};

@@ -12,7 +12,7 @@ use super::study::Study;
 pub fn write(study: &Study, found: &Found, choice: &Choice) -> Result<String, String> {
     let settings =
         if choice.levels.is_empty() { study.base.clone() } else { study.settings(&study.base, &choice.levels)? };
-    let text = crate::settings::write(&settings);
+    let text = crate::settings::write_for(&settings, study.feet);
     let Some(row) = found.rows.get(&choice.number) else { return Ok(text) };
     let (own, proof) = (tuned(row), held_out(row));
     let mut out = format!(

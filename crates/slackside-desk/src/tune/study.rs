@@ -157,6 +157,8 @@ pub struct Study {
     pub base: Checked,
     /// Where the leg came from.
     pub base_name: String,
+    /// Whether whoever wrote its settings measures in feet and inches.
+    pub feet: bool,
     /// Whether settings are held against the rules for a test bench only.
     pub bench: bool,
     /// Share of the traces held out, 0 to 1.
@@ -218,6 +220,7 @@ impl Study {
             name: file.name,
             base: loaded.checked,
             base_name: loaded.source_name,
+            feet: loaded.feet,
             bench: file.bench,
             held_out: file.held_out_pct / 100.0,
             seed: file.seed,

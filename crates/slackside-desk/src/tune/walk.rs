@@ -1,6 +1,6 @@
 //! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
 
-use slackside::judge::leap::{BRISK_ENOUGH, LeaptCell};
+use slackside::alone::leap::{BRISK_ENOUGH, LeaptCell};
 use slackside::motion::{Pitch, speed as speed_of};
 use slackside::signals::ShaftSignals;
 use slackside::units::{Micros, MicroturnsPerSecond, Span, TurnFraction};

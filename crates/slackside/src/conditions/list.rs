@@ -527,7 +527,7 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
+            reason: "One edge in a hundred lost is found within some 1,050 edges; one in a thousand is borne.",
             title: "Head targets",
             meaning: "The pattern of the head's signal says that a target is missing, that edges get lost now and then \
                       as with a loose plug or a worn sensor, that there is a target too many, or that one has moved.",
@@ -544,7 +544,7 @@ macro_rules! list {
             setpoint: (1, 1),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 1, deadband: 0, on_ms: 0, off_ms: 60_000, latching: false, priority: Medium, action: Alarm },
-            reason: "One edge in a hundred lost is found within some 750 edges; one in a thousand is borne.",
+            reason: "One edge in a hundred lost is found within some 1,050 edges; one in a thousand is borne.",
             title: "Boot targets",
             meaning: "The pattern of the boot's signal says that a target is missing, that edges get lost now and then \
                       as with a loose plug or a worn sensor, that there is a target too many, or that one has moved. A \

@@ -159,13 +159,13 @@ impl Gather {
 
     fn slip(&mut self, at: Micros, motion: &Motion) {
         // Only what is not taken back: while the boot is overdue the next edge may say otherwise.
-        if let (Some(since), SlipReading::Known(slip)) = (self.running_since, motion.slip_long.reading) {
+        if let (Some(since), SlipReading::Known(slip)) = (self.running_since, motion.slip_long) {
             // The window must lie wholly in the running: four turns are long over after ten seconds of any leg.
             if at.since(since) > Span::from_millis(10_000) {
                 self.least_slip = Some(self.least_slip.map_or(slip, |least| least.min(slip)));
             }
         }
-        let SlipReading::Known(slip) = motion.slip_short.reading else { return };
+        let SlipReading::Known(slip) = motion.slip_short else { return };
         let newest = self.slips.get(self.next_slip.wrapping_add(SLIPS).wrapping_sub(1) & (SLIPS - 1));
         if newest.is_none_or(|(newest, _)| at.since(*newest) >= SLIP_STEP) {
             if let Some(slot) = self.slips.get_mut(self.next_slip) {
@@ -176,7 +176,7 @@ impl Gather {
     }
 
     fn at(&self, at: Micros) -> Evidence {
-        let slip = self.newest.slip_short.reading.ppm();
+        let slip = self.newest.slip_short.ppm();
         Evidence {
             first_out: None,
             phase: self.phase,

@@ -10,7 +10,7 @@ use super::view::View;
 use crate::arith::mul_div;
 use crate::input::Place;
 use crate::settings::plan::fitted;
-use crate::time::held;
+use crate::time::{held, reached};
 use crate::verdict::Phase;
 
 /// What is so now, as bits of [`Leg::marks`].
@@ -82,7 +82,7 @@ const NO_TEMPERATURE: i16 = i16::MIN;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 pub struct Leg {
-    /// The phase, as its place in [`PHASES`].
+    /// The phase, as [`Phase`] numbers them.
     pub phase: u8,
     /// Boot pitches at speed since the last that was surely slow, up to two.
     pub brisk: u8,
@@ -104,8 +104,6 @@ pub struct Leg {
     pub base: u32,
     /// When the last start opened.
     pub opened: u32,
-    /// When the start time is up.
-    pub window_end: u32,
     /// When the drive went off.
     pub off_at: u32,
     /// Without a drive contact: when the head was last at speed, see [`mark::HEAD_BRISK`].
@@ -128,8 +126,6 @@ pub struct Leg {
     pub heat: Heat,
     /// The speed reference.
     pub reference: Reference,
-    /// The first speed limit of head and boot that silence crosses, in microseconds a turn.
-    pub first: [u32; 2],
     /// Temperatures of the rub points, in tenths of a degree.
     pub temperatures: [i16; Place::COUNT],
     /// The shafts with the drive off.
@@ -138,8 +134,8 @@ pub struct Leg {
     pub starts: [u32; 8],
     /// When changes of the drive contact leave theirs.
     pub changes: [u32; TOGGLES as usize + 1],
-    /// When late inputs leave theirs.
-    pub lates: [u32; 16],
+    /// When late inputs came, in the low half of the slow count.
+    pub lates: [u16; 16],
     /// When returns of the feed leave theirs, in the slow count.
     pub returns: [u32; RETURNS],
     /// How many of them are counted.
@@ -147,10 +143,6 @@ pub struct Leg {
     /// Always 0.
     pub spare: [u8; 3],
 }
-
-/// The phases in the order in which state keeps them.
-pub const PHASES: [Phase; 6] =
-    [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching];
 
 /// Before a plan was taken.
 pub const ZERO: Leg = zerocopy::transmute!([0_u8; size_of::<Leg>()]);
@@ -173,8 +165,8 @@ impl Leg {
     }
 
     /// What the leg is doing.
-    pub fn phase(&self) -> Phase {
-        PHASES.get(usize::from(self.phase)).copied().unwrap_or_default()
+    pub const fn phase(&self) -> Phase {
+        Phase::of_number(self.phase)
     }
 
     /// The drive is known to be off.
@@ -226,7 +218,8 @@ impl Leg {
             *stamp = held(now, *stamp);
         }
         self.reference.sweep(now);
-        super::recent::settle(&mut self.returns, &mut self.returns_count, view.now.slow());
+        let slow = view.now.slow();
+        super::recent::settle(&mut self.returns, &mut self.returns_count, |end| reached(slow, end));
         // What has been open for so long stays as it is.
         self.put(mark::HEAT_OPEN, false);
         self.heat.sweep(&view.plan.drive, now);

@@ -16,21 +16,17 @@
 //! A motion within everything that could change a condition costs a few comparisons (`quiet`); any other takes a step. With
 //! [`Judge::plainly`] set every motion takes a step: tests hold the one against the other.
 
-#[cfg(feature = "desk")]
-pub mod alone;
-mod heat;
-#[cfg(feature = "desk")]
-pub mod leap;
-mod leg;
+pub(crate) mod heat;
+pub(crate) mod leg;
 mod operator;
 mod permits;
-mod phase;
+pub(crate) mod phase;
 mod quiet;
 mod recent;
 mod reference;
 mod rest;
-mod rows;
-mod sense;
+pub(crate) mod rows;
+pub(crate) mod sense;
 mod speed;
 mod survive;
 mod value;
@@ -42,13 +38,13 @@ use crate::alarm::{AlarmState, bits};
 use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
-use crate::time::{Now, SWEEP, age, reached, wait};
+use crate::time::{Now, SLOW_SHIFT, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Phase;
 
 use leg::{Leg, mark};
 use permits::Holding;
-use phase::{slow_wait, turn};
+use phase::slow_wait;
 use rows::{Rows, Turned};
 use sense::{Look, Says, Waits};
 
@@ -56,13 +52,18 @@ pub use permits::of_rank_and_one;
 pub use view::{Out, View};
 
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
-const POWER_STALE: u32 = 60_000_000;
+pub(crate) const POWER_STALE: u32 = 60_000_000;
 /// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
 const GUESS_AFTER: u32 = 5_000_000;
 /// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
 const LOAD_SLIP: i32 = 50_000;
-/// Late inputs are counted over a minute.
-const LATE_WINDOW: u32 = 60_000_000;
+/// Late inputs are counted over a minute, in the slow count.
+const LATE_WINDOW: u16 = (60_000_000_u32 >> SLOW_SHIFT) as u16 + 1;
+
+/// How long a late input still counts, given when it came.
+const fn late_left(slow: u32, came: u16) -> u16 {
+    LATE_WINDOW.saturating_sub((slow as u16).wrapping_sub(came))
+}
 
 /// What judge holds now, for screens and outputs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,9 +86,9 @@ pub struct Status {
 #[derive(Clone, Debug)]
 #[repr(C)]
 pub struct Judge {
-    leg: Leg,
+    pub(crate) leg: Leg,
     clock: Clock,
-    rows: Rows<{ Condition::COUNT }>,
+    pub(crate) rows: Rows<{ Condition::COUNT }>,
 }
 
 /// When judge must be looked at.
@@ -127,7 +128,7 @@ impl Judge {
         }
         // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
         let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(view);
-        if view.signals.short.reading.is_known() && !stale {
+        if view.signals.short.is_known() && !stale {
             self.hear_slip(view);
         }
         self.leg.follow(moved, out);
@@ -161,8 +162,7 @@ impl Judge {
     /// An input came late.
     #[inline(never)]
     pub fn late(&mut self, out: &mut Out<'_>) {
-        let end = out.view.now.us().wrapping_add(LATE_WINDOW);
-        recent::push(&mut self.leg.lates, &mut self.leg.lates_count, end);
+        recent::push(&mut self.leg.lates, &mut self.leg.lates_count, out.view.now.slow() as u16);
         self.step(out);
     }
 
@@ -215,31 +215,29 @@ impl Judge {
         for start in &mut self.leg.starts {
             *start = now.slow().wrapping_add(window.saturating_sub(*start));
         }
-        self.find_first(view);
         self.step(out);
     }
 
     /// Bring everything to now.
     #[inline(never)]
-    fn step(&mut self, out: &mut Out<'_>) {
+    pub(crate) fn step(&mut self, out: &mut Out<'_>) {
         let view = out.view;
         let now = view.now.us();
         if reached(now, self.clock.other) {
             self.end_delays(out);
             self.settle_operator(out);
             let leg = &mut self.leg;
-            recent::settle(&mut leg.starts, &mut leg.starts_count, view.now.slow());
-            recent::settle(&mut leg.changes, &mut leg.changes_count, now);
-            recent::settle(&mut leg.lates, &mut leg.lates_count, now);
+            let slow = view.now.slow();
+            recent::settle(&mut leg.starts, &mut leg.starts_count, |end| reached(slow, end));
+            recent::settle(&mut leg.changes, &mut leg.changes_count, |end| reached(now, end));
+            recent::settle(&mut leg.lates, &mut leg.lates_count, |came| late_left(slow, came) == 0);
         }
         self.leg.settle_phase(out);
         let judged = |condition: Condition| view.plan.acts(condition.rank()) & act::JUDGED != 0;
         let running = self.leg.is_running(view);
         let head = self.leg.head(view);
         let reference = running && judged(Condition::ReferenceFault);
-        if self.leg.reference.settle(view.plan, &head, reference, now) {
-            self.find_first(view);
-        }
+        self.leg.reference.settle(view.plan, &head, reference, now);
         self.settle_slip_unknown(running && judged(Condition::SlipHeat), view);
         self.feed_heat(view, now);
         let (mut waits, mut holding) = self.evaluate(out);
@@ -265,10 +263,13 @@ impl Judge {
     }
 
     /// How long until anything but conditions, phase and heat may change something.
-    fn other_wait(&self, view: &View<'_>) -> u32 {
+    pub(crate) fn other_wait(&self, view: &View<'_>) -> u32 {
         let (leg, now) = (&self.leg, view.now.us());
         let starts = if leg.starts_count > 0 { slow_wait(view, leg.starts[0]) } else { SWEEP };
-        let lates = recent::next(&leg.lates, leg.lates_count, now);
+        let [late, ..] = leg.lates;
+        let slow = view.now.slow();
+        let late = slow.wrapping_add(late_left(slow, late).into());
+        let lates = if leg.lates_count > 0 { slow_wait(view, late) } else { SWEEP };
         let people = self.next_operator(view).min(self.power_goes_stale(view));
         starts.min(lates).min(people).min(leg.reference.next(view.plan, now))
     }
@@ -286,7 +287,7 @@ impl Judge {
         wait(view.now.us(), self.clock.other)
     }
 
-    fn head_silent(&self) -> bool {
+    pub(crate) fn head_silent(&self) -> bool {
         self.rows.has(Condition::HeadSilent.rank(), bits::BEYOND)
     }
 
@@ -422,7 +423,7 @@ impl Judge {
     /// shows that both shafts [jammed](Leg::jammed).
     fn stops_softly(&self, rank: usize, view: &View<'_>) -> bool {
         let high = |condition: Condition| self.rows.has(condition.rank(), bits::BEYOND);
-        let short = view.signals.short.reading;
+        let short = view.signals.short;
         self.may_stop_softly(rank, view)
             && self.leg.head_is_slow(view)
             && !high(Condition::SlipHigh)
@@ -453,7 +454,7 @@ impl Judge {
 
     /// Slip became unknown, or known again.
     fn settle_slip_unknown(&mut self, judged: bool, view: &View<'_>) {
-        let known = self.leg.slip_counts(view, self.head_silent()) && view.signals.short.reading.is_known();
+        let known = self.leg.slip_counts(view, self.head_silent()) && view.signals.short.is_known();
         if !judged || known {
             self.leg.put(mark::SLIP_UNKNOWN, false);
         } else if !self.leg.has(mark::SLIP_UNKNOWN) {
@@ -469,7 +470,7 @@ impl Judge {
     /// Slip is known. While the boot is overdue it grows with every head edge; what it came to is known with the next boot edge, and goes
     /// into the heat from the beginning.
     fn hear_slip(&mut self, view: &View<'_>) {
-        let reading = view.signals.short.reading;
+        let reading = view.signals.short;
         let was_open = self.leg.has(mark::HEAT_OPEN);
         self.leg.put(mark::HEAT_OPEN, reading.is_open());
         if reading.is_open() && !was_open {
@@ -503,18 +504,6 @@ impl Judge {
         let old = age(view.now.us(), self.leg.power_at);
         let counts = view.plan.has(fitted::POWER_METER) && self.leg.has(mark::POWER) && old < POWER_STALE;
         if counts { POWER_STALE.saturating_sub(old) } else { SWEEP }
-    }
-
-    /// Find the first speed limit of each shaft that silence crosses.
-    fn find_first(&mut self, view: &View<'_>) {
-        let plan = view.plan;
-        let row = |condition| self.leg.scaled(turn(view.limit_of(condition).limit));
-        let head = row(Condition::HeadUnderspeed)
-            .min(self.leg.scaled(plan.drive.head_deep))
-            .min(self.leg.scaled(plan.head.sudden));
-        let boot = row(Condition::DeepUnderspeed).min(row(Condition::Underspeed)).min(row(Condition::NoMotion));
-        let boot = boot.min(self.leg.scaled(plan.boot.sudden));
-        self.leg.first = [head.min(plan.head.standing), boot.min(plan.boot.standing)];
     }
 
     /// What judge holds now.

@@ -8,7 +8,7 @@ use super::view::{Out, View};
 use crate::alarm::bits;
 use crate::conditions::{Condition, Row};
 use crate::settings::plan::act;
-use crate::time::SLOW_SHIFT;
+use crate::time::{SLOW_SHIFT, reached};
 use crate::verdict::{Change, Permit, Phase};
 
 /// High slip and a slow belt keep feed away whatever their action.
@@ -90,7 +90,8 @@ impl Judge {
             leg.put(mark::PROVEN, true);
         }
         if feed && !leg.has(mark::FEED) && leg.has(mark::FEED_DROPPED) {
-            recent::settle(&mut leg.returns, &mut leg.returns_count, view.now.slow());
+            let slow = view.now.slow();
+            recent::settle(&mut leg.returns, &mut leg.returns_count, |end| reached(slow, end));
             if usize::from(leg.returns_count) >= RETURNS {
                 leg.put(mark::FEED_HUNTS, true);
                 return true;

@@ -16,12 +16,13 @@
 //! be on whenever the head turns, so silence of both shafts is standstill, and the first head edge from there opens a
 //! start, while the leg still settles only a head that gains speed; at power-up a leg that already turns is judged at once, since it was not seen standing.
 
-use super::leg::{Leg, PHASES, TOGGLES, mark};
+use super::leg::{Leg, TOGGLES, mark};
 use super::recent;
 use super::speed::{Pitches, silence};
 use super::view::{Out, View};
 use crate::arith::{high, mul_div};
 use crate::conditions::Condition;
+use crate::input::Shaft;
 use crate::settings::plan::{RowPlan, ShaftPlan, fitted};
 use crate::signals::{ShaftSignals, moved};
 use crate::time::{SLOW_SHIFT, SWEEP, age, reached, wait};
@@ -56,7 +57,7 @@ impl Leg {
         if self.phase() == phase {
             return;
         }
-        self.phase = PHASES.iter().position(|other| *other == phase).unwrap_or(0) as u8;
+        self.phase = phase as u8;
         out.tell(Change::Phase(phase));
         if phase == Phase::CoastDown {
             self.rest.begin(view);
@@ -92,7 +93,7 @@ impl Leg {
             match phase {
                 Phase::Standstill => self.open_start(out),
                 Phase::Unsure if !self.has(mark::TURNED) => self.open_start(out),
-                Phase::CoastDown if self.has(mark::START_WINDOW) && !reached(now, self.window_end) => {
+                Phase::CoastDown if self.has(mark::START_WINDOW) && self.start_left(view) > 0 => {
                     self.set_phase(Phase::Starting, out);
                 }
                 // Once for each time that it was at speed, so that nobody renews the suppression of underspeed by switching.
@@ -120,18 +121,22 @@ impl Leg {
 
     /// Whether the leg runs down below its speed, and both shafts agree by the ratio that the belt follows.
     fn belt_follows(&self, view: &View<'_>) -> bool {
-        let slip = view.signals.short.reading;
+        let slip = view.signals.short;
         let most = view.limit_of(Condition::SlipHigh).limit.unsigned_abs();
         slip.is_exact()
             && slip.least.unsigned_abs() < most
             && !self.is_brisk(&self.boot(view), view.limit_of(Condition::Underspeed))
     }
 
+    /// How much is left of the time for the start that opened last.
+    const fn start_left(&self, view: &View<'_>) -> u32 {
+        wait(view.now.us(), self.opened.wrapping_add(view.plan.drive.start_time))
+    }
+
     fn open_start(&mut self, out: &mut Out<'_>) {
         let view = out.view;
         let now = view.now.us();
         self.opened = now;
-        self.window_end = now.wrapping_add(view.plan.drive.start_time);
         self.put(mark::OPENED | mark::START_WINDOW, true);
         self.put(mark::AT_SPEED | mark::START_FAILED | mark::FEED_DROPPED, false);
         self.brisk = 0;
@@ -174,15 +179,17 @@ impl Leg {
         if matches!(self.phase(), Phase::CoastDown | Phase::Standstill) {
             let off = Some(self.off_at);
             // From rest any speed is gained; while running down only what is well above standing.
-            let limits = |plan: &ShaftPlan| {
-                let brisk = if self.phase() == Phase::Standstill { u32::MAX } else { plan.standing / 2 };
-                (brisk, mul_div(plan.sudden, ONE, view.plan.drive.reference_minimum))
-            };
-            let (head, boot) = (&view.plan.head, &view.plan.boot);
-            let limits = (limits(head), limits(boot));
-            let head = Pitches::new(view, &signals.head, head, off);
-            let boot = Pitches::new(view, &signals.boot, boot, off);
-            self.rest.turns((&head, limits.0), (&boot, limits.1));
+            let stands = self.phase() == Phase::Standstill;
+            for (shaft, bit, signals) in
+                [(Shaft::Head, moved::HEAD, &signals.head), (Shaft::Boot, moved::BOOT, &signals.boot)]
+            {
+                if moved & bit != 0 {
+                    let plan = view.plan.shaft(shaft);
+                    let brisk = if stands { u32::MAX } else { plan.standing / 2 };
+                    let limits = (brisk, mul_div(plan.sudden, ONE, view.plan.drive.reference_minimum));
+                    self.rest.turns(shaft, &Pitches::new(view, signals, plan, off), limits);
+                }
+            }
         }
         if moved & moved::HEAD != 0 && !view.plan.has(fitted::DRIVE_CONTACT) {
             let brisk = self.head(view).fast_enough(self.scaled(view.plan.head.brisk));
@@ -278,11 +285,10 @@ impl Leg {
     /// What falls due in the course of the leg.
     pub fn settle_phase(&mut self, out: &mut Out<'_>) {
         let view = out.view;
-        let now = view.now.us();
         match self.phase() {
             Phase::Starting => {
                 let (at_speed, up) =
-                    (self.at_speed_now(view), self.has(mark::START_WINDOW) && reached(now, self.window_end));
+                    (self.at_speed_now(view), self.has(mark::START_WINDOW) && self.start_left(view) == 0);
                 if at_speed || up {
                     self.put(if at_speed { mark::AT_SPEED } else { mark::START_FAILED }, true);
                     self.put(mark::START_WINDOW, false);
@@ -293,7 +299,7 @@ impl Leg {
             Phase::Inching if reached(view.now.slow(), self.inch_end) => self.end_inching(out),
             Phase::Standstill => self.rest.settle(view),
             // Before its stamp is so old that it looks like one to come.
-            Phase::CoastDown if reached(now, self.window_end) => self.put(mark::START_WINDOW, false),
+            Phase::CoastDown if self.start_left(view) == 0 => self.put(mark::START_WINDOW, false),
             _ => {}
         }
         if self.standstill(view) == 0 {
@@ -314,7 +320,7 @@ impl Leg {
     pub fn next_phase(&self, view: &View<'_>) -> u32 {
         let now = view.now.us();
         let own = match self.phase() {
-            Phase::Starting if self.has(mark::START_WINDOW) => wait(now, self.window_end),
+            Phase::Starting if self.has(mark::START_WINDOW) => self.start_left(view),
             Phase::Inching => slow_wait(view, self.inch_end),
             Phase::Standstill => self.rest.next(now),
             _ => SWEEP,

@@ -5,11 +5,12 @@
 
 use super::Judge;
 use super::leg::mark;
+use super::phase::turn;
 use super::sense::Waits;
 use super::view::View;
 use crate::conditions::Condition;
 use crate::settings::plan::{ShaftPlan, act, fitted};
-use crate::signals::{ShaftSignals, Slip, moved};
+use crate::signals::{Reading, ShaftSignals, moved};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
 
@@ -19,9 +20,9 @@ fn bound(view: &View<'_>, condition: Condition) -> i32 {
 }
 
 /// Whether one exact reading lies between two limits, neither reached.
-fn holds(view: &View<'_>, slip: &Slip, above: Condition, below: Condition) -> bool {
-    let ppm = slip.reading.least;
-    slip.reading.is_exact() && ppm < bound(view, above) && ppm.saturating_neg() < bound(view, below)
+fn holds(view: &View<'_>, slip: Reading, above: Condition, below: Condition) -> bool {
+    let ppm = slip.least;
+    slip.is_exact() && ppm < bound(view, above) && ppm.saturating_neg() < bound(view, below)
 }
 
 impl Judge {
@@ -31,11 +32,12 @@ impl Judge {
         self.leg.phase() == Phase::Running && self.leg.marks & marks == mark::AT_SPEED && view.plan.boot.is_fitted()
     }
 
-    /// How long until silence of a shaft may change something; nothing if its last pitch already may.
-    fn silence(&self, view: &View<'_>, shaft: &ShaftSignals, plan: &ShaftPlan, first: u32) -> u32 {
+    /// How long until silence of a shaft may change something, given the first of its limits; nothing if its last pitch already may.
+    fn silence(&self, view: &View<'_>, shaft: &ShaftSignals, plan: &ShaftPlan, limit: u32) -> u32 {
         if !plan.is_fitted() {
             return SWEEP;
         }
+        let first = self.leg.scaled(limit.min(plan.sudden)).min(plan.standing);
         let now = view.now.us();
         let before_start = self.leg.opened().is_some_and(|opened| age(now, shaft.last_edge) > age(now, opened));
         if shaft.pitch == 0 || before_start || shaft.too_slow(first) {
@@ -50,21 +52,24 @@ impl Judge {
             return false;
         }
         let (plan, signals) = (view.plan, view.signals);
-        let [head_first, boot_first] = self.leg.first;
-        let head = self.silence(view, &signals.head, &plan.head, head_first);
-        let silence = head.min(self.silence(view, &signals.boot, &plan.boot, boot_first));
+        // The first limit of each shaft that silence crosses.
+        let row = |condition| turn(view.limit_of(condition).limit);
+        let head = row(Condition::HeadUnderspeed).min(plan.drive.head_deep);
+        let boot = row(Condition::DeepUnderspeed).min(row(Condition::Underspeed)).min(row(Condition::NoMotion));
+        let head = self.silence(view, &signals.head, &plan.head, head);
+        let silence = head.min(self.silence(view, &signals.boot, &plan.boot, boot));
         if silence == 0 {
             return false;
         }
         if plan.head.is_fitted() {
-            let slips = holds(view, &signals.short, Condition::SlipVeryHigh, Condition::SlipImpossible)
-                && holds(view, &signals.long, Condition::SlipHigh, Condition::SlipNegative);
+            let slips = holds(view, signals.short, Condition::SlipVeryHigh, Condition::SlipImpossible)
+                && holds(view, signals.long, Condition::SlipHigh, Condition::SlipNegative);
             if !slips || signals.since_boot >= bound(view, Condition::BeltNotFollowing).unsigned_abs() {
                 return false;
             }
         }
         let fast = view.limit_of(Condition::FasterThanNormal).limit;
-        if signals.boot.fast_enough(self.leg.scaled(super::phase::turn(fast))) {
+        if signals.boot.fast_enough(self.leg.scaled(turn(fast))) {
             return false;
         }
         if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
@@ -77,8 +82,8 @@ impl Judge {
             return false;
         }
         // Power and drive are as they were at the last step: only slip can have changed what goes in.
-        if signals.short.reading.least != self.leg.heat.slip {
-            self.leg.heat.slip = signals.short.reading.least;
+        if signals.short.least != self.leg.heat.slip {
+            self.leg.heat.slip = signals.short.least;
             if self.feed_heat(view, view.now.us()) {
                 return false;
             }

@@ -1,11 +1,9 @@
 //! Counting within a rolling window: the moments at which counted things leave it, oldest first. More than there is room for count
 //! as many as there is room for.
 
-use crate::time::{SWEEP, reached, wait};
-
 /// Count one that leaves at `end`, no sooner than those before it.
 #[inline(never)]
-pub fn push(ends: &mut [u32], count: &mut u8, end: u32) {
+pub fn push<End: Copy>(ends: &mut [End], count: &mut u8, end: End) {
     if usize::from(*count) >= ends.len() {
         drop_first(ends, count);
     }
@@ -15,9 +13,9 @@ pub fn push(ends: &mut [u32], count: &mut u8, end: u32) {
     }
 }
 
-fn drop_first(ends: &mut [u32], count: &mut u8) {
+fn drop_first<End: Copy>(ends: &mut [End], count: &mut u8) {
     *count = count.saturating_sub(1);
-    let mut rest: &mut [u32] = ends;
+    let mut rest: &mut [End] = ends;
     while let [first, second, ..] = rest {
         *first = *second;
         rest = match rest {
@@ -27,20 +25,14 @@ fn drop_first(ends: &mut [u32], count: &mut u8) {
     }
 }
 
-/// Forget what has left by `now`.
-#[inline(never)]
-pub fn settle(ends: &mut [u32], count: &mut u8, now: u32) {
+/// Forget what has left.
+pub fn settle<End: Copy>(ends: &mut [End], count: &mut u8, has_left: impl Fn(End) -> bool) {
     for _ in 0..ends.len() {
         match ends.first() {
-            Some(end) if *count > 0 && reached(now, *end) => drop_first(ends, count),
+            Some(end) if *count > 0 && has_left(*end) => drop_first(ends, count),
             _ => return,
         }
     }
-}
-
-/// How long until the first leaves, in microseconds; [`SWEEP`] if there is none.
-pub fn next(ends: &[u32], count: u8, now: u32) -> u32 {
-    ends.first().filter(|_| count > 0).map_or(SWEEP, |end| wait(now, *end))
 }
 
 /// When the one leaves that came so many before the newest.
@@ -58,12 +50,12 @@ mod tests {
         for end in [10, 20, 30, 40] {
             push(&mut ends, &mut count, end);
         }
-        assert_eq!((count, next(&ends, count, 15)), (3, 5));
+        assert_eq!((count, ends), (3, [20, 30, 40]));
         assert_eq!(before_newest(&ends, count, 1), Some(30));
         assert_eq!(before_newest(&ends, count, 3), None);
-        settle(&mut ends, &mut count, 29);
+        settle(&mut ends, &mut count, |end| end <= 29);
         assert_eq!(count, 2);
-        settle(&mut ends, &mut count, 40);
-        assert_eq!((count, next(&ends, count, 40)), (0, SWEEP));
+        settle(&mut ends, &mut count, |end| end <= 40);
+        assert_eq!(count, 0);
     }
 }

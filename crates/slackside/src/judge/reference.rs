@@ -105,8 +105,8 @@ impl Reference {
         self.find_band(plan);
     }
 
-    /// Ramp on, hold it against the head's last pitch, and find what normal speed is multiplied by. Whether that changed.
-    pub fn settle(&mut self, plan: &Plan, head: &Pitches<'_>, judged: bool, now: u32) -> bool {
+    /// Ramp on, hold it against the head's last pitch, and find what normal speed is multiplied by.
+    pub fn settle(&mut self, plan: &Plan, head: &Pitches<'_>, judged: bool, now: u32) {
         if !judged {
             self.contradicted = 0;
             if self.is_ramping() {
@@ -122,12 +122,11 @@ impl Reference {
                 self.contradicted = u8::from(!self.agrees(plan, head));
             }
         }
-        let scale = if self.read != 0 && plan.has(fitted::REFERENCE) && !self.is_wrong(plan, now) {
+        self.scale = if self.read != 0 && plan.has(fitted::REFERENCE) && !self.is_wrong(plan, now) {
             self.reached.unsigned_abs()
         } else {
             ONE
         };
-        core::mem::replace(&mut self.scale, scale) != scale
     }
 
     /// Whether the head's last pitch is within 20 % of what the drive can have reached.

@@ -9,6 +9,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 use super::speed::Pitches;
 use super::view::View;
 use crate::arith::mul_div;
+use crate::input::Shaft;
 use crate::signals::ShaftSignals;
 use crate::time::{SWEEP, reached, wait};
 
@@ -39,7 +40,7 @@ struct Runner {
     /// Pitches at rest so fast that they might pass for a running shaft.
     chatter: u8,
     spare: [u8; 2],
-    counted: u32,
+    /// Its count of edges when it came to rest.
     at_rest: u32,
     /// Angle at which the shaft came to rest, in 2^-24 turn.
     rested: u32,
@@ -56,16 +57,12 @@ struct Runner {
 impl Runner {
     /// Count from here; a shaft that stands has stood for ever.
     fn begin(&mut self, shaft: &ShaftSignals, slowest: u32) {
-        *self = Self { counted: shaft.edges, at_rest: shaft.edges, rested: shaft.angle, slowest, ..Self::default() };
+        *self = Self { at_rest: shaft.edges, rested: shaft.angle, slowest, ..Self::default() };
     }
 
     /// A pitch while running down or standing. One is faster only above the first limit, chatter above the second.
     fn edge(&mut self, pitches: &Pitches<'_>, (brisk, chatters): (u32, u32)) {
         let shaft = pitches.shaft;
-        if shaft.edges == self.counted {
-            return;
-        }
-        self.counted = shaft.edges;
         if shaft.pitch == 0 {
             // It rested until this edge.
             (self.slowest, self.faster, self.gathered, self.gained) = (u32::MAX, 0, 0, 0);
@@ -153,14 +150,12 @@ impl Rest {
         (self.forgets, self.settles) = (0, 0);
     }
 
-    /// A change of motion while running down or standing: pitches since then, and the limits of [`Runner::edge`].
-    pub fn turns(
-        &mut self,
-        (head, head_limits): (&Pitches<'_>, (u32, u32)),
-        (boot, boot_limits): (&Pitches<'_>, (u32, u32)),
-    ) {
-        self.head.edge(head, head_limits);
-        self.boot.edge(boot, boot_limits);
+    /// An edge of a shaft while running down or standing: pitches since then, and the limits of [`Runner::edge`].
+    pub fn turns(&mut self, shaft: Shaft, pitches: &Pitches<'_>, limits: (u32, u32)) {
+        match shaft {
+            Shaft::Head => self.head.edge(pitches, limits),
+            Shaft::Boot => self.boot.edge(pitches, limits),
+        }
     }
 
     /// A change of motion while standing.

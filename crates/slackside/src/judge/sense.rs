@@ -6,7 +6,7 @@
 //! | rollback | drive off: both shafts turn from standstill (two edges each and a quarter of a turn), once the leg has settled for 6 s; or every fitted shaft gets 1.5 times faster for two pitches (while running down above twice the standstill speed), and gains speed over five sixteenths of a turn or stays faster for a whole one |
 //! | edges at rest | so many edges of one shaft at standstill, once settled, as fast as 1/1.6 of normal speed or faster; forgotten after 10 s without |
 //! | head silent | the head gave no edge for three pitches at half speed, then the boot gave one at a third of its speed or more |
-//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches, or 2.6 where a target is missing |
+//! | both silent (1) | both shafts' last pitch at 80 % of normal or more, and neither gave an edge for 1.6 pitches; 2.6 of one whose pitches are too short for a belt to stand within, or that misses a target |
 //! | both silent (2) | the same with the drive off, sooner than half the shortest run-down known |
 //! | drive contact fault | more than four changes in two seconds, more than ten in ten seconds unless inching, the belt still at speed ten seconds after the drive went off, or edges a minute after it |
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
@@ -14,7 +14,7 @@
 //!
 //! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
 
-use super::leg::{Leg, PHASES, mark};
+use super::leg::{Leg, mark};
 use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
@@ -28,6 +28,10 @@ use crate::verdict::Phase;
 
 /// A block in which slip varied more, in ppm, says nothing of the ratio.
 const STEADY: i32 = 3_000;
+/// A sound belt creeps by no more, in ppm, with a heavy load on it.
+const CREEP: i32 = 30_000;
+/// One whole, in ppm.
+const ONE: u32 = 1_000_000;
 /// Stands for a value that is not known.
 pub const UNKNOWN: i32 = i32::MIN;
 
@@ -156,8 +160,8 @@ impl Look<'_> {
 /// The reading of a window.
 pub const fn reading(signals: &Signals, window: Window) -> Reading {
     match window {
-        Window::Short => signals.short.reading,
-        Window::Long => signals.long.reading,
+        Window::Short => signals.short,
+        Window::Long => signals.long,
     }
 }
 
@@ -171,6 +175,10 @@ impl Says {
 const fn mirrored(reading: Reading) -> Reading {
     Reading { least: reading.most.saturating_neg(), most: reading.least.saturating_neg() }
 }
+
+/// The phases in the order of their numbers.
+const PHASES: [Phase; 6] =
+    [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching];
 
 /// The gates that are open in each phase, with the drive not known to be off and with it off.
 const GATES: [[u16; 2]; PHASES.len()] = {
@@ -352,13 +360,35 @@ impl Leg {
             Value::Heat => self.heat.ahead(&view.plan.drive, view.now.us()),
             Value::Duty | Value::RubLoops => rubs,
             Value::SlipMean => view.signals.slip_mean,
-            Value::BelowZero => view.signals.slip_mean.saturating_neg(),
+            Value::BelowZero => self.swapped(view).unwrap_or_else(|| view.signals.slip_mean.saturating_neg()),
             Value::Hottest => self.hottest().map_or(UNKNOWN, |(value, _)| value),
             Value::RatioShift => ratio_shift(view).map_or(UNKNOWN, i32::saturating_abs),
             Value::EdgesAtRest => count(self.rest.edges_of_one(view)),
             Value::Starts => self.starts_count.into(),
             Value::Lates => self.lates_count.into(),
         }
+    }
+
+    /// What slip reads where the sensors are swapped and the belt only creeps, if it does read so for long and the head seems as much faster
+    /// than it should. A sound belt never slips so evenly under a head that is faster than normal.
+    ///
+    /// The boot's `B` marks then count as the head's `H` and turn `R` times as fast, so the ratio seen is `(H / B)² / R`. What the belt slips
+    /// is taken from that: in the end it would read as none.
+    fn swapped(&self, view: &View<'_>) -> Option<i32> {
+        let (plan, signals) = (view.plan, view.signals);
+        let long = signals.long.least;
+        if long < view.limit_of(Condition::SlipHigh).limit {
+            return None;
+        }
+        let squared = |marks: u8| u32::from(marks).wrapping_mul(marks.into());
+        let ratio = mul_div(squared(plan.head.marks).wrapping_mul(ONE), 1, squared(plan.boot.marks));
+        let kept = mul_div(mul_div(ratio, ONE, plan.slip.ratio), ONE, plan.slip.ratio);
+        let expected = ONE.checked_sub(kept)?.cast_signed();
+        let fits = |slip: i32| slip <= expected.saturating_add(CREEP / 8) && slip >= expected.saturating_sub(CREEP);
+        // Half of what it would seem to gain, which is half of that.
+        let gain = mul_div(plan.head.normal_turn, expected.unsigned_abs(), 4 * ONE);
+        let fast = self.head(view).fast_enough(self.scaled(plan.head.normal_turn.saturating_sub(gain)));
+        (fits(long) && fits(signals.slip_mean) && fast).then_some(expected)
     }
 
     /// How long something has lasted, in microseconds.
@@ -400,16 +430,39 @@ impl Leg {
         if look.boot.fast_enough(self.scaled(turn(limit.limit))) { Says::Beyond } else { Says::Hold }
     }
 
-    /// A slow boot may only have lost edges, until its next edge or its silence tells: when that is at the latest, at normal speed. Nothing
-    /// where there is no such doubt, or the condition is another. So a delay that would end meanwhile ends a pitch and a quarter after
-    /// the late edge at the latest. A boot that gives no edge at all is in no doubt.
+    /// Until when an on-delay waits that would end while it is not known whether the boot only lost edges; nothing where there is no such
+    /// doubt, or the condition is another.
+    ///
+    /// A slow boot: its next edge or its silence tells, at normal speed a pitch and a quarter after the late edge at the latest, or two
+    /// and a quarter where the next may be late too. A boot that gives no edge at all is in no doubt. Slip that was beyond, was taken back
+    /// and may still be: the next head edge tells.
     pub fn boot_will_tell(&self, rank: usize, view: &View<'_>) -> Option<u32> {
-        let boot = &view.signals.boot;
-        let is_of = |row: &Row| matches!(row.sense, Sense::Slow(Shaft::Boot));
-        if !boot.is_in_doubt() || !Condition::ROWS.get(rank).is_some_and(is_of) {
-            return None;
+        let (plan, Signals { head, boot, .. }) = (view.plan, view.signals);
+        match Condition::ROWS.get(rank)?.sense {
+            Sense::Slow(Shaft::Boot) => {
+                let loses = boot.pattern == pattern::MISSING && plan.boot.marks > 3;
+                let more = match (boot.is_in_doubt(), boot.may_go_on()) {
+                    (true, false) => 0,
+                    (true, true) => {
+                        if loses {
+                            2
+                        } else {
+                            1
+                        }
+                    }
+                    (false, _) if loses && boot.fast_enough(self.scaled(turn(view.limit(rank).clear))) => 3,
+                    (false, _) => return None,
+                };
+                let more = high(plan.boot.largest, plan.boot.normal_turn).wrapping_mul(more);
+                Some(boot.last_edge.wrapping_add(high(boot.next_largest, plan.boot.brisk)).wrapping_add(more))
+            }
+            Sense::RangeAbove(window) => {
+                let reading = reading(view.signals, window);
+                let taken_back = reading.is_open() && reading.least < view.limit(rank).limit;
+                taken_back.then(|| head.last_edge.wrapping_add(high(head.next_largest, plan.head.brisk)))
+            }
+            _ => None,
         }
-        Some(boot.last_edge.wrapping_add(high(boot.next_largest, view.plan.boot.brisk)))
     }
 
     /// How long until both shafts are silent sooner than the leg can stop; nothing once they are.
@@ -422,9 +475,11 @@ impl Leg {
         if !may {
             return SWEEP;
         }
-        // Where a target is missing a pitch more passes in silence: 2.6 for 1.6.
+        // Each may have lost an edge at the same moment: a pitch more passes in silence, 2.6 for 1.6. Where a pitch is so long that the belt
+        // could stand and be at speed again within it, only where a target is known to be missing.
         let silence = |pitches: &Pitches<'_>, limit: u32| {
-            let missing = pitches.shaft.pattern == pattern::MISSING;
+            let short = high(pitches.shaft.next_largest, plan.boot.normal_turn) <= plan.slip.regain;
+            let missing = short || pitches.shaft.pattern == pattern::MISSING;
             let more = if missing { (limit >> 1).saturating_add(limit >> 3) } else { 0 };
             pitches.silence(self.scaled(limit.saturating_add(more)))
         };

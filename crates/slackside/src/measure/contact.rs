@@ -6,7 +6,7 @@ use crate::arith::{divide, high, mul_div};
 use crate::input::{ContactState, Place};
 use crate::settings::plan::{self, ContactPlan};
 use crate::signals::{ContactSignals, rub};
-use crate::time::{age, held, reached};
+use crate::time::{age, held, reached, wait};
 
 /// Bins in one belt loop, a power of two, so that the ring wraps by masking.
 const BINS: u8 = plan::BINS as u8;
@@ -41,7 +41,7 @@ pub struct Contacts {
 struct Contact {
     /// Rubbing in the bin under way, in microseconds, as far as counted.
     rubbed: u32,
-    /// Up to when rubbing is counted, while the belt rubs.
+    /// Up to when rubbing is counted, while the belt rubs: while it is clear but bridged, since when.
     counted: u32,
     /// Sum of the bins.
     sum: u16,
@@ -58,6 +58,11 @@ impl Contact {
             self.rubbed = self.rubbed.saturating_add(age(until, self.counted));
             self.counted = until;
         }
+    }
+
+    /// How long until the rub ends, if it stays clear.
+    const fn bridged(&self, plan: &ContactPlan, now: u32) -> u32 {
+        wait(now, self.counted.wrapping_add(plan.bridge))
     }
 
     /// A rub begins. One that comes between is another place's, and counts for nothing.
@@ -100,14 +105,7 @@ impl Contact {
 
 impl Contacts {
     /// The contact there says `state` from `at` on.
-    pub fn change(
-        &mut self,
-        plan: &ContactPlan,
-        at: u32,
-        place: Place,
-        state: ContactState,
-        signals: &mut [ContactSignals; Place::COUNT],
-    ) {
+    pub fn change(&mut self, at: u32, place: Place, state: ContactState, signals: &mut [ContactSignals; Place::COUNT]) {
         let (Some(contact), Some(signals)) = (self.each.get_mut(place.index()), signals.get_mut(place.index())) else {
             return;
         };
@@ -134,7 +132,6 @@ impl Contacts {
                 if signals.bridged == 0 {
                     contact.count(at);
                     signals.bridged = 1;
-                    signals.bridged_until = at.wrapping_add(plan.bridge);
                 }
             }
             ContactState::Faulty => {
@@ -147,21 +144,21 @@ impl Contacts {
     }
 
     /// How long until the first bridged rub ends if it stays clear, at most `most`.
-    pub fn wait(&self, now: u32, most: u32, signals: &[ContactSignals; Place::COUNT]) -> u32 {
+    pub fn wait(&self, plan: &ContactPlan, now: u32, most: u32, signals: &[ContactSignals; Place::COUNT]) -> u32 {
         let mut least = most;
         if self.bridged != 0 {
-            for signals in signals.iter().filter(|signals| signals.bridged != 0) {
-                least = least.min(crate::time::wait(now, signals.bridged_until));
+            for (contact, _) in self.each.iter().zip(signals).filter(|(_, signals)| signals.bridged != 0) {
+                least = least.min(contact.bridged(plan, now));
             }
         }
         least
     }
 
     /// End bridged rubs that stayed clear until `now`. Whether any did.
-    pub fn settle(&mut self, now: u32, signals: &mut [ContactSignals; Place::COUNT]) -> bool {
+    pub fn settle(&mut self, plan: &ContactPlan, now: u32, signals: &mut [ContactSignals; Place::COUNT]) -> bool {
         let before = self.bridged;
-        for (place, signals) in signals.iter_mut().enumerate() {
-            if signals.bridged != 0 && reached(now, signals.bridged_until) {
+        for (place, (contact, signals)) in self.each.iter().zip(signals).enumerate() {
+            if signals.bridged != 0 && contact.bridged(plan, now) == 0 {
                 signals.bridged = 0;
                 signals.rubs = 0;
                 signals.state = rub::CLEAR;
@@ -234,7 +231,7 @@ mod tests {
         }
 
         fn change(&mut self, at: u32, state: ContactState) {
-            self.contacts.change(&PLAN, at, Place::BootLeft, state, &mut self.signals);
+            self.contacts.change(at, Place::BootLeft, state, &mut self.signals);
         }
 
         /// So many bins up to `at`, in `time`.
@@ -255,14 +252,14 @@ mod tests {
         for bounce in 0..20 {
             rig.change(1_000_000 + bounce * 100_000, ContactState::Rubbing);
             rig.change(1_010_000 + bounce * 100_000, ContactState::Clear);
-            assert!(!rig.contacts.settle(1_099_000 + bounce * 100_000, &mut rig.signals));
+            assert!(!rig.contacts.settle(&PLAN, 1_099_000 + bounce * 100_000, &mut rig.signals));
         }
         assert_eq!((rig.here().count, rig.here().since), (1, 1_000_000));
-        assert_eq!((rig.here().bridged, rig.here().bridged_until), (1, 3_060_000));
-        assert_eq!(rig.contacts.wait(3_000_000, 1_000_000, &rig.signals), 60_000);
-        assert!(rig.contacts.settle(3_060_000, &mut rig.signals));
+        assert_eq!(rig.here().bridged, 1);
+        assert_eq!(rig.contacts.wait(&PLAN, 3_000_000, 1_000_000, &rig.signals), 60_000);
+        assert!(rig.contacts.settle(&PLAN, 3_060_000, &mut rig.signals));
         assert_eq!((rig.here().rubs, rig.here().state), (0, rub::CLEAR));
-        assert_eq!(rig.contacts.wait(3_060_000, 1_000_000, &rig.signals), 1_000_000);
+        assert_eq!(rig.contacts.wait(&PLAN, 3_060_000, 1_000_000, &rig.signals), 1_000_000);
     }
 
     #[test]
@@ -272,7 +269,7 @@ mod tests {
         rig.advance(800_000, 8, 800_000);
         assert_eq!(rig.here().duty, 250_000);
         rig.change(850_000, ContactState::Clear);
-        rig.contacts.settle(1_000_000, &mut rig.signals);
+        rig.contacts.settle(&PLAN, 1_000_000, &mut rig.signals);
         // It rubbed for half of the next bin too.
         rig.advance(900_000, 1, 100_000);
         let both = 250_000 + 31_250 / 2;
@@ -290,6 +287,6 @@ mod tests {
         rig.change(0, ContactState::Rubbing);
         rig.change(5, ContactState::Faulty);
         assert_eq!((rig.here().rubs, rig.here().state), (1, rub::FAULTY));
-        assert!(!rig.contacts.settle(10_000_000, &mut rig.signals));
+        assert!(!rig.contacts.settle(&PLAN, 10_000_000, &mut rig.signals));
     }
 }

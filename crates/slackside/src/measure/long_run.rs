@@ -29,8 +29,8 @@ impl LongRun {
 
     /// The long window said something new. Once a block is full, the ratio seen goes to `signals`: whether it did.
     pub fn take(&mut self, plan: &SlipPlan, signals: &mut Signals) -> bool {
-        let Reading { least: ppm, .. } = signals.long.reading;
-        if !signals.long.reading.is_exact() {
+        let Reading { least: ppm, .. } = signals.long;
+        if !signals.long.is_exact() {
             // A stretch with the boot overdue is no steady running.
             self.restart();
             return false;
@@ -50,7 +50,6 @@ impl LongRun {
         let kept = whole.wrapping_sub(self.sum as u32);
         signals.ratio = mul_div(plan.ratio, kept, whole);
         signals.ratio_spread = self.largest.wrapping_sub(self.smallest);
-        signals.ratio_at = signals.long.known_at;
         signals.ratio_blocks = signals.ratio_blocks.wrapping_add(1);
         self.restart();
         true
@@ -71,7 +70,7 @@ mod tests {
         let (mut run, mut signals) = (LongRun::default(), Signals::new_zeroed());
         for reading in 0..256 {
             assert_eq!(signals.ratio_blocks, 0);
-            signals.long.reading = Reading::exact(slip + if reading % 2 == 0 { 40 } else { -40 });
+            signals.long = Reading::exact(slip + if reading % 2 == 0 { 40 } else { -40 });
             assert_eq!(run.take(&plan, &mut signals), reading == 255);
         }
         assert_eq!(signals.ratio_blocks, 1);

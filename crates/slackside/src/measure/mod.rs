@@ -65,16 +65,27 @@ struct State {
     twins: Twins,
 }
 
-/// A head edge in doubt.
+/// A head edge in doubt, the newest until the next one tells: when the pitch before it began, and the head's angle then, in 2^-24 turn.
 #[derive(Clone, Copy, Debug, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 struct HeldEdge {
-    /// When it happened, and when the pitch before it began.
-    at: u32,
     begun: u32,
-    /// The head's angle then, in 2^-24 turn.
     start: u32,
-    end: u32,
+}
+
+impl HeldEdge {
+    /// Whether a further pitch in doubt, up to the angle `end`, makes one with the pitch before it, so that the edge between them is of no
+    /// use. Not if they are a turn.
+    const fn is_one_with(self, end: u32) -> bool {
+        end.wrapping_sub(self.start) <= LARGEST_PITCH
+    }
+
+    /// What it was, now that the pitch after it is known to have begun at the angle `start`, at `at`, and ended with the edge `next`.
+    fn late(self, start: u32, at: u32, next: &HeadEdge) -> HeadEdge {
+        let angle = start.wrapping_sub(self.start).min(LARGEST_PITCH) << 8;
+        let pitch = (angle, age(at, self.begun));
+        HeadEdge { at, start: self.start, end: start, pitch, before: pitch, ..*next }
+    }
 }
 
 impl<const MARKS: usize> Measure<MARKS> {
@@ -116,7 +127,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let told = match *signal {
             Signal::Edge(shaft, level) => {
                 let mut shaft = self.shaft(plan, shaft);
-                shaft.plan.is_fitted() && shaft.raw(now.us(), level)
+                shaft.plan.is_fitted() && shaft.raw(plan.minimum_width, now.us(), level)
             }
             Signal::Line(shaft, state) => {
                 self.shaft(plan, shaft).line(state);
@@ -128,7 +139,7 @@ impl<const MARKS: usize> Measure<MARKS> {
                 true
             }
             Signal::Contact(place, state) if plan.has_contact(place) => {
-                self.state.contacts.change(&plan.contacts, now.us(), place, state, &mut self.state.signals.contacts);
+                self.state.contacts.change(now.us(), place, state, &mut self.state.signals.contacts);
                 true
             }
             _ => false,
@@ -136,28 +147,37 @@ impl<const MARKS: usize> Measure<MARKS> {
         if told { moved::OTHER } else { 0 }
     }
 
+    /// Whether an edge of this shaft waits to be held for the minimum width.
+    #[must_use]
+    pub const fn waits(&self, plan: &Plan, shaft: Shaft) -> bool {
+        match shaft {
+            Shaft::Head => self.state.head.waits(&plan.head),
+            Shaft::Boot => self.state.boot.waits(&plan.boot),
+        }
+    }
+
     /// How long until its earliest deadline, in microseconds, at most [`SWEEP`].
     #[must_use]
     pub fn wait(&self, plan: &Plan, now: u32) -> u32 {
         let mut least = SWEEP;
-        for shaft in [&self.state.head, &self.state.boot] {
-            if let Some(due) = shaft.due(plan.minimum_width) {
+        for (shaft, plan_of) in [(&self.state.head, &plan.head), (&self.state.boot, &plan.boot)] {
+            if let Some(due) = shaft.due(plan_of, plan.minimum_width) {
                 least = least.min(wait(now, due));
             }
         }
-        self.state.contacts.wait(now, least, &self.state.signals.contacts)
+        self.state.contacts.wait(&plan.contacts, now, least, &self.state.signals.contacts)
     }
 
     /// Settle the one thing that is due now: of several head, boot, contacts in this order. What to tell of it, as bits of [`moved`].
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
-        if shaft::is_due(&self.state.head, plan.minimum_width, us) {
+        if shaft::is_due(&self.state.head, &plan.head, plan.minimum_width, us) {
             let before = self.seldom();
-            let moved = self.settle_head(plan, us);
+            let moved = self.settle_head(plan);
             if before == self.seldom() { moved } else { moved | moved::OTHER }
-        } else if shaft::is_due(&self.state.boot, plan.minimum_width, us) {
+        } else if shaft::is_due(&self.state.boot, &plan.boot, plan.minimum_width, us) {
             self.settle_boot(plan)
-        } else if self.state.contacts.settle(us, &mut self.state.signals.contacts) {
+        } else if self.state.contacts.settle(&plan.contacts, us, &mut self.state.signals.contacts) {
             moved::OTHER
         } else {
             0
@@ -165,10 +185,9 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     /// Hold past stamps; called at least every [`SWEEP`].
-    pub fn sweep(&mut self, now: u32) {
-        for shaft in [&mut self.state.head, &mut self.state.boot] {
-            shaft.sweep(now);
-        }
+    pub fn sweep(&mut self, plan: &Plan, now: u32) {
+        self.state.head.sweep(&plan.head, plan.minimum_width, now);
+        self.state.boot.sweep(&plan.boot, plan.minimum_width, now);
         self.state.contacts.sweep(now);
         self.state.signals.sweep(now);
     }
@@ -223,7 +242,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         (self.state.signals.boot.distrust, self.state.signals.slip_mean)
     }
 
-    fn settle_head(&mut self, plan: &Plan, now: u32) -> u8 {
+    fn settle_head(&mut self, plan: &Plan) -> u8 {
         let suspected = self.state.head.suspect;
         let ShaftSignals { angle: start, last_edge: begun, pitch, pitch_angle, .. } = self.state.signals.head;
         let (at, bits, weight) = self.shaft(plan, Shaft::Head).settle(plan.slip.regain);
@@ -244,7 +263,6 @@ impl<const MARKS: usize> Measure<MARKS> {
         let start = if bits & counted::MENDED == 0 { start } else { head.angle.wrapping_sub(head.pitch_angle >> 8) };
         let mut edge = HeadEdge {
             at,
-            known_at: now,
             start,
             end: head.angle,
             pitch: (head.pitch_angle, head.pitch),
@@ -258,22 +276,19 @@ impl<const MARKS: usize> Measure<MARKS> {
             },
         };
         let mut ended = false;
-        let held = self.state.held;
         if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
-            let both = head.angle.wrapping_sub(held.start);
-            if self.state.head.suspect >= shaft::PAIRED && both <= LARGEST_PITCH {
-                // Two pitches are in doubt as one: the edge between them is of no use.
-                self.state.held = HeldEdge { at, end: head.angle, ..held };
+            if self.state.head.suspect < shaft::PAIRED {
+                let late = self.state.held.late(start, begun, &edge);
+                ended = self.tell_windows(plan, &late);
+                edge.before = late.pitch;
+            } else if self.state.held.is_one_with(head.angle) {
                 return moved::HEAD | told(bits);
+            } else {
+                self.break_windows(counted::COUNT);
             }
-            let angle = start.wrapping_sub(held.start).min(LARGEST_PITCH) << 8;
-            let pitch = (angle, age(held.at, held.begun));
-            let late = HeadEdge { at: held.at, start: held.start, end: start, pitch, before: pitch, ..edge };
-            ended |= self.tell_windows(plan, &late);
-            edge.before = pitch;
         }
         if self.state.head.suspect != 0 {
-            self.state.held = HeldEdge { at, begun, start, end: head.angle };
+            self.state.held = HeldEdge { begun, start };
         } else {
             ended |= self.tell_windows(plan, &edge);
         }
@@ -290,7 +305,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         if self.state.windows.doubt_is_over(&plan.slip) {
             // The boot is silent: what came late had been slow.
             self.shaft(plan, Shaft::Boot).end_doubt();
-            self.state.windows.settle_doubt(&plan.slip, self.state.boot.spacing.index);
+            self.state.windows.settle_doubt(&plan.slip, edge.at, self.state.boot.spacing.index);
         }
         self.state.signals.since_boot = self.state.windows.since_boot();
         self.state.signals.slipped = self.state.windows.slipped(&plan.slip, edge.gone);
@@ -298,7 +313,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     fn settle_boot(&mut self, plan: &Plan) -> u8 {
-        let before = self.state.signals.boot.distrust;
+        let ShaftSignals { distrust: before, last_edge, .. } = self.state.signals.boot;
         let (at, bits, weight) = self.shaft(plan, Shaft::Boot).settle(plan.slip.regain);
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
@@ -312,7 +327,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
         let windows = &mut self.state.windows;
         if windows.is_in_doubt() && (suspect < shaft::PAIRED || !is_placed) {
-            windows.settle_doubt(&plan.slip, self.state.boot.spacing.preceding(&plan.boot));
+            windows.settle_doubt(&plan.slip, last_edge, self.state.boot.spacing.preceding(&plan.boot));
         }
         windows.boot(&plan.slip, at, index, suspect != 0);
         if suspect != 0 {
@@ -369,8 +384,8 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     const fn forget_readings(&mut self, why: u8) {
-        self.state.signals.short.reading = Reading::UNKNOWN;
-        self.state.signals.long.reading = Reading::UNKNOWN;
+        self.state.signals.short = Reading::UNKNOWN;
+        self.state.signals.long = Reading::UNKNOWN;
         self.state.signals.unknown = why;
     }
 }

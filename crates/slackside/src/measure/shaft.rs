@@ -24,7 +24,7 @@ const LOSS: u16 = 300;
 /// Of edges lost together so many count at most: a sensor that drops out once is no pattern.
 const AT_ONCE: u8 = 4;
 /// At this score it is a pattern, until nothing is left of it.
-const PATTERN: u16 = 5 * LOSS;
+const PATTERN: u16 = 7 * LOSS;
 /// The most pitches that one may stand for.
 const MOST_PITCHES: u8 = 16;
 /// A pitch within this part (1/2^6) of last turn's is plain: scatter moves from about a 32nd.
@@ -106,9 +106,22 @@ impl Missed {
 }
 
 impl ShaftState {
-    /// When the waiting level will count, given the minimum width; `None` if none waits.
-    pub const fn due(&self, width: u32) -> Option<u32> {
-        if self.waiting == 0 { None } else { Some(self.since.wrapping_add(width)) }
+    /// Whether a level waits whose edge counts: the other is [settled](Self::settle_level) when somebody looks.
+    pub const fn waits(&self, plan: &ShaftPlan) -> bool {
+        self.waiting != 0 && counts(plan, self.waiting)
+    }
+
+    /// When the edge that waits will count, given the minimum width; `None` if none waits.
+    pub const fn due(&self, plan: &ShaftPlan, width: u32) -> Option<u32> {
+        if self.waits(plan) { Some(self.since.wrapping_add(width)) } else { None }
+    }
+
+    /// A level whose edge does not count, held long enough by now, is the one the next edge leads away from.
+    const fn settle_level(&mut self, plan: &ShaftPlan, width: u32, now: u32) {
+        if self.waiting != 0 && !counts(plan, self.waiting) && age(now, self.since) >= width {
+            self.level = self.waiting;
+            self.waiting = 0;
+        }
     }
 
     /// The marks known to be gone; what is no mark stands for none.
@@ -116,7 +129,8 @@ impl ShaftState {
         self.missed.map(Missed::gone)
     }
 
-    pub fn sweep(&mut self, now: u32) {
+    pub fn sweep(&mut self, plan: &ShaftPlan, width: u32, now: u32) {
+        self.settle_level(plan, width, now);
         for stamp in [&mut self.last_reject, &mut self.window_began] {
             *stamp = held(now, *stamp);
         }
@@ -140,8 +154,9 @@ impl ShaftView<'_> {
     }
 
     /// A raw edge came, after everything due has been settled. Whether what is known of the shaft changed.
-    pub fn raw(&mut self, at: u32, level: bool) -> bool {
+    pub fn raw(&mut self, width: u32, at: u32, level: bool) -> bool {
         let state = &mut *self.state;
+        state.settle_level(self.plan, width, at);
         let level = if level { 2 } else { 1 };
         if state.level == level {
             // Back to the level that counts: whatever waited was too narrow.
@@ -157,18 +172,12 @@ impl ShaftView<'_> {
         waited != 0 && waited != level && self.reject(at)
     }
 
-    /// The level that waited has been held long enough. Its edge, and bits of [`counted`]. Pitches no longer than `regain` can only be
+    /// The edge that waited has been held long enough. When it came, and bits of [`counted`]. Pitches no longer than `regain` can only be
     /// whole or hold lost edges.
     pub fn settle(&mut self, regain: u32) -> (u32, u8, i8) {
         let at = self.state.since;
-        let level = core::mem::replace(&mut self.state.waiting, 0);
-        self.state.level = level;
-        let counts = match self.plan.edges {
-            0 => level == 2,
-            1 => level == 1,
-            _ => true,
-        };
-        let (bits, weight) = if counts { self.edge(at, regain) } else { (0, 0) };
+        self.state.level = core::mem::replace(&mut self.state.waiting, 0);
+        let (bits, weight) = self.edge(at, regain);
         (at, bits, weight)
     }
 
@@ -186,7 +195,7 @@ impl ShaftView<'_> {
     /// What was in doubt is as it seemed.
     pub const fn end_doubt(&mut self) {
         self.state.suspect = 0;
-        self.signals.seen &= !seen::IN_DOUBT;
+        self.signals.seen &= !(seen::IN_DOUBT | seen::MAY_GO_ON);
     }
 
     /// The supervised line changed.
@@ -418,8 +427,9 @@ impl ShaftView<'_> {
             weight = 0;
             bits = counted::MENDED;
             if found == pattern::MISSING {
-                // A belt that slowed down and is at speed again looks the same where the pitches are long.
-                if self.state.unsuspected > regain || self.all_lost() >= self.plan.marks {
+                // A belt that slowed down and is at speed again looks the same where the pitches are long; and over more than a turn a
+                // mark's place does not tell how many turns there were.
+                if self.state.unsuspected > regain || self.turned_round() {
                     bits = counted::COUNT;
                 }
                 // The pitch seen was several: catch up by those unseen.
@@ -436,8 +446,13 @@ impl ShaftView<'_> {
             self.see(self.state.spacing.index);
         }
         self.arrive(at, time, passed);
-        let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.state.unsuspected <= regain;
-        self.signals.seen = if in_doubt { seen::SEEN | seen::IN_DOUBT } else { seen::SEEN };
+        let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.is_of_pitches(time, regain);
+        self.signals.seen = seen::SEEN
+            | match (in_doubt, self.plan.marks > 2 && self.may_go_on(self.state.suspect)) {
+                (false, _) => 0,
+                (true, false) => seen::IN_DOUBT,
+                (true, true) => seen::IN_DOUBT | seen::MAY_GO_ON,
+            };
         if found != pattern::EXTRA {
             self.forward(passed.angle);
         }
@@ -506,7 +521,7 @@ impl ShaftView<'_> {
         self.state.suspect = if turned < angle.saturating_sub(angle >> 2) {
             pattern::EXTRA
         } else if turned > angle.saturating_add(angle >> 1) {
-            self.state.lost = self.pitches_in(turned, angle, self.state.spacing.index);
+            self.state.lost = self.pitches_in(turned, angle, self.state.spacing.index, 2);
             self.state.lost_more = 0;
             if self.state.lost == 0 { pattern::WHOLE } else { pattern::MISSING }
         } else {
@@ -515,6 +530,12 @@ impl ShaftView<'_> {
         self.state.unsuspected = before;
         self.state.unsuspected_share = share;
         pattern::WHOLE
+    }
+
+    /// Whether the shaft may have turned once or more in the suspect pitches: each of a chain has lost one at least.
+    const fn turned_round(&self) -> bool {
+        let seen = if self.state.lost_more > 0 { self.all_lost() } else { 1 };
+        self.all_lost().saturating_add(seen) > self.plan.marks
     }
 
     /// How many edges were lost in the suspect pitches.
@@ -542,17 +563,31 @@ impl ShaftView<'_> {
         }
     }
 
-    /// How many more pitches than the `first` make up an angle, to a quarter of a pitch; none if no number of them does. The first ends
-    /// at `mark`. Angles are in 2^-27 turn.
+    /// Whether the late edge that has just come ends whole pitches at the speed before, to an eighth of one: a belt that slowed down seldom
+    /// does. Pitches longer than `regain` tell nothing.
+    fn is_of_pitches(&self, time: u32, regain: u32) -> bool {
+        let mut mark = self.state.spacing.index;
+        if self.state.suspect == CHAINED {
+            for _ in 0..self.state.lost {
+                mark = after(mark, self.plan);
+            }
+        }
+        let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
+        self.state.unsuspected <= regain && self.pitches_in(turned, self.share(mark).angle >> 5, mark, 3) > 0
+    }
+
+    /// How many more pitches than the `first` make up an angle, to within 1/2^`shift` of a pitch; none if no number of them does. The
+    /// first ends at `mark`. Angles are in 2^-27 turn.
     #[inline(never)]
-    fn pitches_in(&self, turned: u32, first: u32, mut mark: u8) -> u8 {
+    fn pitches_in(&self, turned: u32, first: u32, mut mark: u8, shift: u32) -> u8 {
         let mut sum = first;
         for lost in 1..MOST_PITCHES {
             mark = after(mark, self.plan);
             let share = self.share(mark).angle >> 5;
             sum = sum.saturating_add(share);
-            if turned <= sum.saturating_add(share >> 2) {
-                return if turned >= sum.saturating_sub(share >> 2) { lost } else { 0 };
+            let near = share.wrapping_shr(shift);
+            if turned <= sum.saturating_add(near) {
+                return if turned >= sum.saturating_sub(near) { lost } else { 0 };
             }
         }
         0
@@ -582,17 +617,30 @@ impl ShaftView<'_> {
             return pattern::WHOLE;
         }
         if !near(time, whole, 2) {
-            // With three marks or more this one may have lost some as well: two marks of which one is gone are half the speed.
-            if suspect == pattern::MISSING && self.plan.marks > 2 && time > whole {
+            if self.may_go_on(suspect) && time > whole {
                 let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
-                self.state.lost_more = self.pitches_in(turned, share >> 5, mark);
-                if self.state.lost_more > 0 {
+                let more = self.pitches_in(turned, share >> 5, mark, 2);
+                if more > 0 {
+                    self.state.lost = self.all_lost();
+                    self.state.lost_more = more;
                     self.state.suspect = CHAINED;
                 }
             }
             return pattern::WHOLE;
         }
         if suspect == PAIRED { pattern::EXTRA } else { pattern::MISSING }
+    }
+
+    /// Whether the pitch after one so suspect may have lost some as well. And a third running with six marks, or with four where the sensor is
+    /// known to lose edges: by then a belt at half speed has been so for a turn. For speed only with three marks or more, as two
+    /// of which one is gone are half the speed.
+    const fn may_go_on(&self, suspect: u8) -> bool {
+        let enough = if self.signals.pattern == pattern::MISSING { 4 } else { 6 };
+        match suspect {
+            pattern::MISSING => true,
+            CHAINED => self.plan.marks >= enough && self.all_lost() <= 2,
+            _ => false,
+        }
     }
 
     /// What the pattern is said to be once nothing was lost or extra for long enough.
@@ -625,9 +673,18 @@ const fn after(mark: u8, plan: &ShaftPlan) -> u8 {
     if next >= plan.marks { 0 } else { next }
 }
 
-/// Whether a level waits and is due.
-pub fn is_due(state: &ShaftState, width: u32, now: u32) -> bool {
-    state.due(width).is_some_and(|due| reached(now, due))
+/// Whether the edge to this level counts.
+const fn counts(plan: &ShaftPlan, level: u8) -> bool {
+    match plan.edges {
+        0 => level == 2,
+        1 => level == 1,
+        _ => true,
+    }
+}
+
+/// Whether an edge waits and is due.
+pub fn is_due(state: &ShaftState, plan: &ShaftPlan, width: u32, now: u32) -> bool {
+    state.due(plan, width).is_some_and(|due| reached(now, due))
 }
 
 /// Whether `value` is within 1/2^`shift` of `expected`.

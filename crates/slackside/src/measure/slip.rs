@@ -28,7 +28,7 @@ const MOST_CLOSINGS: u8 = 8;
 /// Head angles remembered: one at each closing mark over the long window, and its start.
 const REMEMBERED: u8 = MOST_CLOSINGS * LONG_TURNS + 1;
 /// Boot marks that may wait for the next head edge.
-const MOST_WAITING: usize = 24;
+const MOST_WAITING: usize = 22;
 /// The mean of slip forgets with the boot turns, in 2^6 of them for one closing mark a turn: for more marks the shift is larger.
 const MEAN_SHIFT: u32 = 6;
 /// The mean is kept in 2^-8 ppm.
@@ -45,8 +45,6 @@ const TELLING_SHIFT: u32 = 10;
 pub struct HeadEdge {
     /// When it happened.
     pub at: u32,
-    /// When that was known.
-    pub known_at: u32,
     /// The head's angle when the pitch began and when it ended, in 2^-24 turn.
     pub start: u32,
     pub end: u32,
@@ -64,24 +62,21 @@ pub struct HeadEdge {
 pub struct Windows {
     /// Head angle at the closing marks, a ring.
     at_marks: [u32; REMEMBERED as usize],
-    /// Times of the closing marks not yet placed between two head edges, and which of a turn's each is.
+    /// Times of the closing marks not yet placed between two head edges.
     waiting: [u32; MOST_WAITING],
-    which: [u8; MOST_WAITING],
-    /// The newest boot edge.
-    boot_edge: u32,
     /// Head angle from the newest placed boot edge, and from the newest closing mark, to the newest head edge. Held at 256 turns.
     since_boot: u32,
     since_mark: u32,
     /// Head angle at the newest head edge.
     head: u32,
-    /// When the newest closing mark was placed that no window has been told of.
-    placed_at: u32,
     /// Head angle of the newest whole window, short and long.
     whole: [u32; 2],
     /// Rim length slid up to the newest closing mark, in micrometres.
     slipped: i32,
     /// The mean of slip, in 2^-8 ppm.
     mean: i32,
+    /// Which of a turn's each of those waiting is.
+    which: [u8; MOST_WAITING],
     /// Where the newest closing mark lies in the ring, and how many there are.
     newest: u8,
     remembered: u8,
@@ -101,7 +96,6 @@ pub struct Windows {
     in_doubt: u8,
     /// Closing marks put into the ring that no window has been told of.
     fresh: u8,
-    spare: [u8; 2],
 }
 
 impl Windows {
@@ -132,7 +126,6 @@ impl Windows {
 
     /// A boot edge counts, at `at`; `index` is its mark. While that is in [doubt](Self::settle_doubt), it waits.
     pub fn boot(&mut self, plan: &SlipPlan, at: u32, index: u8, in_doubt: bool) {
-        self.boot_edge = at;
         self.boot_waits = 1;
         self.in_doubt = u8::from(in_doubt);
         if !in_doubt {
@@ -164,18 +157,17 @@ impl Windows {
         self.in_doubt != 0 && self.boot_waits == 0 && self.since_boot > plan.doubt
     }
 
-    /// The boot edge in doubt is known to be mark `index`.
+    /// The boot edge in doubt, `at`, is known to be mark `index`.
     #[inline(never)]
-    pub fn settle_doubt(&mut self, plan: &SlipPlan, index: u8) {
+    pub fn settle_doubt(&mut self, plan: &SlipPlan, at: u32, index: u8) {
         if core::mem::replace(&mut self.in_doubt, 0) == 0 {
             return;
         }
         if self.boot_waits != 0 {
-            self.await_head(plan, self.boot_edge, index);
+            self.await_head(plan, at, index);
         } else if let Some(which) = closing(plan, index) {
             self.remember(plan, self.head.wrapping_sub(self.since_boot), which);
             self.since_mark = self.since_boot;
-            self.placed_at = self.boot_edge;
         }
     }
 
@@ -185,9 +177,8 @@ impl Windows {
         for ((slip, whole), turns) in
             [&mut signals.short, &mut signals.long].into_iter().zip(self.whole).zip([1, LONG_TURNS])
         {
-            if slip.reading.is_open() {
-                slip.reading =
-                    if whole == 0 { Reading::UNKNOWN } else { Reading::at_least(slip_over(plan, turns, whole)) };
+            if slip.is_open() {
+                *slip = if whole == 0 { Reading::UNKNOWN } else { Reading::at_least(slip_over(plan, turns, whole)) };
             }
         }
     }
@@ -243,7 +234,7 @@ impl Windows {
         self.head = edge.end;
         self.since_boot = self.since_boot.saturating_add(turned);
         self.since_mark = self.since_mark.saturating_add(turned);
-        self.place_all(plan, edge, bend);
+        self.place_all(plan, edge, signals.boot.last_edge, bend);
         let marks = core::mem::replace(&mut self.fresh, 0);
         let closed = marks != 0;
         if !closed && self.in_doubt != 0 {
@@ -255,9 +246,7 @@ impl Windows {
             let said = self.say(plan, slot, (closed, ahead), edge.doubt);
             told = said.is_some();
             if let Some(reading) = said {
-                slip.reading = reading;
-                slip.at = if closed { self.placed_at } else { edge.at };
-                slip.known_at = edge.known_at;
+                *slip = reading;
                 if slot == 0 && closed && reading.is_exact() {
                     self.count_in(plan, reading.least, marks);
                 }
@@ -282,8 +271,8 @@ impl Windows {
         }
     }
 
-    /// Place the boot edges that waited for this head edge. What came after it, while it was in doubt, waits on.
-    fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, bend: i32) {
+    /// Place the boot edges that waited for this head edge, of which the newest is `boot`. What came after it, while it was in doubt, waits on.
+    fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, boot: u32, bend: i32) {
         let mut left = 0_u8;
         for place in 0..usize::from(self.waits) {
             let (Some(at), Some(which)) = (self.waiting.get(place).copied(), self.which.get(place).copied()) else {
@@ -301,12 +290,11 @@ impl Windows {
             let head = edge.angle_at(at, bend);
             self.remember(plan, head, which);
             self.since_mark = edge.end.wrapping_sub(head);
-            self.placed_at = at;
         }
         self.waits = left;
-        if self.boot_waits != 0 && reached(edge.at, self.boot_edge) {
+        if self.boot_waits != 0 && reached(edge.at, boot) {
             self.boot_waits = 0;
-            self.since_boot = edge.end.wrapping_sub(edge.angle_at(self.boot_edge, bend));
+            self.since_boot = edge.end.wrapping_sub(edge.angle_at(boot, bend));
             self.is_placed = 1;
         }
     }

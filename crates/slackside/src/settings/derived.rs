@@ -111,7 +111,7 @@ impl SlipPlan {
         self.closings = closings as u8;
         self.closing_share = divide(TURN.into(), closings);
         self.apart = divide(STRETCH.into(), closings.wrapping_mul(LONG_TURNS));
-        let pitches = if boot.marks > 2 { 2_250_000 } else { 1_250_000 };
+        let pitches = if boot.marks > 2 { 3_250_000 } else { 1_250_000 };
         self.doubt = share(high(boot.largest, self.head_per_boot), pitches);
         self.regain = mul_div(self.boot_circumference, MICROS_A_METRE_A_SECOND, boot.normal_turn);
         self.block = BLOCK_TURNS.wrapping_mul(closings) as u16;

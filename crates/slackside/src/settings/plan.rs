@@ -106,7 +106,7 @@ pub struct SlipPlan {
     pub apart: u32,
     /// Boot rim of one turn, in micrometres.
     pub boot_circumference: u32,
-    /// The head turns on by so much, in 2^-24 turn, in a pitch and a quarter of the boot at its widest, or two and a quarter where three
+    /// The head turns on by so much, in 2^-24 turn, in a pitch and a quarter of the boot at its widest, or three and a quarter where three
     /// marks or more can lose edges twice running: a boot silent for longer has slowed down.
     pub doubt: u32,
     /// How long a belt takes from standstill to normal speed at 10 m/s², in microseconds: none is quicker. In pitches shorter than this it

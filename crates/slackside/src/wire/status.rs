@@ -10,8 +10,7 @@
 //! | 61 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
 //! | 62 | number of the first-out condition, 255 if there is none |
 //! | 63 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
-//! | 64 to 275 | [`Signals`], as it stands |
-//! | 276 to 279 | zero |
+//! | 64 to 239 | [`Signals`], as it stands |
 
 use core::ops::Deref;
 
@@ -66,7 +65,6 @@ pub struct LinkStatus {
     pub contacts: u8,
     /// What measure knows.
     pub signals: Signals,
-    spare: [u8; 4],
 }
 
 impl LinkStatus {
@@ -120,14 +118,7 @@ impl LinkStatus {
     /// What the leg is doing; not known where the box says something that this program does not know.
     #[must_use]
     pub const fn phase(&self) -> Phase {
-        match self.phase {
-            1 => Phase::Standstill,
-            2 => Phase::Starting,
-            3 => Phase::Running,
-            4 => Phase::CoastDown,
-            5 => Phase::Inching,
-            _ => Phase::Unsure,
-        }
+        Phase::of_number(self.phase)
     }
 
     /// The first-out of the present trip group.
@@ -209,8 +200,7 @@ mod tests {
         assert_eq!(offset_of!(LinkStatus, first_out), 62);
         assert_eq!(offset_of!(LinkStatus, contacts), 63);
         assert_eq!(offset_of!(LinkStatus, signals), 64);
-        assert_eq!(offset_of!(LinkStatus, spare), 276);
-        assert_eq!(size_of::<LinkStatus>(), 280);
+        assert_eq!(size_of::<LinkStatus>(), 240);
     }
 
     #[test]
@@ -218,7 +208,7 @@ mod tests {
         for phase in
             [Phase::Unsure, Phase::Standstill, Phase::Starting, Phase::Running, Phase::CoastDown, Phase::Inching]
         {
-            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 280]).expect("bytes") };
+            let status = LinkStatus { phase: phase as u8, ..LinkStatus::read_from_bytes(&[0; 240]).expect("bytes") };
             assert_eq!(status.phase(), phase);
         }
     }

@@ -16,9 +16,11 @@ use crate::trace::{desk_stream, leg};
 
 /// The kinds, in the firmware's order.
 const KINDS: [&str; 6] = [EDGE, "contact", "tick", DEADLINE, "all else", "the first input"];
-/// The rows whose sum is the cost of an edge.
+/// The rows whose sum is the cost of an edge, at most.
 pub const EDGE: &str = "edge";
 pub const DEADLINE: &str = "deadline settled";
+/// Its mean: not every edge has a deadline.
+pub const SETTLED: &str = "an edge and its settling";
 /// The row of taking a plan.
 pub const TAKEN: &str = "taking a plan";
 /// The row of its check.
@@ -76,7 +78,8 @@ pub fn measure() -> Result<[Table; 4]> {
         }
         table
     };
-    let healthy = table(HEALTHY, &|sum, kind| sum.mean[kind]);
+    let mut healthy = table(HEALTHY, &|sum, kind| sum.mean[kind]);
+    healthy.push(SETTLED, sums.iter().map(|sum| sum.settled).collect());
     let mut three = table(LEGS, &|sum, kind| Some(sum.most[0][kind]));
     three.push(CHECKED, sums.iter().map(|sum| Some(sum.plan[0].0)).collect());
     three.push(TAKEN, sums.iter().map(|sum| Some(sum.plan[1].0)).collect());
@@ -92,6 +95,8 @@ pub fn measure() -> Result<[Table; 4]> {
 #[derive(Clone, Default)]
 struct Sum {
     mean: [Option<u64>; KINDS.len()],
+    /// All that edges and deadlines took, for each edge.
+    settled: Option<u64>,
     /// Of the named legs, and of the random ones.
     most: [[u64; KINDS.len()]; 2],
     /// Checking a plan and taking it: instructions and stack.
@@ -107,9 +112,20 @@ impl Sum {
             // Two instructions a turn of the known loop: one count is five instructions.
             let a_count = 2.0 * f64::from(turns) / f64::from(known);
             ensure!((4.9..5.1).contains(&a_count), "the stopwatch runs wrong: {a_count} instructions a count, not 5");
+            if index == 0 {
+                let of = |name| {
+                    KINDS
+                        .into_iter()
+                        .zip(kinds)
+                        .find(|(kind, _)| *kind == name)
+                        .map_or((0, 0), |(_, (count, total, _))| (count, total))
+                };
+                let ((edges, taken), (_, later)) = (of(EDGE), of(DEADLINE));
+                sum.settled = mean(taken + later, edges);
+            }
             for (kind, (count, total, worst)) in kinds.into_iter().enumerate() {
                 if index == 0 {
-                    sum.mean[kind] = (count > 0).then(|| (5 * total).div_ceil(u64::from(count.max(1))));
+                    sum.mean[kind] = mean(total, count);
                 }
                 let most = &mut sum.most[usize::from(index >= named)][kind];
                 *most = (*most).max(5 * u64::from(worst));
@@ -121,6 +137,11 @@ impl Sum {
         }
         Ok(sum)
     }
+}
+
+/// Instructions each, from counts of five.
+fn mean(total: u64, count: u32) -> Option<u64> {
+    (count > 0).then(|| (5 * total).div_ceil(u64::from(count.max(1))))
 }
 
 /// Every leg on every build, as many emulators at a time as there are processors.

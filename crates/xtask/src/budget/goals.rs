@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::counts::{DEADLINE, EDGE, HEALTHY, LEGS, M3, RANDOM, STACK, TAKEN, V6M_SMALL};
+use super::counts::{DEADLINE, EDGE, HEALTHY, LEGS, M3, RANDOM, SETTLED, STACK, TAKEN, V6M_SMALL};
 use super::host;
 use super::lines;
 use super::table::Table;
@@ -18,7 +18,7 @@ struct Goal {
 }
 
 const V6M: &str = "thumbv6m-none-eabi";
-const SETTLED: &[&str] = &[EDGE, DEADLINE];
+const BOTH: &[&str] = &[EDGE, DEADLINE];
 
 const GOALS: &[Goal] = &[
     Goal {
@@ -33,35 +33,35 @@ const GOALS: &[Goal] = &[
     Goal {
         what: "an edge and its settling on Cortex-M3, mean, healthy leg",
         table: HEALTHY,
-        rows: SETTLED,
+        rows: &[SETTLED],
         column: M3,
         at_most: 600,
     },
     Goal {
         what: "an edge and its settling on Cortex-M3, most, the three legs",
         table: LEGS,
-        rows: SETTLED,
+        rows: BOTH,
         column: M3,
         at_most: 4_500,
     },
     Goal {
         what: "an edge and its settling on Cortex-M3, most, random legs",
         table: RANDOM,
-        rows: SETTLED,
+        rows: BOTH,
         column: M3,
         at_most: 5_200,
     },
     Goal {
         what: "an edge and its settling on thumbv6m for size, mean, healthy leg",
         table: HEALTHY,
-        rows: SETTLED,
+        rows: &[SETTLED],
         column: V6M_SMALL,
         at_most: 2_100,
     },
     Goal {
         what: "an edge and its settling on thumbv6m for size, most, the three legs",
         table: LEGS,
-        rows: SETTLED,
+        rows: BOTH,
         column: V6M_SMALL,
         at_most: 17_000,
     },
@@ -153,21 +153,21 @@ mod tests {
     }
 
     fn an_edge(edge: u64) -> Vec<Table> {
-        vec![Table::new(HEALTHY, &[M3]).row(EDGE, vec![Some(edge)]).row(DEADLINE, vec![Some(500)])]
+        vec![Table::new(LEGS, &[M3]).row(EDGE, vec![Some(edge)]).row(DEADLINE, vec![Some(500)])]
     }
 
     #[test]
     fn only_a_goal_that_was_reached_can_be_lost() {
-        assert!(lost(&an_edge(101), &an_edge(104)).is_empty());
-        assert!(lost(&an_edge(101), &an_edge(100)).is_empty());
-        let what = "an edge and its settling on Cortex-M3, mean, healthy leg";
-        assert_eq!(lost(&an_edge(100), &an_edge(101)), [format!("{what}: 601, and the goal was reached: 600")]);
-        assert_eq!(lost(&an_edge(100), &[]), [format!("{what}: not measured, and the goal was reached: 600")]);
+        assert!(lost(&an_edge(4_001), &an_edge(4_004)).is_empty());
+        assert!(lost(&an_edge(4_001), &an_edge(4_000)).is_empty());
+        let what = "an edge and its settling on Cortex-M3, most, the three legs";
+        assert_eq!(lost(&an_edge(4_000), &an_edge(4_001)), [format!("{what}: 4501, and the goal was reached: 4500")]);
+        assert_eq!(lost(&an_edge(4_000), &[]), [format!("{what}: not measured, and the goal was reached: 4500")]);
     }
 
     #[test]
     fn a_sum_is_held_against_its_goal() {
         let reached = |edge| outcomes(&an_edge(edge)).iter().filter(|outcome| outcome.is_reached()).count();
-        assert_eq!((reached(100), reached(101)), (1, 0));
+        assert_eq!((reached(4_000), reached(4_001)), (1, 0));
     }
 }

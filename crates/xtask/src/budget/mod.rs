@@ -26,7 +26,8 @@ Written by `cargo xtask budget`; do not edit. `cargo xtask budget --check` measu
 
 Flash is the whole of a linked image that calls what a box calls, with the compiler's own arithmetic and copying routines, without
 start-up code, for eight marks. Instructions are counted by the emulator around each call, in steps of five; deadlines that fall due
-are settled by ticks of their own, and the cost of an edge is the two rows together. The first input, with which all begins, is apart.
+are settled by ticks of their own. An edge that does not count has none; so the mean of an edge and its settling is all that edges and
+deadlines took, for each edge, and the most of it the two rows together. The first input, with which all begins, is apart.
 The three legs: the example leg running well; the same with noise, rubbing, commands and slip to standstill; one target at the head
 against 32 at the boot. Stack is what a call took below its caller. Verdicts were the desk's own, byte for byte. Taking a plan
 is `configure`, and its check comes before.

@@ -18,9 +18,9 @@ use super::alarms::{ASTRAY, NAMES_A_SENSOR, SLOW, Wanted, wanted};
 pub enum Class {
     /// None called for, none given.
     Quiet,
-    /// Right: called for, given before it was due.
+    /// Called for, given before it was due.
     InTime,
-    /// Right: given before it was called for, with the fault at work that then called for it.
+    /// Given before it was called for, with the fault at work that then called for it.
     Early,
     /// Called for, given after it was due.
     Late,
@@ -62,6 +62,8 @@ pub struct Scored {
     pub feed: Option<Condition>,
     /// The call that counts.
     pub call: Option<Call>,
+    /// The first alarm once a fault was at work, and when in microseconds.
+    pub told: Option<(u64, Condition)>,
     /// Alarms that were due.
     pub due: Vec<Wanted>,
     /// Those of them that did not come in time.
@@ -80,10 +82,20 @@ impl Scored {
     /// From when the stop was due to when it came, in s; below zero if it came before. Only of stops that were called for.
     #[must_use]
     pub fn after_due_s(&self) -> Option<f64> {
+        self.after(|call| call.due_us)
+    }
+
+    /// From when the stop was called for to when it came, in s; below zero if it came before. Only of stops that were called for.
+    #[must_use]
+    pub fn after_call_s(&self) -> Option<f64> {
+        self.after(|call| call.from_us)
+    }
+
+    fn after(&self, moment_us: impl Fn(&Call) -> u64) -> Option<f64> {
         if !matches!(self.class, Class::InTime | Class::Early | Class::Late) {
             return None;
         }
-        Some((self.stop?.0 as f64 - self.call?.due_us as f64) * 1e-6)
+        Some((self.stop?.0 as f64 - moment_us(&self.call?) as f64) * 1e-6)
     }
 }
 
@@ -218,6 +230,7 @@ fn judged(scenario: &Scenario, summary: &Summary, guard: &Guard, how: How) -> Sc
         stop,
         feed: guard.feed_dropped.map(|(_, because)| because),
         call,
+        told: alarms.iter().copied().find(|(at, _)| *at >= first_us),
         due,
         missed,
         told_s,

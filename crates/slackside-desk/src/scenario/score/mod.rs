@@ -88,15 +88,17 @@ pub struct Results {
     pub swept: Vec<(String, f64, Entry)>,
 }
 
-/// What counts, in one line: the fewer of the last six the better.
+/// What counts, in one line: the fewer of the last seven the better.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Counts {
     /// Runs.
     pub runs: u32,
     /// Runs that called for a stop.
     pub called: u32,
-    /// Stops that came right: in time or early.
-    pub right: u32,
+    /// Stops between call and due.
+    pub in_time: u32,
+    /// Stops before the call, with the fault at work that then called for one.
+    pub early: u32,
     /// Stops at a fault of a sensor or contact.
     pub fail_safe: u32,
     /// Alarms that were due.
@@ -113,6 +115,8 @@ pub struct Counts {
     pub alarms_missed: u32,
     /// Alarms that nothing called for.
     pub false_alarms: u32,
+    /// Runs with any such alarm.
+    pub false_alarm_runs: u32,
 }
 
 impl Counts {
@@ -126,9 +130,11 @@ impl Counts {
             counts.alarms_due += one.due.len() as u32;
             counts.alarms_missed += one.missed.len() as u32;
             counts.false_alarms += one.false_alarms.len() as u32;
+            counts.false_alarm_runs += u32::from(!one.false_alarms.is_empty());
             match one.class {
                 Class::Quiet => {}
-                Class::InTime | Class::Early => counts.right += 1,
+                Class::InTime => counts.in_time += 1,
+                Class::Early => counts.early += 1,
                 Class::Late => counts.late += 1,
                 Class::Missed => counts.missed += 1,
                 Class::FailSafe => counts.fail_safe += 1,
@@ -137,6 +143,18 @@ impl Counts {
             }
         }
         counts
+    }
+
+    /// Stops that were called for and not taken away by a fail-safe one before: what `late` and `missed` are a share of.
+    #[must_use]
+    pub const fn tried(&self) -> u32 {
+        self.in_time + self.early + self.late + self.missed
+    }
+
+    /// False stops.
+    #[must_use]
+    pub const fn false_stops(&self) -> u32 {
+        self.uncalled + self.nuisance
     }
 }
 

@@ -50,6 +50,11 @@ pub fn vary(leg: &Leg, chance: &mut Chance) -> Leg {
     leg
 }
 
+/// How hard the guides of a gravity take-up hold it back: a draw of its own.
+pub fn guides(leg: &mut Leg, mut chance: Chance) {
+    leg.takeup.guide_friction = chance.between(0.02, 0.15);
+}
+
 /// What the monitor is told of a leg: figures off by up to `off`, as a share for speeds; a third of it for ratio and diameters.
 pub fn told(
     drawing: &Leg,
@@ -107,7 +112,8 @@ pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)
     let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
     let mut shift = Shift::draw(vary(&drawing, &mut chance), RUN_S[number], &mut chance);
     shift.befall(stratum, &mut chance);
-    let Shift { leg, routine, timeline, faults } = shift;
+    let Shift { mut leg, routine, timeline, faults } = shift;
+    guides(&mut leg, Chance::new(seed, 2_000_000 + index as u64));
     let commissioned = Commissioned::measure(&leg);
     let off = if stratum == Stratum::Geometry { 0.02 } else { 0.005 };
     let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, off, &mut chance)?;

@@ -5,7 +5,7 @@ use super::super::legs;
 use super::super::settings::Commissioned;
 use super::super::timeline::{Act, Button};
 use super::super::{Label, Scenario};
-use super::population::{Drawn, drawing_like, told, vary};
+use super::population::{Drawn, drawing_like, guides, told, vary};
 use crate::plant::chance::Chance;
 
 /// Of how many runs one has a second fault.
@@ -57,7 +57,8 @@ pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
     let number = (index / kinds.len()) % legs::NAMES.len();
     let mut chance = Chance::new(seed, 1_000_000 + index as u64);
     let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
-    let leg = vary(&drawing, &mut chance);
+    let mut leg = vary(&drawing, &mut chance);
+    guides(&mut leg, Chance::new(seed, 3_000_000 + index as u64));
     let start_s = chance.between(3.0, 20.0);
     let fed_s = start_s + chance.between(12.0, 40.0);
     let feed = chance.between(40.0, 100.0);
@@ -80,11 +81,8 @@ pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
         timeline.push(Act { at_s, press: Some(Button::Stop), ..Act::default() });
         timeline.push(Act { at_s: at_s + 0.5, feed_pct: Some(0.0), ..Act::default() });
     }
-    // Until it is steady: three time constants of heat, or ten minutes where nothing warms.
-    let steady = |fault: &Fault| {
-        let after = if fault.kind.is_of_sensors() { 600.0 } else { 3.0 * leg.heat.time_constant_s };
-        fault.from_s + fault.ramp_s + after
-    };
+    // Until it is steady: three time constants of heat after the last fault has grown.
+    let steady = |fault: &Fault| fault.from_s + fault.ramp_s + 3.0 * leg.heat.time_constant_s;
     let duration_s = faults.iter().map(steady).fold(0.0, f64::max).ceil();
     let commissioned = Commissioned::measure(&leg);
     let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, 0.005, &mut chance)?;
@@ -103,4 +101,32 @@ pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
         label: Label { wrong: kind.name(), from_s: Some(from_s as u32), stop: false },
     };
     Ok((kind, Drawn { scenario, commissioned, settings, leg: number }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What a page of one round holds: second faults, onsets of an hour, of minutes, of seconds and at once, times that tell
+    /// nothing, and runs that last until all is steady.
+    #[test]
+    fn a_round_holds_two_faults_at_once_slow_onsets_and_runs_until_steady() {
+        let drawn: Vec<Scenario> = (0..pairs()).map(|index| faulty(1, index).unwrap().1.scenario).collect();
+        let two = drawn.iter().filter(|scenario| scenario.faults.len() == 2).count();
+        assert!((45..75).contains(&two), "{two} of {} have a second fault", drawn.len());
+        let count = |of: fn(f64) -> bool| drawn.iter().filter(|scenario| of(scenario.faults[0].ramp_s)).count();
+        let ramps =
+            [count(|s| s == 0.0), count(|s| s > 0.0 && s < 60.0), count(|s| s >= 60.0), count(|s| s == 3_600.0)];
+        assert!(ramps.iter().all(|count| *count > 25), "{ramps:?}");
+        let mut begins: Vec<u32> = drawn.iter().map(|scenario| scenario.faults[0].from_s as u32).collect();
+        begins.sort_unstable();
+        begins.dedup();
+        assert!(begins.len() > 200, "{} times", begins.len());
+        for scenario in &drawn {
+            let fault_at_its_worst =
+                scenario.faults.iter().map(|fault| fault.from_s + fault.ramp_s).fold(0.0, f64::max);
+            let steady_s = fault_at_its_worst + 3.0 * scenario.leg.heat.time_constant_s;
+            assert!(scenario.duration_s >= steady_s, "{}: {} s", scenario.name, scenario.duration_s);
+        }
+    }
 }

@@ -3,29 +3,32 @@
 //! Whoever has signals stored, or makes them up, has judge say what it would have said of them live: the same verdicts at the same
 //! times as in a [`Monitor`](crate::Monitor).
 
+pub mod leap;
+
 use core::ops::Deref;
 
-use super::{Judge, Out, Status, View};
 use crate::alarm::AlarmState;
 use crate::conditions::Condition;
+use crate::judge::{Judge, Out, Status, View};
 use crate::monitor::{ROUND_SHIFT, SETTLED, Told};
 use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, age};
+use crate::time::{Now, sweep_wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Verdict;
 
 /// A judge with all it needs but measure.
 #[derive(Clone, Debug)]
 pub struct Alone<P> {
-    pub(super) plan: Sound<P>,
-    pub(super) judge: Judge,
-    pub(super) signals: Signals,
-    pub(super) newest: u64,
-    pub(super) swept: u32,
+    plan: Sound<P>,
+    judge: Judge,
+    signals: Signals,
+    newest: u64,
     begun: bool,
+    /// When the first thing was observed.
+    first: u32,
     plainly: bool,
 }
 
@@ -35,7 +38,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     pub fn new(plan: Sound<P>, retained: &Retained) -> Self {
         let mut judge = Judge::new();
         judge.configure(&plan, retained);
-        Self { plan, judge, signals: Signals::NONE, newest: 0, swept: 0, begun: false, plainly: false }
+        Self { plan, judge, signals: Signals::NONE, newest: 0, begun: false, first: 0, plainly: false }
     }
 
     /// Begin afresh, with a plan and what survived the last loss of power.
@@ -74,7 +77,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         Micros::new(self.newest)
     }
 
-    pub(super) fn now(&self) -> Now {
+    fn now(&self) -> Now {
         Now::new(self.newest())
     }
 
@@ -101,7 +104,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         if !self.begun {
             self.begun = true;
             self.newest = at;
-            self.swept = self.now().us();
+            self.first = self.now().us();
             let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
             self.judge.begin(&mut Out { view: &view, sink });
         }
@@ -117,11 +120,10 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 self.newest = self.newest.wrapping_add(rounds << ROUND_SHIFT);
                 continue;
             }
+            let sweeps_now = due == self.sweep_wait();
             self.newest = self.newest.saturating_add(u64::from(due));
             let now = self.now();
-            let sweeps_now = age(now.us(), self.swept) >= SWEEP;
             if sweeps_now {
-                self.swept = now.us();
                 self.signals.sweep(now.us());
             }
             let view = View { plan: &self.plan, signals: &self.signals, now };
@@ -134,13 +136,12 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     }
 
     fn due(&self) -> u32 {
-        let now = self.now().us();
-        self.judge.wait(now).min(self.sweep_wait())
+        self.judge.wait(self.now().us()).min(self.sweep_wait())
     }
 
     /// How long until old stamps are held again.
-    pub(super) fn sweep_wait(&self) -> u32 {
-        SWEEP.saturating_sub(age(self.now().us(), self.swept))
+    fn sweep_wait(&self) -> u32 {
+        sweep_wait(self.now().us(), self.first)
     }
 
     /// When something may fall due by itself. `None` before anything was observed.

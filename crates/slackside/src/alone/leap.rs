@@ -7,14 +7,14 @@
 
 use core::ops::Deref;
 
-use super::alone::Alone;
-use super::heat::Heat;
-use super::leg::mark;
-use super::phase::{AT_SPEED, turn};
-use super::rows::is_noted;
-use super::{Judge, Out, POWER_STALE, View, sense};
+use super::Alone;
 use crate::alarm::bits;
 use crate::conditions::Condition;
+use crate::judge::heat::Heat;
+use crate::judge::leg::mark;
+use crate::judge::phase::{AT_SPEED, turn};
+use crate::judge::rows::is_noted;
+use crate::judge::{Judge, Out, POWER_STALE, View, sense};
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::Signals;
 use crate::time::{Now, SWEEP, reached};
@@ -210,7 +210,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && !leg.drive_off(view)
             && !leg.has(mark::SLIP_UNKNOWN | mark::HEAT_OPEN)
             && (!leg.has(mark::UNPERMITTED) || view.plan.has(fitted::DRIVE_CONTACT))
-            && view.signals.short.reading.is_known()
+            && view.signals.short.is_known()
             && view.plan.head.is_fitted()
             && view.plan.boot.is_fitted()
             && !view.plan.has(fitted::REFERENCE)
