@@ -388,6 +388,8 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         ("slackside-replay", ["replay", "t.csv", "--settings", "leg.toml"].as_slice()),
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
         ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
+        ("slackside-plan-written", &["sheet", "--write-plan", "leg.plan", "--force"]),
+        ("slackside-import", &["import", "t.csv"]),
         ("slackside-simulate", &["simulate", &scenario, "--replay", "--settings", "leg.toml"]),
         ("slackside-compare", &["compare", "leg.toml", "lower.toml", "t.csv"]),
         ("slackside-label", &["label", "t.csv", "--nothing-wrong", "--force"]),

@@ -114,7 +114,7 @@ pub struct SlacksideStatus {
 
 impl SlacksideStatus {
     pub(crate) fn of(status: &Status, signals: &Signals) -> Self {
-        let reading = signals.short.reading;
+        let reading = signals.short;
         let is_known = reading.is_known() && !matches!(status.phase, Phase::Standstill | Phase::Unsure);
         let Reading { least, most } = if is_known { reading } else { Reading::UNKNOWN };
         Self {

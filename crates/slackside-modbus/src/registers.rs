@@ -83,13 +83,13 @@ registers! {
     19 x 1, "head_of_normal", "0.1 %", "Head speed as a share of normal.", |view, _| view.of_normal(Head);
     20 x 1, "boot_of_normal", "0.1 %", "Boot speed as a share of normal: what underspeed is judged by.", |view, _| view.of_normal(Boot);
     24 x 1, "slip_turn_least", "0.01 %", "Slip over one boot turn is no less.",
-        |view, _| view.slip_least(view.status.signals.short.reading);
+        |view, _| view.slip_least(view.status.signals.short);
     25 x 1, "slip_turn_most", "0.01 %", "Slip over one boot turn is no more; 32,767 while the boot is overdue and there is no upper end.",
-        |view, _| view.slip_most(view.status.signals.short.reading);
+        |view, _| view.slip_most(view.status.signals.short);
     26 x 1, "slip_four_least", "0.01 %", "Slip over four boot turns is no less.",
-        |view, _| view.slip_least(view.status.signals.long.reading);
+        |view, _| view.slip_least(view.status.signals.long);
     27 x 1, "slip_four_most", "0.01 %", "Slip over four boot turns is no more; 32,767 for no upper end.",
-        |view, _| view.slip_most(view.status.signals.long.reading);
+        |view, _| view.slip_most(view.status.signals.long);
     28 x 1, "slip_mean", "0.01 %", "Mean slip since rest, the last 64 boot turns or so counting most.", |view, _| view.slip_mean();
     29 x 1, "slip_heat", "0.1 %", "Heat that slip has put into pulley and belt, of its budget.", |view, _| view.heat();
     30 x 1, "ratio", "0.0001", "Boot turns for each head turn over a long stretch.", |view, _| view.ratio();

@@ -199,7 +199,7 @@ impl<'a> View<'a> {
     /// Mean slip, from the head's first motion since rest on.
     pub(crate) fn slip_mean(&self) -> u16 {
         let both = self.status.is(flags::HEAD_FITTED) && self.status.is(flags::BOOT_FITTED);
-        let known_now = both && !self.distrusted() && self.slips(self.status.signals.long.reading);
+        let known_now = both && !self.distrusted() && self.slips(self.status.signals.long);
         self.judged(|_| known(known_now.then(|| hundredths_up(self.status.signals.slip_mean))))
     }
 

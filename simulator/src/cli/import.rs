@@ -1,12 +1,12 @@
 //! `slackside import`.
 
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{anyhow, bail};
-use serde_json::json;
+use serde_json::{Value, json};
 use slackside_desk::files::{Files as _, unreadable};
-use slackside_desk::import::{Choice, Role, Unit, guess, inputs, look, speeds, suggestion};
+use slackside_desk::import::{Choice, Role, Speeds, Unit, guess, inputs, look, speeds, suggestion};
 use slackside_desk::settings;
 use slackside_desk::trace::Writer;
 
@@ -62,15 +62,13 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let Some(out) = &args.out else {
         if let Some(path) = &args.settings {
             let told = speeds(&found, &choice, &settings::read(&Disk, path)?.checked)?;
-            talk.object(|| json!({"format": "slackside-import", "format_version": 1, "guess": said, "speeds": {
-                "seconds": told.seconds, "mean_slip_pct": told.mean_slip_pct,
-                "slow": told.slow.iter().map(|(from, to, share)| json!({"from_s": from, "to_s": to, "share": share})).collect::<Vec<_>>()}}))?;
+            talk.object(|| object(&said, &Done { speeds: Some(&told), ..Done::default() }))?;
             return talk.words(format!("{said}\n{}", told.words()));
         }
-        talk.object(|| json!({"format": "slackside-import", "format_version": 1, "guess": said, "suggestion": suggestion(&found)}))?;
+        let suggestion = suggestion(&found);
+        talk.object(|| object(&said, &Done { suggestion: Some(&suggestion), ..Done::default() }))?;
         return talk.words(format!(
-            "{said}\nNothing was written. If that is what the file holds:\n  slackside import {name}{} --out TRACE.csv\n",
-            suggestion(&found)
+            "{said}\nNothing was written. If that is what the file holds:\n  slackside import {name}{suggestion} --out TRACE.csv\n"
         ));
     };
     if same_file(&args.file, out) {
@@ -102,6 +100,34 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         Ok(file.write_all(&text[header..])?)
     })?;
     let rows = imported.inputs.len();
-    talk.object(|| json!({"format": "slackside-import", "format_version": 1, "guess": said, "out": out, "rows": rows, "remarks": imported.remarks}))?;
+    talk.object(|| object(&said, &Done { out: Some(out), rows, remarks: &imported.remarks, ..Done::default() }))?;
     talk.line(format_args!("{}: {rows} rows", out.display()))
+}
+
+/// What came of it.
+#[derive(Default)]
+struct Done<'d> {
+    suggestion: Option<&'d str>,
+    speeds: Option<&'d Speeds>,
+    out: Option<&'d Path>,
+    rows: usize,
+    remarks: &'d [String],
+}
+
+fn object(guess: &str, done: &Done<'_>) -> Value {
+    let slow = |(from, to, share): &(f64, f64, f64)| json!({"from_s": from, "to_s": to, "share": share});
+    let speeds = done.speeds.map(|speeds| {
+        let slow: Vec<Value> = speeds.slow.iter().map(slow).collect();
+        json!({"seconds": speeds.seconds, "mean_slip_pct": speeds.mean_slip_pct, "slow": slow})
+    });
+    json!({
+        "format": "slackside-import",
+        "format_version": 1,
+        "guess": guess,
+        "suggestion": done.suggestion,
+        "speeds": speeds,
+        "out": done.out,
+        "rows": done.rows,
+        "remarks": done.remarks,
+    })
 }
