@@ -174,7 +174,10 @@ fn every_object_of_a_box_has_its_shape() {
     let watched = say(&["watch", "--seconds", "1"]);
     assert_eq!(watched[0]["format"], "slackside-box-status");
 
-    let fetched = say(&["fetch", "--out", "trip.slk"]).remove(0);
+    // From the box to the page in one command.
+    let fetched = say(&["fetch", "--out", "trip.slk", "--settings", "leg.toml", "--report", "trip.html"]).remove(0);
+    let page = fs::read_to_string(directory.join("trip.html")).expect("a page");
+    assert!(page.contains("Belt far too slow") && page.contains("Recorded by MEMORY-1"), "another trip");
     assert_eq!((&fetched["whole"], keys(&fetched["recording"])), (&true.into(), recording));
     let plan = say(&["settings", "read", "--against", "leg.toml"]).remove(0);
     assert_eq!(plan["same"], true);

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::Duration;
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use slackside::conditions::Condition;
@@ -17,6 +17,7 @@ use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 use slackside_desk::replay::{change_name, condition_of};
 use slackside_desk::settings;
 
+use super::replay::page_of;
 use super::talk::Talk;
 use crate::bars;
 use crate::box_client::{
@@ -24,7 +25,7 @@ use crate::box_client::{
     say_status, status_object, write_settings,
 };
 use crate::disk::Disk;
-use crate::outputs::write_whole;
+use crate::outputs::{create, write_whole};
 
 /// Talk to a sensor box: over a serial device, or over TCP.
 ///
@@ -65,6 +66,12 @@ enum What {
         /// The file to write: it appears whole or not at all.
         #[arg(long, short, value_name = "FILE.slk")]
         out: PathBuf,
+        /// Write the page of it as well: one file to take apart, to read on a phone or to print.
+        #[arg(long, value_name = "FILE.html", requires = "settings")]
+        report: Option<PathBuf>,
+        /// The settings file that was sent to the box, for the page: the box has no more of it than it needs.
+        #[arg(long, value_name = "LEG.toml", requires = "report")]
+        settings: Option<PathBuf>,
     },
     /// Acknowledge the alarms: someone has seen them. Resets nothing.
     Acknowledge,
@@ -98,7 +105,9 @@ enum SettingsWhat {
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
-        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(&Disk, file)?),
+        What::Settings(SettingsWhat::Write { file }) | What::Fetch { settings: Some(file), .. } => {
+            Some(settings::read(&Disk, file)?)
+        }
         _ => None,
     };
     let mut client = Client::new(Port::open(&args.port, args.baud)?);
@@ -112,7 +121,15 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             Ok(())
         }
         What::Recordings => list(&mut client, talk),
-        What::Fetch { number, out } => fetch_one(&mut client, *number, out, talk),
+        What::Fetch { number, out, report, settings } => {
+            let page = report.as_deref().map(create).transpose()?;
+            fetch_one(&mut client, *number, out, talk)?;
+            let (Some(mut page), Some(settings)) = (page, settings) else { return Ok(()) };
+            let text = page_of(out, settings)?;
+            page.write_all(text.as_bytes()).and_then(|()| page.finish()).context("the report could not be written")?;
+            let name = report.as_deref().unwrap_or(Path::new("")).display();
+            talk.line(format_args!("Wrote {name}: open it in a browser."))
+        }
         What::Acknowledge => {
             client.demand(&Request::Command(Asked::Acknowledge))?;
             told(talk, "acknowledge")?;
