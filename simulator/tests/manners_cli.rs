@@ -130,7 +130,7 @@ fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
         &["convert", "WRONG", "x.slk"],
         &["emulate", "WRONG"],
         &["emulate", "--settings", "WRONG"],
-        &["box", "127.0.0.1:1", "settings", "write", "WRONG"],
+        &["box", "127.0.0.1:1", "settings", "write", "WRONG", "--key-file", "box.key"],
     ] {
         for (wrong, why) in [("no such file", "there is no such"), (".", "it is a directory")] {
             if wrong == "." && arguments.contains(&"--score") {

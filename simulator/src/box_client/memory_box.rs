@@ -18,9 +18,10 @@ use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside::verdict::Refusal;
 use slackside::wire::{MOST_FRAME, Reason, Reply, encode};
+use slackside_box::arming::BoxKey;
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
-use slackside_box::store::{Journal, Kept, Layout, Slots};
+use slackside_box::store::{Journal, Kept, Layout, Slots, set_key};
 use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 use slackside_modbus::line::{NoDriver, RtuLine};
 use slackside_modbus::view::View;
@@ -35,6 +36,9 @@ const AFTERWARDS_US: u64 = 60_000_000;
 const BLOCKS: usize = 256;
 const BLOCK: usize = 1_024;
 const RING: usize = 32 * 1_024;
+
+/// The key of every box made of memory: it protects nothing but shows the way.
+pub const MEMORY_KEY: BoxKey = *b"memory box's key";
 
 type Chip = Flash<4, BLOCK>;
 type Boxed<'a> = SensorBox<'a, Pin, Pin, Level, Chip, 64>;
@@ -76,6 +80,8 @@ pub enum ModbusPort {
 pub enum Button {
     /// Press acknowledge.
     Acknowledge,
+    /// Hold acknowledge for five seconds: confirm what waits.
+    Confirm,
     /// Press reset, for half a second.
     Reset,
     /// Press boot cleared.
@@ -153,6 +159,8 @@ impl Drop for MemoryBox {
 /// Flash as it lies in a box of that leg that was in good order when it was switched off.
 fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
     let mut chip = Chip::new(BLOCKS);
+    // Into flash of memory just made: without it nothing could be armed, and the box says so.
+    let _ = set_key(layout, &mut chip, &MEMORY_KEY);
     if let Some(settings) = settings {
         // Into flash of memory just made: the box itself tells if anything were wrong with it.
         let _ = Slots::new(layout).store(&mut chip, settings.plan().bytes(), None, &mut [0; Plan::LENGTH]);
@@ -328,6 +336,7 @@ impl Person<'_> {
         let panel = self.panel;
         match button {
             Button::Acknowledge => self.hold(&panel.acknowledge, 100, now_us),
+            Button::Confirm => self.hold(&panel.acknowledge, 5_000, now_us),
             Button::Reset => self.hold(&panel.reset, 500, now_us),
             Button::BootCleared => self.hold(&panel.boot_cleared, 100, now_us),
             Button::Key(on) => panel.key.set(on),
@@ -372,6 +381,8 @@ impl Person<'_> {
                 Command::Key(on) => panel.key.set(on),
                 Command::Inch(on) => panel.inching.set(on),
                 // Not a button of this box: as from a panel at the leg.
+                // The box says it itself.
+                Command::Armed { .. } => {}
                 Command::Bypass(..) | Command::EndBypass | Command::ProofTest(_) => {
                     sensor_box.command(Origin::Leg, command);
                 }

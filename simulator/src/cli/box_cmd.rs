@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::Duration;
 
-use anyhow::{Context, bail};
+use anyhow::{Context as _, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use slackside::conditions::Condition;
@@ -18,11 +18,11 @@ use slackside_desk::replay::{change_name, condition_of};
 use slackside_desk::settings;
 
 use super::replay::page_of;
-use super::talk::Talk;
+use super::talk::{Talk, tell};
 use crate::bars;
 use crate::box_client::{
-    Client, Port, Time, anchor, fetch, hello_object, plan_object, read_plan, recordings, say_event, say_plan,
-    say_status, status_object, write_settings,
+    Client, Port, Time, anchor, fetch, hello_object, parse_key, plan_object, read_plan, recordings, say_event,
+    say_plan, say_status, status_object, write_settings,
 };
 use crate::disk::Disk;
 use crate::outputs::{create, write_whole};
@@ -94,10 +94,14 @@ enum SettingsWhat {
         #[arg(long, value_name = "LEG.toml")]
         against: Option<PathBuf>,
     },
-    /// Check a settings file, send it and put it in force: with the key at the box on and the leg at rest.
+    /// Check a settings file, send it and put it in force: with the key at the box on, the leg at rest, and a person there who holds
+    /// acknowledge for 4 to 10 s to confirm it.
     Write {
         /// The settings file.
         file: PathBuf,
+        /// The file with the box's key, as `slackside new-key` has written it.
+        #[arg(long, value_name = "BOX.key")]
+        key_file: PathBuf,
     },
 }
 
@@ -105,8 +109,15 @@ enum SettingsWhat {
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
-        What::Settings(SettingsWhat::Write { file }) | What::Fetch { settings: Some(file), .. } => {
-            Some(settings::read(&Disk, file)?)
+        What::Settings(SettingsWhat::Write { file, key_file }) => {
+            let settings = settings::read(&Disk, file)?;
+            let key = std::fs::read_to_string(key_file).map_err(anyhow::Error::from).and_then(|text| parse_key(&text));
+            let key = key.with_context(|| format!("{} cannot be used as a key file", key_file.display()))?;
+            Some((settings, key))
+        }
+        What::Fetch { settings: Some(file), .. } => {
+            settings::read(&Disk, file)?;
+            None
         }
         _ => None,
     };
@@ -140,9 +151,13 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             told(talk, &format!("proof test {which}"))
         }
         What::Settings(SettingsWhat::Read { against }) => read(&mut client, against.as_deref(), talk),
-        What::Settings(SettingsWhat::Write { file }) => {
-            let Some(new) = new else { bail!("{}: not read", file.display()) };
-            let before = write_settings(&mut client, &new.checked)?;
+        What::Settings(SettingsWhat::Write { file, .. }) => {
+            let Some((new, key)) = new else { bail!("{}: not read", file.display()) };
+            let before = write_settings(&mut client, &new.checked, &key, &mut || {
+                tell(format_args!(
+                    "The box waits, its alarm output blinks: someone there holds acknowledge for 4 to 10 s within a minute."
+                ));
+            })?;
             let identity = new.checked.plan().identity();
             talk.object(|| {
                 let before = before.map(|before| format!("{before:08X}"));
@@ -155,14 +170,18 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
                 }
                 None => talk.line(format_args!("In force: {identity:08X}. The box had none before."))?,
             }
-            talk.line("What was latched stays latched: acknowledge and reset at the leg.")
+            talk.line("What was latched stays latched, and the box says that its settings are new: acknowledge and reset at the leg.")
         }
     }
 }
 
 /// The version of an object's shape. The first of these were the words by their names.
 fn version(what: &str) -> u32 {
-    if matches!(what, "hello" | "status" | "plan") { 2 } else { 1 }
+    match what {
+        "status" => 3,
+        "hello" | "plan" => 2,
+        _ => 1,
+    }
 }
 
 /// An object of this command: what it is, its version, and what it says.

@@ -29,8 +29,8 @@ use crate::disk::{Disk, open_trace};
 ///
 /// It is the code of the firmware, with pins, flash and sensor lines in memory, and its link on a TCP port. Talk to it from
 /// another window: `slackside box 127.0.0.1:7002 watch`; with `--modbus` from any Modbus master. Lines typed here are what a person
-/// does at the box: `acknowledge`, `reset`, `boot cleared`, `key on`, `key off`; `halt` stops its program as a fault would, `go on`
-/// lets it go on, `quit` ends it.
+/// does at the box: `acknowledge`, `confirm` (acknowledge held for 5 s), `reset`, `boot cleared`, `key on`, `key off`; `halt` stops its
+/// program as a fault would, `go on` lets it go on, `quit` ends it.
 #[derive(clap::Args)]
 pub struct Args {
     /// The trace. Without it the built-in demo is played.
@@ -123,6 +123,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     for line in io::stdin().lock().lines() {
         match line?.trim() {
             "acknowledge" => memory_box.press(Button::Acknowledge),
+            "confirm" => memory_box.press(Button::Confirm),
             "reset" => memory_box.press(Button::Reset),
             "boot cleared" => memory_box.press(Button::BootCleared),
             "key on" => memory_box.press(Button::Key(true)),
@@ -132,7 +133,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             "quit" => return Ok(()),
             "" => {}
             other => tell(format_args!(
-                "`{other}`: write acknowledge, reset, boot cleared, key on, key off, halt, go on or quit"
+                "`{other}`: write acknowledge, confirm, reset, boot cleared, key on, key off, halt, go on or quit"
             )),
         }
     }

@@ -7,6 +7,7 @@ mod emulate;
 mod import;
 mod interrupt;
 mod label;
+mod new_key;
 mod new_leg;
 mod papers;
 mod replay;
@@ -50,6 +51,8 @@ enum Command {
     #[command(after_help = CODES)]
     NewLeg(new_leg::Args),
     #[command(after_help = CODES)]
+    NewKey(new_key::Args),
+    #[command(after_help = CODES)]
     Simulate(simulate::Args),
     #[command(after_help = CODES)]
     Compare(compare::Args),
@@ -91,6 +94,7 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
         Command::Replay(args) => replay::run(args, talk),
         Command::Sheet(args) => sheet::run(args, talk),
         Command::NewLeg(args) => new_leg::run(args, talk),
+        Command::NewKey(args) => new_key::run(args, talk),
         Command::Simulate(args) => simulate::run(args, talk),
         Command::Compare(args) => compare::run(args, talk),
         Command::Label(args) => label::run(args, talk),

@@ -301,7 +301,7 @@ impl Line {
         };
         let asked = self.server.answer(request, &around, monitor, self.events, &mut AnyStore, &mut { say });
         // The box alone checks and arms what is staged.
-        if let Asked::Arm { leg, identity } = asked {
+        if let Asked::Arm { leg, identity, .. } = asked {
             black_box(leg);
             if self.server.staged().is_some_and(|plan| Sound::new(plan).is_ok()) {
                 say(&Reply::Armed { old: 0, new: identity });

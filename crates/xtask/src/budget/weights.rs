@@ -68,7 +68,17 @@ const BOX_TITLE: &str = "Where the flash of a whole box goes: Raspberry Pi Pico,
 
 /// What the box has beside the core; looked for first.
 const BOX_PARTS: &Parts = &[
-    ("box: store", &["slackside_box::store", "slackside_box::filing", "slackside_box::shelf", "sensor_box::memory"]),
+    (
+        "box: store",
+        &[
+            "slackside_box::store",
+            "slackside_box::filing",
+            "slackside_box::shelf",
+            "sensor_box::memory",
+            "sensor_box::heat",
+        ],
+    ),
+    ("box: the tag of a plan to be armed", &["slackside_box::arming", "ascon", "subtle::"]),
     ("box: arming a plan", &["sensor_box::armed", "::arm"]),
     ("box: loop, wires, permits, faults, its end of the link", &["slackside_box"]),
 ];
