@@ -334,6 +334,7 @@ fn modbus(monitor: &Box) {
         supervised_shafts: [yes(), yes()],
         supervised_contacts: [yes(), yes(), yes(), yes()],
         refused: REFUSED.get(),
+        waits_for_press: yes(),
     };
     let view = View {
         status: LinkStatus::of(monitor, micros(), yes(), WORD.get()),
