@@ -23,7 +23,7 @@ impl Emulated {
     fn start(directory: &Path) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
             .current_dir(directory)
-            .args(["emulate", "--listen", "127.0.0.1:0", "--pace", "0", "--json"])
+            .args(["emulate", "--listen", "127.0.0.1:0", "--speed", "0", "--json"])
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -31,7 +31,7 @@ impl Emulated {
         let mut line = String::new();
         BufReader::new(child.stdout.take().expect("a pipe")).read_line(&mut line).expect("it says where it listens");
         let said: Value = serde_json::from_str(&line).expect("an object");
-        assert_eq!((&said["format"], &said["format_version"]), (&"slackside-emulate".into(), &1.into()));
+        assert_eq!((&said["format"], &said["format_version"]), (&"slackside-emulate".into(), &2.into()));
         let address = said["listens"].as_str().expect("an address").to_owned();
         Self { child, address }
     }

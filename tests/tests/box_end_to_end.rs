@@ -22,6 +22,7 @@ fn start(new: bool) -> (MemoryBox, Client) {
         settings: (!new).then_some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: None,
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let port = Port::open(&memory_box.address().to_string(), 115_200).expect("it listens");
@@ -149,6 +150,7 @@ fn garbage_blocks_the_link_no_longer_than_a_second_after_it_ends() {
         settings: Some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: Some(1.0),
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let mut stream = TcpStream::connect(memory_box.address()).expect("it listens");

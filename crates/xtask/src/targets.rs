@@ -40,12 +40,18 @@ pub fn run() -> Result<()> {
             TARGETS.iter().partition(|target| target.starts_with("riscv32imc"));
         for targets in groups(&with)? {
             build("slackside-box", &targets, features)?;
+            if features.is_empty() {
+                build("slackside-modbus", &targets, features)?;
+            }
         }
         for targets in groups(&without_atomics)? {
             build("slackside-box", &targets, &format!("portable-atomic {features}"))?;
+            if features.is_empty() {
+                build("slackside-modbus", &targets, "portable-atomic")?;
+            }
         }
     }
-    println!("core and box: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    println!("core, box and Modbus: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
     Ok(())
 }
 

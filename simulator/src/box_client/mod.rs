@@ -12,7 +12,7 @@ mod settings;
 pub use client::{Client, LinkError};
 pub use clock::{DRIFT_PPM, Time, anchor};
 pub use fetch::{Fetched, fetch, recordings};
-pub use memory_box::{Button, MEMORY_KEY, MemoryBox, Setup};
+pub use memory_box::{Button, MEMORY_KEY, MemoryBox, Modbus, ModbusPort, Setup};
 pub use object::{hello_object, plan_object, status_object};
 pub use port::Port;
 pub use say::{say_event, say_plan, say_reason, say_status};

@@ -4,6 +4,7 @@ mod box_cmd;
 mod compare;
 mod convert;
 mod emulate;
+mod import;
 mod interrupt;
 mod label;
 mod new_key;
@@ -62,6 +63,8 @@ enum Command {
     #[command(after_help = CODES)]
     Convert(convert::Args),
     #[command(after_help = CODES)]
+    Import(import::Args),
+    #[command(after_help = CODES)]
     Box(box_cmd::Args),
     #[command(after_help = CODES)]
     Emulate(emulate::Args),
@@ -97,6 +100,7 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
         Command::Label(args) => label::run(args, talk),
         Command::Tune(args) => tune::run(args, talk),
         Command::Convert(args) => convert::run(args, talk),
+        Command::Import(args) => import::run(args, talk),
         Command::Box(args) => box_cmd::run(args, talk),
         Command::Emulate(args) => emulate::run(args, talk),
         Command::Completions(args) => papers::completions(args, talk),

@@ -583,7 +583,9 @@ where
         heapless::Vec::from_slice(known.leg_name().as_bytes()).unwrap_or_default()
     }
 
-    fn box_status(&self) -> BoxStatus {
+    /// How the box itself is, apart from the leg.
+    #[must_use]
+    pub fn box_status(&self) -> BoxStatus {
         let (supervised_shafts, supervised_contacts) = self.supervision();
         BoxStatus {
             faults: self.faults().bits(),
@@ -620,6 +622,18 @@ impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
     #[must_use]
     pub const fn settings_identity(&self) -> Option<u32> {
         self.armed.identity
+    }
+
+    /// When the main loop last came round; `None` before the first round.
+    #[must_use]
+    pub const fn polled(&self) -> Option<Micros> {
+        self.polled
+    }
+
+    /// How often it was switched on.
+    #[must_use]
+    pub const fn session(&self) -> u32 {
+        self.memory.session
     }
 
     /// Every fault, present or waiting for a reset.
