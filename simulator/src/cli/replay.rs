@@ -93,9 +93,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     }
     talk.object(|| {
         let mut object = report::object(&outcome);
-        if let Some(other) = &other {
-            object["other"] = report::object(other);
-        }
+        object["other"] = other.as_ref().map_or(serde_json::Value::Null, report::object);
         object
     })?;
     talk.words(report::words(&outcome, opening))?;
