@@ -8,6 +8,7 @@ pub mod cli;
 pub mod convert;
 pub mod cores;
 pub mod disk;
+pub mod modbus;
 pub mod outputs;
 pub mod pictures;
 pub mod study_files;

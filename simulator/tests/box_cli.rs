@@ -23,7 +23,7 @@ impl Emulated {
     fn start(directory: &Path) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
             .current_dir(directory)
-            .args(["emulate", "--listen", "127.0.0.1:0", "--pace", "0", "--json"])
+            .args(["emulate", "--listen", "127.0.0.1:0", "--speed", "0", "--json"])
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()
@@ -31,7 +31,7 @@ impl Emulated {
         let mut line = String::new();
         BufReader::new(child.stdout.take().expect("a pipe")).read_line(&mut line).expect("it says where it listens");
         let said: Value = serde_json::from_str(&line).expect("an object");
-        assert_eq!((&said["format"], &said["format_version"]), (&"slackside-emulate".into(), &1.into()));
+        assert_eq!((&said["format"], &said["format_version"]), (&"slackside-emulate".into(), &2.into()));
         let address = said["listens"].as_str().expect("an address").to_owned();
         Self { child, address }
     }
@@ -58,7 +58,7 @@ const SHAPES: [(&str, u32, &[&str]); 9] = [
     ("hello", 2, &["leg", "serial", "firmware", "core", "settings", "session", "time_us", "time"]),
     (
         "status",
-        2,
+        3,
         &[
             "time_us",
             "time",
@@ -67,7 +67,14 @@ const SHAPES: [(&str, u32, &[&str]); 9] = [
             "run_contacts_closed",
             "feed_permit",
             "feed_contacts_closed",
+            "link_refused",
+            "link_refused_first_us",
+            "link_refused_last_us",
             "key_on",
+            "waits_for_press",
+            "link_refused",
+            "link_refused_first_us",
+            "link_refused_last_us",
             "first_out",
             "boot_cleared_needed",
             "head",
@@ -174,7 +181,10 @@ fn every_object_of_a_box_has_its_shape() {
     let watched = say(&["watch", "--seconds", "1"]);
     assert_eq!(watched[0]["format"], "slackside-box-status");
 
-    let fetched = say(&["fetch", "--out", "trip.slk"]).remove(0);
+    // From the box to the page in one command.
+    let fetched = say(&["fetch", "--out", "trip.slk", "--settings", "leg.toml", "--report", "trip.html"]).remove(0);
+    let page = fs::read_to_string(directory.join("trip.html")).expect("a page");
+    assert!(page.contains("Belt far too slow") && page.contains("Recorded by MEMORY-1"), "another trip");
     assert_eq!((&fetched["whole"], keys(&fetched["recording"])), (&true.into(), recording));
     let plan = say(&["settings", "read", "--against", "leg.toml"]).remove(0);
     assert_eq!(plan["same"], true);
@@ -183,13 +193,27 @@ fn every_object_of_a_box_has_its_shape() {
     assert!(conditions.len() > 20 && conditions.iter().all(|condition| keys(condition) == row), "{plan}");
     say(&["acknowledge"]);
     emulated.press("key on");
+    // Of every box made of memory.
+    std::fs::write(directory.join("box.key"), "6d656d6f727920626f782773206b6579\n").expect("written");
     let begun = Instant::now();
     let armed = loop {
-        let output = slackside(directory, &["box", &address, "settings", "write", "leg.toml", "--json"]);
+        let arguments = ["box", &address, "settings", "write", "leg.toml", "--key-file", "box.key", "--json"];
+        // Somebody at the box holds acknowledge as soon as it waits.
+        let output = std::thread::scope(|scope| {
+            let writing = scope.spawn(|| slackside(directory, &arguments));
+            while !writing.is_finished() {
+                emulated.press("confirm");
+                let pressed = Instant::now();
+                while !writing.is_finished() && pressed.elapsed() < Duration::from_millis(5_500) {
+                    std::thread::sleep(Duration::from_millis(50));
+                }
+            }
+            writing.join().expect("it ran")
+        });
         if output.status.success() {
             break serde_json::from_slice::<Value>(&output.stdout).expect("an object");
         }
-        assert!(begun.elapsed() < Duration::from_secs(30), "{}", text(&output.stderr));
+        assert!(begun.elapsed() < Duration::from_secs(60), "{}", text(&output.stderr));
     };
     hold(&armed);
     assert_eq!(armed["identity"], plan["identity"]);

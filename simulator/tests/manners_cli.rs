@@ -130,7 +130,7 @@ fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
         &["convert", "WRONG", "x.slk"],
         &["emulate", "WRONG"],
         &["emulate", "--settings", "WRONG"],
-        &["box", "127.0.0.1:1", "settings", "write", "WRONG"],
+        &["box", "127.0.0.1:1", "settings", "write", "WRONG", "--key-file", "box.key"],
     ] {
         for (wrong, why) in [("no such file", "there is no such"), (".", "it is a directory")] {
             if wrong == "." && arguments.contains(&"--score") {
@@ -389,6 +389,8 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         ("slackside-replay", ["replay", "t.csv", "--settings", "leg.toml"].as_slice()),
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
         ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
+        ("slackside-plan-written", &["sheet", "--write-plan", "leg.plan", "--force"]),
+        ("slackside-import", &["import", "t.csv"]),
         ("slackside-simulate", &["simulate", &scenario, "--replay", "--settings", "leg.toml"]),
         ("slackside-compare", &["compare", "leg.toml", "lower.toml", "t.csv"]),
         ("slackside-label", &["label", "t.csv", "--nothing-wrong", "--force"]),
@@ -555,7 +557,7 @@ fn colour_is_for_terminals_and_not_for_those_who_want_none() {
 #[test]
 fn help_says_the_exit_codes() {
     let directory = tempfile::tempdir().expect("a temporary directory");
-    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "box", "emulate"] {
+    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "import", "box", "emulate"] {
         let said = done(directory.path(), &[command, "--help"]);
         assert!(said.contains("Exit codes:") && said.contains("130"), "{command}: {said}");
         assert!(said.contains("--json") && said.contains("--quiet") && said.contains("--force"), "{command}: {said}");

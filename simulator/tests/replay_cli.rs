@@ -156,3 +156,18 @@ fn every_output_appears() {
         assert!(fs::metadata(directory.path().join(name)).expect("written").len() > 500, "{name}");
     }
 }
+
+#[test]
+fn two_trips_come_into_one_page() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let trace = demo(directory.path());
+    fs::write(directory.path().join("other.csv"), trace).expect("written");
+    let done = replay(directory.path(), &["demo.csv", "other.csv", "--report", "both.html", "--json"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let object: serde_json::Value = serde_json::from_slice(&done.stdout).expect("one object");
+    assert_eq!((&object["trace"], &object["other"]["trace"]), (&"demo.csv".into(), &"other.csv".into()));
+    let page = fs::read_to_string(directory.path().join("both.html")).expect("a page");
+    assert!(page.contains("Two trips, side by side") && page.contains("other.csv"));
+    // Without a page there is no place for the other.
+    assert_eq!(replay(directory.path(), &["demo.csv", "other.csv"]).status.code(), Some(2));
+}

@@ -79,6 +79,11 @@ pub struct Wheels<'a> {
 impl Wheels<'_> {
     /// The edges of `seconds` of turning, in order of time.
     pub fn edges(&self, seconds: f64) -> Vec<Input> {
+        self.edges_by(STEP_S, seconds)
+    }
+
+    /// The same, with speed and slip looked at only once in so many seconds.
+    pub fn edges_by(&self, step_s: f64, seconds: f64) -> Vec<Input> {
         let mut found: Vec<(f64, Shaft, bool)> = Vec::new();
         let mut random = Random(self.seed);
         let mut tracks: Vec<Track> = [(Shaft::Head, &self.head, 0.003), (Shaft::Boot, &self.boot, 0.017)]
@@ -89,23 +94,23 @@ impl Wheels<'_> {
                 Some(Track { shaft, marks: wheel.marks(), angle: -offset, next: 0, jitter_us: wheel.jitter_us })
             })
             .collect();
-        let steps = (seconds / STEP_S) as u64;
+        let steps = (seconds / step_s) as u64;
         for step in 0..steps {
-            let time = step as f64 * STEP_S;
+            let time = step as f64 * step_s;
             for Track { shaft, marks, angle, next, jitter_us } in &mut tracks {
                 let speed = |at: f64| match shaft {
                     Shaft::Head => (self.head_speed)(at),
                     Shaft::Boot => (self.head_speed)(at) * self.ratio * (1.0 - (self.slip)(at)),
                 };
-                let (from, to) = (speed(time), speed(time + STEP_S));
-                let turned = (from + to) / 2.0 * STEP_S;
+                let (from, to) = (speed(time), speed(time + step_s));
+                let turned = (from + to) / 2.0 * step_s;
                 loop {
                     let (share, level) = marks[*next % marks.len()];
                     let mark = (*next / marks.len()) as f64 + share;
                     if mark > *angle + turned || turned <= 0.0 {
                         break;
                     }
-                    let within = cross(mark - *angle, from, to);
+                    let within = cross(mark - *angle, from, to, step_s);
                     found.push((time + within + *jitter_us * 1e-6 * random.normal(), *shaft, level));
                     *next += 1;
                 }
@@ -135,13 +140,13 @@ struct Track {
     jitter_us: f64,
 }
 
-/// When `angle` has been turned while the speed goes evenly from `from` to `to` within one step.
-fn cross(angle: f64, from: f64, to: f64) -> f64 {
+/// When `angle` has been turned while the speed goes evenly from `from` to `to` within one step of so many seconds.
+fn cross(angle: f64, from: f64, to: f64, step_s: f64) -> f64 {
     let mut low = 0.0;
-    let mut high = STEP_S;
+    let mut high = step_s;
     for _ in 0..40 {
         let middle = (low + high) / 2.0;
-        let speed = from + (to - from) * middle / STEP_S;
+        let speed = from + (to - from) * middle / step_s;
         if (from + speed) / 2.0 * middle < angle { low = middle } else { high = middle }
     }
     high

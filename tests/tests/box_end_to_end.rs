@@ -12,7 +12,7 @@ use slackside::wire::{Decoder, MOST_FRAME, Reason, Reply, Request, encode};
 use slackside_desk::demo;
 use slackside_desk::recording::{About, MadeUnder, Recording, Source, prove};
 use slackside_simulator::box_client::{
-    Button, Client, LinkError, MemoryBox, Port, Setup, anchor, fetch, read_plan, recordings, write_settings,
+    Button, Client, LinkError, MEMORY_KEY, MemoryBox, Port, Setup, anchor, fetch, read_plan, recordings, write_settings,
 };
 
 fn start(new: bool) -> (MemoryBox, Client) {
@@ -22,6 +22,7 @@ fn start(new: bool) -> (MemoryBox, Client) {
         settings: (!new).then_some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: None,
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let port = Port::open(&memory_box.address().to_string(), 115_200).expect("it listens");
@@ -110,11 +111,18 @@ fn a_new_box_is_given_its_settings_over_the_link() {
     let (memory_box, mut client) = start(true);
     assert!(read_plan(&mut client).is_err());
     let settings = Settings::example().check().expect("sound");
-    let refused = write_settings(&mut client, &settings).expect_err("the key is off");
+    let refused = write_settings(&mut client, &settings, &MEMORY_KEY, &mut || ()).expect_err("the key is off");
     assert!(refused.to_string().contains("key"), "{refused}");
     memory_box.press(Button::Key(true));
+    let wrong = wait_for("a challenge", || match write_settings(&mut client, &settings, &[1; 16], &mut || ()) {
+        Err(error) if error.to_string().contains("key file") => Some(error),
+        _ => None,
+    });
+    assert!(wrong.to_string().contains("not that of this box"), "{wrong}");
     // The demo turns the motor on and off again at its own pace: settings go in once it is off.
-    wait_for("the settings to be taken", || write_settings(&mut client, &settings).ok());
+    wait_for("the settings to be taken", || {
+        write_settings(&mut client, &settings, &MEMORY_KEY, &mut || memory_box.press(Button::Confirm)).ok()
+    });
     assert_eq!(read_plan(&mut client).expect("it has them"), settings.plan());
 }
 
@@ -142,6 +150,7 @@ fn garbage_blocks_the_link_no_longer_than_a_second_after_it_ends() {
         settings: Some(settings),
         listen: "127.0.0.1:0".to_owned(),
         pace: Some(1.0),
+        modbus: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let mut stream = TcpStream::connect(memory_box.address()).expect("it listens");

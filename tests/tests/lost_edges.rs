@@ -172,12 +172,13 @@ fn edges_lost_with_one_between_stop_nothing() {
 #[test]
 fn both_sensors_losing_an_edge_at_once_are_no_common_failure() {
     for (head, boot) in [(4, 4), (8, 8), (32, 32), (4, 16)] {
-        let whole = leg(head, boot, 200.0, &|_| 0.006);
+        // One such moment a minute, in which the score forgets it.
+        let whole = leg(head, boot, 400.0, &|_| 0.006);
         let settings = settings(head, boot);
         let mut both = whole;
         for (shaft, count, speed) in [(Shaft::Head, head, SPEED), (Shaft::Boot, boot, SPEED * RATIO)] {
             let pitch = 0.95 / (speed * f64::from(count));
-            both = losing(&both, shaft, &mut |_, time| time > LOSES && time % 10.0 < pitch);
+            both = losing(&both, shaft, &mut |_, time| time > LOSES && time % 60.0 < pitch);
         }
         let (names, stops) = names(&settings, &both);
         assert_eq!(names, [], "{head} and {boot} targets: {stops:?}");

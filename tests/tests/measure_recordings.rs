@@ -99,7 +99,7 @@ fn start_from_rest_with_compression_pulsation() {
 fn uneven_targets_under_hard_acceleration() {
     let Some(inputs) = recordings::read("b_uneven_targets_accelerating.csv") else { return };
     let mut measure =
-        measure(&Bench { head: uneven(4, 180_000, 320_000), boot: Some(uneven(3, 90_000, 650_000)), top: 32.0 });
+        measure(&Bench { head: uneven(4, 180_000, 320_000), boot: Some(uneven(3, 30_000, 650_000)), top: 32.0 });
     let motions = motions(&mut measure, &inputs);
     let (exact, limit) = largest(&motions, |motion| motion.slip_long);
     println!("false slip over four turns: {exact} ppm, as a limit {limit} ppm, {} known", known(&motions));
@@ -112,7 +112,7 @@ fn uneven_targets_under_hard_acceleration() {
 fn common_mode_noise_leaves_no_mark_on_the_count() {
     let Some(inputs) = recordings::read("c_common_mode_noise.csv") else { return };
     let mut measure =
-        measure(&Bench { head: uneven(4, 180_000, 320_000), boot: Some(uneven(3, 90_000, 650_000)), top: 32.0 });
+        measure(&Bench { head: uneven(4, 180_000, 320_000), boot: Some(uneven(3, 30_000, 650_000)), top: 32.0 });
     let motions = motions(&mut measure, &inputs);
     let motion = measure.motion();
     // 27 whole turns of the driven wheel, eight head targets for three of its own.
@@ -175,7 +175,7 @@ fn the_wrong_polarity_is_seen_as_uneven() {
 /// The driven channel warped by 3 %, by 10 % and by a ramp: the slip that comes back, over four turns, is within 0.3 %.
 #[test]
 fn warped_recordings_slip_as_warped() {
-    let uneven_pair = || (uneven(4, 180_000, 320_000), uneven(3, 90_000, 650_000));
+    let uneven_pair = || (uneven(4, 180_000, 320_000), uneven(3, 30_000, 650_000));
     let (b_head, b_boot) = uneven_pair();
     let even_pair = even(2, 5, CountedEdges::Rising);
     let d_head = uneven(13, 20_000, 100_000);

@@ -12,7 +12,7 @@ use slackside::verdict::Verdict;
 use slackside_desk::demo;
 use slackside_desk::monitor::monitor;
 use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
-use slackside_desk::report::{WIDTH, object, page, words};
+use slackside_desk::report::{WIDTH, bench, object, page, words};
 use slackside_desk::trace::{HEADER, Reader, write_row};
 
 fn example() -> Checked {
@@ -257,16 +257,27 @@ fn the_page_needs_nothing_else_and_takes_nothing_from_files_as_markup() {
     let trace = demo::trace(&example());
     let outcome = replay(job(trace, "<script>alert(1)</script>.csv", &settings)).expect("a whole trace");
     let html = page(&outcome, &[]);
-    for outside in ["http:", "https:", "//cdn", "<script", "<img", "<link", "@import", "url(", "src="] {
-        let found = html.match_indices(outside).any(|(at, _)| !html[..at].ends_with("&lt;img "));
+    // What the script is made of lies in elements of its own, of which nothing from a file can be the end.
+    let mut markup = String::new();
+    for (index, part) in html.split("<script").enumerate() {
+        let (inside, after) =
+            if index == 0 { ("", part) } else { part.split_once("</script>").expect("a script ends") };
+        assert!(
+            !inside.contains("alert(1)</script") && !after.contains("</script"),
+            "a script that is not the page's own"
+        );
+        markup.push_str(after);
+    }
+    for outside in ["http:", "https:", "//cdn", "<img", "<link", "@import", "url(", "src="] {
+        let found = markup.match_indices(outside).any(|(at, _)| !markup[..at].ends_with("&lt;img "));
         assert!(!found, "`{outside}` is in the page");
     }
     assert!(html.contains("&lt;img src=x&gt; &amp; &quot;leg&quot;"));
     assert!(html.contains("&lt;script&gt;"));
     // Every element that is opened is closed.
     for element in ["div", "section", "table", "svg", "ul", "ol", "p", "span", "tr", "td", "th", "main", "header"] {
-        let opened = html.matches(&format!("<{element}>")).count() + html.matches(&format!("<{element} ")).count();
-        assert_eq!(opened, html.matches(&format!("</{element}>")).count(), "{element}");
+        let opened = markup.matches(&format!("<{element}>")).count() + markup.matches(&format!("<{element} ")).count();
+        assert_eq!(opened, markup.matches(&format!("</{element}>")).count(), "{element}");
     }
 }
 
@@ -336,4 +347,42 @@ fn a_boot_not_reported_clear_is_said_after_the_reset_too() {
     assert_eq!((outcome.status.first_out, outcome.status.boot_cleared_needed), (None, true));
     let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.contains("look into the boot, clear it and report it clear"), "{flat}");
+}
+
+/// The recorded stop is the edge of what a recording knows: whatever limit is turned, nothing is told of later.
+#[test]
+fn a_what_if_never_tells_what_the_recording_cannot_know() {
+    let settings = example();
+    let outcome = run(demo::trace(&settings), &settings);
+    let stopped = outcome.run_dropped.expect("the demo trips").get();
+    let kept = bench::recording(&outcome).expect("it was kept");
+    let mut bench = bench::Bench::of(&kept).expect("it opens");
+    assert_eq!(bench.told()["caution"], bench::CAUTION);
+    let (mut sooner, mut not_by, mut refused) = (0, 0, 0);
+    for knob in bench.knobs().into_iter().take(8) {
+        let recorded = knob.get(&settings).expect("it is set");
+        for percent in [50, 80, 100, 110, 120, 200] {
+            let said = bench.turn(knob, recorded * percent / 100, true);
+            if said["refused"].is_array() {
+                refused += 1;
+                continue;
+            }
+            let words = said["says"][0].as_str().expect("words");
+            match said["stop_us"].as_u64() {
+                Some(stop) if stop < stopped => {
+                    assert!(words.contains("sooner") && words.contains("belongs to a leg that ran on"), "{words}");
+                    sooner += 1;
+                }
+                Some(stop) => assert!(stop == stopped && words.contains("at the same moment, 88.367 s"), "{words}"),
+                None => {
+                    assert!(words.starts_with("Not by 88.367 s; after that the leg was being stopped."), "{words}");
+                    not_by += 1;
+                }
+            }
+            if percent == 100 {
+                assert_eq!(said["stop_us"], stopped, "{words}");
+            }
+        }
+    }
+    assert!(sooner > 2 && not_by > 0 && refused > 0, "{sooner} {not_by} {refused}");
 }

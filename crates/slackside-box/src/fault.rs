@@ -52,11 +52,13 @@ pub enum Fault {
     ResetStuck,
     /// The key has been on for a quarter of an hour with neither a bypass nor inching running.
     KeyLeftOn,
+    /// A plan was armed by a link, and nobody has reset that yet.
+    PlanArmed,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 22] = [
+    pub const ALL: [Self; 23] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -79,12 +81,14 @@ impl Fault {
         Self::HeatUnknown,
         Self::ResetStuck,
         Self::KeyLeftOn,
+        Self::PlanArmed,
     ];
 
-    /// Whether it holds both permits dropped. Only a recording that was not kept, a button that is stuck and a key that is forgotten do not.
+    /// Whether it holds both permits dropped. Not so a recording that was not kept, a button that is stuck, a key
+    /// that is forgotten, and the news of a plan.
     #[must_use]
     pub const fn drops_permits(self) -> bool {
-        !matches!(self, Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn)
+        !matches!(self, Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn | Self::PlanArmed)
     }
 
     /// Whether it stays, power cycle or not, until someone resets it at the box. The others last as long as their cause.
@@ -106,6 +110,7 @@ impl Fault {
                 | Self::RecordingNotStored
                 | Self::SettingsInDoubt
                 | Self::HeatUnknown
+                | Self::PlanArmed
         )
     }
 
@@ -156,6 +161,7 @@ impl Fault {
                 "the reset button has been down since power came: stuck or wedged, no reset is possible"
             }
             Self::KeyLeftOn => "the key was left on: turn it off and take it away, nothing needs it now",
+            Self::PlanArmed => "new settings were armed by the link: make sure that they are those meant, then reset",
         }
     }
 
@@ -248,6 +254,6 @@ mod tests {
     #[test]
     fn what_drops_permits_is_nearly_everything() {
         let kept = Fault::ALL.into_iter().filter(|fault| !fault.drops_permits()).collect::<std::vec::Vec<_>>();
-        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn]);
+        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn, Fault::PlanArmed]);
     }
 }

@@ -59,6 +59,7 @@
 //! edges                                 interrupt to main loop, in the order of time
 //! wires  relay  permits  heartbeat      what is looked at and what is switched, with its proof
 //! store                                 what must outlive power, in flash that may lose it at any byte
+//! arming                                who may arm a plan by a link
 //! SensorBox: inputs, outputs, memory, fault book, armed plan
 //! Link                                  bytes of a serial line to the box and back
 //! ```
@@ -85,6 +86,7 @@
 #[cfg(any(test, feature = "bench"))]
 extern crate std;
 
+pub mod arming;
 #[cfg(any(test, feature = "bench"))]
 pub mod bench;
 pub mod clock;

@@ -51,6 +51,7 @@ impl<'b, S: Read + ReadReady + Write + WriteReady> Link<'b, S> {
             self.send();
             return;
         }
+        sensor_box.arm_confirmed(&mut self.server);
         let now = sensor_box.newest_round();
         if now < self.next {
             return;

@@ -131,6 +131,8 @@ pub(crate) struct Round {
     pub supply_low: Option<bool>,
     /// The reset button was let go.
     pub press: Option<Press>,
+    /// Acknowledge went down or up.
+    pub acknowledge: Option<bool>,
     /// The reset button has been down since the first look for longer than any press.
     pub reset_stuck: bool,
 }
@@ -242,7 +244,8 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
         }
         // A button that is down when power comes is no press.
         let first = self.acknowledge.state().is_none();
-        if look(&mut self.acknowledge) == Some(true) && !first {
+        round.acknowledge = look(&mut self.acknowledge).filter(|_| !first);
+        if round.acknowledge == Some(true) {
             out(leg(Command::Acknowledge));
         }
         let first = self.boot_cleared.state().is_none();

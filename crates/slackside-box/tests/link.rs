@@ -8,57 +8,20 @@
     reason = "a test that panics has failed, as it should"
 )]
 
+mod desk;
 mod rig;
 
+use desk::{ask, refused, write_settings};
 use proptest::prelude::*;
-use rig::{Chip, Rig, plan, set_up, settings};
+use rig::{Rig, plan, set_up, settings};
 use slackside::alarm::AlarmState;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{Anchor, Record};
-use slackside::settings::Settings;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Phase, Refusal};
-use slackside::wire::{CHUNK, Decoder, MOST_FRAME, Reason, Reply, Request, Window, encode};
+use slackside::wire::{CHUNK, MOST_FRAME, Reason, Reply, Request, Window, encode};
 use slackside_box::bench::Line;
 use slackside_box::fault::{Fault, Faults};
-
-/// Ask and wait for the answer, the leg running on meanwhile.
-fn ask<T>(rig: &mut Rig, line: &Line, request: Request<'_>, take: impl Fn(Reply<'_>) -> T) -> T {
-    let mut frame = [0; MOST_FRAME];
-    let frame = encode(7, &request, &mut frame).expect("it fits");
-    assert_eq!(line.put(frame), frame.len());
-    let mut decoder = Decoder::new();
-    for _ in 0..200 {
-        rig.run(1);
-        for byte in line.take() {
-            if let Some(frame) = decoder.feed(byte) {
-                let frame = frame.expect("whole");
-                assert_eq!(frame.number, 7);
-                return take(frame.message().expect("understood"));
-            }
-        }
-    }
-    panic!("no answer to {request:?}");
-}
-
-fn refused(reply: Reply<'_>) -> Option<Reason> {
-    match reply {
-        Reply::Refused(reason) => Some(reason),
-        _ => None,
-    }
-}
-
-fn write_settings(rig: &mut Rig, line: &Line, settings: &Settings) -> Option<Reason> {
-    let plan = plan(settings);
-    for (piece, offset) in plan.bytes().chunks(CHUNK).zip((0..).step_by(CHUNK)) {
-        let request = Request::Stage { offset, bytes: piece };
-        if let Some(reason) = ask(rig, line, request, refused) {
-            return Some(reason);
-        }
-    }
-    let request = Request::Arm { leg: settings.machine.leg.as_bytes(), identity: plan.identity() };
-    ask(rig, line, request, refused)
-}
 
 fn running() -> (Rig, Line) {
     let mut rig = Rig::start(set_up());
@@ -88,7 +51,7 @@ fn a_box_says_who_it_is() {
 
 #[test]
 fn settings_go_in_and_come_out_again() {
-    let mut rig = Rig::start(Chip::new(128));
+    let mut rig = Rig::start(rig::new_box());
     let line = rig.connect();
     rig.run(1_500);
     let mut settings = settings();
@@ -228,7 +191,8 @@ fn every_kind(plan: &[u8]) -> Vec<Request<'_>> {
         Request::Read { window: Window::Plan, offset: 0 },
         Request::Read { window: Window::Recording(0), offset: 0 },
         Request::Stage { offset: 0, bytes: &plan[..CHUNK] },
-        Request::Arm { leg: b"Millbrook leg 3", identity: 7 },
+        Request::Challenge,
+        Request::Arm { leg: b"Millbrook leg 3", identity: 7, tag: &[0; 16] },
         Request::Box,
     ];
     let commands = [

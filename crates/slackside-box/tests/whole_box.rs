@@ -298,6 +298,20 @@ fn a_rub_alarms() {
     rig.panel.contacts[Place::HeadRight.index()].set(Some(CLEAR));
 }
 
+/// The alarm relay has no read-back: so it falls in every proof test, for a person to see.
+#[test]
+fn the_alarm_relay_falls_for_as_long_as_a_proof_test_runs() {
+    let mut rig = running();
+    rig.panel.key.set(true);
+    rig.run(50);
+    for begun in [true, false] {
+        assert_eq!(rig.panel.alarm.get(), begun);
+        assert!(rig.sensor_box.command(Origin::Leg, Command::ProofTest(begun)));
+        rig.run(5);
+    }
+    assert!(rig.panel.alarm.get());
+}
+
 #[test]
 fn a_lost_drive_contact_stops_the_leg() {
     let mut rig = running();

@@ -78,10 +78,10 @@ impl Svg {
         Self(format!("<svg viewBox=\"0 0 {width} {height}\" role=\"img\" aria-label=\"{}\">\n", escape(label)))
     }
 
-    /// A drawing in a page that fills whatever room it has, without text in it, which would be stretched.
+    /// A drawing in a page that fills whatever room it has, without text in it, which would be stretched: words beside it say what it is.
     #[must_use]
     pub fn stretched(width: f64, height: f64) -> Self {
-        Self(format!("<svg viewBox=\"0 0 {width} {height}\" preserveAspectRatio=\"none\" role=\"img\">"))
+        Self(format!("<svg viewBox=\"0 0 {width} {height}\" preserveAspectRatio=\"none\" aria-hidden=\"true\">"))
     }
 
     /// Where the pen goes, in the words of SVG's `d`.

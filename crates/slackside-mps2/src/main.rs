@@ -20,7 +20,9 @@ mod log;
 mod memory;
 mod pins;
 mod player;
+mod stack;
 mod uart;
+mod watchdog;
 
 use core::sync::atomic::{AtomicU32, Ordering};
 
@@ -137,6 +139,7 @@ fn main() -> ! {
     static mut CHIP: [u8; FLASH] = [0; FLASH];
     static mut WAITING: Waiting = Waiting::new();
 
+    stack::paint();
     let Some(mut core) = cortex_m::Peripherals::take() else { stop() };
     let (receiver, uart) = uart::start(WAITING);
     CHIP.fill(0xFF);
@@ -192,8 +195,14 @@ fn main() -> ! {
     }
     defmt::info!("the box runs, settings {=u32:08X}", sensor_box.settings_identity().unwrap_or(0));
     let mut told = Told::default();
+    watchdog::start();
     loop {
         sensor_box.poll(now());
+        if sensor_box.is_on_time() {
+            watchdog::feed();
+        }
+        #[cfg(feature = "plant-stall")]
+        stall();
         #[cfg(not(feature = "plant-mask"))]
         link.poll(&mut sensor_box);
         #[cfg(feature = "plant-mask")]
@@ -221,9 +230,13 @@ struct Told {
 
 impl Told {
     fn tell(&mut self, sensor_box: &SensorBox<'_, Pin, Pin, Level, Flash, 64>) {
+        let before = self.events;
         for event in sensor_box.events().from(self.events) {
             defmt::info!("{=u64} us: {}", event.at.get(), event.happened);
             self.events = event.number.wrapping_add(1);
+        }
+        if self.events != before {
+            defmt::info!("stack {=u32} of {=u32} bytes", stack::depth(), stack::LENGTH);
         }
         let (run, feed) = (sensor_box.run_given(), sensor_box.feed_given());
         if run != self.run {
@@ -254,6 +267,36 @@ fn report() -> ! {
     host::exit(0)
 }
 
+/// Every output off, first of all.
+fn drop_all() {
+    for pin in COILS.into_iter().chain([ALARM]) {
+        PINS[pin].store(false, Ordering::SeqCst);
+    }
+}
+
+/// A loop that has lost its way: once it has run for 20 s it comes back no more.
+#[cfg(feature = "plant-stall")]
+fn stall() {
+    while now().get() > 20_000_000 {
+        cortex_m::asm::nop();
+    }
+}
+
+/// The watchdog calls for help.
+#[exception]
+unsafe fn NonMaskableInt() {
+    drop_all();
+    host::write_file(c"stalled.bin", &COILS.map(|pin| PINS[pin].load(Ordering::SeqCst).into()));
+    host::exit(3)
+}
+
+/// A fault of the processor, a stack that has outgrown its memory among them.
+#[exception]
+unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
+    drop_all();
+    host::exit(4)
+}
+
 fn stop() -> ! {
     defmt::error!("the box cannot start");
     host::exit(1)
@@ -261,6 +304,7 @@ fn stop() -> ! {
 
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    drop_all();
     cortex_m::interrupt::disable();
     loop {
         cortex_m::asm::nop();

@@ -14,6 +14,10 @@
 //! | 15, 17, 19 | their mirror contacts | closed while the relay is off, to ground |
 //! | 20 | alarm relay | on while nothing is wrong |
 //! | 21 | heartbeat | to the external watchdog that feeds the coils |
+//!
+//! A panic, a hard fault and a start that fails drop the relays first of all. The processor's own watchdog is fed by the main loop alone,
+//! and only while the box is on time. The stack lies at the bottom of the RAM: one that outgrows its memory is a hard fault, or a
+//! processor that stands still, and harms nothing else.
 #![no_std]
 #![no_main]
 
@@ -51,6 +55,8 @@ static BOOT2: [u8; 256] = rp2040_boot2::BOOT_LOADER_GENERIC_03H;
 const EDGES: usize = 256;
 /// The memory of the recorder.
 const RING: usize = 32 * 1024;
+/// The processor's own watchdog: longer than the longest erasing of a block. The watchdog outside is quicker.
+const WATCHDOG: fugit::MicrosDurationU32 = fugit::MicrosDurationU32::millis(1_000);
 /// The crystal of the board.
 const CRYSTAL_HZ: u32 = 12_000_000;
 
@@ -168,9 +174,13 @@ fn main() -> ! {
 
     // SAFETY: everything the interrupt touches is in place, behind a critical section.
     unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
+    watchdog.start(WATCHDOG);
     loop {
         sensor_box.poll(now());
         link.poll(&mut sensor_box);
+        if sensor_box.is_on_time() {
+            watchdog.feed();
+        }
         // The sensors' interrupt may come and go meanwhile: the box looks at everything else once a millisecond.
         while now() < sensor_box.next_wake() {
             cortex_m::asm::nop();
@@ -201,15 +211,33 @@ fn IO_IRQ_BANK0() {
     });
 }
 
-/// Nothing can be done: the outputs are off since reset, the heart does not beat, the watchdog outside does the rest.
+/// GPIO of the relays: run permit first and second, feed permit, alarm.
+const RELAYS: u32 = 1 << 14 | 1 << 16 | 1 << 18 | 1 << 20;
+
+/// Switch every relay off, whoever owns its pin.
+fn drop_relays() {
+    // SAFETY: one write to a register that only clears the bits written, and nothing runs after it that could set them.
+    unsafe { (*pac::SIO::ptr()).gpio_out_clr().write(|bits| bits.bits(RELAYS)) };
+}
+
+/// Nothing can be done: the relays drop, nobody feeds the watchdogs, and both of them do the rest.
 fn stop() -> ! {
+    drop_relays();
     loop {
         cortex_m::asm::wfi();
     }
 }
 
+/// A fault of the processor, a stack that has outgrown its memory among them.
+#[cortex_m_rt::exception]
+unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
+    drop_relays();
+    stop()
+}
+
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    drop_relays();
     cortex_m::interrupt::disable();
     stop()
 }

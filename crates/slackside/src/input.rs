@@ -101,6 +101,13 @@ pub enum Command {
     Inch(bool),
     /// Begin (`true`) or end a proof test: a trip during it counts as proof.
     ProofTest(bool),
+    /// The box has put a new plan in force, and a person there has confirmed it. Said by the box itself; changes nothing.
+    Armed {
+        /// The identity of the plan before, 0 if there was none.
+        old: u32,
+        /// The identity of that now in force.
+        new: u32,
+    },
 }
 
 /// What arrived.

@@ -255,6 +255,79 @@ fn a_little_below_zero_is_left_alone() {
     assert_eq!(all_raised(&judged(&settings, &inputs)), []);
 }
 
+/// In a proof test somebody pulls the plug of one sensor: what the leg stops by names its shaft, and says so of the other where the two
+/// are swapped.
+#[test]
+fn a_proof_test_names_the_shaft_that_fell_silent() {
+    use slackside::input::{Command, Origin};
+    let told = |command| Signal::Command(Origin::Leg, command);
+    let wirings = [Shaft::Head, Shaft::Boot].into_iter().flat_map(|pulled| [(false, pulled), (true, pulled)]);
+    for (targets, (swapped, pulled)) in wirings.flat_map(|wiring| [1, 4, 16].map(|targets| (targets, wiring))) {
+        let settings = equal_pulleys(targets);
+        let others = with(&[
+            (FAULT - 2.0, told(Command::Key(true))),
+            (FAULT - 1.0, told(Command::ProofTest(true))),
+            (FAULT + 12.0, told(Command::ProofTest(false))),
+        ]);
+        let inputs = leg(targets, 1.0, &running, &|_| 0.006, FAULT + 15.0, 21, &others);
+        let wired: Vec<Input> = inputs
+            .into_iter()
+            .filter(|input| !is_edge_of(input, pulled) || seconds(input.at) < FAULT)
+            .map(|input| match input.signal {
+                Signal::Edge(shaft, level) if swapped => {
+                    let other = if shaft == Shaft::Head { Shaft::Boot } else { Shaft::Head };
+                    Input::new(input.at, Signal::Edge(other, level))
+                }
+                _ => input,
+            })
+            .collect();
+        let verdicts = judged(&settings, &wired);
+        let passed = verdicts.iter().any(|verdict| verdict.change == Change::ProofTest { passed: true });
+        let by = verdicts.iter().find_map(|verdict| match verdict.change {
+            Change::FirstOut(Some(by)) => Some(by),
+            _ => None,
+        });
+        let says_head = by == Some(Condition::HeadSilent);
+        assert!(passed, "{targets} targets, {pulled:?} pulled, swapped {swapped}: {:?}", all_raised(&verdicts));
+        assert_eq!(
+            says_head,
+            (pulled == Shaft::Head) != swapped,
+            "{targets} targets, {pulled:?}, swapped {swapped}: {by:?}"
+        );
+    }
+}
+
+// A ratio that is not the leg's.
+
+/// Of a leg whose boot turns faster than the settings say, by a share: when what was raised and the permits dropped.
+fn ratio_off(share: f64) -> Vec<Verdict> {
+    let settings = example();
+    let inputs = leg(4, ratio(&settings) * (1.0 + share), &running, &|_| 0.008, 240.0, 20, &DRIVE);
+    judged(&settings, &inputs)
+}
+
+/// Up to 3 % it is named, and the leg runs on: creep makes up for a part of it. From 4 % on feed drops within seconds, as slip is not
+/// watched; it is named within 64 turns, and stops after that, the sooner the more it is off.
+#[test]
+fn a_wrong_ratio_is_named_before_it_stops() {
+    for share in [0.03, -0.03] {
+        let verdicts = ratio_off(share);
+        assert!(!raised(&verdicts, Condition::RatioShifted).is_empty(), "{share}: {:?}", all_raised(&verdicts));
+        assert_eq!(dropped(&verdicts, Permit::Run), None, "{share}: {:?}", all_raised(&verdicts));
+    }
+    let mut last = f64::INFINITY;
+    for share in [0.04, 0.05, 0.06] {
+        let verdicts = ratio_off(share);
+        let stop = raised(&verdicts, Condition::SensorsSwapped)[0].0;
+        let fed = dropped(&verdicts, Permit::Feed).expect("feed dropped");
+        assert!(fed < 12.0 && stop > fed + 30.0 && stop < last, "{share}: {:?}", all_raised(&verdicts));
+        if share < 0.045 {
+            assert!(raised(&verdicts, Condition::RatioShifted)[0].0 < stop, "{share}: {:?}", all_raised(&verdicts));
+        }
+        last = stop;
+    }
+}
+
 // Faster than normal.
 
 #[test]

@@ -288,10 +288,10 @@ fn a_plan_is_staged_in_order_and_only_the_box_arms_it() {
     let state = Staged { received: bytes.len() as u16, identity: Some(new.identity()) };
     assert_eq!(stage(&mut it, &mut server, bytes), Ok(state));
     for key_on in [false, true] {
-        let arm = Request::Arm { leg: b"Millbrook leg 3", identity: new.identity() };
+        let arm = Request::Arm { leg: b"Millbrook leg 3", identity: new.identity(), tag: &[7; 16] };
         ask(&mut it, &mut server, key_on, &arm, |reply, asked| {
             assert_eq!(refused(reply), Some(Reason::NotUnderstood), "a box that does not look refuses");
-            assert_eq!(asked, Asked::Arm { leg: b"Millbrook leg 3", identity: new.identity() });
+            assert_eq!(asked, Asked::Arm { leg: b"Millbrook leg 3", identity: new.identity(), tag: &[7; 16] });
         });
     }
     assert_eq!(server.staged(), Some(&*new));

@@ -21,6 +21,10 @@ use crate::toolchain::Toolchain;
 /// The file its log goes to.
 pub const LOG: &str = "log.bin";
 const TARGET: &str = "thumbv7m-none-eabi";
+/// The share of its memory that the board's stack may use.
+const MOST_STACK: f64 = 0.5;
+/// What the board ends with when its watchdog calls for help.
+const STALLED: i32 = 3;
 /// How long the check may wait for the recording.
 const PATIENCE: Duration = Duration::from_secs(300);
 
@@ -194,6 +198,36 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
         lines.join("\n")
     );
     lines.iter().for_each(|line| println!("log: {line}"));
+    bounded_stack(&lines)?;
     println!("Box and desk trip at the same microsecond: {} ({because:?})", at.get());
+    stalled_loop(settings, inputs)
+}
+
+/// The stack's depth, as the log tells it, against its memory.
+fn bounded_stack(lines: &[String]) -> Result<()> {
+    let told = lines.iter().filter_map(|line| line.split_once("stack ")?.1.strip_suffix(" bytes")?.split_once(" of "));
+    let mut depths = told.filter_map(|(used, room)| Some((used.parse::<f64>().ok()?, room.parse::<f64>().ok()?)));
+    let (used, room) = depths.next_back().context("the log does not tell how deep the stack went")?;
+    println!("The board's stack went {used} bytes deep, of {room}.");
+    ensure!(used <= room * MOST_STACK, "the stack went {used} bytes deep, more than {MOST_STACK} of its {room}");
+    Ok(())
+}
+
+/// A main loop that stands still is ended by the watchdog, its coils off.
+fn stalled_loop(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
+    let image = build("plant-stall")?;
+    let mut emulator = start(&image, settings, inputs, any_port()?, Pace::Hurry, None)?;
+    let begun = Instant::now();
+    let status = loop {
+        if let Some(status) = emulator.ended()? {
+            break status;
+        }
+        ensure!(begun.elapsed() < PATIENCE, "a main loop that stands still was not ended by the watchdog");
+        std::thread::sleep(Duration::from_millis(100));
+    };
+    let coils = emulator.file("stalled.bin");
+    ensure!(status.code() == Some(STALLED), "the planted stall ended the board otherwise: {status}");
+    ensure!(coils == [0; 3], "the coils were not off when the watchdog called for help: {coils:?}");
+    println!("A planted stall of the main loop is ended by the watchdog, its coils off.");
     Ok(())
 }

@@ -17,6 +17,7 @@ mod tidy;
 mod toolchain;
 mod trace;
 mod verdicts;
+mod web;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -35,8 +36,13 @@ struct Cli {
 enum Chore {
     /// Build the core and the box, alone and with each of their features, for every microcontroller target.
     Targets,
-    /// Build the desk library for a browser.
-    Web,
+    /// Build the desk library for a browser, and the core inside the report's page, whose bytes lie beside the page.
+    Web {
+        /// Do not write: fail if the bytes are not those of the code. Under another compiler than they were made with, nothing is
+        /// compared.
+        #[arg(long)]
+        check: bool,
+    },
     /// Build the boxes on boards.
     Boards,
     /// Play a trace into the emulated board and compare its verdicts with the desk's, byte for byte.
@@ -108,7 +114,7 @@ enum Chore {
 fn main() -> ExitCode {
     let outcome = match Cli::parse().chore {
         Chore::Targets => targets::run(),
-        Chore::Web => targets::web(),
+        Chore::Web { check } => web::run(check),
         Chore::Boards => targets::boards(),
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),

@@ -18,8 +18,8 @@ const LEAST_IMAGE: u64 = 16_384;
 pub fn run() -> Result<()> {
     for profile in Profile::ALL {
         let (features, covers) = match profile {
-            Profile::Release => ("monitor,record,link,read", "what a box calls, and recordings read back"),
-            Profile::Small => ("monitor,record,link", "what a box calls"),
+            Profile::Release => ("monitor,record,link,modbus,read", "what a box calls, and recordings read back"),
+            Profile::Small => ("monitor,record,link,modbus", "what a box calls"),
         };
         let image = |target| Image { target, bin: "surface", profile, features };
         image(TARGETS[0]).ahead(&TARGETS)?;

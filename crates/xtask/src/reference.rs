@@ -4,12 +4,14 @@ use std::fs;
 
 use anyhow::{Context, Result, bail};
 use slackside_desk::reference::{conditions, settings};
+use slackside_modbus::page::page as modbus;
 
 use crate::root::root;
 
 /// Write them; or with `check` fail if they are not those of the code.
 pub fn run(check: bool) -> Result<()> {
-    for (name, text) in [("settings.md", settings()), ("conditions.md", conditions())] {
+    let pages = [("settings.md", settings()), ("conditions.md", conditions()), ("modbus.md", modbus())];
+    for (name, text) in pages {
         let path = root().join("docs/src/reference").join(name);
         if check {
             let there = fs::read_to_string(&path).unwrap_or_default();

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use anyhow::{Context, Result, ensure};
 
 use crate::root::{chips, root};
-use crate::toolchain::{Toolchain, WEB};
+use crate::toolchain::Toolchain;
 
 /// Every target the core is built for.
 pub const TARGETS: [&str; 5] = [
@@ -40,12 +40,18 @@ pub fn run() -> Result<()> {
             TARGETS.iter().partition(|target| target.starts_with("riscv32imc"));
         for targets in groups(&with)? {
             build("slackside-box", &targets, features)?;
+            if features.is_empty() {
+                build("slackside-modbus", &targets, features)?;
+            }
         }
         for targets in groups(&without_atomics)? {
             build("slackside-box", &targets, &format!("portable-atomic {features}"))?;
+            if features.is_empty() {
+                build("slackside-modbus", &targets, "portable-atomic")?;
+            }
         }
     }
-    println!("core and box: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
+    println!("core, box and Modbus: {} targets x {} feature sets built", TARGETS.len(), FEATURES.len());
     Ok(())
 }
 
@@ -66,19 +72,6 @@ fn build(package: &str, targets: &[&str], features: &str) -> Result<()> {
         .args(["--package", package, "--no-default-features", "--features", features])
         .status()?;
     ensure!(status.success(), "{package} with {named} does not build for all of {}", targets.join(", "));
-    Ok(())
-}
-
-/// Build the desk library for a browser: it must open no files and start no threads.
-pub fn web() -> Result<()> {
-    let toolchain = Toolchain::find(WEB)?;
-    println!("building slackside-desk for {WEB} ({toolchain:?})");
-    let status = toolchain
-        .cargo_with(&["-D", "warnings"], "build", &[WEB], &root())
-        .args(["--package", "slackside-desk", "--locked"])
-        .status()?;
-    ensure!(status.success(), "slackside-desk does not build for {WEB}");
-    println!("desk library: built for {WEB}");
     Ok(())
 }
 

@@ -10,16 +10,23 @@ use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
-use slackside::input::{Command, ContactState, Input, LineState, Shaft, Signal};
+use serialport::SerialPort;
+use slackside::input::{Command, ContactState, Input, LineState, Origin, Shaft, Signal};
 use slackside::record::Recorder;
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
+use slackside::verdict::Refusal;
 use slackside::wire::{MOST_FRAME, Reason, Reply, encode};
+use slackside_box::arming::BoxKey;
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
-use slackside_box::store::{Journal, Kept, Layout, Slots};
+use slackside_box::store::{Journal, Kept, Layout, Slots, set_key};
 use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
+use slackside_modbus::line::{NoDriver, RtuLine};
+use slackside_modbus::view::View;
+
+use crate::modbus::Gateway;
 
 /// One round of the main loop, in box time.
 const ROUND_US: u64 = 1_000;
@@ -29,6 +36,9 @@ const AFTERWARDS_US: u64 = 60_000_000;
 const BLOCKS: usize = 256;
 const BLOCK: usize = 1_024;
 const RING: usize = 32 * 1_024;
+
+/// The key of every box made of memory: it protects nothing but shows the way.
+pub const MEMORY_KEY: BoxKey = *b"memory box's key";
 
 type Chip = Flash<4, BLOCK>;
 type Boxed<'a> = SensorBox<'a, Pin, Pin, Level, Chip, 64>;
@@ -43,6 +53,26 @@ pub struct Setup {
     pub listen: String,
     /// How many times faster than the day the trace is played; `None` for as fast as the computer can.
     pub pace: Option<f64>,
+    /// Where its registers are served by Modbus.
+    pub modbus: Option<Modbus>,
+}
+
+/// Where and as whom a box is read by Modbus.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Modbus {
+    /// On what.
+    pub on: ModbusPort,
+    /// The address of the leg, 1 to 247.
+    pub address: u8,
+}
+
+/// What a master reaches a box by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ModbusPort {
+    /// TCP on this address, `127.0.0.1:0` for any free port: the desk stands before the box.
+    Tcp(String),
+    /// RTU on this serial device, at so many bits a second: the box's own code.
+    Serial(String, u32),
 }
 
 /// What a person at the box does.
@@ -50,17 +80,22 @@ pub struct Setup {
 pub enum Button {
     /// Press acknowledge.
     Acknowledge,
+    /// Hold acknowledge for five seconds: confirm what waits.
+    Confirm,
     /// Press reset, for half a second.
     Reset,
     /// Press boot cleared.
     BootCleared,
     /// Turn the key.
     Key(bool),
+    /// Not a button: the program stands still (`true`) or goes on.
+    Halt(bool),
 }
 
 /// A running box. Dropped, it stops.
 pub struct MemoryBox {
     address: SocketAddr,
+    modbus: Option<SocketAddr>,
     buttons: Sender<Button>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
@@ -79,19 +114,30 @@ impl MemoryBox {
             bail!("{address}: the link is not protected, so this box listens on 127.0.0.1 only");
         }
         listener.set_nonblocking(true)?;
+        let wire = setup.modbus.as_ref().map(Wire::open).transpose()?;
+        let modbus = match &wire {
+            Some(Wire::Gateway(gateway)) => Some(gateway.address()),
+            _ => None,
+        };
         let (buttons, pressed) = channel();
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = Arc::clone(&stop);
         let thread = std::thread::Builder::new()
             .name("box".to_owned())
-            .spawn(move || run(setup, &listener, &pressed, &stopped))?;
-        Ok(Self { address, buttons, stop, thread: Some(thread) })
+            .spawn(move || run(setup, &listener, wire, &pressed, &stopped))?;
+        Ok(Self { address, modbus, buttons, stop, thread: Some(thread) })
     }
 
     /// Where it listens.
     #[must_use]
     pub const fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Where its registers are served on TCP, if they are.
+    #[must_use]
+    pub const fn modbus(&self) -> Option<SocketAddr> {
+        self.modbus
     }
 
     /// A person does something at the box.
@@ -113,6 +159,8 @@ impl Drop for MemoryBox {
 /// Flash as it lies in a box of that leg that was in good order when it was switched off.
 fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
     let mut chip = Chip::new(BLOCKS);
+    // Into flash of memory just made: without it nothing could be armed, and the box says so.
+    let _ = set_key(layout, &mut chip, &MEMORY_KEY);
     if let Some(settings) = settings {
         // Into flash of memory just made: the box itself tells if anything were wrong with it.
         let _ = Slots::new(layout).store(&mut chip, settings.plan().bytes(), None, &mut [0; Plan::LENGTH]);
@@ -123,7 +171,7 @@ fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
     chip
 }
 
-fn run(setup: Setup, listener: &TcpListener, pressed: &Receiver<Button>, stop: &AtomicBool) {
+fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &Receiver<Button>, stop: &AtomicBool) {
     let Ok(layout) = Layout::fit::<Chip>(0, (BLOCKS * BLOCK) as u32, RING as u32) else { return };
     let (mut head, mut boot) = (EdgeQueue::<1024>::new(), EdgeQueue::<1024>::new());
     let ((mut catch_head, head), (mut catch_boot, boot)) = (head.split(), boot.split());
@@ -157,20 +205,92 @@ fn run(setup: Setup, listener: &TcpListener, pressed: &Receiver<Button>, stop: &
             person.play(input, &mut catch_head, &mut catch_boot, &mut sensor_box);
         }
         while let Ok(button) = pressed.try_recv() {
-            person.press(button, now_us);
+            if button == Button::Halt(true) {
+                // Time goes on without it: what that means it finds out itself.
+                now_us += (stand_still(pressed, stop).as_secs_f64() * setup.pace.unwrap_or(1.0) * 1e6) as u64;
+            } else {
+                person.press(button, now_us);
+            }
         }
         person.let_go(now_us);
         panel.relays_follow();
         sensor_box.poll(Micros::new(now_us));
         cable.pump();
         link.poll(&mut sensor_box);
+        if let Some(wire) = &mut wire {
+            wire.poll(&mut sensor_box, now_us);
+        }
         now_us += ROUND_US;
-        if now_us == ends_us {
+        if now_us >= ends_us && pacer.begun_us < ends_us {
             // From here on it lives at the pace of the day.
             pacer = Pacer { begun: Instant::now(), begun_us: now_us };
         }
         let pace = if now_us < ends_us { setup.pace } else { Some(1.0) };
         pacer.wait(pace, now_us);
+    }
+}
+
+/// Until somebody lets it go on: how long that was.
+fn stand_still(pressed: &Receiver<Button>, stop: &AtomicBool) -> Duration {
+    let begun = Instant::now();
+    while !stop.load(Ordering::SeqCst) && pressed.try_recv() != Ok(Button::Halt(false)) {
+        sleep(Duration::from_millis(10));
+    }
+    begun.elapsed()
+}
+
+/// What a master reaches the box by, opened.
+enum Wire {
+    Gateway(Gateway),
+    Serial { port: Box<dyn SerialPort>, outside: Line, line: Box<RtuLine<Line, NoDriver>>, answer: Vec<u8> },
+}
+
+impl Wire {
+    fn open(modbus: &Modbus) -> anyhow::Result<Self> {
+        match &modbus.on {
+            ModbusPort::Tcp(listen) => Ok(Self::Gateway(Gateway::start(listen, modbus.address)?)),
+            ModbusPort::Serial(device, bits_a_second) => {
+                let port = serialport::new(device, *bits_a_second)
+                    .timeout(Duration::from_millis(1))
+                    .open()
+                    .with_context(|| format!("cannot open {device}: name a serial device, or HOST:PORT for TCP"))?;
+                let (inside, outside) = Line::pair(4_096);
+                let line = Box::new(RtuLine::new(inside, NoDriver, modbus.address, *bits_a_second));
+                Ok(Self::Serial { port, outside, line, answer: Vec::new() })
+            }
+        }
+    }
+
+    fn poll(&mut self, sensor_box: &mut Boxed<'_>, now_us: u64) {
+        let now = Micros::new(now_us);
+        match self {
+            Self::Gateway(gateway) => {
+                gateway.acknowledge(|| {
+                    // Where there is nothing to acknowledge it is done already.
+                    let would = sensor_box.monitor().would_take(Origin::Link, Command::Acknowledge);
+                    would == Err(Refusal::NothingToDo) || sensor_box.command(Origin::Link, Command::Acknowledge)
+                });
+                if gateway.wants_picture() {
+                    gateway.take(&View::of(sensor_box, now));
+                }
+            }
+            Self::Serial { port, outside, line, answer } => {
+                let mut bytes = [0; 256];
+                if port.bytes_to_read().is_ok_and(|waiting| waiting > 0)
+                    && let Ok(count) = port.read(&mut bytes)
+                {
+                    outside.put(&bytes[..count]);
+                }
+                line.poll(sensor_box, now);
+                answer.extend(outside.take());
+                // A pseudo-terminal is quicker than any line: the master must not have its answer, and ask again, before the line is free.
+                if !line.is_busy() && !answer.is_empty() {
+                    // What cannot be written is lost, as on any serial line; the master asks again.
+                    let _ = port.write_all(answer);
+                    answer.clear();
+                }
+            }
+        }
     }
 }
 
@@ -216,9 +336,12 @@ impl Person<'_> {
         let panel = self.panel;
         match button {
             Button::Acknowledge => self.hold(&panel.acknowledge, 100, now_us),
+            Button::Confirm => self.hold(&panel.acknowledge, 5_000, now_us),
             Button::Reset => self.hold(&panel.reset, 500, now_us),
             Button::BootCleared => self.hold(&panel.boot_cleared, 100, now_us),
             Button::Key(on) => panel.key.set(on),
+            // It goes on already.
+            Button::Halt(_) => {}
         }
     }
 
@@ -258,8 +381,10 @@ impl Person<'_> {
                 Command::Key(on) => panel.key.set(on),
                 Command::Inch(on) => panel.inching.set(on),
                 // Not a button of this box: as from a panel at the leg.
+                // The box says it itself.
+                Command::Armed { .. } => {}
                 Command::Bypass(..) | Command::EndBypass | Command::ProofTest(_) => {
-                    sensor_box.command(slackside::input::Origin::Leg, command);
+                    sensor_box.command(Origin::Leg, command);
                 }
             },
             Signal::EdgesLost(_) | Signal::Tick => {}

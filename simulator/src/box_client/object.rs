@@ -103,6 +103,7 @@ pub fn status_object(status: &LinkStatus, own: &BoxStatus, at: &Time) -> Value {
         "feed_permit": status.is(flags::FEED_PERMIT),
         "feed_contacts_closed": own.feed_given,
         "key_on": status.is(flags::KEY_ON),
+        "waits_for_press": own.waits_for_press,
         "link_refused": own.refused.count,
         "link_refused_first_us": (own.refused.count > 0).then_some(own.refused.first.get()),
         "link_refused_last_us": (own.refused.count > 0).then_some(own.refused.last.get()),

@@ -48,6 +48,12 @@ pub fn say_reason(reason: Reason) -> String {
         Reason::OtherDesk => {
             "another program has its link (`watch` holds it): only one can talk to a box at a time".to_owned()
         }
+        Reason::NoKey => {
+            "it has no key, so that nothing can be armed by its link: set one at the box (`slackside new-key`)"
+                .to_owned()
+        }
+        Reason::NoChallenge => "it took too long, or another desk asked meanwhile: try again".to_owned(),
+        Reason::WrongTag => "the key in the key file is not that of this box".to_owned(),
         _ => "for a reason that this program does not know".to_owned(),
     }
 }
@@ -167,6 +173,9 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
     if status.shelved().iter().next().is_some() {
         let _ = writeln!(text, "BYPASSED     {}", names(status.shelved()));
     }
+    if own.waits_for_press {
+        let _ = writeln!(text, "WAITS        for a person at the box to confirm new settings");
+    }
     let Refused { count, first, last } = own.refused;
     if count > 0 {
         let at = |at: Micros| format!("{:.1} s", at.get() as f64 / 1e6);
@@ -250,6 +259,7 @@ mod tests {
             supervised_shafts: [false; 2],
             supervised_contacts: [false; 4],
             refused: Refused::default(),
+            waits_for_press: false,
         };
         let text = say_status(&status, &own);
         for line in ["slip ", "slip heat", "wrong", "latched", "to be seen"] {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::thread::sleep;
 use std::time::Duration;
 
-use anyhow::bail;
+use anyhow::{Context as _, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use slackside::conditions::Condition;
@@ -17,14 +17,15 @@ use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 use slackside_desk::replay::{change_name, condition_of};
 use slackside_desk::settings;
 
-use super::talk::Talk;
+use super::replay::page_of;
+use super::talk::{Talk, tell};
 use crate::bars;
 use crate::box_client::{
-    Client, Port, Time, anchor, fetch, hello_object, plan_object, read_plan, recordings, say_event, say_plan,
-    say_status, status_object, write_settings,
+    Client, Port, Time, anchor, fetch, hello_object, parse_key, plan_object, read_plan, recordings, say_event,
+    say_plan, say_status, status_object, write_settings,
 };
 use crate::disk::Disk;
-use crate::outputs::write_whole;
+use crate::outputs::{create, write_whole};
 
 /// Talk to a sensor box: over a serial device, or over TCP.
 ///
@@ -65,6 +66,12 @@ enum What {
         /// The file to write: it appears whole or not at all.
         #[arg(long, short, value_name = "FILE.slk")]
         out: PathBuf,
+        /// Write the page of it as well: one file to take apart, to read on a phone or to print.
+        #[arg(long, value_name = "FILE.html", requires = "settings")]
+        report: Option<PathBuf>,
+        /// The settings file that was sent to the box, for the page: the box has no more of it than it needs.
+        #[arg(long, value_name = "LEG.toml", requires = "report")]
+        settings: Option<PathBuf>,
     },
     /// Acknowledge the alarms: someone has seen them. Resets nothing.
     Acknowledge,
@@ -87,10 +94,14 @@ enum SettingsWhat {
         #[arg(long, value_name = "LEG.toml")]
         against: Option<PathBuf>,
     },
-    /// Check a settings file, send it and put it in force: with the key at the box on and the leg at rest.
+    /// Check a settings file, send it and put it in force: with the key at the box on, the leg at rest, and a person there who holds
+    /// acknowledge for 4 to 10 s to confirm it.
     Write {
         /// The settings file.
         file: PathBuf,
+        /// The file with the box's key, as `slackside new-key` has written it.
+        #[arg(long, value_name = "BOX.key")]
+        key_file: PathBuf,
     },
 }
 
@@ -98,7 +109,16 @@ enum SettingsWhat {
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     // Before the box is troubled: the file must be sound.
     let new = match &args.what {
-        What::Settings(SettingsWhat::Write { file }) => Some(settings::read(&Disk, file)?),
+        What::Settings(SettingsWhat::Write { file, key_file }) => {
+            let settings = settings::read(&Disk, file)?;
+            let key = std::fs::read_to_string(key_file).map_err(anyhow::Error::from).and_then(|text| parse_key(&text));
+            let key = key.with_context(|| format!("{} cannot be used as a key file", key_file.display()))?;
+            Some((settings, key))
+        }
+        What::Fetch { settings: Some(file), .. } => {
+            settings::read(&Disk, file)?;
+            None
+        }
         _ => None,
     };
     let mut client = Client::new(Port::open(&args.port, args.baud)?);
@@ -112,7 +132,15 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             Ok(())
         }
         What::Recordings => list(&mut client, talk),
-        What::Fetch { number, out } => fetch_one(&mut client, *number, out, talk),
+        What::Fetch { number, out, report, settings } => {
+            let page = report.as_deref().map(create).transpose()?;
+            fetch_one(&mut client, *number, out, talk)?;
+            let (Some(mut page), Some(settings)) = (page, settings) else { return Ok(()) };
+            let text = page_of(out, settings)?;
+            page.write_all(text.as_bytes()).and_then(|()| page.finish()).context("the report could not be written")?;
+            let name = report.as_deref().unwrap_or(Path::new("")).display();
+            talk.line(format_args!("Wrote {name}: open it in a browser."))
+        }
         What::Acknowledge => {
             client.demand(&Request::Command(Asked::Acknowledge))?;
             told(talk, "acknowledge")?;
@@ -123,9 +151,13 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             told(talk, &format!("proof test {which}"))
         }
         What::Settings(SettingsWhat::Read { against }) => read(&mut client, against.as_deref(), talk),
-        What::Settings(SettingsWhat::Write { file }) => {
-            let Some(new) = new else { bail!("{}: not read", file.display()) };
-            let before = write_settings(&mut client, &new.checked)?;
+        What::Settings(SettingsWhat::Write { file, .. }) => {
+            let Some((new, key)) = new else { bail!("{}: not read", file.display()) };
+            let before = write_settings(&mut client, &new.checked, &key, &mut || {
+                tell(format_args!(
+                    "The box waits, its alarm output blinks: someone there holds acknowledge for 4 to 10 s within a minute."
+                ));
+            })?;
             let identity = new.checked.plan().identity();
             talk.object(|| {
                 let before = before.map(|before| format!("{before:08X}"));
@@ -138,14 +170,18 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
                 }
                 None => talk.line(format_args!("In force: {identity:08X}. The box had none before."))?,
             }
-            talk.line("What was latched stays latched: acknowledge and reset at the leg.")
+            talk.line("What was latched stays latched, and the box says that its settings are new: acknowledge and reset at the leg.")
         }
     }
 }
 
 /// The version of an object's shape. The first of these were the words by their names.
 fn version(what: &str) -> u32 {
-    if matches!(what, "hello" | "status" | "plan") { 2 } else { 1 }
+    match what {
+        "status" => 3,
+        "hello" | "plan" => 2,
+        _ => 1,
+    }
 }
 
 /// An object of this command: what it is, its version, and what it says.

@@ -1,30 +1,44 @@
 //! `slackside emulate`.
 
-use std::io::{BufRead, Cursor};
-use std::path::PathBuf;
+use std::io::{self, BufRead, Cursor};
+use std::path::{Path, PathBuf};
 
+use anyhow::bail;
 use serde_json::json;
-use slackside::input::Input;
+use slackside::input::{Input, Signal};
+use slackside::settings::Checked;
+use slackside::units::Span;
 
 use slackside_desk::demo;
 use slackside_desk::replay::check_units;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::estimate;
+use slackside_desk::scenario::guard::Guard;
+use slackside_desk::scenario::run::{Permits, Watch, run as run_scenario};
+use slackside_desk::scenario::score::checked;
+use slackside_desk::scenario::settings::Commissioned;
+use slackside_desk::scenario::truth::Row;
 use slackside_desk::settings;
 use slackside_desk::trace::Reader;
 
 use super::talk::{Talk, tell};
-use crate::box_client::{Button, MemoryBox, Setup};
+use crate::box_client::{Button, MemoryBox, Modbus, ModbusPort, Setup};
 use crate::disk::{Disk, open_trace};
 
-/// Run a sensor box made of memory on this computer, and let a trace turn its leg.
+/// Run a sensor box made of memory on this computer, and let a trace or a scenario turn its leg.
 ///
 /// It is the code of the firmware, with pins, flash and sensor lines in memory, and its link on a TCP port. Talk to it from
-/// another window: `slackside box 127.0.0.1:7002 watch`. Lines typed here are what a person does at the box: `acknowledge`,
-/// `reset`, `boot cleared`, `key on`, `key off`, `quit`.
+/// another window: `slackside box 127.0.0.1:7002 watch`; with `--modbus` from any Modbus master. Lines typed here are what a person
+/// does at the box: `acknowledge`, `confirm` (acknowledge held for 5 s), `reset`, `boot cleared`, `key on`, `key off`; `halt` stops its
+/// program as a fault would, `go on` lets it go on, `quit` ends it.
 #[derive(clap::Args)]
 pub struct Args {
     /// The trace. Without it the built-in demo is played.
     trace: Option<PathBuf>,
-    /// The settings in the box's flash. Without them those of the example leg.
+    /// In place of a trace: simulate this scenario first, with motor and feed obeying the permits, and play what its sensors say.
+    #[arg(long, value_name = "SCENARIO.toml", conflicts_with = "trace")]
+    scenario: Option<PathBuf>,
+    /// The settings in the box's flash. Without them those of the scenario's leg, or of the example leg.
     #[arg(long, value_name = "LEG.toml")]
     settings: Option<PathBuf>,
     /// A box as it comes: without settings.
@@ -33,18 +47,103 @@ pub struct Args {
     /// Where it listens; this computer only, since the link is not protected.
     #[arg(long, default_value = "127.0.0.1:7002", value_name = "HOST:PORT")]
     listen: String,
+    /// Serve its registers by Modbus: TCP on HOST:PORT, or RTU on a serial device.
+    #[arg(long, value_name = "HOST:PORT|DEVICE")]
+    modbus: Option<String>,
+    /// The leg's address on Modbus.
+    #[arg(long, default_value_t = 1, value_name = "1..247", requires = "modbus", value_parser = clap::value_parser!(u8).range(1..=247))]
+    unit: u8,
+    /// Bits a second of the serial device.
+    #[arg(long, default_value_t = 19_200, value_name = "BITS", requires = "modbus", value_parser = clap::value_parser!(u32).range(1_200..=1_000_000))]
+    baud: u32,
     /// How many times faster than the day the trace is played; 0 for as fast as the computer can.
-    #[arg(long, default_value_t = 1.0, value_name = "TIMES", value_parser = pace)]
-    pace: f64,
+    #[arg(long, alias = "pace", default_value_t = 1.0, value_name = "TIMES", value_parser = speed)]
+    speed: f64,
 }
 
-fn pace(text: &str) -> Result<f64, String> {
-    let pace: f64 = text.parse().map_err(|_| "write a number, such as 10".to_owned())?;
-    if (0.0..=1e6).contains(&pace) { Ok(pace) } else { Err("write 0 to 1000000".to_owned()) }
+fn speed(text: &str) -> Result<f64, String> {
+    let speed: f64 = text.parse().map_err(|_| "write a number, such as 10".to_owned())?;
+    if (0.0..=1e6).contains(&speed) { Ok(speed) } else { Err("write 0 to 1000000".to_owned()) }
+}
+
+impl Args {
+    fn modbus(&self) -> anyhow::Result<Option<Modbus>> {
+        let Some(on) = &self.modbus else { return Ok(None) };
+        let is_port = |(_, port): (&str, &str)| port.parse::<u16>().is_ok();
+        let on = if on.rsplit_once(':').is_some_and(is_port) {
+            ModbusPort::Tcp(on.clone())
+        } else if on.parse::<u16>().is_ok() {
+            bail!(
+                "--modbus {on} names a port and no address: write 127.0.0.1:{on}, or 0.0.0.0:{on} for other computers too"
+            );
+        } else if self.speed == 1.0 {
+            ModbusPort::Serial(on.clone(), self.baud)
+        } else {
+            bail!("--modbus {on} is a serial line, which the box's own clock times: leave out --speed, or serve TCP");
+        };
+        Ok(Some(Modbus { on, address: self.unit }))
+    }
 }
 
 /// Run the command.
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
+    let modbus = args.modbus()?;
+    let (checked, inputs) = match &args.scenario {
+        Some(scenario) => simulated(scenario, args.settings.as_deref())?,
+        None => traced(args)?,
+    };
+    let seconds = inputs.last().map_or(0, |last| last.at.get().div_ceil(1_000_000));
+    let setup = Setup {
+        settings: (!args.new).then_some(checked),
+        inputs,
+        listen: args.listen.clone(),
+        pace: (args.speed > 0.0).then_some(args.speed),
+        modbus: modbus.clone(),
+    };
+    let memory_box = MemoryBox::start(setup)?;
+    let address = memory_box.address().to_string();
+    let serves = modbus.map(|modbus| match (modbus.on, memory_box.modbus()) {
+        (ModbusPort::Serial(device, _), _) => device,
+        (ModbusPort::Tcp(listen), at) => at.map_or(listen, |at| at.to_string()),
+    });
+    talk.object_line(
+        || json!({"format": "slackside-emulate", "format_version": 2, "listens": address, "modbus": serves, "seconds": seconds}),
+    )?;
+    talk.line(format_args!("A box made of memory listens on {address}; type `quit` to end it."))?;
+    if let Some(serves) = &serves {
+        talk.line(format_args!(
+            "Modbus: unit {} on {serves}. These registers show; no PLC may run or stop a leg by them.",
+            args.unit
+        ))?;
+        if memory_box.modbus().is_some_and(|at| !at.ip().is_loopback()) {
+            talk.line("Other computers reach it too, and Modbus asks nobody who they are.")?;
+        }
+    }
+    talk.line(format_args!("Its leg is turned for {seconds} s of its own time, then it stands."))?;
+    for line in io::stdin().lock().lines() {
+        match line?.trim() {
+            "acknowledge" => memory_box.press(Button::Acknowledge),
+            "confirm" => memory_box.press(Button::Confirm),
+            "reset" => memory_box.press(Button::Reset),
+            "boot cleared" => memory_box.press(Button::BootCleared),
+            "key on" => memory_box.press(Button::Key(true)),
+            "key off" => memory_box.press(Button::Key(false)),
+            "halt" => memory_box.press(Button::Halt(true)),
+            "go on" => memory_box.press(Button::Halt(false)),
+            "quit" => return Ok(()),
+            "" => {}
+            other => tell(format_args!(
+                "`{other}`: write acknowledge, confirm, reset, boot cleared, key on, key off, halt, go on or quit"
+            )),
+        }
+    }
+    // Started without a keyboard: it runs until it is stopped.
+    loop {
+        std::thread::park();
+    }
+}
+
+fn traced(args: &Args) -> anyhow::Result<(Checked, Vec<Input>)> {
     let loaded = settings::read_or_example(&Disk, args.settings.as_deref())?;
     let mut reader = match &args.trace {
         Some(trace) => open_trace(trace)?,
@@ -56,30 +155,47 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         inputs.extend_from_slice(&batch);
     }
     check_units(reader.name(), reader.survey(), &loaded.checked.machine)?;
-    let setup = Setup {
-        settings: (!args.new).then(|| loaded.checked.clone()),
-        inputs,
-        listen: args.listen.clone(),
-        pace: (args.pace > 0.0).then_some(args.pace),
-    };
-    let memory_box = MemoryBox::start(setup)?;
-    let address = memory_box.address().to_string();
-    talk.object_line(|| json!({"format": "slackside-emulate", "format_version": 1, "listens": address}))?;
-    talk.line(format_args!("A box made of memory listens on {address}; type `quit` to end it."))?;
-    for line in std::io::stdin().lock().lines() {
-        match line?.trim() {
-            "acknowledge" => memory_box.press(Button::Acknowledge),
-            "reset" => memory_box.press(Button::Reset),
-            "boot cleared" => memory_box.press(Button::BootCleared),
-            "key on" => memory_box.press(Button::Key(true)),
-            "key off" => memory_box.press(Button::Key(false)),
-            "quit" => return Ok(()),
-            "" => {}
-            other => tell(format_args!("`{other}`: write acknowledge, reset, boot cleared, key on, key off or quit")),
-        }
+    Ok((loaded.checked, inputs))
+}
+
+/// A scenario with a monitor in the loop, as the box will judge it.
+fn simulated(path: &Path, own: Option<&Path>) -> anyhow::Result<(Checked, Vec<Input>)> {
+    let mut scenario = Scenario::read(&Disk, path)?;
+    let own = own.map(|path| settings::read(&Disk, path)).transpose()?.map(|loaded| loaded.checked);
+    if let Some(own) = &own {
+        scenario.leg = estimate::plant_of(own)?.leg;
     }
-    // Started without a keyboard: it runs until it is stopped.
-    loop {
-        std::thread::park();
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let checked = own.map_or_else(|| checked(&scenario.leg, &commissioned), Ok)?;
+    let mut heard = Taken { guard: Guard::new(&checked), inputs: Vec::new() };
+    let obey = scenario.obey_permits.unwrap_or(true);
+    run_scenario(&scenario, &commissioned, scenario.seed, obey, &mut heard)?;
+    let mut inputs = heard.inputs;
+    // Beyond its end nothing turns: somebody pressed stop.
+    if let Some(last) = inputs.last() {
+        inputs.push(Input::new(last.at.after(Span::from_millis(1)), Signal::DriveRunning(false)));
+    }
+    Ok((checked, inputs))
+}
+
+/// Keeps what the sensors say, and lets a monitor hear it.
+struct Taken {
+    guard: Guard,
+    inputs: Vec<Input>,
+}
+
+impl Watch for Taken {
+    fn input(&mut self, input: &Input) -> io::Result<()> {
+        self.guard.take(input);
+        self.inputs.push(*input);
+        Ok(())
+    }
+
+    fn truth(&mut self, _: &Row) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn permits(&mut self, now_us: u64) -> Permits {
+        self.guard.allows(now_us)
     }
 }

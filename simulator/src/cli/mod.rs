@@ -4,8 +4,10 @@ mod box_cmd;
 mod compare;
 mod convert;
 mod emulate;
+mod import;
 mod interrupt;
 mod label;
+mod new_key;
 mod new_leg;
 mod papers;
 mod replay;
@@ -49,6 +51,8 @@ enum Command {
     #[command(after_help = CODES)]
     NewLeg(new_leg::Args),
     #[command(after_help = CODES)]
+    NewKey(new_key::Args),
+    #[command(after_help = CODES)]
     Simulate(simulate::Args),
     #[command(after_help = CODES)]
     Compare(compare::Args),
@@ -58,6 +62,8 @@ enum Command {
     Tune(tune::Args),
     #[command(after_help = CODES)]
     Convert(convert::Args),
+    #[command(after_help = CODES)]
+    Import(import::Args),
     #[command(after_help = CODES)]
     Box(box_cmd::Args),
     #[command(after_help = CODES)]
@@ -88,11 +94,13 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
         Command::Replay(args) => replay::run(args, talk),
         Command::Sheet(args) => sheet::run(args, talk),
         Command::NewLeg(args) => new_leg::run(args, talk),
+        Command::NewKey(args) => new_key::run(args, talk),
         Command::Simulate(args) => simulate::run(args, talk),
         Command::Compare(args) => compare::run(args, talk),
         Command::Label(args) => label::run(args, talk),
         Command::Tune(args) => tune::run(args, talk),
         Command::Convert(args) => convert::run(args, talk),
+        Command::Import(args) => import::run(args, talk),
         Command::Box(args) => box_cmd::run(args, talk),
         Command::Emulate(args) => emulate::run(args, talk),
         Command::Completions(args) => papers::completions(args, talk),

@@ -1,7 +1,7 @@
 //! `slackside replay`.
 
 use std::io::{Cursor, Write as _};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use slackside::retained::Retained;
@@ -26,13 +26,19 @@ use crate::outputs::{create, same_file, write_whole};
 /// Without a trace, a built-in demo leg trips before your eyes. A trace is a CSV file with the header
 /// `time_us,channel,value`, plain or gzip; `-` reads standard input. A recording fetched from a box is replayed from the state
 /// the box was in, to the last bit, or with --settings under others: what if.
-#[derive(clap::Args)]
+#[derive(clap::Args, Default)]
 pub struct Args {
     /// The trace: `time_us,channel,value`, rows in order of time. Without it the built-in demo is replayed.
     trace: Option<PathBuf>,
+    /// Another trip, to stand beside the first in the report, both aligned at the trip.
+    #[arg(value_name = "OTHER", requires = "report")]
+    other: Option<PathBuf>,
     /// The settings of the leg it was recorded on. Without them those of the example leg are used, and said so.
     #[arg(long, value_name = "LEG.toml", requires = "trace")]
     settings: Option<PathBuf>,
+    /// The settings of the leg that OTHER was recorded on, if it is another leg.
+    #[arg(long, value_name = "LEG.toml", requires = "other")]
+    other_settings: Option<PathBuf>,
     /// Accept settings of a test bench, whose speeds and sizes no leg has; every output says so.
     #[arg(long, requires = "settings")]
     bench: bool,
@@ -45,7 +51,7 @@ pub struct Args {
     /// Write every verdict: alarms, permits, first-out, commands.
     #[arg(long, value_name = "FILE.csv")]
     events: Option<PathBuf>,
-    /// Write a page: one file with everything on one time axis, to read on a phone or to print.
+    /// Write a page: one file with everything on one time axis, to take apart, to read on a phone or to print.
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
     /// Write the trace of the built-in demo, to look at or to replay under other settings.
@@ -65,6 +71,48 @@ fn seconds(text: &str) -> Result<Span, String> {
 /// Run the command.
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     refuse_overwriting(args)?;
+    // Opened before the work is done, so that a wrong path is known at once.
+    let report_file = args.report.as_deref().map(create).transpose()?;
+    let outcome = judged(args)?;
+    let other = args.other.as_deref().map(|other| {
+        judged(&Args {
+            trace: Some(other.to_owned()),
+            settings: args.other_settings.as_ref().or(args.settings.as_ref()).cloned(),
+            bench: args.bench,
+            ..Args::default()
+        })
+    });
+    let other = other.transpose()?;
+    let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
+    if let Some(mut file) = report_file {
+        let page = match &other {
+            Some(other) => report::pair(&outcome, other),
+            None => report::page(&outcome, opening),
+        };
+        file.write_all(page.as_bytes()).and_then(|()| file.finish()).context("the report could not be written")?;
+    }
+    talk.object(|| {
+        let mut object = report::object(&outcome);
+        if let Some(other) = &other {
+            object["other"] = report::object(other);
+        }
+        object
+    })?;
+    talk.words(report::words(&outcome, opening))?;
+    match &other {
+        Some(other) => talk.words(format!("\n{}", report::words(other, &[]))),
+        None => Ok(()),
+    }
+}
+
+/// The page of a recording that was just fetched, held against the settings of its leg.
+pub fn page_of(recording: &Path, settings: &Path) -> anyhow::Result<String> {
+    let args = Args { trace: Some(recording.to_owned()), settings: Some(settings.to_owned()), ..Args::default() };
+    Ok(report::page(&judged(&args)?, &[]))
+}
+
+/// What came of the trace.
+fn judged(args: &Args) -> anyhow::Result<Outcome> {
     let recording = args.trace.as_deref().map(|path| recording_at(&Disk, path)).transpose()?.flatten();
     let recorded = recording.as_ref().map(Recording::settings).transpose()?.flatten();
     let loaded = match (&recorded, &args.settings) {
@@ -85,16 +133,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         (Some(trace), None) => open_trace(trace)?,
         (None, _) => Reader::from_read(demo::NAME, Cursor::new(demo::trace(settings)))?,
     };
-    // Opened before the work is done, so that a wrong path is known at once.
-    let report_file = args.report.as_deref().map(create).transpose()?;
-    let outcome = go(args, reader, &loaded, found.as_ref())?;
-    let opening: &[&str] = if args.trace.is_none() { &demo::STORY } else { &[] };
-    if let Some(mut file) = report_file {
-        let page = report::page(&outcome, opening);
-        file.write_all(page.as_bytes()).and_then(|()| file.finish()).context("the report could not be written")?;
-    }
-    talk.object(|| report::object(&outcome))?;
-    talk.words(report::words(&outcome, opening))
+    go(args, reader, &loaded, found.as_ref())
 }
 
 fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>) -> anyhow::Result<Outcome> {
@@ -163,7 +202,12 @@ fn notes(args: &Args, loaded: &Loaded, is_recording: bool) -> (Vec<String>, Vec<
 
 /// No output may be an input, and no two outputs the same file.
 fn refuse_overwriting(args: &Args) -> anyhow::Result<()> {
-    let inputs = [("the trace", &args.trace), ("the settings", &args.settings)];
+    let inputs = [
+        ("the trace", &args.trace),
+        ("the settings", &args.settings),
+        ("the other trip", &args.other),
+        ("its settings", &args.other_settings),
+    ];
     let outputs = [
         ("--samples", &args.samples),
         ("--events", &args.events),

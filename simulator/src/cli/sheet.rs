@@ -20,6 +20,9 @@ pub struct Args {
     /// Write these settings out in full, every value with its unit and its reason: a start for your own leg
     #[arg(long, value_name = "FILE.toml")]
     write_settings: Option<PathBuf>,
+    /// Write the plan that a box runs on, made of these settings: for firmware that has it linked in
+    #[arg(long, value_name = "LEG.plan")]
+    write_plan: Option<PathBuf>,
     /// Write the record of a proof test to this file: what each step must show, to sign and to file
     #[arg(long, value_name = "FILE.txt")]
     proof_record: Option<PathBuf>,
@@ -38,6 +41,12 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             "Wrote {}: change what is not your leg's, and read it with --settings.",
             path.display()
         ));
+    }
+    if let Some(path) = &args.write_plan {
+        let plan = loaded.checked.plan();
+        write_whole(path, |file| Ok(file.write_all(plan.bytes())?))?;
+        talk.object(|| json!({"format": "slackside-plan-written", "format_version": 1, "file": path, "identity": plan.identity()}))?;
+        return talk.line(format_args!("Wrote {}, identity {:08x}.", path.display(), plan.identity()));
     }
     if let Some(path) = &args.proof_record {
         write_whole(path, |file| Ok(file.write_all(proof_record(&loaded).as_bytes())?))?;

@@ -30,7 +30,7 @@ impl HeatRing {
         let bound = match newest {
             Newest::Blank => Some(0),
             Newest::Value(bound) => Some(bound),
-            Newest::Unknown => None,
+            Newest::Unknown(_) => None,
         };
         // What is not known is written anew as soon as it is.
         let ring = Self { marks, bound: bound.unwrap_or(u32::MAX) };

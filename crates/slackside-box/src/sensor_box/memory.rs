@@ -10,10 +10,11 @@ use slackside::units::{Joules, Micros};
 
 use super::faults::FaultBook;
 use super::heat::HeatRing;
+use crate::arming::BoxKey;
 use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
 use crate::filing::{Filing, Step};
-use crate::store::{About, Album, Found, Journal, Kept, Layout, Slots, StoreError};
+use crate::store::{About, Album, Found, Journal, Kept, Layout, Marks, Newest, Slots, StoreError, read_key};
 
 /// So many records of the journal are kept for trips while the leg may run.
 const FOR_TRIPS: u32 = 4;
@@ -32,6 +33,7 @@ pub(super) struct Memory<F> {
     stored: Kept,
     /// How often the box was started.
     pub(super) session: u32,
+    layout: Layout,
 }
 
 /// What one round of work at rest did.
@@ -88,8 +90,31 @@ impl<F: NorFlash> Memory<F> {
             // Nothing is known to be stored: the first round stores what is found now.
             stored: Kept { session: before, faults: Faults::from_bits(u32::MAX), retained: Retained::default() },
             session: before.wrapping_add(1),
+            layout: *layout,
         };
         (memory, kept, faults)
+    }
+
+    /// The box's key, and the number of this power-up, written down: one that no power-up before had. `None` for what there is not.
+    #[inline(never)]
+    pub(super) fn key_and_power_up(&mut self) -> (Option<BoxKey>, Option<u32>) {
+        let key = read_key(&self.layout, &mut self.flash).unwrap_or(None);
+        (key, self.power_up().ok().filter(|_| key.is_some()))
+    }
+
+    /// At start-up only: it may erase.
+    fn power_up(&mut self) -> Result<u32, StoreError> {
+        let Layout { power_ups, page_length, .. } = self.layout;
+        let (mut marks, newest) = Marks::open(power_ups, page_length, &mut self.flash)?;
+        let number = match newest {
+            Newest::Blank => Some(1),
+            Newest::Value(before) => before.checked_add(1),
+            // One more may have been given out, the one that was being written.
+            Newest::Unknown(before) => before.and_then(|before| before.checked_add(2)),
+        };
+        let number = number.ok_or(StoreError::Damaged)?;
+        marks.append(&mut self.flash, number)?;
+        Ok(number)
     }
 
     /// The plan in flash.

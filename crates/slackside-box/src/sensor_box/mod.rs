@@ -7,6 +7,7 @@
 //! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round: on many parts the
 //! program stands still while a block is erased, and a leg must not start meanwhile.
 
+mod arm_by_link;
 mod armed;
 mod by_link;
 mod faults;
@@ -29,6 +30,7 @@ use slackside::verdict::{Change, Permit as PermitKind, Phase};
 use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Message, Reason, Reply, Request, Server, Surroundings, encode};
 use slackside::{Monitor, NoRoom};
 
+use crate::arming;
 use crate::edges::Merger;
 use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
@@ -37,6 +39,7 @@ use crate::permits::Stage;
 use crate::shelf::Shelf;
 use crate::store::{About, Entry, Kept, Layout, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
+use arm_by_link::{ArmByLink, Waiting};
 use armed::Armed;
 use by_link::ByLink;
 use faults::FaultBook;
@@ -54,6 +57,9 @@ pub const SAMPLE: Span = Span::from_millis(1);
 
 /// The key is on for so long at the most, with neither a bypass nor inching running.
 const KEY_LEFT_ON: Span = Span::from_millis(900_000);
+
+/// The longest name of a leg, in bytes.
+const MOST_NAME: usize = 32;
 
 /// The most recordings that are listed.
 pub const MOST_LISTED: usize = 32;
@@ -106,6 +112,9 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     events: EventLog,
     verdicts: Verdicts,
     by_link: ByLink,
+    arm_by_link: ArmByLink,
+    /// A proof test runs: the alarm output has fallen for it, so that somebody sees that it does.
+    proof_test: bool,
     /// Since when the key is on with neither a bypass nor inching running.
     key_idle: Option<Micros>,
     /// The permits are held while a block of flash is erased.
@@ -126,7 +135,8 @@ where
         let Parts { nameplate, edges, capture_latency, wires, flash, layout, monitor, recorder } = parts;
         let Wires { inputs, mut outputs } = wires;
         let dropped = drop_all(&mut outputs);
-        let (memory, kept, found) = Memory::open(flash, &layout);
+        let (mut memory, kept, found) = Memory::open(flash, &layout);
+        let (key, power_up) = memory.key_and_power_up();
         let Kept { faults, retained, .. } = kept;
         let mut book = FaultBook::new(faults);
         book.add(found);
@@ -144,6 +154,8 @@ where
             events: EventLog::new(),
             verdicts: Verdicts::new(),
             by_link: ByLink::default(),
+            arm_by_link: ArmByLink::new(key, power_up),
+            proof_test: false,
             key_idle: None,
             flash_hold: false,
             polled: None,
@@ -177,6 +189,7 @@ where
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
         self.memory.heat_unknown = false;
         self.armed.identity = Some(identity);
+        self.proof_test = false;
         Ok(())
     }
 
@@ -211,15 +224,19 @@ where
     }
 
     fn take_inputs(&mut self, now: Micros) {
-        let Self { inputs, monitor, recorder, trip, verdicts, .. } = self;
-        let (Round { pin_fault, supply_low, press, reset_stuck }, lost) = inputs.take(now, &mut |input: Input| {
-            recorder.observe(monitor, input, &mut |verdict| {
-                if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
-                    trip.get_or_insert((verdict.at, because));
-                }
-                verdicts.push(verdict);
+        let Self { inputs, monitor, recorder, trip, verdicts, proof_test, .. } = self;
+        let (Round { pin_fault, supply_low, press, acknowledge, reset_stuck }, lost) =
+            inputs.take(now, &mut |input: Input| {
+                recorder.observe(monitor, input, &mut |verdict| {
+                    if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
+                        trip.get_or_insert((verdict.at, because));
+                    }
+                    if let Change::Accepted(_, Command::ProofTest(begun)) = verdict.change {
+                        *proof_test = begun;
+                    }
+                    verdicts.push(verdict);
+                });
             });
-        });
         if lost {
             // For good: what else was lost with them is not known, and the watchdog shall start the program anew.
             self.outputs.heartbeat.stop();
@@ -227,6 +244,7 @@ where
         }
         self.book.put(Fault::Pin, pin_fault);
         self.book.put(Fault::ResetStuck, reset_stuck);
+        self.arm_by_link.round(acknowledge, self.inputs.senses.key_is_on(), now);
         let key_left_on = self.is_key_left_on(now);
         self.book.put(Fault::KeyLeftOn, key_left_on);
         if let Some(low) = supply_low {
@@ -269,7 +287,7 @@ where
             phase: status.phase,
             run: status.run_permit && !faults.drop_permits() && !self.flash_hold,
             feed: status.feed_permit,
-            well: !alarmed && faults.is_empty(),
+            well: self.arm_by_link.shows(!alarmed && !self.proof_test && faults.is_empty(), now),
         };
         let found = self.outputs.switch(wanted, now);
         self.book.relays(found);
@@ -317,6 +335,13 @@ where
     #[must_use]
     pub fn feed_given(&self) -> bool {
         self.outputs.feed.given()
+    }
+
+    /// Whether the program has met its deadlines since it started: only then a watchdog of the board may be fed, in the loop that calls
+    /// [`poll`](Self::poll).
+    #[must_use]
+    pub const fn is_on_time(&self) -> bool {
+        !self.outputs.heartbeat.has_stopped()
     }
 
     /// Whether the key is on.
@@ -422,20 +447,7 @@ where
     /// [`ArmRefusal`]; nothing has changed then, unless it is [`ArmRefusal::Store`].
     #[inline(never)]
     pub fn arm(&mut self, plan: &Plan, leg: &[u8], identity: u32, now: Micros) -> Result<(), ArmRefusal> {
-        if !self.inputs.senses.key_is_on() {
-            return Err(ArmRefusal::KeyOff);
-        }
-        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
-        if !self.is_at_rest() {
-            return Err(ArmRefusal::NotAtRest);
-        }
-        let sound = Sound::new(OwnedPlan(*plan)).map_err(ArmRefusal::Rule)?;
-        if !self.inputs.senses.serve(&sound, self.inputs.has_head_sensor()) {
-            return Err(ArmRefusal::NotWired);
-        }
-        if !Measure::<MARKS>::has_room(&sound) {
-            return Err(ArmRefusal::NoRoom);
-        }
+        let sound = self.may_arm(plan, leg, identity)?;
         // The flash is about to be erased: the permits drop, and are proved again afterwards.
         let dropped = self.outputs.drop_now();
         self.book.add(dropped);
@@ -453,7 +465,28 @@ where
             self.book.put(fault, false);
         }
         self.events.push(now, Happened::Armed { before, now: identity });
+        // Into the recording, and among the verdicts.
+        self.inputs.readings.command = Some((Origin::Leg, Command::Armed { old: before.unwrap_or(0), new: identity }));
         Ok(())
+    }
+
+    /// Whether a plan may be armed now.
+    fn may_arm(&self, plan: &Plan, leg: &[u8], identity: u32) -> Result<Sound<OwnedPlan>, ArmRefusal> {
+        if !self.inputs.senses.key_is_on() {
+            return Err(ArmRefusal::KeyOff);
+        }
+        Armed::may_follow(self.monitor.plan(), plan, leg, identity)?;
+        if !self.is_at_rest() {
+            return Err(ArmRefusal::NotAtRest);
+        }
+        let sound = Sound::new(OwnedPlan(*plan)).map_err(ArmRefusal::Rule)?;
+        if !self.inputs.senses.serve(&sound, self.inputs.has_head_sensor()) {
+            return Err(ArmRefusal::NotWired);
+        }
+        if !Measure::<MARKS>::has_room(&sound) {
+            return Err(ArmRefusal::NoRoom);
+        }
+        Ok(sound)
     }
 
     /// Answer one request of the link as a frame in `out`: its length, 0 if it had no room.
@@ -489,8 +522,13 @@ where
             Asked::Nothing if is_command => self.by_link.refused.add(now),
             Asked::Anchor(anchor) => self.anchor(anchor),
             Asked::Box => length = encode(number, &Reply::Box(self.box_status()), out).map_or(0, <[u8]>::len),
-            Asked::Arm { leg, identity } => {
-                let reply = self.arm_staged(server, leg, identity, now);
+            Asked::Challenge => {
+                let reply = self.arm_by_link.ask(now).map_or_else(Reply::Refused, Reply::Challenge);
+                length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+            }
+            Asked::Arm { leg, identity, tag } => {
+                let reply =
+                    self.may_wait(server, leg, identity, tag, now).map_or_else(Reply::Refused, |()| Reply::Done);
                 length = encode(number, &reply, out).map_or(0, <[u8]>::len);
             }
             _ => {}
@@ -498,20 +536,56 @@ where
         length
     }
 
-    /// What the server holds staged, checked and put in force.
-    fn arm_staged(&mut self, server: &mut Server<'_>, leg: &[u8], identity: u32, now: Micros) -> Reply<'static> {
-        let Some(plan) = server.staged() else { return Reply::Refused(Reason::NothingStaged) };
-        let old = self.armed.identity.unwrap_or(0);
-        match self.arm(plan, leg, identity, now) {
-            Ok(()) => {
-                server.forget();
-                Reply::Armed { old, new: identity }
-            }
-            Err(refusal) => Reply::Refused(refusal.reason()),
+    /// Check what the server holds staged and who sent it; it then waits for a person at the box.
+    fn may_wait(
+        &mut self,
+        server: &Server<'_>,
+        leg: &[u8],
+        identity: u32,
+        tag: &[u8],
+        now: Micros,
+    ) -> Result<(), Reason> {
+        let (key, challenge) = self.arm_by_link.take(now)?;
+        self.arm_by_link.waiting = None;
+        let plan = server.staged().ok_or(Reason::NothingStaged)?;
+        let right = arming::tag(&key, challenge, plan, self.nameplate.serial, leg).ok_or(Reason::TooLong)?;
+        if !arming::is_same(&right, tag) {
+            self.by_link.refused.add(now);
+            return Err(Reason::WrongTag);
+        }
+        self.may_arm(plan, leg, identity).map_err(ArmRefusal::reason)?;
+        self.arm_by_link.wait(challenge, identity, right, now);
+        Ok(())
+    }
+
+    /// A person at the box has confirmed what waits: arm it, if it is still what was checked.
+    #[inline(never)]
+    pub(crate) fn arm_confirmed(&mut self, server: &mut Server<'_>) {
+        let Some(Waiting { challenge, identity, tag, confirmed: true, .. }) = self.arm_by_link.waiting else { return };
+        self.arm_by_link.waiting = None;
+        let (Some(key), Some(plan)) = (self.arm_by_link.key, server.staged()) else { return };
+        // Other pieces may have been staged meanwhile, and a name is known by the tag alone.
+        let (plan, leg) = (*plan, self.leg_to_be(plan));
+        let right = arming::tag(&key, challenge, &plan, self.nameplate.serial, &leg);
+        if right.is_none_or(|right| !arming::is_same(&right, &tag)) {
+            return;
+        }
+        if self.arm(&plan, &leg, identity, self.newest_round()).is_ok() {
+            self.book.latch(Fault::PlanArmed);
+            server.forget();
         }
     }
 
-    fn box_status(&self) -> BoxStatus {
+    /// The name of the leg that the box knows, or the plan's own if it knows none.
+    fn leg_to_be(&self, plan: &Plan) -> heapless::Vec<u8, MOST_NAME> {
+        let known = self.monitor.plan().unwrap_or(plan);
+        // No name is longer.
+        heapless::Vec::from_slice(known.leg_name().as_bytes()).unwrap_or_default()
+    }
+
+    /// How the box itself is, apart from the leg.
+    #[must_use]
+    pub fn box_status(&self) -> BoxStatus {
         let (supervised_shafts, supervised_contacts) = self.supervision();
         BoxStatus {
             faults: self.faults().bits(),
@@ -520,6 +594,7 @@ where
             supervised_shafts,
             supervised_contacts,
             refused: self.by_link.refused,
+            waits_for_press: self.arm_by_link.waiting.is_some(),
         }
     }
 
@@ -547,6 +622,18 @@ impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
     #[must_use]
     pub const fn settings_identity(&self) -> Option<u32> {
         self.armed.identity
+    }
+
+    /// When the main loop last came round; `None` before the first round.
+    #[must_use]
+    pub const fn polled(&self) -> Option<Micros> {
+        self.polled
+    }
+
+    /// How often it was switched on.
+    #[must_use]
+    pub const fn session(&self) -> u32 {
+        self.memory.session
     }
 
     /// Every fault, present or waiting for a reset.

@@ -24,8 +24,8 @@ pub enum Newest {
     Blank,
     /// The newest value.
     Value(u32),
-    /// Something was written that cannot be read.
-    Unknown,
+    /// Something was written that cannot be read: behind this value, if there is any.
+    Unknown(Option<u32>),
 }
 
 /// The ring.
@@ -76,7 +76,7 @@ impl Marks {
             _ => {
                 let blank = it.is_blank(flash, 0)?;
                 it.other_is_blank = blank;
-                let found = if blank && it.is_blank(flash, 1)? { Newest::Blank } else { Newest::Unknown };
+                let found = if blank && it.is_blank(flash, 1)? { Newest::Blank } else { Newest::Unknown(None) };
                 return Ok((it, found));
             }
         };
@@ -99,7 +99,7 @@ impl Marks {
             Some(value) if !doubt => Newest::Value(value),
             // A page was begun and nothing was ever written to it.
             None if !doubt && other == Pair::Blank => Newest::Blank,
-            _ => Newest::Unknown,
+            _ => Newest::Unknown(newest),
         };
         Ok((it, found))
     }

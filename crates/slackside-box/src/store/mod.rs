@@ -1,7 +1,9 @@
-//! What the box keeps in flash: settings in two slots, a journal of what must survive, a ring of slip heat, recordings.
+//! What the box keeps in flash: settings in two slots, a journal of what must survive, rings of slip heat and of power-ups, the
+//! box's key, recordings.
 
 mod album;
 mod journal;
+mod key;
 mod layout;
 mod marks;
 mod slots;
@@ -10,6 +12,8 @@ use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
 pub use album::{About, Album, Entry};
 pub use journal::{Journal, Kept, Restored};
+pub(crate) use key::read_key;
+pub use key::{key_block, set_key};
 pub use layout::{Layout, TooSmall};
 pub use marks::{Marks, Newest};
 pub use slots::{Found, Slots};

@@ -10,7 +10,7 @@ use slackside::verdict::{Change, Phase};
 use slackside_box::bench::{Flash, Level, Line, Panel, Pin};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
 use slackside_box::fault::Fault;
-use slackside_box::store::{Layout, Slots};
+use slackside_box::store::{Layout, Slots, set_key};
 use slackside_box::{BoxMonitor, Happened, Link, Nameplate, Parts, SensorBox};
 
 pub type Chip = Flash<4, 1024>;
@@ -30,9 +30,19 @@ pub fn plan(settings: &Settings) -> Plan {
     settings.clone().check().expect("sound").plan()
 }
 
-/// Flash with the example leg's plan in it, and nothing else.
-pub fn set_up() -> Chip {
+/// The key of the box on the bench.
+pub const KEY: [u8; 16] = *b"the bench's key.";
+
+/// Flash of a new box with its key.
+pub fn new_box() -> Chip {
     let mut chip = Chip::new(128);
+    set_key(&layout(), &mut chip, &KEY).expect("set");
+    chip
+}
+
+/// Flash with its key and the example leg's plan in it, and nothing else.
+pub fn set_up() -> Chip {
+    let mut chip = new_box();
     Slots::new(&layout()).store(&mut chip, plan(&settings()).bytes(), None, &mut [0; Plan::LENGTH]).expect("stored");
     chip
 }

@@ -22,6 +22,7 @@ use super::outcome::Outcome;
 use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
 use super::units::check_units;
+use super::window::Keeper;
 use crate::monitor::{Monitor, monitor};
 use crate::trace::{Progress, Reader};
 
@@ -101,10 +102,15 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
     let watch = RefCell::new(watch);
 
     let (mut progress, read) = (progress, reader.progress());
+    let mut keeper = Keeper::new();
     let mut batch = Vec::new();
     while reader.read_batch(&mut batch)? {
         for input in &batch {
+            keeper.take(&monitor, input);
             observe(&mut monitor, &watch, *input);
+            if !watch.borrow().outcome.first_outs.is_empty() {
+                keeper.hold();
+            }
         }
         if let Some(error) = watch.borrow_mut().failed.take() {
             return Err(error).context("a file could not be written; nothing is left of it");
@@ -120,7 +126,9 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
         // What is due up to the last row is settled; what would come later is not known.
         observe(&mut monitor, &watch, Input::new(last, Signal::Tick));
     }
-    watch.into_inner().finish(survey, &monitor)
+    let mut outcome = watch.into_inner().finish(survey, &monitor)?;
+    outcome.window = keeper.finish(&monitor);
+    Ok(outcome)
 }
 
 /// Have the monitor take one input, everybody looking on.
@@ -191,8 +199,17 @@ impl Tap for Looks<'_, '_> {
                 watch.outcome.slip(now, watch.gather.newest(), &motion);
                 watch.gather.motion(now, &motion);
             }
-            Told::Signal(Signal::SpeedReference(reference)) => watch.reference = *reference,
-            Told::Signal(Signal::DrivePower(power)) => watch.gather.power(*power),
+            Told::Signal(Signal::SpeedReference(reference)) => {
+                watch.reference = *reference;
+                watch.outcome.series.reference(now, *reference);
+            }
+            Told::Signal(Signal::DrivePower(power)) => {
+                watch.gather.power(*power);
+                watch.outcome.series.power(now, *power);
+            }
+            Told::Signal(Signal::Temperature(place, celsius)) => {
+                watch.outcome.series.temperature(now, *place, *celsius);
+            }
             Told::Signal(Signal::DriveRunning(on)) => watch.outcome.drive(now, *on),
             Told::Signal(_) | Told::Late => {}
         }

@@ -11,6 +11,7 @@ use slackside::verdict::{Change, Permit, Phase, Verdict};
 
 use super::run_up::RunUp;
 use super::series::Series;
+use super::window::Window;
 use crate::report::Clock;
 use crate::trace::{Survey, Warning};
 
@@ -94,6 +95,8 @@ pub struct Outcome {
     pub run_up: RunUp,
     /// The whole trace, for drawing.
     pub series: Series,
+    /// The inputs around the first trip, or the last ones where nothing tripped.
+    pub window: Window,
     /// The largest slip over one boot turn.
     pub peak_short: Option<Peak>,
     /// The largest slip over four boot turns.
@@ -143,6 +146,7 @@ impl Outcome {
             feed_dropped: None,
             run_up: RunUp::default(),
             series: Series::default(),
+            window: Window::default(),
             peak_short: None,
             peak_long: None,
             peak_heat: Ppm::ZERO,

@@ -1,7 +1,7 @@
 //! The whole trace as a fixed number of stretches of time, for drawing: least and most of everything in each.
 
 use slackside::input::Place;
-use slackside::units::{Micros, Ppm};
+use slackside::units::{DeciCelsius, Micros, Ppm, Watts};
 
 use super::sample::Sample;
 
@@ -56,6 +56,12 @@ pub struct Bucket {
     pub slip_long: Range,
     /// Slip heat, ppm of the budget.
     pub heat: Range,
+    /// Power at the head shaft, watts.
+    pub power: Range,
+    /// Temperature at each place, tenths of a degree Celsius.
+    pub temperatures: [Range; Place::COUNT],
+    /// The speed asked for, ppm of normal.
+    pub reference: Range,
     /// Whether the belt rubbed at each place.
     pub rubbed: [bool; Place::COUNT],
 }
@@ -67,6 +73,9 @@ impl Bucket {
         slip_short: Range::EMPTY,
         slip_long: Range::EMPTY,
         heat: Range::EMPTY,
+        power: Range::EMPTY,
+        temperatures: [Range::EMPTY; Place::COUNT],
+        reference: Range::EMPTY,
         rubbed: [false; Place::COUNT],
     };
 
@@ -76,6 +85,11 @@ impl Bucket {
         self.slip_short.join(other.slip_short);
         self.slip_long.join(other.slip_long);
         self.heat.join(other.heat);
+        self.power.join(other.power);
+        self.reference.join(other.reference);
+        for (mine, theirs) in self.temperatures.iter_mut().zip(other.temperatures) {
+            mine.join(theirs);
+        }
         for (mine, theirs) in self.rubbed.iter_mut().zip(other.rubbed) {
             *mine |= theirs;
         }
@@ -177,6 +191,27 @@ impl Series {
             }
         }
         self.next = Micros::new(next);
+    }
+
+    /// Take power.
+    pub fn power(&mut self, at: Micros, power: Watts) {
+        if let Some(bucket) = self.bucket(at) {
+            bucket.power.include(i64::from(power.get()));
+        }
+    }
+
+    /// Take a temperature.
+    pub fn temperature(&mut self, at: Micros, place: Place, celsius: DeciCelsius) {
+        if let Some(bucket) = self.bucket(at) {
+            bucket.temperatures[place.index()].include(i64::from(celsius.get()));
+        }
+    }
+
+    /// Take the speed asked for.
+    pub fn reference(&mut self, at: Micros, reference: Ppm) {
+        if let Some(bucket) = self.bucket(at) {
+            bucket.reference.include(i64::from(reference.get()));
+        }
     }
 
     /// Mark that the belt rubs at `place`, however shortly.

@@ -8,7 +8,6 @@ use std::fmt::Write;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{ContactState, Place};
-use slackside::motion::SlipReading;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase};
 
@@ -17,10 +16,12 @@ use super::clock::Clock;
 use super::escape::escape;
 use super::figures::{belt as belt_text, belt_unit, percent, rpm, trimmed};
 use crate::drawing::{Look, Scale, Svg, nice_step};
-use crate::replay::{Bucket, Moment, Outcome, Range};
+use crate::replay::{Column, Columns, Outcome, Point, What};
 
-/// Lines are broken where nothing was known for longer than this.
-const BREAK_US: u64 = 1_500_000;
+/// Nothing known for longer than this is marked.
+const MARKED_US: u64 = 1_500_000;
+/// A drawing is cut into so many slots of time, each with the least and the most in it.
+const SLOTS: u64 = 500;
 
 /// The time axis of one drawing.
 #[derive(Clone, Copy)]
@@ -32,7 +33,17 @@ struct Axis {
 impl Axis {
     /// Where a moment lies, in thousandths of the width.
     fn x(self, at: u64) -> f64 {
-        1_000.0 * at.saturating_sub(self.begin) as f64 / self.length as f64
+        (1_000.0 * at.saturating_sub(self.begin) as f64 / self.length as f64).min(1_000.0)
+    }
+
+    const fn end(self) -> u64 {
+        self.begin.saturating_add(self.length)
+    }
+
+    /// When a slot begins.
+    fn slot(self, index: u64) -> u64 {
+        let part = u128::from(self.length) * u128::from(index) / u128::from(SLOTS);
+        self.begin.saturating_add(u64::try_from(part).unwrap_or(u64::MAX))
     }
 }
 
@@ -42,86 +53,69 @@ const fn lane(least: f64, most: f64) -> Scale {
 }
 
 /// A strip: stretches of time, each in a class of its own.
-struct Strip {
-    name: String,
-    parts: Vec<(u64, u64, &'static str, String)>,
+pub struct Strip {
+    /// What it is about.
+    pub name: String,
+    /// From, to, class, words.
+    pub parts: Vec<(u64, u64, &'static str, String)>,
 }
 
-/// The lanes.
-pub fn lanes(outcome: &Outcome) -> String {
-    let begin = outcome.first().get();
-    let axis = Axis { begin, length: outcome.last().get().saturating_sub(begin).max(1) };
+/// Strips about one thing.
+pub struct Strips {
+    /// What.
+    pub title: &'static str,
+    /// The classes in it, each with its words.
+    pub keys: &'static [(&'static str, &'static str)],
+    /// One below the other.
+    pub strips: Vec<Strip>,
+}
+
+/// The lanes from one moment to another.
+pub fn lanes(outcome: &Outcome, columns: &Columns, begin: u64, end: u64) -> String {
+    let axis = Axis { begin, length: end.saturating_sub(begin).max(1) };
     let trip = outcome.first_outs.first().map(|first_out| first_out.at.get());
     let mut out = String::from("<div class=\"chart\">\n");
-    let mut chart = Chart { out: &mut out, svg: Svg::default(), axis, trip };
+    let mut chart = Chart { out: &mut out, columns, svg: Svg::default(), axis, trip };
     chart.speeds(outcome);
     chart.slip(outcome);
     chart.heat(outcome);
-    chart.strips("Rub contacts", &contacts(outcome), "rub");
-    chart.strips("Alarms", &alarms(outcome), "alarm");
-    chart.strips("Permits and what the leg does", &permits(outcome), "permit");
+    chart.power(outcome);
+    chart.temperatures();
+    for strips in strips(outcome, columns) {
+        chart.strips(&strips);
+    }
     chart.time_axis(outcome.clock());
     out.push_str("</div>\n");
     out
 }
 
-/// Traces longer than this get a drawing of the last seconds before the first-out apart.
-const LONG_US: u64 = 60_000_000;
-/// What that drawing shows before and after.
-const CLOSE_US: u64 = 10_000_000;
-
-/// The last seconds before the first-out, where the whole trace is too long to show them. Empty where it is not.
-pub fn close_up(outcome: &Outcome) -> String {
-    let length = outcome.last().get().saturating_sub(outcome.first().get());
-    let Some(trip) = outcome.run_up.until().map(Micros::get).filter(|_| length > LONG_US) else { return String::new() };
-    let axis = Axis { begin: trip.saturating_sub(CLOSE_US), length: CLOSE_US };
-    let mut out = String::from("<div class=\"chart\">\n");
-    let mut chart = Chart { out: &mut out, svg: Svg::default(), axis, trip: Some(trip) };
-    let machine = &outcome.settings.machine;
-    let moments: Vec<(Micros, Moment)> = outcome.run_up.moments(machine).collect();
-    let share = |part: u32, whole: u32| 100.0 * f64::from(part) / f64::from(whole.max(1));
-
-    let scale = lane(0.0, 120.0);
-    let mut keys = vec![("belt", "belt".to_owned())];
-    if machine.head_targets.is_some() {
-        keys.insert(0, ("head", "head shaft".to_owned()));
-    }
-    chart.open("Speeds, per cent of normal", &keys);
-    chart.begin(scale, &[0.0, 50.0, 100.0], &[(80.0, "80 %: the code's limit")]);
-    let head = moments
-        .iter()
-        .map(|(at, moment)| (*at, moment.head.map(|speed| share(speed.get(), machine.normal_head.get()))));
-    chart.steps("head", scale, head);
-    let belt = moments
-        .iter()
-        .map(|(at, moment)| (*at, moment.belt.map(|speed| share(speed.get(), machine.normal_belt_speed().get()))));
-    chart.steps("belt", scale, belt);
-    chart.close();
-
-    if outcome.sees_slip() {
-        let percent = |reading: SlipReading| reading.ppm().map(|ppm| f64::from(ppm.get()) / 1e4);
-        let (scale, grid, marks) = slip_scale(outcome);
-        chart.open(
-            "Slip, per cent",
-            &[("short", "over one boot turn".to_owned()), ("long", "over four boot turns".to_owned())],
-        );
-        let marks: Vec<(f64, &str)> = marks.iter().map(|(figure, text)| (*figure, text.as_str())).collect();
-        chart.begin(scale, &grid, &marks);
-        chart.steps("short", scale, moments.iter().map(|(at, moment)| (*at, percent(moment.slip_short))));
-        chart.steps("long", scale, moments.iter().map(|(at, moment)| (*at, percent(moment.slip_long))));
-        chart.close();
-    }
-    out.push_str("<div class=\"lane time\"><div class=\"bar\">");
-    for before in [10, 8, 6, 4, 2] {
-        let left = 10 * (10 - before);
-        let _ = write!(out, "<span class=\"t\" style=\"left:{left}%\">−{before} s</span>");
-    }
-    out.push_str("<span class=\"t t-last bad\" style=\"left:100%\">trip</span></div></div>\n</div>\n");
-    out
+/// Every strip of an outcome.
+pub fn strips(outcome: &Outcome, columns: &Columns) -> Vec<Strips> {
+    const ALARM: &[(&str, &str)] =
+        &[("unack", "not acknowledged"), ("ack", "acknowledged"), ("over", "over or latched")];
+    let all = [
+        Strips {
+            title: "Rub contacts",
+            keys: &[("rub", "rubs"), ("faulty", "faulty: not known")],
+            strips: contacts(outcome, columns),
+        },
+        Strips {
+            title: "Drive and outlet",
+            keys: &[("on", "motor on"), ("plugged", "outlet plugged")],
+            strips: wires(outcome, columns),
+        },
+        Strips { title: "Alarms", keys: ALARM, strips: alarms(outcome) },
+        Strips {
+            title: "Permits and what the leg does",
+            keys: &[("given", "given"), ("dropped", "dropped")],
+            strips: permits(outcome),
+        },
+    ];
+    all.into_iter().filter(|strips| !strips.strips.is_empty()).collect()
 }
 
 /// The scale, the grid and the limits of a slip lane.
-fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
+pub fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
     let setpoint = |condition: Condition| f64::from(outcome.settings.limits.of(condition).setpoint) / 1e4;
     let (high, very_high) = (setpoint(Condition::SlipHigh), setpoint(Condition::SlipVeryHigh));
     let peak = outcome.peak_short.map_or(0.0, |peak| f64::from(peak.value.get()) / 1e4);
@@ -135,6 +129,7 @@ fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
 
 struct Chart<'a> {
     out: &'a mut String,
+    columns: &'a Columns,
     /// The drawing of the lane that is open.
     svg: Svg,
     axis: Axis,
@@ -144,14 +139,7 @@ struct Chart<'a> {
 impl Chart<'_> {
     fn speeds(&mut self, outcome: &Outcome) {
         let machine = &outcome.settings.machine;
-        let share = |range: Range, whole: u32| {
-            range.bounds().map(|(least, most)| {
-                let whole = f64::from(whole.max(1));
-                (100.0 * least as f64 / whole, 100.0 * most as f64 / whole)
-            })
-        };
-        let head = machine.normal_head.get();
-        let belt = machine.normal_belt_speed().get();
+        let share = |whole: u32| move |value: i32| 100.0 * f64::from(value) / f64::from(whole.max(1));
         let scale = lane(0.0, 120.0);
         let mut keys = vec![(
             "belt",
@@ -166,12 +154,9 @@ impl Chart<'_> {
         }
         self.open("Speeds, per cent of normal", &keys);
         self.begin(scale, &[0.0, 50.0, 100.0], &[(80.0, "80 %: the code's limit")]);
-        let width = outcome.series.width_us();
-        if machine.head_targets.is_some() {
-            self.line("head", outcome, scale, |bucket| share(bucket.head, head));
-        }
-        self.line("belt", outcome, scale, |bucket| share(bucket.belt, belt));
-        self.unknown(outcome, width, |bucket| bucket.belt.bounds().is_some());
+        self.line("head", scale, What::Head, share(machine.normal_head.get()));
+        self.line("belt", scale, What::Belt, share(machine.normal_belt_speed().get()));
+        self.unknown(&[What::Belt]);
         self.close();
     }
 
@@ -182,18 +167,15 @@ impl Chart<'_> {
             return;
         }
         let (scale, grid, marks) = slip_scale(outcome);
-        let percents = |range: Range| range.bounds().map(|(least, most)| (least as f64 / 1e4, most as f64 / 1e4));
         self.open(
             "Slip, per cent",
             &[("short", "over one boot turn".to_owned()), ("long", "over four boot turns".to_owned())],
         );
         let marks: Vec<(f64, &str)> = marks.iter().map(|(figure, text)| (*figure, text.as_str())).collect();
         self.begin(scale, &grid, &marks);
-        self.line("short", outcome, scale, |bucket| percents(bucket.slip_short));
-        self.line("long", outcome, scale, |bucket| percents(bucket.slip_long));
-        self.unknown(outcome, outcome.series.width_us(), |bucket| {
-            bucket.slip_short.bounds().is_some() || bucket.slip_long.bounds().is_some()
-        });
+        self.line("short", scale, What::SlipShort, |ppm| f64::from(ppm) / 1e4);
+        self.line("long", scale, What::SlipLong, |ppm| f64::from(ppm) / 1e4);
+        self.unknown(&[What::SlipShort, What::SlipLong]);
         self.close();
     }
 
@@ -201,18 +183,66 @@ impl Chart<'_> {
         if !outcome.sees_slip() {
             return;
         }
-        let peak = f64::from(outcome.peak_heat.get()) / 1e4;
-        let most = if peak > 40.0 { (peak * 1.1).max(110.0) } else { nice_step(peak.max(1.0) * 1.1, 1) };
-        let scale = lane(0.0, most);
-        self.open("Slip heat, per cent of the budget", &[("heat", "heat in pulley and belt".to_owned())]);
-        let step = nice_step(most, 3);
-        let grid: Vec<f64> = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
+        let most = heat_most(outcome);
         let marks: &[(f64, &str)] = if most > 100.0 { &[(100.0, "stop 100 %")] } else { &[] };
+        let keys = [("heat", "heat in pulley and belt".to_owned())];
+        self.plain("Slip heat, per cent of the budget", &keys, (0.0, most), marks, &[What::Heat], 1e4);
+    }
+
+    fn power(&mut self, outcome: &Outcome) {
+        let Some((_, most)) = self.span(&[What::Power]) else { return };
+        let rated = f64::from(outcome.settings.machine.rated_power.get()) / 1e3;
+        let mark = format!("rated {} kW", trimmed(rated, 1));
+        let most = (f64::from(most) / 1e3).max(rated) * 1.15;
+        let keys = [("power", "power at the head shaft".to_owned())];
+        self.plain("Power, kilowatts", &keys, (0.0, most), &[(rated, &mark)], &[What::Power], 1e3);
+    }
+
+    fn temperatures(&mut self) {
+        let whats = Place::ALL.map(What::Temperature);
+        let Some((least, most)) = self.span(&whats) else { return };
+        let keys: Vec<(&str, String)> = Place::ALL
+            .into_iter()
+            .filter(|place| self.columns.get(What::Temperature(*place)).is_some())
+            .map(|place_| (temperature_class(place_), place(place_).to_owned()))
+            .collect();
+        let range = ((f64::from(least) / 10.0).min(0.0), (f64::from(most) / 10.0 * 1.15).max(20.0));
+        self.plain("Temperature at the rub points, °C", &keys, range, &[], &whats, 10.0);
+    }
+
+    /// A lane of channels that share a scale, each `divisor` of its units in one of the scale's.
+    fn plain(
+        &mut self,
+        title: &str,
+        keys: &[(&str, String)],
+        (least, most): (f64, f64),
+        marks: &[(f64, &str)],
+        whats: &[What],
+        divisor: f64,
+    ) {
+        let scale = lane(least, most);
+        let step = nice_step(most - least, 3);
+        let first = (least / step).ceil();
+        let grid: Vec<f64> =
+            (0..8).map(|count| (first + f64::from(count)) * step).take_while(|figure| *figure <= most).collect();
+        self.open(title, keys);
         self.begin(scale, &grid, marks);
-        self.line("heat", outcome, scale, |bucket| {
-            bucket.heat.bounds().map(|(least, most)| (least as f64 / 1e4, most as f64 / 1e4))
-        });
+        for what in whats {
+            let class = match *what {
+                What::Heat => "heat",
+                What::Temperature(place) => temperature_class(place),
+                _ => "power",
+            };
+            self.line(class, scale, *what, |value| f64::from(value) / divisor);
+        }
         self.close();
+    }
+
+    /// The least and the most of channels in the whole trace.
+    fn span(&self, whats: &[What]) -> Option<(i32, i32)> {
+        let columns = whats.iter().filter_map(|what| self.columns.get(*what));
+        let bounds = columns.flat_map(|column| column.points.iter().filter_map(Point::bounds));
+        bounds.reduce(|(least, most), (low, high)| (least.min(low), most.max(high)))
     }
 
     fn open(&mut self, title: &str, keys: &[(&str, String)]) {
@@ -248,7 +278,7 @@ impl Chart<'_> {
     }
 
     fn trip_line(&mut self, height: f64) {
-        if let Some(trip) = self.trip {
+        if let Some(trip) = self.trip.filter(|trip| (self.axis.begin..=self.axis.end()).contains(trip)) {
             let x = self.axis.x(trip);
             self.svg.path(Look::Class("trip"), &format!("M{x:.2} 0V{height}"));
         }
@@ -259,130 +289,145 @@ impl Chart<'_> {
         self.out.push_str("</div></div>\n");
     }
 
-    fn line(&mut self, class: &str, outcome: &Outcome, scale: Scale, figure: impl Fn(&Bucket) -> Option<(f64, f64)>) {
-        let width = outcome.series.width_us();
-        let start = outcome.series.start().get();
+    /// The least and the most that a channel can have been in each slot, where anything was known.
+    fn slots(&self, what: What) -> Vec<Option<(i32, i32)>> {
+        let Some(column) = self.columns.get(what) else { return Vec::new() };
+        let mut next = column.points.partition_point(|point| point.at <= self.axis.begin);
+        let mut holds = next.checked_sub(1).and_then(|at| column.points.get(at)).and_then(Point::bounds);
+        let closed = |(least, most): (i32, i32)| (least, if most == Point::OPEN { least } else { most });
+        (1..=SLOTS)
+            .map(|slot| {
+                let end = self.axis.slot(slot);
+                let mut seen = holds.map(closed);
+                while let Some(point) = column.points.get(next).filter(|point| point.at < end) {
+                    holds = point.bounds();
+                    if let Some((low, high)) = holds.map(closed) {
+                        seen = Some(seen.map_or((low, high), |(least, most)| (least.min(low), most.max(high))));
+                    }
+                    next += 1;
+                }
+                seen
+            })
+            .collect()
+    }
+
+    fn line(&mut self, class: &str, scale: Scale, what: What, figure: impl Fn(i32) -> f64) {
         let mut path = String::new();
-        let mut last: Option<u64> = None;
-        for (index, bucket) in outcome.series.buckets().iter().enumerate() {
-            let Some((least, most)) = figure(bucket) else { continue };
-            let at = start.saturating_add((index as u64).saturating_mul(width)).saturating_add(width / 2);
-            let joined = last.is_some_and(|last| at - last <= BREAK_US.max(4 * width));
-            let x = self.axis.x(at).clamp(0.0, 1_000.0);
-            let (low, high) = (scale.place(least), scale.place(most));
+        let mut joined = false;
+        for (slot, seen) in self.slots(what).into_iter().enumerate() {
+            let Some((least, most)) = seen else {
+                joined = false;
+                continue;
+            };
+            let x = 1_000.0 * (slot as f64 + 0.5) / SLOTS as f64;
+            let (low, high) = (scale.place(figure(least)), scale.place(figure(most)));
             let _ = write!(path, "{}{x:.1} {low:.1}", if joined { "L" } else { "M" });
             if (low - high).abs() > 0.3 {
-                let _ = write!(path, "L{x:.1} {high:.1}");
+                let _ = write!(path, "V{high:.1}");
             } else if !joined {
                 path.push_str("h.5");
             }
-            last = Some(at);
+            joined = true;
         }
         self.svg.path(Look::Class(&format!("line s-{class}")), &path);
     }
 
-    /// A line from figures that hold until the next; broken where nothing is known.
-    fn steps(&mut self, class: &str, scale: Scale, figures: impl Iterator<Item = (Micros, Option<f64>)>) {
-        let begin = self.axis.begin;
-        let axis = self.axis;
-        // The one from before the drawing begins is drawn at its edge.
-        let places = figures.map(|(at, figure)| Some((axis.x(at.get().max(begin)), scale.place(figure?))));
-        self.svg.line(Look::Class(&format!("line s-{class}")), places);
-    }
-
-    /// A band along the foot of the lane wherever nothing was known.
-    fn unknown(&mut self, outcome: &Outcome, width: u64, known: impl Fn(&Bucket) -> bool) {
-        let start = outcome.series.start().get();
-        let end = self.axis.begin.saturating_add(self.axis.length);
-        let mut since = self.axis.begin;
-        let mut parts = Vec::new();
-        for (index, bucket) in outcome.series.buckets().iter().enumerate() {
-            if known(bucket) {
-                let at = start.saturating_add((index as u64).saturating_mul(width));
-                parts.push((since, at));
-                since = at.saturating_add(width);
-            }
-        }
-        parts.push((since, end));
-        for (from, to) in parts {
-            if to.saturating_sub(from) > BREAK_US.max(4 * width) {
-                let (x, to) = (self.axis.x(from), self.axis.x(to));
-                self.svg.rect(Look::Class("unknown"), (x, 94.0), (to - x, 6.0), "");
-            }
-        }
-    }
-
-    fn strips(&mut self, title: &str, strips: &[Strip], class: &str) {
-        if strips.is_empty() {
-            return;
-        }
-        let _ = writeln!(
-            self.out,
-            "<div class=\"lane\"><p class=\"lane-title\"><b>{}</b>{}</p>",
-            escape(title),
-            match class {
-                "alarm" =>
-                    " <span class=\"key k-unack\">not acknowledged</span> <span class=\"key k-ack\">acknowledged</span> \
-                     <span class=\"key k-over\">over or latched</span>",
-                "permit" => " <span class=\"key k-given\">given</span> <span class=\"key k-dropped\">dropped</span>",
-                _ => " <span class=\"key k-rub\">rubs</span>",
-            }
-        );
-        for strip in strips {
-            let _ = write!(
-                self.out,
-                "<div class=\"strip\"><span class=\"strip-name\">{}</span><div class=\"bar\">",
-                escape(&strip.name)
-            );
-            self.svg = Svg::stretched(1_000.0, 10.0);
-            for (from, to, class, words) in &strip.parts {
-                let (x, to) = (self.axis.x(*from), self.axis.x(*to));
-                let look = format!("p-{class}");
-                self.svg.rect(Look::Class(&look), (x, 0.0), ((to - x).max(1.5), 10.0), words);
-            }
-            self.trip_line(10.0);
-            self.out.push_str(&std::mem::take(&mut self.svg).finish());
-            for (from, to, _, words) in &strip.parts {
-                // Words only where they fit: a tenth of the width.
-                if class == "permit" && self.axis.x(*to) - self.axis.x(*from) > 110.0 {
-                    let _ = write!(
-                        self.out,
-                        "<span class=\"bar-word\" style=\"left:{:.2}%;width:{:.2}%\">{}</span>",
-                        self.axis.x(*from) / 10.0,
-                        (self.axis.x(*to) - self.axis.x(*from)) / 10.0,
-                        escape(words)
-                    );
+    /// A band along the foot of the lane wherever none of these was known.
+    fn unknown(&mut self, whats: &[What]) {
+        let all: Vec<Vec<Option<(i32, i32)>>> = whats.iter().map(|what| self.slots(*what)).collect();
+        let known = |slot: u64| all.iter().any(|slots| slots.get(slot as usize).is_some_and(Option::is_some));
+        let mut since = None;
+        for slot in 0..=SLOTS {
+            if slot < SLOTS && !known(slot) {
+                since.get_or_insert(slot);
+            } else if let Some(since) = since.take() {
+                let (from, to) = (self.axis.slot(since), self.axis.slot(slot));
+                if to.saturating_sub(from) > MARKED_US.max(4 * self.axis.length / SLOTS) {
+                    let (x, to) = (self.axis.x(from), self.axis.x(to));
+                    self.svg.rect(Look::Class("unknown"), (x, 94.0), (to - x, 6.0), "");
                 }
             }
-            self.out.push_str("</div></div>\n");
+        }
+    }
+
+    fn strips(&mut self, strips: &Strips) {
+        let _ = write!(self.out, "<div class=\"lane\"><p class=\"lane-title\"><b>{}</b>", escape(strips.title));
+        for (class, words) in strips.keys {
+            let _ = write!(self.out, " <span class=\"key k-{class}\">{words}</span>");
+        }
+        self.out.push_str("</p>\n");
+        for strip in &strips.strips {
+            self.strip(strip);
         }
         self.out.push_str("</div>\n");
+    }
+
+    fn strip(&mut self, strip: &Strip) {
+        let name = escape(&strip.name);
+        let _ = write!(self.out, "<div class=\"strip\"><span class=\"strip-name\">{name}</span><div class=\"bar\">");
+        self.svg = Svg::stretched(1_000.0, 10.0);
+        let seen = strip.parts.iter().filter(|(from, to, ..)| *from <= self.axis.end() && *to >= self.axis.begin);
+        let seen: Vec<(f64, f64, &str, &str)> = seen
+            .map(|(from, to, class, words)| (self.axis.x(*from), self.axis.x(*to), *class, words.as_str()))
+            .collect();
+        for (x, to, class, words) in &seen {
+            self.svg.rect(Look::Class(&format!("p-{class}")), (*x, 0.0), ((to - x).max(1.5), 10.0), words);
+        }
+        self.trip_line(10.0);
+        self.out.push_str(&std::mem::take(&mut self.svg).finish());
+        for (x, to, _, words) in &seen {
+            // Words only where they fit: a tenth of the width.
+            if to - x > 110.0 {
+                let (left, width) = (x / 10.0, (to - x) / 10.0);
+                let words = escape(words);
+                let _ = write!(
+                    self.out,
+                    "<span class=\"bar-word\" style=\"left:{left:.2}%;width:{width:.2}%\">{words}</span>"
+                );
+            }
+        }
+        self.out.push_str("</div></div>\n");
     }
 
     fn time_axis(&mut self, clock: Clock) {
         self.out.push_str("<div class=\"lane time\"><div class=\"bar\">");
         let seconds = self.axis.length as f64 / 1e6;
         let step = nice_time_step(seconds);
-        let mut second = 0.0;
-        while second <= seconds {
-            let at = self.axis.begin + (second * 1e6) as u64;
-            let class = if self.axis.x(at) > 960.0 { "t t-last" } else { "t" };
-            let _ = write!(
-                self.out,
-                "<span class=\"{class}\" style=\"left:{:.2}%\">{}</span>",
-                self.axis.x(at) / 10.0,
-                clock.mark(Micros::new(at), step)
-            );
-            second += step;
+        // Marks lie at round times.
+        let step_us = ((step * 1e6) as u64).max(1);
+        let mut at = clock.round_up(Micros::new(self.axis.begin), step_us).get();
+        while at <= self.axis.end() {
+            let x = self.axis.x(at);
+            let class = match x {
+                x if x > 960.0 => "t t-last",
+                x if x < 40.0 => "t t-first",
+                _ => "t",
+            };
+            let mark = clock.mark(Micros::new(at), step);
+            let _ = write!(self.out, "<span class=\"{class}\" style=\"left:{:.2}%\">{mark}</span>", x / 10.0);
+            let Some(next) = at.checked_add(step_us) else { break };
+            at = next;
         }
-        if let Some(trip) = self.trip {
-            let _ = write!(
-                self.out,
-                "<span class=\"t trip-word\" style=\"left:{:.2}%\">trip</span>",
-                self.axis.x(trip) / 10.0
-            );
+        if let Some(trip) = self.trip.filter(|trip| (self.axis.begin..=self.axis.end()).contains(trip)) {
+            let x = self.axis.x(trip) / 10.0;
+            let _ = write!(self.out, "<span class=\"t trip-word\" style=\"left:{x:.2}%\">trip</span>");
         }
         self.out.push_str("</div></div>\n");
+    }
+}
+
+/// The most that the lane of slip heat shows.
+pub fn heat_most(outcome: &Outcome) -> f64 {
+    let peak = f64::from(outcome.peak_heat.get()) / 1e4;
+    if peak > 40.0 { (peak * 1.1).max(110.0) } else { nice_step(peak.max(1.0) * 1.1, 1) }
+}
+
+const fn temperature_class(place: Place) -> &'static str {
+    match place {
+        Place::HeadLeft => "t0",
+        Place::HeadRight => "t1",
+        Place::BootLeft => "t2",
+        Place::BootRight => "t3",
     }
 }
 
@@ -394,35 +439,55 @@ fn nice_time_step(seconds: f64) -> f64 {
     STEPS.into_iter().find(|step| seconds / step <= 6.5).unwrap_or(seconds / 5.0)
 }
 
-fn contacts(outcome: &Outcome) -> Vec<Strip> {
-    let start = outcome.series.start().get();
-    let width = outcome.series.width_us();
-    Place::ALL
-        .into_iter()
-        .filter(|place| outcome.settings.machine.contacts[place.index()].is_some())
-        .map(|where_| {
-            let mut parts: Vec<(u64, u64, &'static str, String)> = Vec::new();
-            for (index, bucket) in outcome.series.buckets().iter().enumerate() {
-                if !bucket.rubbed[where_.index()] {
-                    continue;
-                }
-                let from = start.saturating_add((index as u64).saturating_mul(width));
-                let to = from.saturating_add(width);
-                match parts.last_mut() {
-                    Some(part) if part.1 >= from => part.1 = to,
-                    _ => parts.push((from, to, "rub", "rubs".to_owned())),
-                }
+/// The stretches of a channel of states, each in the class of its state; states without one are left out.
+fn stretches(
+    column: &Column,
+    end: u64,
+    class: impl Fn(i32) -> Option<(&'static str, &'static str)>,
+) -> Vec<(u64, u64, &'static str, String)> {
+    let ends = column.points.iter().skip(1).map(|point| point.at).chain([end]);
+    let parts = column.points.iter().zip(ends);
+    let parts = parts.filter_map(|(point, to)| Some((point.at, to, class(point.bounds()?.1)?)));
+    parts.map(|(from, to, (class, words))| (from, to, class, words.to_owned())).collect()
+}
+
+fn contacts(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
+    let class = |state| match state {
+        1 => Some(("rub", "rubs")),
+        2 => Some(("faulty", "faulty")),
+        _ => None,
+    };
+    let strips = Place::ALL.into_iter().filter_map(|where_| {
+        let parts = stretches(columns.get(What::Contact(where_))?, outcome.last().get(), class);
+        let motion = &outcome.motion.contacts[where_.index()];
+        let mut name = place(where_).to_owned();
+        if motion.state == ContactState::Faulty {
+            name.push_str(" (faulty at the end: not known)");
+        } else if motion.duty > Ppm::ZERO {
+            let _ = write!(name, " ({} of the last loop)", percent(motion.duty));
+        }
+        Some(Strip { name, parts })
+    });
+    strips.collect()
+}
+
+/// The wired contacts of drive and outlet. What they say is known within the window only.
+fn wires(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
+    let wires = [(What::Drive, "drive contact", ("on", "motor on")), (What::Outlet, "outlet", ("plugged", "plugged"))];
+    let (first, last) = (outcome.first().get(), outcome.last().get());
+    let strips = wires.into_iter().filter_map(|(what, name, on)| {
+        let column = columns.get(what)?;
+        let mut parts = stretches(column, columns.to.min(last), |state| (state == 1).then_some(on));
+        let begun = column.points.first().map_or(columns.to, |point| point.at);
+        for (from, to) in [(first, begun), (columns.to, last)] {
+            if to > from {
+                parts.push((from, to, "unsure", "not known here".to_owned()));
             }
-            let motion = &outcome.motion.contacts[where_.index()];
-            let mut name = place(where_).to_owned();
-            if motion.state == ContactState::Faulty {
-                name.push_str(" (faulty at the end: not known)");
-            } else if motion.duty > Ppm::ZERO {
-                let _ = write!(name, " ({} of the last loop)", percent(motion.duty));
-            }
-            Strip { name, parts }
-        })
-        .collect()
+        }
+        parts.sort_by_key(|part| part.0);
+        Some(Strip { name: name.to_owned(), parts })
+    });
+    strips.collect()
 }
 
 fn alarms(outcome: &Outcome) -> Vec<Strip> {

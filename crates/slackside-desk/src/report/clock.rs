@@ -110,6 +110,23 @@ impl Clock {
         }
     }
 
+    /// The first moment at or after `at` that is a whole number of `step_us` by the clock that people read.
+    #[must_use]
+    pub fn round_up(&self, at: Micros, step_us: u64) -> Micros {
+        let past = self.day_us(at).map_or_else(
+            || at.get().saturating_sub(self.zero) % step_us,
+            |us| us.rem_euclid(i64::try_from(step_us).unwrap_or(i64::MAX)).unsigned_abs(),
+        );
+        Micros::new(if past == 0 { at.get() } else { at.get().saturating_add(step_us - past) })
+    }
+
+    /// How programs write these times again: the moment that counts as zero, and what the clock of the day said then, if it is known.
+    #[must_use]
+    pub fn zero_and_day(&self) -> (u64, Option<i64>, bool) {
+        let zero = Micros::new(self.zero);
+        (self.zero, self.day_us(zero), self.dates)
+    }
+
     /// A length of time in microseconds.
     #[must_use]
     pub fn length(us: u64) -> String {

@@ -18,7 +18,7 @@ pub fn object(outcome: &Outcome) -> Value {
         "leg": outcome.settings.machine.leg.as_str(),
         "trace": outcome.trace,
         "settings": outcome.settings_name,
-        "settings_identity": format!("{:08x}", outcome.settings.plan().identity()),
+        "settings_identity": super::identity(outcome.settings.plan().identity()),
         "begin_us": outcome.first().get(),
         "end_us": outcome.last().get(),
         "begin_time": outcome.clock().time_of_day(outcome.first()),

@@ -70,7 +70,7 @@ fn first_screen(out: &mut String, outcome: &Outcome, story: &Story) {
     let leg = &outcome.settings.machine.leg;
     paragraph(out, "", &format!("{leg} on {}", outcome.trace));
     let identity = outcome.settings.identity();
-    paragraph(out, "", &format!("Settings: {}, identity {identity:08x}.", outcome.settings_name));
+    paragraph(out, "", &format!("Settings: {}, identity {}.", outcome.settings_name, super::identity(identity)));
     out.push('\n');
     paragraph(out, "", &format!("{}: {}", story.importance.word(), story.headline));
     paragraph(out, "", LOCKOUT);

@@ -37,7 +37,7 @@ pub fn object(loaded: &Loaded) -> Value {
         "format_version": 1,
         "leg": loaded.checked.machine.leg.as_str(),
         "settings": loaded.source_name,
-        "settings_identity": format!("{:08x}", loaded.checked.identity()),
+        "settings_identity": crate::report::identity(loaded.checked.identity()),
         "sections": written(loaded).sections().iter().map(section).collect::<Vec<_>>(),
     })
 }

@@ -33,6 +33,7 @@ pub fn write_command(origin: Origin, command: Command, out: &mut Vec<u8>) {
         out.extend_from_slice(BY_LINK.as_bytes());
     }
     match command {
+        Command::Armed { old, new } => out.extend_from_slice(format!("armed:{old:08X}:{new:08X}").as_bytes()),
         Command::Bypass(condition, span) => {
             out.extend_from_slice(b"bypass:");
             out.extend_from_slice(condition.name().as_bytes());
@@ -58,6 +59,9 @@ pub fn parse_command(text: &str) -> Result<(Origin, Command), Wrong> {
     if let Some(rest) = words.strip_prefix("bypass:") {
         return parse_bypass(rest).map(|command| (origin, command));
     }
+    if let Some(rest) = words.strip_prefix("armed:") {
+        return parse_armed(rest).map(|command| (origin, command));
+    }
     let mend = match nearest(words, PLAIN.iter().map(|(word, _)| *word).chain(["bypass"])) {
         Some("bypass") => "write `bypass:<condition>:<seconds>`, for example `bypass:mistracking:600`".to_owned(),
         Some(near) => format!("did you mean `{near}`?"),
@@ -67,6 +71,16 @@ pub fn parse_command(text: &str) -> Result<(Origin, Command), Wrong> {
         ),
     };
     Err(Wrong { problem: format!("`{text}` is no command"), mend })
+}
+
+fn parse_armed(text: &str) -> Result<Command, Wrong> {
+    let identity = |text: &str| u32::from_str_radix(text, 16).ok().filter(|_| text.len() == 8);
+    let both = text.split_once(':').and_then(|(old, new)| Some((identity(old)?, identity(new)?)));
+    let (old, new) = both.ok_or_else(|| Wrong {
+        problem: format!("`armed:{text}` does not name two identities"),
+        mend: "write both as 8 digits from 0 to 9 and A to F, for example `armed:00000000:9F0C11A2`".to_owned(),
+    })?;
+    Ok(Command::Armed { old, new })
 }
 
 fn parse_bypass(text: &str) -> Result<Command, Wrong> {

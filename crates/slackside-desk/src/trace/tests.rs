@@ -180,6 +180,7 @@ fn command() -> impl Strategy<Value = Command> {
         Just(Command::EndBypass),
         any::<bool>().prop_map(Command::Inch),
         any::<bool>().prop_map(Command::ProofTest),
+        any::<(u32, u32)>().prop_map(|(old, new)| Command::Armed { old, new }),
     ]
 }
 

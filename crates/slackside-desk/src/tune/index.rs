@@ -3,7 +3,7 @@
 use slackside::alone::leap::steady_shift;
 use slackside::input::{Place, Signal};
 use slackside::settings::plan::Plan;
-use slackside::signals::{Reading, ShaftSignals, Signals, unknown};
+use slackside::signals::{Reading, ShaftSignals, Signals, pattern, unknown};
 use slackside::units::Micros;
 
 use super::columns::{BLOCK, Columns, Cursor, Told, edge_of, pitch_of};
@@ -154,6 +154,7 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
     let shaft = |before: &ShaftSignals, after: &ShaftSignals| {
         after.distrust == before.distrust
             && after.pattern == before.pattern
+            && after.pattern != pattern::MISSING
             && !after.is_in_doubt()
             && after.pitch != 0
             && after.next_largest > 0

@@ -17,7 +17,7 @@ use crate::drawing::{Anchor, Look, Scale, Svg};
 use crate::report::Clock;
 use crate::report::escape::escape;
 
-const STYLE: &str = include_str!("../report/page.css");
+const STYLE: &str = include_str!("../report/page/page.css");
 const OWN_STYLE: &str = "\
 main { display: block; }\n\
 svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\

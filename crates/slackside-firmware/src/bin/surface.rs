@@ -30,6 +30,15 @@ use slackside::wire::{
     Asked, Decoder, EventLog, MOST_FRAME, Message, RecordingInfo, Reply, Request, Server, Store, StoreFault,
     Surroundings, encode,
 };
+#[cfg(feature = "modbus")]
+use slackside::wire::{BoxStatus, LinkStatus, Refused};
+#[cfg(feature = "modbus")]
+use slackside_modbus::{
+    leg::Leg,
+    rtu::{self, Receiver},
+    server::{Exception, MOST_PDU, answer as modbus_answer, refuse},
+    view::View,
+};
 
 #[panic_handler]
 fn panic(_: &PanicInfo) -> ! {
@@ -166,6 +175,8 @@ fn sensor_box() {
         black_box(monitor.retained().map(|retained| retained.to_image()));
         #[cfg(feature = "link")]
         line.poll(monitor);
+        #[cfg(feature = "modbus")]
+        modbus(monitor);
     }
 }
 
@@ -175,10 +186,10 @@ fn check() {
     black_box(plan().is_some());
 }
 
-#[cfg(any(feature = "record", feature = "link"))]
+#[cfg(any(feature = "record", feature = "link", feature = "modbus"))]
 static LONG: Volatile<u64> = Volatile::new(0);
 
-#[cfg(any(feature = "record", feature = "link"))]
+#[cfg(any(feature = "record", feature = "link", feature = "modbus"))]
 fn micros() -> Micros {
     Micros::new(LONG.get())
 }
@@ -290,7 +301,7 @@ impl Line {
         };
         let asked = self.server.answer(request, &around, monitor, self.events, &mut AnyStore, &mut { say });
         // The box alone checks and arms what is staged.
-        if let Asked::Arm { leg, identity } = asked {
+        if let Asked::Arm { leg, identity, .. } = asked {
             black_box(leg);
             if self.server.staged().is_some_and(|plan| Sound::new(plan).is_ok()) {
                 say(&Reply::Armed { old: 0, new: identity });
@@ -298,4 +309,42 @@ impl Line {
         }
         black_box(self.decoder.errors());
     }
+}
+
+#[cfg(feature = "modbus")]
+static RECEIVER: Volatile<Receiver> = Volatile::new(Receiver::new(19_200));
+#[cfg(feature = "modbus")]
+static REFUSED: Volatile<Refused> = Volatile::new(Refused { count: 0, first: Micros::ZERO, last: Micros::ZERO });
+#[cfg(feature = "modbus")]
+static REPLY: Volatile<[u8; MOST_PDU]> = Volatile::new([0; MOST_PDU]);
+#[cfg(feature = "modbus")]
+static REPLY_FRAME: Volatile<[u8; rtu::MOST_FRAME]> = Volatile::new([0; rtu::MOST_FRAME]);
+
+/// A frame by Modbus RTU, byte by byte, and its answer.
+#[cfg(feature = "modbus")]
+fn modbus(monitor: &Box) {
+    let receiver = RECEIVER.place();
+    receiver.take(WORD.get() as u8, micros());
+    let Some((address, message)) = receiver.frame(micros()) else { return };
+    let yes = || WORD.get() == 1;
+    let own = BoxStatus {
+        faults: WORD.get(),
+        run_given: yes(),
+        feed_given: yes(),
+        supervised_shafts: [yes(), yes()],
+        supervised_contacts: [yes(), yes(), yes(), yes()],
+        refused: REFUSED.get(),
+        waits_for_press: yes(),
+    };
+    let view = View {
+        status: LinkStatus::of(monitor, micros(), yes(), WORD.get()),
+        own,
+        plan: monitor.plan(),
+        session: WORD.get(),
+        judged_until: micros(),
+    };
+    let mut leg = Leg::new(&view);
+    let length = modbus_answer(message, &mut leg, REPLY.place());
+    black_box((leg.acknowledged, length, refuse(message, Exception::Busy, REPLY.place())));
+    black_box(rtu::frame(address, WORD.get() as usize, REPLY_FRAME.place()));
 }

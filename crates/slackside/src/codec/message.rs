@@ -99,6 +99,7 @@ impl Pen<'_> {
             Command::EndBypass => 6,
             Command::Inch(_) => 7,
             Command::ProofTest(_) => 8,
+            Command::Armed { .. } => 9,
         });
         match command {
             Command::ResetButton(on) | Command::Key(on) | Command::Inch(on) | Command::ProofTest(on) => {
@@ -107,6 +108,10 @@ impl Pen<'_> {
             Command::Bypass(condition, span) => {
                 self.byte(condition.id());
                 self.number(span.get());
+            }
+            Command::Armed { old, new } => {
+                self.number(old);
+                self.number(new);
             }
             Command::Acknowledge | Command::Reset | Command::BootCleared | Command::EndBypass => {}
         }
@@ -263,6 +268,7 @@ impl<'a> Bytes<'a> {
             6 => Command::EndBypass,
             7 => Command::Inch(self.flag()),
             8 => Command::ProofTest(self.flag()),
+            9 => Command::Armed { old: self.number(), new: self.number() },
             _ => return None,
         })
     }

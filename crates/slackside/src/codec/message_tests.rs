@@ -10,7 +10,9 @@ use crate::input::{ContactState, LineState, Origin, Place, Shaft};
 use crate::record::{Anchor, CoreVersion};
 use crate::units::{DeciCelsius, Micros, Ppm, Watts};
 use crate::verdict::{Change, Permit, Phase, Refusal, Verdict};
-use crate::wire::{BoxStatus, Event, Hello, Readable, Reason, RecordingInfo, Refused, Reply, Request, Staged, Window};
+use crate::wire::{
+    BoxStatus, Challenge, Event, Hello, Readable, Reason, RecordingInfo, Refused, Reply, Request, Staged, Window,
+};
 
 /// An independent program: the `postcard` library.
 fn as_the_library_does(message: &(impl Message + Serialize)) -> Result<(), TestCaseError> {
@@ -59,7 +61,7 @@ fn condition() -> impl Strategy<Value = Condition> + Clone {
 }
 
 fn command() -> impl Strategy<Value = Command> + Clone {
-    (0..9_u8, any::<bool>(), condition(), any::<u32>()).prop_map(|(kind, on, condition, span)| match kind {
+    (0..10_u8, any::<bool>(), condition(), any::<u32>()).prop_map(|(kind, on, condition, span)| match kind {
         0 => Command::Acknowledge,
         1 => Command::Reset,
         2 => Command::ResetButton(on),
@@ -68,6 +70,7 @@ fn command() -> impl Strategy<Value = Command> + Clone {
         5 => Command::Bypass(condition, Span::new(span)),
         6 => Command::EndBypass,
         7 => Command::Inch(on),
+        8 => Command::Armed { old: span, new: span.rotate_left(9) },
         _ => Command::ProofTest(on),
     })
 }
@@ -133,6 +136,9 @@ fn reason() -> impl Strategy<Value = Reason> {
         Reason::NoRoom,
         Reason::TooOften,
         Reason::OtherDesk,
+        Reason::NoKey,
+        Reason::NoChallenge,
+        Reason::WrongTag,
     ]);
     prop_oneof![
         plain,
@@ -145,7 +151,7 @@ fn reason() -> impl Strategy<Value = Reason> {
 /// What has no bytes or text in it.
 fn short_reply() -> impl Strategy<Value = Reply<'static>> {
     let recording = (any::<[u32; 4]>(), any::<u64>(), proptest::option::of(condition()));
-    let status = (any::<u32>(), any::<[bool; 8]>(), any::<(u32, u64, u64)>());
+    let status = (any::<u32>(), any::<[bool; 9]>(), any::<(u32, u64, u64)>());
     let events = (any::<u32>(), proptest::collection::vec((any::<u32>(), any::<u64>(), change()), 0..=6));
     prop_oneof![
         Just(Reply::Done),
@@ -162,19 +168,23 @@ fn short_reply() -> impl Strategy<Value = Reply<'static>> {
         (any::<u16>(), any::<Option<u32>>())
             .prop_map(|(received, identity)| Reply::Staged(Staged { received, identity })),
         any::<[u32; 2]>().prop_map(|[old, new]| Reply::Armed { old, new }),
+        any::<[u32; 2]>().prop_map(|[power_up, counter]| Reply::Challenge(Challenge { power_up, counter })),
         reason().prop_map(Reply::Refused),
-        status.prop_map(|(faults, [run_given, feed_given, head, boot, contacts @ ..], (count, first, last))| {
-            let supervised_shafts = [head, boot];
-            let refused = Refused { count, first: Micros::new(first), last: Micros::new(last) };
-            Reply::Box(BoxStatus {
-                faults,
-                run_given,
-                feed_given,
-                supervised_shafts,
-                supervised_contacts: contacts,
-                refused,
-            })
-        }),
+        status.prop_map(
+            |(faults, [run_given, feed_given, head, boot, waits_for_press, contacts @ ..], (count, first, last))| {
+                let supervised_shafts = [head, boot];
+                let refused = Refused { count, first: Micros::new(first), last: Micros::new(last) };
+                Reply::Box(BoxStatus {
+                    faults,
+                    run_given,
+                    feed_given,
+                    supervised_shafts,
+                    supervised_contacts: contacts,
+                    refused,
+                    waits_for_press,
+                })
+            }
+        ),
     ]
 }
 
@@ -188,9 +198,10 @@ fn request(bytes: &'static [u8]) -> impl Strategy<Value = Request<'static>> {
         any::<u32>().prop_map(|offset| Request::Read { window: Window::Plan, offset }),
         any::<[u32; 2]>().prop_map(|[number, offset]| Request::Read { window: Window::Recording(number), offset }),
         any::<u16>().prop_map(move |offset| Request::Stage { offset, bytes }),
-        any::<u32>().prop_map(move |identity| Request::Arm { leg: bytes, identity }),
+        any::<u32>().prop_map(move |identity| Request::Arm { leg: &bytes[..30], identity, tag: &bytes[..16] }),
         command().prop_map(Request::Command),
         Just(Request::Box),
+        Just(Request::Challenge),
     ]
 }
 

@@ -76,7 +76,7 @@ impl Judge {
                 unless(!leg.has(mark::BOOT_CLEARED_NEEDED), No::NothingToDo)?;
                 unless(leg.phase() != Phase::Standstill, No::NotAtRest)
             }
-            Command::Key(_) => Ok(()),
+            Command::Key(_) | Command::Armed { .. } => Ok(()),
             Command::Bypass(condition, span) => {
                 unless(!leg.has(mark::KEY), No::KeyOff)?;
                 let row = Condition::ROWS.get(condition.rank());
@@ -156,6 +156,7 @@ impl Judge {
                 self.leg.bypass_end = view.now.slow_after(span.get());
                 self.turn_bits(condition.rank(), bits::SHELVED, true, out);
             }
+            Command::Armed { .. } => {}
             Command::EndBypass => self.end_bypass(out),
             Command::Inch(true) => {
                 self.leg.inch_end = view.now.slow().wrapping_add(view.plan.drive.inching_time);

@@ -277,14 +277,16 @@ impl<const MARKS: usize> Measure<MARKS> {
         };
         let mut ended = false;
         if suspected != 0 && !broken && bits & counted::FROM_REST == 0 {
-            if self.state.head.suspect < shaft::PAIRED {
+            let suspect = self.state.head.suspect;
+            if suspect >= shaft::PAIRED && self.state.held.is_one_with(head.angle) {
+                return moved::HEAD | told(bits);
+            }
+            if suspect == shaft::CHAINED {
+                self.break_windows(counted::COUNT);
+            } else {
                 let late = self.state.held.late(start, begun, &edge);
                 ended = self.tell_windows(plan, &late);
                 edge.before = late.pitch;
-            } else if self.state.held.is_one_with(head.angle) {
-                return moved::HEAD | told(bits);
-            } else {
-                self.break_windows(counted::COUNT);
             }
         }
         if self.state.head.suspect != 0 {

@@ -65,11 +65,15 @@ pub enum Request<'a> {
         leg: &'a [u8],
         /// The identity of the staged plan, as the box told it.
         identity: u32,
+        /// What proves that whoever asks has the box's key: made over the plan and the newest [challenge](Self::Challenge).
+        tag: &'a [u8],
     },
     /// A person at the desk asks for something.
     Command(Command),
     /// How is the box itself? Answered by the box, not by the core's server.
     Box,
+    /// What is the tag of the next [`Arm`](Self::Arm) to be made over? Answered by the box.
+    Challenge,
 }
 
 /// Who the box is.
@@ -108,6 +112,17 @@ pub struct BoxStatus {
     pub supervised_contacts: [bool; 4],
     /// What came by a link and was refused: it is in no recording and no log.
     pub refused: Refused,
+    /// A plan waits to be confirmed by a person at the box.
+    pub waits_for_press: bool,
+}
+
+/// What a tag is made over besides the plan, so that no tag works twice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Challenge {
+    /// How often the box was powered up: a number of its own, never given again.
+    pub power_up: u32,
+    /// How many challenges there were since.
+    pub counter: u32,
 }
 
 /// Commands by a link that were refused.
@@ -215,6 +230,12 @@ pub enum Reason {
     TooOften,
     /// Another desk has the line.
     OtherDesk,
+    /// This box has no key: nothing can be armed by a link.
+    NoKey,
+    /// There is no challenge, it has expired, or it was used.
+    NoChallenge,
+    /// The tag is not that of the box's key.
+    WrongTag,
 }
 
 /// What the box answers. New replies go to the end; the order is part of the protocol.
@@ -247,7 +268,7 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Stage`].
     Staged(Staged),
-    /// To [`Request::Arm`].
+    /// That of a box that arms at once. To [`Request::Arm`] a box answers [`Done`](Self::Done), and waits for a person.
     Armed {
         /// The identity of the plan before, 0 if none.
         old: u32,
@@ -258,4 +279,6 @@ pub enum Reply<'a> {
     Refused(Reason),
     /// To [`Request::Box`].
     Box(BoxStatus),
+    /// To [`Request::Challenge`].
+    Challenge(Challenge),
 }

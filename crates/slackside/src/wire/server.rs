@@ -73,13 +73,18 @@ pub enum Asked<'r> {
     Observe(Input),
     /// Give this to the recorder.
     Anchor(Anchor),
-    /// Check and arm what is [staged](Server::staged), and answer [`Reply::Armed`], or why not: nothing was said yet.
+    /// Check what is [staged](Server::staged), arm it once a person at the box has confirmed it, and answer [`Reply::Done`], or why not:
+    /// nothing was said yet.
     Arm {
         /// The name of the leg meant, in UTF-8.
         leg: &'r [u8],
         /// The identity that the desk wants armed.
         identity: u32,
+        /// The tag over it.
+        tag: &'r [u8],
     },
+    /// Answer [`Reply::Challenge`]: nothing was said yet.
+    Challenge,
     /// Answer [`Reply::Box`]: nothing was said yet.
     Box,
 }
@@ -128,7 +133,8 @@ impl<'b> Server<'b> {
     ) -> Result<Asked<'r>, Reason> {
         match request.ok_or(Reason::NotUnderstood)? {
             Request::Box => return Ok(Asked::Box),
-            Request::Arm { leg, identity } => return Ok(Asked::Arm { leg, identity }),
+            Request::Challenge => return Ok(Asked::Challenge),
+            Request::Arm { leg, identity, tag } => return Ok(Asked::Arm { leg, identity, tag }),
             Request::Anchor(anchor) => {
                 say(&Done);
                 return Ok(Asked::Anchor(anchor));
@@ -239,6 +245,7 @@ const fn gate(command: Command, key_on: bool) -> Result<(), Reason> {
         | Command::Key(_)
         | Command::Bypass(..)
         | Command::EndBypass
-        | Command::Inch(_) => Err(Reason::OnlyAtTheLeg),
+        | Command::Inch(_)
+        | Command::Armed { .. } => Err(Reason::OnlyAtTheLeg),
     }
 }

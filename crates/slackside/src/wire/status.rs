@@ -127,10 +127,16 @@ impl LinkStatus {
         Condition::from_id(self.first_out)
     }
 
+    /// The state of a condition's alarm, as its number in [`AlarmState`]: a newer box may know more of them.
+    #[must_use]
+    pub fn alarm(&self, condition: Condition) -> u8 {
+        self.states.get(usize::from(condition.id())).copied().unwrap_or_default()
+    }
+
     /// The conditions in one of these states.
     fn in_one_of(&self, states: &[AlarmState]) -> ConditionSet {
         let is_in = |condition: &Condition| {
-            let state = self.states.get(usize::from(condition.id())).copied().unwrap_or_default();
+            let state = self.alarm(*condition);
             // What a newer box may say of an alarm is not "nothing": somebody must look.
             let state = if state > AlarmState::OutOfService as u8 { AlarmState::Unacknowledged as u8 } else { state };
             states.iter().any(|one| *one as u8 == state)

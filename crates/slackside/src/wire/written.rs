@@ -32,9 +32,10 @@ impl<'a> Readable<'a> for Request<'a> {
                 Self::Read { window, offset: from.number() }
             }
             6 => Self::Stage { offset: from.short(), bytes: from.bytes() },
-            7 => Self::Arm { leg: from.bytes(), identity: from.number() },
+            7 => Self::Arm { leg: from.bytes(), identity: from.number(), tag: from.bytes() },
             8 => Self::Command(from.command()?),
             9 => Self::Box,
+            10 => Self::Challenge,
             _ => return None,
         };
         from.are_done().then_some(request)
@@ -54,6 +55,7 @@ impl Message for Reply<'_> {
             Self::Armed { .. } => 7,
             Self::Refused(_) => 8,
             Self::Box(_) => 9,
+            Self::Challenge(_) => 10,
         });
         match self {
             Self::Hello(said) => hello(said, pen),
@@ -95,6 +97,10 @@ impl Message for Reply<'_> {
                 pen.number(*new);
             }
             Self::Refused(why) => reason(*why, pen),
+            Self::Challenge(challenge) => {
+                pen.number(challenge.power_up);
+                pen.number(challenge.counter);
+            }
             Self::Box(status) => {
                 pen.number(status.faults);
                 let ([head, boot], [first, second, third, fourth]) =
@@ -104,6 +110,7 @@ impl Message for Reply<'_> {
                 pen.number(status.refused.count);
                 pen.long(status.refused.first.get());
                 pen.long(status.refused.last.get());
+                pen.byte(status.waits_for_press.into());
             }
         }
     }
@@ -155,6 +162,9 @@ fn reason(reason: Reason, pen: &mut Pen<'_>) {
         Reason::Monitor(_) => 16,
         Reason::TooOften => 17,
         Reason::OtherDesk => 18,
+        Reason::NoKey => 19,
+        Reason::NoChallenge => 20,
+        Reason::WrongTag => 21,
     };
     pen.byte(kind);
     if let Reason::OutOfOrder { received: number } | Reason::RuleBroken { row: number } = reason {

@@ -37,6 +37,7 @@ is `configure`, and its check comes before.
 pub fn run(check: bool, weigh: bool) -> Result<()> {
     if weigh {
         let mut tables = weights::quick()?;
+        tables.push(weights::modbus()?);
         tables.push(lines::measure()?);
         tables.iter().for_each(|table| println!("{}", table.markdown()));
         return Ok(());
@@ -103,7 +104,8 @@ impl Compilers {
 }
 
 fn measure() -> Result<Vec<Table>> {
-    let mut tables = vec![lines::measure()?, weights::measure()?, weights::parts()?, weights::whole_box()?];
+    let mut tables =
+        vec![lines::measure()?, weights::measure()?, weights::modbus()?, weights::parts()?, weights::whole_box()?];
     tables.extend(counts::measure()?);
     tables.push(host::measure()?);
     Ok(tables)

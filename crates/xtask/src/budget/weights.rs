@@ -15,6 +15,8 @@ pub const WHOLE: &str = "monitor, plan check, recorder, link";
 /// The columns of RAM.
 pub const EIGHT: &str = "RAM, 8 marks";
 pub const ALL: &str = "RAM, 64 marks";
+/// The heading of Modbus.
+pub const MODBUS_TITLE: &str = "Modbus beside them, for size, in bytes";
 /// The heading of the parts.
 pub const PARTS_TITLE: &str = "Where the flash goes: thumbv6m, for size, in bytes";
 
@@ -66,7 +68,17 @@ const BOX_TITLE: &str = "Where the flash of a whole box goes: Raspberry Pi Pico,
 
 /// What the box has beside the core; looked for first.
 const BOX_PARTS: &Parts = &[
-    ("box: store", &["slackside_box::store", "slackside_box::filing", "slackside_box::shelf", "sensor_box::memory"]),
+    (
+        "box: store",
+        &[
+            "slackside_box::store",
+            "slackside_box::filing",
+            "slackside_box::shelf",
+            "sensor_box::memory",
+            "sensor_box::heat",
+        ],
+    ),
+    ("box: the tag of a plan to be armed", &["slackside_box::arming", "ascon", "subtle::"]),
     ("box: arming a plan", &["sensor_box::armed", "::arm"]),
     ("box: loop, wires, permits, faults, its end of the link", &["slackside_box"]),
 ];
@@ -91,6 +103,23 @@ pub fn quick() -> Result<Vec<Table>> {
     let ram = Table::new("RAM, in bytes", &["4 marks", "8 marks", "64 marks"])
         .row("monitor", vec![Some(four), Some(eight), Some(all)]);
     Ok(vec![table, parts()?, ram])
+}
+
+/// What Modbus adds: the table without its words, the server, RTU; not the loop around a serial line.
+pub fn modbus() -> Result<Table> {
+    println!("weighing Modbus");
+    let features = [IMAGES[3].1, "monitor,record,link,modbus"];
+    let mut table = Table::new(MODBUS_TITLE, &["flash"]);
+    for target in TARGETS {
+        // One after the other: both lie in the same place.
+        let mut flash = [0; 2];
+        for (bytes, features) in flash.iter_mut().zip(features) {
+            *bytes = weigh(&image(target, features, Profile::Small).link_as_it_is()?)?;
+        }
+        let [without, with] = flash;
+        table.push(target, vec![Some(with.saturating_sub(without))]);
+    }
+    Ok(table)
 }
 
 /// What the whole of it consists of.
