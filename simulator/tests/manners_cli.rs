@@ -386,7 +386,10 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
     fs::write(directory.join("lower.toml"), lower).expect("written");
     done(directory, &["tune", "study.toml", "--shard", "2/2", "--quiet"]);
     for (format, arguments) in [
-        ("slackside-replay", ["replay", "t.csv", "--settings", "leg.toml"].as_slice()),
+        (
+            "slackside-replay",
+            ["replay", "t.csv", "t.csv", "--settings", "leg.toml", "--report", "two.html", "--force"].as_slice(),
+        ),
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
         ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
         ("slackside-plan-written", &["sheet", "--write-plan", "leg.plan", "--force"]),
