@@ -384,8 +384,12 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         .expect("readable")
         .replace("setpoint_pct = 14", "setpoint_pct = 13");
     fs::write(directory.join("lower.toml"), lower).expect("written");
+    done(directory, &["tune", "study.toml", "--shard", "2/2", "--quiet"]);
     for (format, arguments) in [
-        ("slackside-replay", ["replay", "t.csv", "--settings", "leg.toml"].as_slice()),
+        (
+            "slackside-replay",
+            ["replay", "t.csv", "t.csv", "--settings", "leg.toml", "--report", "two.html", "--force"].as_slice(),
+        ),
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
         ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
         ("slackside-plan-written", &["sheet", "--write-plan", "leg.plan", "--force"]),
@@ -396,6 +400,7 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         ("slackside-convert", &["convert", "t.csv", "t.slk", "--settings", "leg.toml", "--force"]),
         ("slackside-tune", &["tune", "study.toml", "--force"]),
         ("slackside-tune-shard", &["tune", "study.toml", "--shard", "1/2", "--force"]),
+        ("slackside-tune", &["tune", "merge", "study.toml", "study.1-of-2.parquet", "study.2-of-2.parquet", "--force"]),
         ("slackside-completions", &["completions", "bash"]),
         ("slackside-manual", &["manual", "man", "--force"]),
     ] {
@@ -628,13 +633,14 @@ fn text_of(output: &Output) -> String {
 }
 
 #[test]
-fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
+fn a_new_leg_comes_from_answers_of_a_tape_measure_and_is_replayed_with() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let directory = directory.path();
-    let ask = |answers: &str| {
+    let ask_with = |answers: &str, more: &[&str]| {
         let mut child = Command::new(env!("CARGO_BIN_EXE_slackside"))
             .current_dir(directory)
             .args(["new-leg", "new.toml"])
+            .args(more)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())
@@ -644,7 +650,8 @@ fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
         let _ = std::io::Write::write_all(&mut child.stdin.take().expect("a pipe"), answers.as_bytes());
         child.wait_with_output().expect("ends")
     };
-    let answers = "North leg\n600 mm\n12\n350\n600\n350\n8\n300\n30\n78.6\n4\n4\n25 hp\nyes\nyes\n";
+    let ask = |answers: &str| ask_with(answers, &[]);
+    let answers = "North leg\n600 mm\n12\n350\n3.6\n600\n350\n\n8\n300\n30\n78.6\n4\n4\n25 hp\nyes\nyes\n";
     let wrong = ask(&answers.replace("600 mm", "six hundred"));
     assert_eq!(wrong.status.code(), Some(2));
     assert!(text(&wrong.stderr).contains("Head pulley: diameter"), "{}", text(&wrong.stderr));
@@ -658,20 +665,25 @@ fn a_new_leg_comes_from_a_dozen_answers_and_is_replayed_with() {
     assert!(said.starts_with("North leg on t.csv") && said.contains("STOPPED"), "{said}");
     // As a tape measure in inches is read; and what goes against a rule is told with all the answers, to be given again.
     fs::remove_file(directory.join("new.toml")).expect("there");
-    let wide =
-        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n18 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    let wide = ask(
+        "South leg\n24 in\n1/2 in\n14 in\n1/8 in\n24 in\n14 in\n1/8 in\n5/16 in\n18 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n",
+    );
     let said = text(&wide.stderr);
     assert_eq!(wide.status.code(), Some(2), "{said}");
     assert!(said.contains("narrower than the belt") && said.contains("\n  5/16 in\n  18 in\n  98' 6\"\n"), "{said}");
     assert!(!directory.join("new.toml").exists());
-    let mended =
-        ask("South leg\n24 in\n1/2 in\n14 in\n24 in\n14 in\n5/16 in\n12 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n");
+    let mended = ask(
+        "South leg\n24 in\n1/2 in\n14 in\n1/8 in\n24 in\n14 in\n1/8 in\n5/16 in\n12 in\n98' 6\"\n78.6\n4\n4\n25 hp\nyes\nno\n",
+    );
     assert_eq!(mended.status.code(), Some(0), "{}", text(&mended.stderr));
     let file = fs::read_to_string(directory.join("new.toml")).expect("written");
     assert!(file.contains("lagging_in = 0.5") && file.contains("centres_ft = 98.5"), "{file}");
     let again = ask(answers);
     assert!(text(&again.stderr).contains("--force"), "never over what is there");
-    // Nobody answers fifteen questions for a place where nothing can be written.
+    let told = ask_with(answers, &["--force", "--json"]);
+    let object: serde_json::Value = serde_json::from_str(&text(&told.stdout)).expect("JSON");
+    has_the_shape_of_the_book(&object, "slackside-new-leg");
+    // Nobody answers seventeen questions for a place where nothing can be written.
     for (place, why) in [("nowhere/new.toml", "its directory is not there"), (".", "it is a directory")] {
         assert!(refused(directory, &["new-leg", place]).contains(why), "{place}");
     }
@@ -684,6 +696,8 @@ fn completions_and_manual_pages_know_every_command() {
     for shell in ["bash", "zsh", "fish"] {
         assert!(done(directory, &["completions", shell]).contains("new-leg"), "{shell}");
     }
+    fs::write(directory.join("pages"), "").expect("written");
+    assert!(refused(directory, &["manual", "pages"]).contains("pages is a file"), "a directory is asked for");
     done(directory, &["manual", "man"]);
     for command in ["", "-replay", "-sheet", "-new-leg", "-simulate", "-compare", "-label", "-tune", "-convert", "-box"]
     {

@@ -1,4 +1,4 @@
-//! The licences of everything that is built in, as cargo tells them.
+//! The licences of everything that is built in, as cargo tells them; and what our own packages that are for others say of themselves.
 
 use std::process::Command;
 
@@ -32,6 +32,25 @@ fn is_good(expression: &str) -> bool {
     plain.split(" AND ").all(|part| part.split(" OR ").any(|one| GOOD.contains(&one.trim())))
 }
 
+/// What a package of ours that is for others does not say of itself: the registry and whoever finds it there want all of these.
+fn unsaid(package: &serde_json::Value) -> Vec<&'static str> {
+    let ours = package["source"].is_null();
+    // `publish = false` is an empty list of registries.
+    let for_others = package["publish"].is_null();
+    if !(ours && for_others) {
+        return Vec::new();
+    }
+    let said = |field: &str| match &package[field] {
+        serde_json::Value::Null => false,
+        serde_json::Value::Array(all) => !all.is_empty(),
+        _ => true,
+    };
+    ["description", "license", "rust_version", "readme", "keywords", "categories"]
+        .into_iter()
+        .filter(|field| !said(field))
+        .collect()
+}
+
 /// Look through all packages of the workspace's lock file.
 pub fn run() -> Result<()> {
     let output = Command::new("cargo")
@@ -50,6 +69,18 @@ pub fn run() -> Result<()> {
     if !bad.is_empty() {
         bail!("licences that nobody has looked at:\n  {}", bad.join("\n  "));
     }
+    let silent: Vec<String> = packages
+        .iter()
+        .map(|package| (package, unsaid(package)))
+        .filter(|(_, unsaid)| !unsaid.is_empty())
+        .map(|(package, unsaid)| format!("{}: {}", package["name"], unsaid.join(", ")))
+        .collect();
+    if !silent.is_empty() {
+        bail!(
+            "packages for others that leave out what a registry shows, or want `publish = false`:\n  {}",
+            silent.join("\n  ")
+        );
+    }
     println!("{} packages, all under licences of the list", packages.len());
     Ok(())
 }
@@ -57,6 +88,17 @@ pub fn run() -> Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn packages_for_others_say_what_they_are() {
+        let mut package = serde_json::json!({
+            "source": null, "publish": null, "description": "A", "license": "MIT", "rust_version": "1.95",
+            "readme": "README.md", "keywords": [], "categories": ["science"],
+        });
+        assert_eq!(unsaid(&package), ["keywords"]);
+        package["publish"] = serde_json::json!([]);
+        assert!(unsaid(&package).is_empty(), "nobody else sees it");
+    }
 
     #[test]
     fn a_choice_needs_one_and_a_sum_needs_all() {

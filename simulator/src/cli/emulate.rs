@@ -161,10 +161,11 @@ fn traced(args: &Args) -> anyhow::Result<(Checked, Vec<Input>)> {
 /// A scenario with a monitor in the loop, as the box will judge it.
 fn simulated(path: &Path, own: Option<&Path>) -> anyhow::Result<(Checked, Vec<Input>)> {
     let mut scenario = Scenario::read(&Disk, path)?;
-    let own = own.map(|path| settings::read(&Disk, path)).transpose()?.map(|loaded| loaded.checked);
+    let own = own.map(|path| settings::read(&Disk, path)).transpose()?;
     if let Some(own) = &own {
-        scenario.leg = estimate::plant_of(own)?.leg;
+        estimate::stand_on(&mut scenario, own)?;
     }
+    let own = own.map(|loaded| loaded.checked);
     let commissioned = Commissioned::measure(&scenario.leg);
     let checked = own.map_or_else(|| checked(&scenario.leg, &commissioned), Ok)?;
     let mut heard = Taken { guard: Guard::new(&checked), inputs: Vec::new() };

@@ -10,7 +10,7 @@ use slackside_desk::settings::{QUESTIONS, new_leg, parse};
 use super::talk::{Talk, tell};
 use crate::outputs::{is_free, write_whole};
 
-/// Write the settings of a new leg from a dozen answers that someone with a tape measure can give.
+/// Write the settings of a new leg from answers that someone with a tape measure can give.
 ///
 /// Answers take their unit behind them: `24 in`, `600 mm`, `98 ft 6 in`. They may also come through a pipe, one a line, in the
 /// order they are asked. Lock out and tag out the drive before anything is measured inside the casing.

@@ -3,7 +3,7 @@
 use std::io::Write as _;
 use std::path::PathBuf;
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 use clap::CommandFactory as _;
 use clap_complete::Shell;
 use serde_json::json;
@@ -39,6 +39,9 @@ pub fn completions(args: &Completions, talk: &Talk) -> anyhow::Result<()> {
 /// Run `manual`.
 pub fn manual(args: &Manual, talk: &Talk) -> anyhow::Result<()> {
     let directory = args.directory.display();
+    if args.directory.is_file() {
+        bail!("{directory} is a file: name a directory for the manual pages, which is made if it is not there");
+    }
     std::fs::create_dir_all(&args.directory).with_context(|| format!("{directory} cannot be made"))?;
     let mut all = Cli::command();
     all.build();

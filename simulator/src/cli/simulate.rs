@@ -167,9 +167,7 @@ fn subject(args: &Args) -> anyhow::Result<Subject> {
     let own = match &args.settings {
         Some(path) => {
             let loaded = settings::read(&Disk, path)?;
-            let estimated = estimate::plant_of(&loaded.checked)?;
-            scenario.leg = estimated.leg;
-            guesses = estimated.guesses;
+            guesses = estimate::stand_on(&mut scenario, &loaded)?;
             Some(loaded.checked)
         }
         None => None,

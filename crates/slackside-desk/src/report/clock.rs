@@ -149,6 +149,24 @@ impl Clock {
         if seconds < 0.0 { format!("-{length}") } else { length }
     }
 
+    /// A length of time in seconds as a setting has it, with no more figures than it needs: `0.35 s`, `90 s`, `30 min`, `12 min 03 s`.
+    #[must_use]
+    pub fn span(seconds: f64) -> String {
+        if seconds < 120.0 {
+            let text = format!("{seconds:.3}");
+            return format!("{} s", text.trim_end_matches('0').trim_end_matches('.'));
+        }
+        let whole = seconds.round() as u64;
+        let (hours, minutes, seconds) = (whole / 3_600, whole / 60 % 60, whole % 60);
+        match (hours, minutes, seconds) {
+            (0, _, 0) => format!("{minutes} min"),
+            (0, _, _) => format!("{minutes} min {seconds:02} s"),
+            (_, 0, 0) => format!("{hours} h"),
+            (_, _, 0) => format!("{hours} h {minutes:02} min"),
+            _ => format!("{hours} h {minutes:02} min {seconds:02} s"),
+        }
+    }
+
     /// How much later than another moment, or sooner, in seconds: `+0.350 s`.
     #[must_use]
     pub fn difference(seconds: f64) -> String {
@@ -186,6 +204,21 @@ mod tests {
 
     fn clock(first: u64, last: u64, anchor: Option<Anchor>) -> Clock {
         Clock::new(Micros::new(first), Micros::new(last), anchor)
+    }
+
+    #[test]
+    fn a_setting_has_no_more_figures_than_it_needs() {
+        for (seconds, text) in [
+            (0.35, "0.35 s"),
+            (90.0, "90 s"),
+            (300.0, "5 min"),
+            (723.0, "12 min 03 s"),
+            (3_600.0, "1 h"),
+            (3_900.0, "1 h 05 min"),
+            (3_605.4, "1 h 00 min 05 s"),
+        ] {
+            assert_eq!(Clock::span(seconds), text);
+        }
     }
 
     #[test]

@@ -2,24 +2,41 @@
 //!
 //! The guesses begin with a built-in leg of middling size and are scaled: by the power, by the pulleys, by the belt. They are good
 //! enough to see what a fault looks like on a leg of this kind, not to say what this leg would do.
+//!
+//! The take-up is guessed from mechanics, so that a sound leg runs its full load without sliding on either pulley: what friction
+//! holds by Euler and Eytelwein (see [`wrap`](crate::plant::wrap)), with a margin, at the head under the full pull, and at the boot
+//! where digging and the load on the belt have taken from the strand that comes down.
 
 use core::f64::consts::PI;
 
 use crate::error::{Context as _, bail};
-use slackside::settings::{Checked, Machine, Spacing};
+use slackside::settings::{Machine, Spacing};
 
+use super::Scenario;
+use super::fault::{self, full_pull};
 use super::legs;
 use super::settings::Commissioned;
 use crate::plant::discharge::GRAVITY;
 use crate::plant::leg::{Leg, Pulley, Targets};
 use crate::plant::starter::Starter;
+use crate::plant::takeup;
+use crate::plant::wrap::wrap_factor;
+use crate::settings::Loaded;
 
 /// The leg whose figures are scaled.
 const LIKE: &str = "millbrook-leg-3";
 /// The share of the motor's rated power that design flow is taken to need.
 const LOADED: f64 = 0.6;
-/// How much more pull than design flow needs the belt is taken to grip with.
+/// How much more than design flow takes the belt is taken to grip with, at head and boot: engineering judgement. With it the rule
+/// gives the built-in legs the tension that they have.
 const GRIP: f64 = 2.5;
+/// The least tension in N that a take-up is taken to give: that of the smallest built-in leg.
+const LEAST_TENSION_N: f64 = 300.0;
+/// Above this lift in m a leg is taken to have a gravity take-up, since screws would have to be tightened after every warm day
+/// (common practice, no source; legs of this height are built with either).
+const TALL_M: f64 = 35.0;
+/// Synchronous speed in rpm of a four-pole motor on 60 Hz.
+const ON_60_HZ: f64 = 1_800.0;
 /// Friction of lagging and of bare steel: CEMA's values for dry pulleys.
 const FRICTION: [f64; 2] = [0.35, 0.25];
 /// How full the buckets run at design flow.
@@ -30,7 +47,7 @@ const RISE_K: f64 = 40.0;
 /// One thing that was guessed.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Guess {
-    /// The figure, as a scenario's leg names it.
+    /// The figure, as a scenario's leg names it; or a fault whose force is another on this leg.
     pub field: &'static str,
     /// What it was taken to be.
     pub value: String,
@@ -68,11 +85,43 @@ fn figures(value: f64) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
+/// Put the leg of these settings in place of the scenario's own, and say what was guessed.
+///
+/// The friction set stays that of the scenario. A force that stands in the scenario in newtons was chosen for its own leg: it grows
+/// and shrinks with the pull that a full leg takes, for what holds a small belt fast is a trifle to a large one.
+///
+/// # Errors
+/// As [`plant_of`].
+pub fn stand_on(scenario: &mut Scenario, settings: &Loaded) -> crate::error::Result<Vec<Guess>> {
+    let Estimated { mut leg, guesses } = plant_of(settings)?;
+    let mut guesses = Guesses(guesses);
+    leg.grip = scenario.leg.grip.clone();
+    let pull = full_pull(&leg) / full_pull(&scenario.leg);
+    let torque = pull * leg.boot_radius() / scenario.leg.boot_radius();
+    for fault in &mut scenario.faults {
+        let (share, name, rule) = match fault.kind {
+            fault::Kind::BeltCaught => (pull, "belt_caught", "times its force: with the pull of a full leg"),
+            fault::Kind::BootPulleyDragging => {
+                (torque, "boot_pulley_dragging", "times its torque: with the pull of a full leg and the boot's radius")
+            }
+            _ => continue,
+        };
+        fault.force = guesses.take(name, share, rule);
+    }
+    leg.ripple.clone_from(&scenario.leg.ripple);
+    for ripple in &mut leg.ripple {
+        ripple.drag_n *= pull;
+    }
+    scenario.leg = leg;
+    Ok(guesses.0)
+}
+
 /// The plant of a leg of these settings.
 ///
 /// # Errors
 /// The leg has no boot sensor, or its figures give a plant that cannot be.
-pub fn plant_of(settings: &Checked) -> crate::error::Result<Estimated> {
+pub fn plant_of(settings: &Loaded) -> crate::error::Result<Estimated> {
+    let Loaded { checked: settings, feet, .. } = settings;
     let machine = &settings.machine;
     let mut leg = legs::leg(LIKE).with_context(|| format!("no leg {LIKE}"))?;
     let mut guesses = Guesses::default();
@@ -80,7 +129,7 @@ pub fn plant_of(settings: &Checked) -> crate::error::Result<Estimated> {
     sizes(&mut leg, machine);
     pulley(&mut leg.head, machine.head_pulley.lagging.get() > 0, "head.friction", "head.inertia_kg_m2", &mut guesses);
     pulley(&mut leg.boot, machine.boot_pulley.lagging.get() > 0, "boot.friction", "boot.inertia_kg_m2", &mut guesses);
-    drive(&mut leg, machine, &mut guesses);
+    drive(&mut leg, machine, *feet, &mut guesses);
     belt(&mut leg, &mut guesses);
     boot(&mut leg, &mut guesses);
     leg.heat.budget_kj = f64::from(settings.limits.slip_heat.budget.get()) / 1e3;
@@ -121,14 +170,15 @@ fn sizes(leg: &mut Leg, machine: &Machine) {
         ours.face_mm = theirs.face.get() as f64 / 1e3;
         ours.crown_mm = theirs.crown.get() as f64 / 1e3;
     }
-    leg.belt.thickness_mm = machine.belt.thickness.get() as f64 / 1e3;
+    let thickness_mm = machine.belt.thickness.get() as f64 / 1e3;
+    let section = machine.belt.width.get() as f64 / 1e3 * thickness_mm / (leg.belt.width_mm * leg.belt.thickness_mm);
+    leg.belt.thickness_mm = thickness_mm;
+    leg.belt.width_mm = machine.belt.width.get() as f64 / 1e3;
+    leg.belt.mass_kg_per_m *= section;
+    leg.belt.stiffness_kn *= section;
+    leg.belt.bending_n *= section;
     let loop_m = machine.belt.loop_length.get() as f64 / 1e6;
     leg.lift_m = (loop_m - PI * (leg.head_radius() + leg.boot_radius())) / 2.0;
-    let wider = machine.belt.width.get() as f64 / 1e3 / leg.belt.width_mm;
-    leg.belt.width_mm *= wider;
-    leg.belt.mass_kg_per_m *= wider;
-    leg.belt.stiffness_kn *= wider;
-    leg.belt.bending_n *= wider;
 }
 
 fn pulley(pulley: &mut Pulley, lagged: bool, friction: &'static str, inertia: &'static str, guesses: &mut Guesses) {
@@ -137,16 +187,25 @@ fn pulley(pulley: &mut Pulley, lagged: bool, friction: &'static str, inertia: &'
     guesses.take(inertia, pulley.inertia_kg_m2, "with the face and the cube of the diameter");
 }
 
-/// Motor and flow, from power and speed.
-fn drive(leg: &mut Leg, machine: &Machine, guesses: &mut Guesses) {
+/// Motor and flow, from power and speed. Where people measure in feet and horsepower, mains have 60 Hz.
+fn drive(leg: &mut Leg, machine: &Machine, feet: bool, guesses: &mut Guesses) {
     let power_kw = f64::from(machine.rated_power.get()) / 1e3;
     let stronger = power_kw / leg.drive.motor.power_kw;
     leg.drive.motor.power_kw = power_kw;
     leg.drive.inertia_kg_m2 =
         guesses.take("drive.inertia_kg_m2", leg.drive.inertia_kg_m2 * stronger, "with the rated power");
     let head_rpm = f64::from(machine.normal_head.get()) * 60.0 / 1e6;
+    if feet {
+        leg.drive.motor.rated_rpm *= ON_60_HZ / leg.drive.motor.synchronous_rpm;
+        leg.drive.motor.synchronous_rpm = ON_60_HZ;
+    }
     leg.drive.reduction = leg.drive.motor.rated_rpm / head_rpm;
-    guesses.take("drive.motor.rated_rpm", leg.drive.motor.rated_rpm, "a four-pole motor on 50 Hz");
+    let mains = if feet {
+        "a four-pole motor on 60 Hz: told in feet or hp"
+    } else {
+        "a four-pole motor on 50 Hz: told in metres"
+    };
+    guesses.take("drive.motor.rated_rpm", leg.drive.motor.rated_rpm, mains);
     for bearing in [&mut leg.head.bearing_n_m, &mut leg.boot.bearing_n_m] {
         *bearing *= stronger;
     }
@@ -171,14 +230,51 @@ fn drive(leg: &mut Leg, machine: &Machine, guesses: &mut Guesses) {
 
 /// What belt and take-up hold.
 fn belt(leg: &mut Leg, guesses: &mut Guesses) {
-    guesses.take("belt.mass_kg_per_m", leg.belt.mass_kg_per_m, "with the belt's width; stiffness and bending likewise");
+    let with_section = "with the belt's width and thickness";
+    guesses.take("belt.mass_kg_per_m", leg.belt.mass_kg_per_m, with_section);
+    guesses.take("belt.stiffness_kn", leg.belt.stiffness_kn, "with the belt's width and thickness; bending likewise");
     let carried = leg.capacity_kg_per_s() / leg.rated_belt_speed();
     leg.belt.buckets_kg_per_m = guesses.take("belt.buckets_kg_per_m", carried / FILL, "80 % full at design flow");
-    let pull = super::fault::full_pull(leg);
-    let slack = GRIP * pull / (libm::exp(leg.head.friction * leg.wrap_deg.to_radians()) - 1.0);
-    let tension = (slack - leg.strand_weight()).max(500.0);
-    leg.takeup.tension_n =
-        guesses.take("takeup.tension_n", tension, "so that friction holds 2.5 times the full load; 500 N at least");
+    let (kind, name) =
+        if leg.lift_m > TALL_M { (takeup::Kind::Gravity, "gravity") } else { (takeup::Kind::Screw, "screw") };
+    leg.takeup.kind = kind;
+    guesses.0.push(Guess {
+        field: "takeup.kind",
+        value: name.to_owned(),
+        rule: "gravity above 35 m of lift, else screws",
+    });
+    leg.takeup.tension_n = guesses.take(
+        "takeup.tension_n",
+        takeup_tension(leg),
+        "so that head and boot grip with 2.5 times what full load takes (Euler-Eytelwein); 300 N at least",
+    );
+}
+
+/// Tension in N of the take-up, by the rule.
+fn takeup_tension(leg: &Leg) -> f64 {
+    at_head(leg).max(at_boot(leg)).max(LEAST_TENSION_N)
+}
+
+/// Tension in N at the boot with which the head carries the full load: the strand's own weight helps there.
+fn at_head(leg: &Leg) -> f64 {
+    GRIP * full_pull(leg) * wrap_factor(leg.head.friction, leg.wrap_deg.to_radians()) - leg.strand_weight()
+}
+
+/// Tension in N at the boot with which the belt turns its pulley at full load.
+///
+/// Digging and what is picked up take half their force off the strand that comes down: the other half comes from the one that goes
+/// up. Screws hold the belt's length, so half of the load, which hangs in the lower half of the strand, is shared the same way; a
+/// weight makes up for it. What is left has the bearing to turn, and speed takes its share (`m v^2`).
+fn at_boot(leg: &Leg) -> f64 {
+    let speed = leg.rated_belt_speed();
+    let flow = leg.capacity_kg_per_s();
+    let hanging_m = match leg.takeup.kind {
+        takeup::Kind::Screw => 0.5 * leg.lift_m,
+        takeup::Kind::Gravity => 0.0,
+    };
+    let shared = flow / speed * GRAVITY * (leg.pit.digging_height_m + hanging_m) + flow * speed;
+    let bearing = leg.boot.bearing_n_m / leg.boot_radius() * wrap_factor(leg.boot.friction, PI);
+    GRIP * (0.5 * shared + bearing) + leg.belt.mass_kg_per_m * speed * speed
 }
 
 /// The boot's room, and what stands at the sides.
@@ -227,8 +323,9 @@ mod tests {
             include_str!("../../../../legs/millbrook-leg-3.toml"),
             include_str!("../../../../legs/terminal-leg-7.toml"),
         ] {
-            let settings = parse(text, "leg").expect("sound").checked;
+            let settings = parse(text, "leg").expect("sound");
             let Estimated { leg, guesses } = plant_of(&settings).expect("a plant");
+            let settings = settings.checked;
             let commissioned = Commissioned::measure(&leg);
             let normal = f64::from(settings.machine.normal_head.get()) / 1e6;
             let apart = commissioned.head / normal - 1.0;
@@ -237,6 +334,30 @@ mod tests {
             assert!((leg.loop_length() - loop_m).abs() < 1e-6);
             assert!(guesses.len() >= 12 && guesses.iter().all(|guess| !guess.rule.is_empty()));
         }
+    }
+
+    #[test]
+    fn the_rule_for_the_take_up_gives_the_built_in_legs_about_what_they_have() {
+        for name in legs::NAMES {
+            let leg = legs::leg(name).expect("built in");
+            let share = takeup_tension(&leg) / leg.takeup.tension_n;
+            assert!((0.7..1.3).contains(&share), "{name}: {share}");
+        }
+    }
+
+    #[test]
+    fn forces_of_a_scenario_grow_with_the_leg_and_its_friction_stays() {
+        let text = include_str!("../../../../scenarios/caught-belt.toml")
+            .replace("leg = \"millbrook-leg-1\"", "leg = \"millbrook-leg-1\"\nfriction = \"sudden\"");
+        let read = || Scenario::parse(&text, "caught-belt.toml".as_ref()).expect("sound");
+        let (before, mut moved) = (read(), read());
+        let settings = parse(include_str!("../../../../legs/terminal-leg-7.toml"), "leg").expect("sound");
+        let guesses = stand_on(&mut moved, &settings).expect("a plant");
+        let pulls = full_pull(&moved.leg) / full_pull(&before.leg);
+        assert!(pulls > 10.0 && (moved.faults[0].force - pulls).abs() < 1e-9, "{pulls}");
+        assert_eq!(moved.leg.grip, before.leg.grip);
+        assert!(guesses.iter().any(|guess| guess.field == "belt_caught"), "{guesses:?}");
+        assert_eq!(moved.leg.takeup.kind, takeup::Kind::Gravity);
     }
 
     #[test]

@@ -324,9 +324,18 @@ pub struct Fault {
     pub shaft: Option<End>,
     /// The place, where it has one.
     pub place: Option<Contact>,
+    /// Its force or torque, as a share of what the severity stands for: other than 1 on a leg of another size than the scenario's.
+    #[serde(skip, default = "Fault::as_told")]
+    pub force: f64,
 }
 
 impl Fault {
+    /// The share of its force that a fault has on the scenario's own leg.
+    #[must_use]
+    pub const fn as_told() -> f64 {
+        1.0
+    }
+
     /// Severity at a time in s.
     #[must_use]
     pub fn severity_at(&self, now: f64) -> f64 {
@@ -376,8 +385,8 @@ impl Fault {
                     plant.heap = 0.3;
                 }
             }
-            Kind::BeltCaught => plant.belt_held_n += 30_000.0 * s,
-            Kind::BootPulleyDragging => plant.boot_pulley_n_m += 2_000.0 * s,
+            Kind::BeltCaught => plant.belt_held_n += 30_000.0 * s * self.force,
+            Kind::BootPulleyDragging => plant.boot_pulley_n_m += 2_000.0 * s * self.force,
             Kind::TakeupJammed => plant.takeup_jammed = true,
             Kind::BeltStretch => plant.belt_longer += 0.006 * s,
             Kind::HeadBuildup => {

@@ -1,8 +1,13 @@
-//! A new leg's settings from a dozen answers that someone with a tape measure can give.
+//! A new leg's settings from answers that someone with a tape measure can give.
 
 use std::fmt::Write as _;
 
+use super::parse;
 use crate::cautions;
+
+/// What slip heats at the head, in kg for each square metre of its face: 12 mm of rubber and the outer 3 mm of steel (engineering
+/// judgement). A budget that is too small stops a sound large leg for the creep of its belt; one too large lets a small one burn.
+const HEATED_KG_PER_M2: f64 = 38.0;
 
 /// What an answer is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,7 +49,7 @@ const fn question(
 }
 
 /// The questions, in the order they are asked and written.
-pub const QUESTIONS: [Question; 15] = [
+pub const QUESTIONS: [Question; 17] = [
     question("leg", "name", Kind::Name, "What is the leg called?", "at most 32 letters; it tells boxes apart", ""),
     question(
         "head_pulley",
@@ -56,8 +61,17 @@ pub const QUESTIONS: [Question; 15] = [
     ),
     question("head_pulley", "lagging", Kind::Short, "Head pulley: thickness of its lagging?", "0 if bare", "0 mm"),
     question("head_pulley", "face", Kind::Short, "Head pulley: width of its face?", "350 mm, 14 in", ""),
+    question(
+        "head_pulley",
+        "crown",
+        Kind::Short,
+        "Head pulley: crown?",
+        "how much larger in the middle than at the edges, in diameter: twice the gap beside a straightedge; 0 if flat",
+        "0 mm",
+    ),
     question("boot_pulley", "bare_diameter", Kind::Short, "Boot pulley: diameter?", "as at the head", ""),
-    question("boot_pulley", "face", Kind::Short, "Boot pulley: width of its face?", "", ""),
+    question("boot_pulley", "face", Kind::Short, "Boot pulley: width of its face?", "as at the head", ""),
+    question("boot_pulley", "crown", Kind::Short, "Boot pulley: crown?", "as at the head", "0 mm"),
     question(
         "belt",
         "thickness",
@@ -220,6 +234,18 @@ pub fn new_leg<S: AsRef<str>>(answers: &[S]) -> Result<String, (usize, String)> 
         }
         let _ = write!(text, "# {}\n{lines}", question.asks);
     }
+    // What breaks a rule is refused when it is read: no heat is to be reckoned from it.
+    if let Ok(loaded) = parse(&text, "the answers") {
+        let head = &loaded.checked.machine.head_pulley;
+        let metres = |length: slackside::units::Micrometres| length.get() as f64 / 1e6;
+        let face_m2 = core::f64::consts::PI * metres(head.bare_diameter) * metres(head.face);
+        let _ = write!(
+            text,
+            "\n[slip_heat]\n# What slip heats, guessed from the head pulley: {HEATED_KG_PER_M2} kg of rim and lagging for each m2 of its face.\n\
+             mass_kg = {:.1}\nheat_capacity_j_kgk = 900\nrise_k = 40\n",
+            HEATED_KG_PER_M2 * face_m2
+        );
+    }
     Ok(text)
 }
 
@@ -228,13 +254,15 @@ mod tests {
     use super::*;
     use crate::settings::parse;
 
-    const METRIC: [&str; 15] = [
+    const METRIC: [&str; 17] = [
         "North leg",
         "600",
         "12",
         "350 mm",
+        "3.6",
         "60 cm",
         "350",
+        "",
         "8",
         "300",
         "30",
@@ -245,13 +273,15 @@ mod tests {
         "yes",
         "yes",
     ];
-    const FEET: [&str; 15] = [
+    const FEET: [&str; 17] = [
         "South leg",
         "24 in",
         "0.5 in",
         "14\"",
+        "1/8 in",
         "24 in",
         "14 in",
+        "1/8\"",
         "5/16",
         "12 in",
         "98 ft 6 in",
@@ -270,12 +300,21 @@ mod tests {
         assert_eq!(settings.machine.leg.as_str(), "North leg");
         // 2 × 30 m and half of each circumference, π (632 + 608) / 2 mm, by hand: 61.948 m.
         assert!((settings.machine.belt.loop_length.get() - 61_948_000).abs() < 1_000);
+        // 38 kg/m2 × π × 0.6 m × 0.35 m, by hand: 25.07 kg; × 0.9 kJ/(kg K) × 40 K.
+        assert!(text.contains("mass_kg = 25.1\n"), "{text}");
+        assert_eq!(settings.limits.slip_heat.budget.get(), 903_600);
         let mut feet = FEET;
-        feet[6] = "5/16 in";
+        feet[8] = "5/16 in";
         let text = new_leg(&feet).expect("understood");
         assert!(text.contains("thickness_in = 0.3125\n"), "{text}");
-        for line in ["bare_diameter_in = 24", "lagging_in = 0.5", "face_in = 14", "centres_ft = 98.5", "rated_hp = 25"]
-        {
+        for line in [
+            "bare_diameter_in = 24",
+            "lagging_in = 0.5",
+            "face_in = 14",
+            "crown_in = 0.125",
+            "centres_ft = 98.5",
+            "rated_hp = 25",
+        ] {
             assert!(text.contains(line), "{line}:\n{text}");
         }
         assert!(!text.contains("_mm") && !text.contains("[contacts]"), "{text}");
@@ -290,10 +329,10 @@ mod tests {
             (1, "24-1/2\"", "bare_diameter_in = 24.5\n"),
             (1, "2' 1/4\"", "bare_diameter_in = 24.25\n"),
             (2, "1/2 inch", "lagging_in = 0.5\n"),
-            (6, "5/16in", "thickness_in = 0.3125\n"),
-            (8, "98' 6\"", "centres_ft = 98.5\n"),
-            (8, "98 ft 6 1/2 in", "centres_ft = 98.5417\n"),
-            (8, "29,5 m", "centres_m = 29.5\n"),
+            (8, "5/16in", "thickness_in = 0.3125\n"),
+            (10, "98' 6\"", "centres_ft = 98.5\n"),
+            (10, "98 ft 6 1/2 in", "centres_ft = 98.5417\n"),
+            (10, "29,5 m", "centres_m = 29.5\n"),
         ] {
             assert_eq!(QUESTIONS[number].lines(answer).as_deref(), Ok(line), "{answer}");
         }
@@ -305,7 +344,7 @@ mod tests {
     #[test]
     fn what_cannot_be_understood_is_told() {
         for (number, answer) in
-            [(0, ""), (1, "wide"), (1, "24 kg"), (10, "many"), (12, "18 V"), (13, "perhaps"), (9, "-4")]
+            [(0, ""), (1, "wide"), (1, "24 kg"), (12, "many"), (14, "18 V"), (15, "perhaps"), (11, "-4")]
         {
             let mut answers = METRIC;
             answers[number] = answer;

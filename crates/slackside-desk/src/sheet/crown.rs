@@ -24,7 +24,9 @@ pub fn by_table_mm(diameter_mm: f64) -> Option<f64> {
 pub fn verdict(crown_mm: f64, face_mm: f64) -> &'static str {
     let share = crown_mm / by_rule_mm(face_mm);
     match share {
-        share if crown_mm <= 0.0 || !share.is_finite() => "flat: it will not steer the belt",
+        share if crown_mm <= 0.0 || !share.is_finite() => {
+            "flat, or not measured: a flat pulley does not steer the belt"
+        }
         share if share < 0.5 => "less than half the rule: it steers little",
         share if share <= 1.5 => "as the rule has it",
         share if share <= 2.25 => "about twice the rule: possible, but hard on a single wide bucket",

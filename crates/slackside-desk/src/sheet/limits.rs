@@ -8,6 +8,7 @@ use slackside::settings::{Action, Checked, Limit, Limits};
 use super::page::Page;
 use super::{Figures, heat, trimmed};
 use crate::monitor::judge;
+use crate::report::Clock;
 
 pub(super) fn write(page: &mut Page, settings: &Checked) {
     page.heading("Limits, each with its reason");
@@ -27,7 +28,7 @@ fn setpoint(condition: Condition, value: i32) -> String {
     let value = f64::from(value);
     match condition.unit() {
         Unit::Ppm => format!("{} %", trimmed(value / 1e4, 3)),
-        Unit::Milliseconds => format!("{} s", trimmed(value / 1e3, 3)),
+        Unit::Milliseconds => Clock::span(value / 1e3),
         Unit::Microturns => format!("{} turns", trimmed(value / 1e6, 3)),
         Unit::DeciCelsius => format!("{} C ({:.0} F)", trimmed(value / 10.0, 1), value / 10.0 * 1.8 + 32.0),
         Unit::Count => trimmed(value, 0),
@@ -52,9 +53,9 @@ fn one(page: &mut Page, condition: Condition, limit: &Limit, state: AlarmState) 
         Action::Stop => "stop",
     };
     let delay = f64::from(limit.on_delay.get()) / 1e6;
-    let delay = if delay > 0.0 { format!("for {} s", trimmed(delay, 3)) } else { "at once".to_owned() };
+    let delay = if delay > 0.0 { format!("for {}", Clock::span(delay)) } else { "at once".to_owned() };
     page.line(&format!(
-        "{changed}{:<23}{:<15}{:<14}{action}{}",
+        "{changed}{:<23}{:<15}{:<16}{action}{}",
         condition.name(),
         setpoint(condition, limit.setpoint),
         delay,
@@ -66,31 +67,31 @@ fn one(page: &mut Page, condition: Condition, limit: &Limit, state: AlarmState) 
 fn starts(page: &mut Page, settings: &Checked) {
     page.heading("Starts");
     let limits = &settings.limits;
-    let minutes = |span: slackside::units::Span| trimmed(f64::from(span.get()) / 6e7, 2);
+    let length = |span: slackside::units::Span| Clock::span(f64::from(span.get()) / 1e6);
     page.row(
         "Allowed",
         &format!(
-            "{} in {} min; one more is jogging and stops",
+            "{} in {}; one more is jogging and stops",
             limits.of(Condition::TooManyStarts).setpoint,
-            minutes(limits.starts.window)
+            length(limits.starts.window)
         ),
     );
     page.row(
         "At speed within",
-        &format!("{} s, or the start has failed", f64::from(limits.of(Condition::StartFailed).setpoint) / 1e3),
+        &format!(
+            "{}, or the start has failed",
+            setpoint(Condition::StartFailed, limits.of(Condition::StartFailed).setpoint)
+        ),
     );
     page.row(
         "Standstill",
         &format!("proven below {} % of normal", trimmed(f64::from(limits.starts.standstill_below.get()) / 1e4, 2)),
     );
     let coast = f64::from(limits.starts.shortest_coast_down.get()) / 1e6;
-    page.row(
-        "Shortest coast-down",
-        &if coast > 0.0 { format!("{} s", trimmed(coast, 2)) } else { "not known: time one".to_owned() },
-    );
+    page.row("Shortest coast-down", &if coast > 0.0 { Clock::span(coast) } else { "not known: time one".to_owned() });
     page.row(
         "Inching, bypass",
-        &format!("at most {} and {} min", minutes(limits.starts.inching_time), minutes(limits.starts.bypass_time)),
+        &format!("at most {} and {}", length(limits.starts.inching_time), length(limits.starts.bypass_time)),
     );
     page.note(
         "Only underspeed waits for the start; slip, slip heat and belt not following act from the first turn. After a slip or \
@@ -111,7 +112,7 @@ fn slip_heat(page: &mut Page, settings: &Checked) {
         let mass = budget / heat::budget_j(1.0, capacity, 40.0);
         page.line(&format!("      {mass:>7.1} kg of {what:<26} x {:>5.1} kJ/(kg K) x 40 K", capacity / 1e3));
     }
-    page.row("Time constant", &format!("{} min", trimmed(tau / 60.0, 2)));
+    page.row("Time constant", &Clock::span(tau));
     page.row(
         "Power reckoned with",
         &format!(
@@ -132,10 +133,7 @@ fn slip_heat(page: &mut Page, settings: &Checked) {
     for slip in [0.01, 0.02, 0.05, 0.10, 0.15, 0.20] {
         let time = heat::time_to_budget_s(budget, figures.power_w, slip, tau).map_or_else(
             || "never stops the leg: the image settles below the budget".to_owned(),
-            |seconds| match seconds {
-                seconds if seconds < 120.0 => format!("stops the leg after {seconds:.0} s"),
-                seconds => format!("stops the leg after {:.1} min", seconds / 60.0),
-            },
+            |seconds| format!("stops the leg after {}", Clock::span(seconds.round())),
         );
         page.line(&format!("      {:>4.0} % slip {time}", slip * 100.0));
     }

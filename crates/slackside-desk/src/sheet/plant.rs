@@ -140,7 +140,7 @@ fn crowns(page: &mut Page, machine: &Machine) {
             ),
         );
         page.row(
-            &format!("{name}: as given"),
+            &format!("{name}: in the settings"),
             &format!("{}: {}", mm_and_inches(pulley.crown.get()), crown::verdict(crown, face)),
         );
     }

@@ -41,6 +41,11 @@ pub fn held_out(row: &Row) -> Summary {
 /// What to say of limits held against the rules for a test bench.
 pub const BENCH_ONLY: &str = "Settings of a test bench, held against the rules for one only: no leg may run with them.";
 
+/// So many things, in the plural where there are several: `1 trace`, `2 traces`.
+fn counted(number: usize, thing: &str) -> String {
+    if number == 1 { format!("1 {thing}") } else { format!("{number} {thing}s") }
+}
+
 /// How much was judged, in a sentence. `how`: how the settings were picked.
 #[must_use]
 pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
@@ -50,7 +55,15 @@ pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
         1 => "; 1 more was refused, since it breaks a rule together".to_owned(),
         more => format!("; {more} more were refused, since they break a rule together"),
     };
-    format!("{} settings{how} on {} traces, {held} of them held out{refused}.", found.rows.len(), cases.len())
+    let held = match held {
+        0 => "none of them".to_owned(),
+        held => format!("{held} of them"),
+    };
+    format!(
+        "{}{how} on {}, {held} held out{refused}.",
+        counted(found.rows.len(), "setting"),
+        counted(cases.len(), "trace")
+    )
 }
 
 /// What to say where no trace is held out.
@@ -361,7 +374,7 @@ fn times(out: &mut String, row: &Row) {
     }
     for part in 0..=4 {
         let time = first + (last - first) * f64::from(part) / 4.0;
-        svg.text((scale.place(time), 118.0), Anchor::Middle, &format!("{time:.1} s"));
+        svg.text((scale.place(time), 118.0), Anchor::Middle, &Clock::difference((time * 10.0).round() / 10.0));
     }
     let _ = writeln!(out, "<div class=\"scroll\">{}</div>", svg.finish());
     out.push_str(
@@ -475,7 +488,7 @@ fn worst(out: &mut String, study: &Study, cases: &[Case], row: &Row, replays: &R
 fn traces(out: &mut String, cases: &[Case], row: &Row) {
     let _ = writeln!(
         out,
-        "<section>\n<details><summary>All {} traces</summary>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>wrong</th><th>stop</th><th>at</th><th>nuisance alarms</th></tr></thead>",
+        "<section>\n<details><summary>Every trace ({})</summary>\n<div class=\"scroll\"><table>\n<thead><tr><th>trace</th><th>wrong</th><th>stop</th><th>at</th><th>nuisance alarms</th></tr></thead>",
         cases.len()
     );
     for outcome in &row.outcomes {

@@ -456,11 +456,39 @@ impl Summary {
     }
 }
 
+/// A length of time in two figures or three.
+fn roughly(hours: f64) -> String {
+    match hours {
+        hours if hours < 1.0 / 60.0 => format!("{:.0} s", hours * 3_600.0),
+        hours if hours < 1.0 => format!("{:.0} min", hours * 60.0),
+        hours if hours < FEW_HOURS => format!("{hours:.1} h"),
+        hours => format!("{hours:.0} h"),
+    }
+}
+
+/// Below so many hours a rate in a thousand hours says nothing.
+const FEW_HOURS: f64 = 100.0;
+
 fn counted(events: u64, hours: f64) -> String {
-    let long = if hours < 1.0 { format!("{:.0} min", hours * 60.0) } else { format!("{hours:.1} h") };
     if hours <= 0.0 {
         return "no running hours: not known".to_owned();
     }
+    if hours < FEW_HOURS {
+        let (long, one_in) = (roughly(hours), |rate: f64| roughly(1.0 / rate));
+        if events == 0 {
+            return format!(
+                "none in {long} (95 % sure: fewer than one in {})",
+                one_in(none_seen_rate(hours, CONFIDENCE))
+            );
+        }
+        let bounds = rate(events, hours, 1.0, CONFIDENCE);
+        return format!(
+            "{events} in {long} (95 % sure: one in {} to one in {})",
+            one_in(bounds.high),
+            one_in(bounds.low)
+        );
+    }
+    let long = format!("{hours:.0} h");
     if events == 0 {
         return format!(
             "none in {long} (95 % sure: fewer than {:.1} in 1,000 h)",
@@ -474,4 +502,18 @@ fn counted(events: u64, hours: f64) -> String {
         bounds.low,
         bounds.high
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// None in a time `t` leaves open, 95 % sure, one in `t / 3`; two in it, one in `t / 7.22` to one in `t / 0.242`: Garwood 1936.
+    #[test]
+    fn a_short_time_is_not_put_into_a_rate_of_a_thousand_hours() {
+        assert_eq!(counted(0, 0.025), "none in 2 min (95 % sure: fewer than one in 30 s)");
+        assert_eq!(counted(2, 10.0), "2 in 10.0 h (95 % sure: one in 1.4 h to one in 41.3 h)");
+        assert_eq!(counted(0, 3_000.0), "none in 3000 h (95 % sure: fewer than 1.0 in 1,000 h)");
+        assert_eq!(counted(0, 0.0), "no running hours: not known");
+    }
 }

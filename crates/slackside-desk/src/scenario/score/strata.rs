@@ -195,5 +195,15 @@ impl Shift {
 }
 
 const fn plain(kind: Kind, from_s: f64, severity: f64) -> Fault {
-    Fault { kind, from_s, ramp_s: 0.0, until_s: None, severity, side: None, shaft: None, place: None }
+    Fault {
+        kind,
+        from_s,
+        ramp_s: 0.0,
+        until_s: None,
+        severity,
+        side: None,
+        shaft: None,
+        place: None,
+        force: Fault::as_told(),
+    }
 }

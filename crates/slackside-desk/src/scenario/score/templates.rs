@@ -33,6 +33,7 @@ fn draw(kind: Kind, from_s: f64, chance: &mut Chance) -> Fault {
         side: (kind.needs() == Where::Side).then(|| chance.pick(&[Side::Left, Side::Right])),
         shaft: (kind.needs() == Where::Shaft).then(|| chance.pick(&[End::Head, End::Boot])),
         place: (kind.needs() == Where::Place).then(|| chance.pick(&contacts)),
+        force: Fault::as_told(),
     }
 }
 
