@@ -408,7 +408,10 @@ struct Cable<'l> {
 
 impl Cable<'_> {
     fn pump(&mut self) {
-        if let Ok((stream, _)) = self.listener.accept() {
+        let came = self.listener.accept();
+        // Now it is known whether the desk before was gone when this one came.
+        self.carry();
+        if let Ok((stream, _)) = came {
             if self.stream.is_some() && self.heard.elapsed() < GONE {
                 turn_away(stream);
             } else if stream.set_nonblocking(true).is_ok() && stream.set_nodelay(true).is_ok() {
@@ -416,6 +419,9 @@ impl Cable<'_> {
                 self.heard = Instant::now();
             }
         }
+    }
+
+    fn carry(&mut self) {
         let answer = self.line.take();
         let Some(stream) = &mut self.stream else { return };
         let mut alive = true;
