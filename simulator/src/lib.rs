@@ -8,6 +8,7 @@ pub mod cli;
 pub mod convert;
 pub mod cores;
 pub mod disk;
+pub mod heard;
 pub mod modbus;
 pub mod outputs;
 pub mod pictures;

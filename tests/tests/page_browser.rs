@@ -2,7 +2,7 @@
 
 mod page_rig;
 
-use std::io::{self, Cursor};
+use std::io::Cursor;
 use std::path::PathBuf;
 
 use page_rig::Browser;
@@ -14,13 +14,11 @@ use slackside_desk::replay::{Job, Outcome, replay};
 use slackside_desk::report::bench::{Bench, CAUTION, recording};
 use slackside_desk::report::{Story, page, pair};
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::guard::Guard;
-use slackside_desk::scenario::run::{Permits, Watch, run};
 use slackside_desk::scenario::score::checked;
 use slackside_desk::scenario::settings::Commissioned;
-use slackside_desk::scenario::truth::Row;
 use slackside_desk::trace::{HEADER, Reader, write_row};
 use slackside_simulator::disk::Disk;
+use slackside_simulator::heard::heard;
 
 /// A page of a trip is kept below this, issue or not: it is sent by mail and opened at the leg.
 const MOST_BYTES: usize = 1_500_000;
@@ -281,28 +279,6 @@ fn a_million_samples_are_zoomed_within_a_picture() {
     assert!(median <= MOST_MS, "{median} ms");
 }
 
-/// What a scenario's sensors tell, with the permits obeyed.
-struct Taken {
-    guard: Guard,
-    inputs: Vec<Input>,
-}
-
-impl Watch for Taken {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.guard.take(input);
-        self.inputs.push(*input);
-        Ok(())
-    }
-
-    fn truth(&mut self, _: &Row) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, now_us: u64) -> Permits {
-        self.guard.allows(now_us)
-    }
-}
-
 /// The shortest scenarios in which the leg is stopped, so many of them, each with its name.
 fn trips(count: usize) -> Vec<(String, Outcome)> {
     let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../scenarios");
@@ -318,10 +294,8 @@ fn trips(count: usize) -> Vec<(String, Outcome)> {
     let played = found.into_iter().map(|(scenario, name)| {
         let commissioned = Commissioned::measure(&scenario.leg);
         let settings = checked(&scenario.leg, &commissioned).expect("a sound leg");
-        let mut taken = Taken { guard: Guard::new(&settings), inputs: Vec::new() };
-        let obeys = scenario.obey_permits.unwrap_or(true);
-        run(&scenario, &commissioned, scenario.seed, obeys, &mut taken).expect("it runs");
-        let outcome = told(&format!("{name}.csv"), &taken.inputs, &settings);
+        let inputs = heard(&scenario, &commissioned, &settings).expect("it runs");
+        let outcome = told(&format!("{name}.csv"), &inputs, &settings);
         (name, outcome)
     });
     played.filter(|(_, outcome)| !outcome.first_outs.is_empty()).take(count).collect()

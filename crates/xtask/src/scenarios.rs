@@ -1,18 +1,15 @@
 //! The plant's scenarios as traces: what its sensors tell, with the monitor in the loop.
 
-use std::io;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Result, ensure};
 use slackside::input::Input;
 use slackside::settings::Checked;
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::guard::Guard;
-use slackside_desk::scenario::run::{Permits, Watch, run};
 use slackside_desk::scenario::score::checked;
 use slackside_desk::scenario::settings::Commissioned;
-use slackside_desk::scenario::truth::Row;
 use slackside_simulator::disk::Disk;
+use slackside_simulator::heard::heard;
 
 use crate::parity::files;
 
@@ -32,28 +29,6 @@ pub fn inputs(path: &Path) -> Result<(Checked, Vec<Input>)> {
     let scenario = Scenario::read(&Disk, path)?;
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned)?;
-    let mut taken = Taken { guard: Guard::new(&settings), inputs: Vec::new() };
-    run(&scenario, &commissioned, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut taken)?;
-    Ok((settings, taken.inputs))
-}
-
-struct Taken {
-    guard: Guard,
-    inputs: Vec<Input>,
-}
-
-impl Watch for Taken {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.guard.take(input);
-        self.inputs.push(*input);
-        Ok(())
-    }
-
-    fn truth(&mut self, _: &Row) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, now_us: u64) -> Permits {
-        self.guard.allows(now_us)
-    }
+    let inputs = heard(&scenario, &commissioned, &settings)?;
+    Ok((settings, inputs))
 }

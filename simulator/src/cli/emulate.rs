@@ -13,17 +13,15 @@ use slackside_desk::demo;
 use slackside_desk::replay::check_units;
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::estimate;
-use slackside_desk::scenario::guard::Guard;
-use slackside_desk::scenario::run::{Permits, Watch, run as run_scenario};
 use slackside_desk::scenario::score::checked;
 use slackside_desk::scenario::settings::Commissioned;
-use slackside_desk::scenario::truth::Row;
 use slackside_desk::settings;
 use slackside_desk::trace::Reader;
 
 use super::talk::{Talk, tell};
 use crate::box_client::{Button, MemoryBox, Modbus, ModbusPort, Setup};
 use crate::disk::{Disk, open_trace};
+use crate::heard::heard;
 
 /// Run a sensor box made of memory on this computer, and let a trace or a scenario turn its leg.
 ///
@@ -168,35 +166,10 @@ fn simulated(path: &Path, own: Option<&Path>) -> anyhow::Result<(Checked, Vec<In
     let own = own.map(|loaded| loaded.checked);
     let commissioned = Commissioned::measure(&scenario.leg);
     let checked = own.map_or_else(|| checked(&scenario.leg, &commissioned), Ok)?;
-    let mut heard = Taken { guard: Guard::new(&checked), inputs: Vec::new() };
-    let obey = scenario.obey_permits.unwrap_or(true);
-    run_scenario(&scenario, &commissioned, scenario.seed, obey, &mut heard)?;
-    let mut inputs = heard.inputs;
+    let mut inputs = heard(&scenario, &commissioned, &checked)?;
     // Beyond its end nothing turns: somebody pressed stop.
     if let Some(last) = inputs.last() {
         inputs.push(Input::new(last.at.after(Span::from_millis(1)), Signal::DriveRunning(false)));
     }
     Ok((checked, inputs))
-}
-
-/// Keeps what the sensors say, and lets a monitor hear it.
-struct Taken {
-    guard: Guard,
-    inputs: Vec<Input>,
-}
-
-impl Watch for Taken {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.guard.take(input);
-        self.inputs.push(*input);
-        Ok(())
-    }
-
-    fn truth(&mut self, _: &Row) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, now_us: u64) -> Permits {
-        self.guard.allows(now_us)
-    }
 }
