@@ -115,7 +115,7 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let found =
         search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
     let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows, &Cores)).unwrap();
-    let row = &found.rows[&choice.number];
+    let row = &choice.row;
     for outcome in &row.outcomes {
         println!("{}: {outcome:?}", cases[outcome.case as usize].name);
     }
@@ -129,7 +129,7 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
         assert_eq!(row.outcomes[number].stop_us, live, "{}", case.name);
     }
     let (own, proof) = (tuned(row), held_out(row));
-    assert!(own.needed >= 4 && proof.needed >= 2, "{} and {}", own.needed, proof.needed);
+    assert!(own.needed >= 4 && proof.needed >= 1, "{} and {}", own.needed, proof.needed);
     assert_eq!((own.missed, own.late, own.nuisance_stops), (0, 0, 0), "{:?}", choice.reasons);
     assert_eq!((proof.missed, proof.late, proof.nuisance_stops), (0, 0, 0));
 
@@ -153,5 +153,5 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     for link in links.values() {
         assert!(page.contains(&format!("href=\"{link}\"")), "{link}");
     }
-    assert!(page.contains("held-out traces"));
+    assert!(page.contains("held-out families"));
 }

@@ -2,6 +2,7 @@
 //! drawn at random ([`templates`]), and the page of the book that says it ([`say`]).
 
 pub mod alarms;
+pub mod calls;
 pub mod judged;
 mod page;
 pub mod population;
