@@ -405,12 +405,11 @@ fn a_stop_that_is_loosened_says_so_with_its_evidence() {
     });
     let tight = settings.check().unwrap_or_else(|broken| panic!("{broken:?}"));
     desk.write("leg.toml", &slackside_desk::settings::write(&tight));
-    // Dips of the mains that the belt bears.
     let text = format!(
         "name = \"tight\"\nsettings = \"leg.toml\"\nheld_out_pct = 0\n{}{}\
          [[limit]]\nkey = \"deep_underspeed.on_delay_s\"\nfrom = 0.0\nto = 0.6\nstep = 0.1\n\n[search]\nmethod = \"grid\"\n",
         family(&desk.path("choke.toml"), "runs = 2\nseverity = [0.8, 1.0]"),
-        family(&library("power-dip"), "runs = 3\nseverity = [0.3, 0.5]\nhealthy = true")
+        "[[population]]\nleg = \"millbrook-leg-3\"\nshifts = 11\n\n"
     );
     let (study, _, found, choice) = desk.conclude(&text);
     assert!(tuned(&found.rows[&0]).false_stops() > 0, "it does not trip: the test tests nothing");

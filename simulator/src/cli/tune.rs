@@ -14,11 +14,9 @@ use slackside_desk::report::WIDTH;
 use slackside_desk::tune::answer::{Answer, cannot_trade_off};
 use slackside_desk::tune::choose::{Choice, choose, cost, refusal, undecided};
 use slackside_desk::tune::corpus::{Case, load};
-use slackside_desk::tune::page::{
-    BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
-};
+use slackside_desk::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, judged, none_held_out, page, worst_of};
 use slackside_desk::tune::results::Rows;
-use slackside_desk::tune::session::{Beside, Found, Shard, planned, tuned};
+use slackside_desk::tune::session::{Beside, Found, Shard, held_out, planned, tuned};
 use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
 use slackside_desk::tune::summary::Summary;

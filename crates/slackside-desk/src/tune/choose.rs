@@ -4,7 +4,7 @@
 use super::knob::Knob;
 use super::results::{Row, Rows};
 use super::search::{Levels, pareto};
-use super::session::{Beside, tuned};
+use super::session::{Beside, held_out, tuned};
 use super::study::Study;
 use super::summary::{Objectives, Summary, counted, mean};
 use crate::crew::Crew;
@@ -50,6 +50,9 @@ pub struct Choice {
     pub loosened: Vec<usize>,
     /// The numbers of the best trade-offs, in order of what they fail.
     pub front: Vec<u32>,
+    /// What the best on the traces tuned on did wrong on those held out, if it did more than the limits as they stand: then these
+    /// are recommended instead.
+    pub failed_proof: Option<String>,
     /// Why this one, a sentence each.
     pub reasons: Vec<String>,
     /// About each limit, in the order of the study.
@@ -94,13 +97,23 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_, impl Crew>) ->
         .iter()
         .filter(|one| bar.holds(&one.weighed) && may_be_chosen(study, one))
         .min_by(|one, other| one.steps.total_cmp(&other.steps).then(one.number.cmp(&other.number)))?;
-    let (levels, row) = put_back(study, best, &bar, beside);
+    let (mut levels, mut row) = put_back(study, best, &bar, beside);
+    let present = rows.get(&0)?;
+    let failed_proof = worse_on_held_out(present, &row);
+    if let Some(worse) = &failed_proof {
+        reasons.push(format!(
+            "The best on the traces tuned on ({}) does not stand the proof: on held-out families {worse} than with the limits as they \
+             stand. A next best would be picked on the proof itself, so the limits stay.",
+            changes(study, &levels)
+        ));
+        (levels, row) = (standing.clone(), present.clone());
+    }
     let moved: Vec<usize> = (0..levels.len()).filter(|knob| levels[*knob] != standing[*knob]).collect();
     let settings = &study.base;
     let loosened =
         moved.iter().copied().filter(|knob| study.knobs[*knob].loosens_a_stop(settings, levels[*knob])).collect();
     let back = best.levels.iter().zip(&standing).filter(|(own, standing)| own != standing).count() - moved.len();
-    if best.number > 0 && back > 0 {
+    if best.number > 0 && back > 0 && failed_proof.is_none() {
         reasons.push(format!(
             "Of what setting {} changes, {} went back to where it stands, since nothing that is weighed asks for the change.",
             best.number,
@@ -108,13 +121,39 @@ pub fn choose(study: &Study, rows: &Rows, beside: &mut Beside<'_, impl Crew>) ->
         ));
     }
     reasons.push(match moved.len() {
+        0 if failed_proof.is_some() => "It is the limits as they stand.".to_owned(),
         0 => "It is the limits as they stand: nothing tried is better by more than these traces can tell apart."
             .to_owned(),
         _ => "What is left to change moves only as far as something weighed gets worse on the way back.".to_owned(),
     });
     let own = tuned(&row).objectives();
     let advice = (0..study.knobs.len()).map(|knob| about(study, &levels, knob, &own, beside)).collect();
-    Some(Choice { levels, row, from: best.number, moved, loosened, front, reasons, advice })
+    let from = if failed_proof.is_some() { 0 } else { best.number };
+    Some(Choice { levels, row, from, moved, loosened, front, failed_proof, reasons, advice })
+}
+
+/// What a setting does worse than the present one on held-out traces, in words.
+fn worse_on_held_out(present: &Row, own: &Row) -> Option<String> {
+    let (present, own) = (held_out(present), held_out(own));
+    let more =
+        |own: u64, present: u64, one: &str, many: &str| (own > present).then(|| counted(own - present, one, many));
+    let (failed, before) = (own.missed + own.late, present.missed + present.late);
+    let worse = [
+        more(failed, before, "stop more fails", "stops more fail"),
+        more(own.false_stops(), present.false_stops(), "stop more comes for nothing", "stops more come for nothing"),
+    ];
+    let worse: Vec<String> = worse.into_iter().flatten().collect();
+    (!worse.is_empty()).then(|| worse.join(" and "))
+}
+
+/// The limits that levels change, in words.
+fn changes(study: &Study, levels: &Levels) -> String {
+    let standing = study.standing();
+    let moved = study.knobs.iter().enumerate().filter(|(number, _)| levels[*number] != standing[*number]);
+    let words = moved.map(|(number, knob)| {
+        format!("{} {} {}", knob.words(), knob.text_at(&study.base, levels[number]), knob.unit())
+    });
+    words.collect::<Vec<_>>().join(", ")
 }
 
 /// How many rungs the limits lie from where they stand, all together.

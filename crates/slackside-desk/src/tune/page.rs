@@ -11,7 +11,7 @@ use super::corpus::Case;
 use super::pictures;
 use super::results::{Row, Rows};
 use super::score::{Outcome, Stop};
-use super::session::{Found, tuned};
+use super::session::{Found, held_out, tuned};
 use super::stats::{CONFIDENCE, quantile, rate_guidance};
 use super::study::{Method, Study};
 use super::summary::Summary;
@@ -34,12 +34,6 @@ td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; 
 .stack td, .stack th { border: 0; padding: .1rem 0; } .stack th { font-weight: 650; padding-top: .5rem; }\n\
 .stack tr { border-bottom: 1px solid var(--line); padding-bottom: .4rem; } .stack td:empty { display: none; }\n\
 .stack td::before { content: attr(data-of) \": \"; color: var(--soft); } }\n";
-
-/// Held-out traces alone.
-#[must_use]
-pub fn held_out(row: &Row) -> Summary {
-    Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
-}
 
 /// What to say of limits held against the rules for a test bench.
 pub const BENCH_ONLY: &str = "Settings of a test bench, held against the rules for one only: no leg may run with them.";

@@ -138,6 +138,12 @@ pub fn tuned(row: &Row) -> Summary {
     Summary::of(row.outcomes.iter().filter(|outcome| !outcome.held_out))
 }
 
+/// The sum over the held-out traces.
+#[must_use]
+pub fn held_out(row: &Row) -> Summary {
+    Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
+}
+
 fn go<C: Crew>(
     study: &Study,
     cases: &[Case],
