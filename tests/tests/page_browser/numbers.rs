@@ -101,9 +101,7 @@ fn a_note_comes_by_keyboard_pointer_and_finger_and_goes_by_escape() {
     let said = browser.text(&format!("{note}.textContent"));
     assert!(said.contains("Line ") && said.contains("limits.deep_underspeed.setpoint_pct"), "{said}");
     assert_eq!(
-        browser.text(&format!(
-            "document.getElementById(document.activeElement.getAttribute('aria-describedby')).textContent"
-        )),
+        browser.text("document.getElementById(document.activeElement.getAttribute('aria-describedby')).textContent"),
         said
     );
     browser.key("Escape", false);
@@ -167,7 +165,7 @@ fn the_rows_behind_the_values_at_the_cursor_are_told() {
         let at = (outcome.first_outs[0].at.get() as f64 + seconds * 1e6).round() as u64;
         for (shaft, name) in [(Shaft::Head, "head"), (Shaft::Boot, "boot")] {
             let is = |input: &&Input| matches!(input.signal, Signal::Edge(of, _) if of == shaft);
-            let found = inputs.iter().enumerate().filter(|(_, input)| is(input) && input.at.get() <= at).last();
+            let found = inputs.iter().enumerate().rfind(|(_, input)| is(input) && input.at.get() <= at);
             let line = found.expect("it turned").0 + 2;
             assert!(told.contains(&format!("{name} line {line}")), "{seconds}: {line} is not in {told}");
         }

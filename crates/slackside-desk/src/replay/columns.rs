@@ -335,7 +335,7 @@ impl Drawing<'_> {
         let on = self.motion.boot.angle.get().wrapping_sub(before.boot.angle.get()) & ((1 << 40) - 1);
         self.turned += if before.boot.fitted { on } else { 0 };
         let circumference = self.settings.machine.boot_circumference().get();
-        let way = i128::from(self.turned) * i128::from(circumference) >> 32;
+        let way = (i128::from(self.turned) * i128::from(circumference)) >> 32;
         let travelled = Micrometres::new(i64::try_from(way).unwrap_or(i64::MAX));
         if at <= self.trip {
             self.columns.travelled = travelled;
