@@ -297,7 +297,7 @@ fn swapped_sensors_on_equal_wheels_are_a_stop_that_says_so() {
             speed: &|time| leg.runs(time),
             slip: &|time| if time > leg.fault { 0.07 } else { leg.creeps(time) },
             others: vec![],
-            until: leg.fault + 20.0 + 70.0 * turn,
+            until: leg.fault + 20.0 + 115.0 * turn,
         };
         let mut inputs = leg.edges(&life);
         for input in &mut inputs {
@@ -307,8 +307,8 @@ fn swapped_sensors_on_equal_wheels_are_a_stop_that_says_so() {
             }
         }
         let said = leg.says(&inputs);
-        let stops = said.stopped.is_some_and(|stopped| stopped < leg.fault + 5.0 + 62.0 * turn);
-        leg.expect("swapped", &said, stops && said.names.contains(&Condition::SensorsSwapped));
+        let stops = said.stopped.is_some_and(|stopped| stopped < leg.fault + 5.0 + 110.0 * turn);
+        leg.expect("swapped", &said, stops && said.names.contains(&Condition::RatioOrWiring));
     });
 }
 
