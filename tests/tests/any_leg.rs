@@ -62,10 +62,6 @@ impl Leg {
                 targets.as_mut().expect("fitted").count = count;
             }
             couple(machine, ratio, speed);
-            // A head of one target shows its first turn as slow where that takes longer than its delay: so slow a head has two at least.
-            if head == 1 && speed < 0.34 {
-                continue;
-            }
             if let Ok(settings) = settings.check() {
                 let (up, creep, error) =
                     (random.between(1.5, 4.0), random.between(0.002, 0.015), random.between(0.0, 0.015));
@@ -201,6 +197,16 @@ fn a_healthy_leg_is_left_alone() {
         let said = leg.says(&leg.healthy(120.0));
         leg.expect("healthy", &said, said.names.is_empty());
     });
+}
+
+/// Its first turn takes longer than the delay of a slow head, and has the run-up in it.
+#[test]
+fn a_slow_head_of_one_target_starts_without_a_word() {
+    let slow = (0..3_000).map(Leg::drawn).filter(|leg| leg.head == 1 && leg.speed < 0.34);
+    for leg in slow {
+        let said = leg.says(&leg.healthy(20.0));
+        leg.expect("slow head", &said, said.names.is_empty());
+    }
 }
 
 #[test]
