@@ -94,6 +94,7 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         ("build-up-on-boot", None, false),
         ("lagging-missing-after-belt-change", None, false),
         ("rub-contact-stuck", None, false),
+        ("boot-pulley-loose", None, false),
         ("loaded-restart", None, false),
     ];
     let mut classes = Vec::new();
@@ -122,6 +123,10 @@ fn tuning_and_the_page_of_scores_judge_alike() {
             Class::Uncalled => Stop::Uncalled,
             Class::Nuisance => Stop::Nuisance,
         };
+        // With the feed gone before, the leg of a study would have been emptying: its false stop is excused.
+        let fed = !(0..outcome.stop_us).contains(&outcome.feed_us);
+        let expected =
+            if fed || !matches!(expected, Stop::Uncalled | Stop::Nuisance) { expected } else { Stop::Excused };
         assert_eq!(outcome.stop, expected, "{name}: {outcome:?}, {:?}", scored.class);
         assert_eq!(outcome.stop_us, scored.stop.map_or(-1, |(at, _)| at as i64), "{name}");
         assert_eq!(outcome.due_us, scored.call.map_or(-1, |call| call.due_us as i64), "{name}");
@@ -129,9 +134,11 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         let until = scored.stop.map_or(u64::MAX, |(at, _)| at);
         let missed = scored.missed.iter().filter(|wanted| wanted.due_us <= until).count();
         assert_eq!(outcome.alarms_missed as usize, missed, "{name}");
-        classes.push(scored.class);
+        if fed {
+            classes.push(scored.class);
+        }
     }
-    for class in [Class::Quiet, Class::FailSafe] {
+    for class in [Class::Quiet, Class::FailSafe, Class::Uncalled] {
         assert!(classes.contains(&class), "no run is {class:?}: {classes:?}");
     }
     assert!(classes.iter().any(|class| matches!(class, Class::InTime | Class::Early)), "{classes:?}");

@@ -10,7 +10,6 @@ use super::score::Stop;
 use super::session::tuned;
 use super::summary::Summary;
 use crate::drawing::{Anchor, Look, Scale, Svg};
-use crate::report::Clock;
 
 const WIDTH: f64 = 720.0;
 
@@ -100,7 +99,7 @@ fn axes(svg: &mut Svg, times: &Scale, louds: &Scale, loudest: f64, name: &str) {
     for mark in times.marks(6) {
         let x = times.place(mark);
         svg.path(Look::Class("grid"), &format!("M{x:.1} 44V300"));
-        svg.text((x, 318.0), Anchor::Middle, &Clock::difference(mark));
+        svg.text((x, 318.0), Anchor::Middle, &short(mark));
     }
     if (times.figures.0..times.figures.1).contains(&0.0) {
         let x = times.place(0.0);
@@ -123,6 +122,21 @@ fn axes(svg: &mut Svg, times: &Scale, louds: &Scale, loudest: f64, name: &str) {
     svg.text((8.0, 18.0), Anchor::Start, &format!("↑ {name}, on the traces tuned on"));
 }
 
+/// A time on an axis: seconds, or minutes where they are many.
+fn short(time: f64) -> String {
+    let size = time.abs();
+    let sign = match time {
+        before if before < 0.0 => "−",
+        after if after > 0.0 => "+",
+        _ => "",
+    };
+    if size >= 60.0 {
+        format!("{sign}{:.0} min", size / 60.0)
+    } else {
+        format!("{sign}{} s", (size * 100.0).round() / 100.0)
+    }
+}
+
 /// Where a time from due is drawn: seconds around it and minutes further off on one line.
 fn bent(time: f64) -> f64 {
     (time / 0.25).asinh()
@@ -140,9 +154,7 @@ pub fn times(cases: &[Case], choice: &Choice) -> Option<String> {
         }
     }
     let all = || families.values().flat_map(|(_, times)| times.iter().copied());
-    if all().next().is_none() {
-        return None;
-    }
+    all().next()?;
     let (first, last) = (all().fold(-1.0, f64::min), all().fold(1.0, f64::max));
     let scale = Scale { figures: (bent(first) - 0.4, bent(last) + 0.4), places: (230.0, WIDTH - 16.0) };
     let low = 34.0 + 30.0 * families.len() as f64;
@@ -153,8 +165,8 @@ pub fn times(cases: &[Case], choice: &Choice) -> Option<String> {
         let x = scale.place(bent(mark));
         let due = mark == 0.0;
         svg.path(Look::Class(if due { "axis due" } else { "grid" }), &format!("M{x:.1} 22V{low:.1}"));
-        if x - free >= 44.0 || due {
-            let words = if due { "due".to_owned() } else { Clock::difference(mark) };
+        if due || (x - free >= 46.0 && (x - scale.place(0.0)).abs() >= 40.0) {
+            let words = if due { "due".to_owned() } else { short(mark) };
             svg.text((x, low + 18.0), Anchor::Middle, &words);
             free = x;
         }

@@ -112,8 +112,8 @@ fn rank(objectives: &[Objectives]) -> Vec<(usize, f64)> {
         for number in &front {
             ranks[*number].0 = front_number;
         }
-        for part in 0..OBJECTIVES {
-            let value = |number: usize| objectives[number][part];
+        let values = (0..OBJECTIVES).map(|part| move |number: usize| objectives[number][part]);
+        for value in values {
             let mut order = front.clone();
             order.sort_by(|one, other| value(*one).total_cmp(&value(*other)));
             let (Some(first), Some(last)) = (order.first(), order.last()) else { break };
