@@ -64,6 +64,12 @@ impl<const WRITE: usize, const ERASE: usize> Flash<WRITE, ERASE> {
         (self.until, self.torn) = (Some(steps), torn);
     }
 
+    /// Whether there is power still.
+    #[must_use]
+    pub fn has_power(&self) -> bool {
+        self.until != Some(0)
+    }
+
     /// Power is back.
     pub fn restore_power(&mut self) {
         self.until = None;
