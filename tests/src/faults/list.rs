@@ -197,15 +197,15 @@ fn sensors() -> Vec<Row> {
         ),
         row(
             G,
-            "the two sensors are swapped",
+            "the two sensors are swapped, pulleys a little unlike",
             |rig| {
                 rig.tap(Shaft::Head, Tap::Other);
                 rig.tap(Shaft::Boot, Tap::Other);
             },
             [
-                stop_once_started(MINUTE, C::SensorsSwapped),
-                stop(MINUTE, C::SensorsSwapped),
-                stop(MINUTE, C::SensorsSwapped),
+                alarm_once_started(10_000, C::SlipHigh),
+                alarm(10_000, C::SlipHigh),
+                alarm(5_000, C::SlipHigh),
             ],
         ),
         row(
