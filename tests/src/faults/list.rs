@@ -80,6 +80,7 @@ fn with_starting_conditioning() -> Settings {
     settings
 }
 
+#[allow(clippy::too_many_lines, reason = "a table")]
 fn sensors() -> Vec<Row> {
     const G: Group = Group::Sensors;
     const LINE_MS: u64 = 100;
@@ -202,11 +203,7 @@ fn sensors() -> Vec<Row> {
                 rig.tap(Shaft::Head, Tap::Other);
                 rig.tap(Shaft::Boot, Tap::Other);
             },
-            [
-                alarm_once_started(10_000, C::SlipHigh),
-                alarm(10_000, C::SlipHigh),
-                alarm(5_000, C::SlipHigh),
-            ],
+            [alarm_once_started(10_000, C::SlipHigh), alarm(10_000, C::SlipHigh), alarm(5_000, C::SlipHigh)],
         ),
         row(
             G,
@@ -268,6 +265,7 @@ fn with_temperature() -> Settings {
     settings
 }
 
+#[allow(clippy::too_many_lines, reason = "a table")]
 fn contacts() -> Vec<Row> {
     const G: Group = Group::Contacts;
     vec![
