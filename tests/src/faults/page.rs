@@ -101,7 +101,7 @@ fn spaced(name: &str) -> String {
 fn time(millis: u64) -> String {
     match millis {
         0..100_000 if millis % 1_000 == 0 => format!("{} s", millis / 1_000),
-        0..10_000 => format!("{} s", millis as f64 / 1_000.0),
+        0..100_000 => format!("{} s", millis as f64 / 1_000.0),
         _ => format!("{} min", millis.div_ceil(60_000)),
     }
 }
