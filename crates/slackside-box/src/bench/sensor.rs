@@ -112,8 +112,8 @@ impl Sensor {
             Tap::Nothing | Tap::Trembles(_) => {}
             Tap::Other if !own => self.level(before_target, at, clock),
             Tap::Own if own => self.level(before_target, at, clock),
-            Tap::Twice if own => self.level(step % 2 == 0, at, clock),
-            Tap::OneLess if own => self.level(before_target && (step / STEPS) % targets != 0, at, clock),
+            Tap::Twice if own => self.level(step.is_multiple_of(2), at, clock),
+            Tap::OneLess if own => self.level(before_target && !(step / STEPS).is_multiple_of(targets), at, clock),
             Tap::Loose { every, lost } if own && at % every < every - lost => self.level(before_target, at, clock),
             Tap::Bounces(long) if own => {
                 let lets_go = self.high && !before_target;
