@@ -94,6 +94,7 @@ const SHAPES: [(&str, u32, &[&str]); 9] = [
     ("recordings", 1, &["recordings"]),
     ("fetched", 1, &["file", "whole", "settings_known", "recording"]),
     ("told", 1, &["told"]),
+    ("proof-test", 1, &["passed", "ever_passed", "due"]),
     ("plan", 2, &["leg", "identity", "conditions", "against", "same"]),
     ("settings-armed", 1, &["identity", "before"]),
     ("events-lost", 1, &["lost"]),

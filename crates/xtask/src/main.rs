@@ -12,6 +12,8 @@ mod parity;
 mod reference;
 mod root;
 mod scenarios;
+mod soak;
+mod states;
 mod targets;
 mod tidy;
 mod toolchain;
@@ -98,6 +100,21 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Let a box live for a month of its time: runs, trips, faults, floods and losses of power at random from a seed.
+    Soak {
+        /// The seed.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+        /// Hours of box time.
+        #[arg(long, default_value_t = 730)]
+        hours: u64,
+    },
+    /// Walk the state space of alarms, latches, permits and operator over the monitor, and look at what is promised in each state.
+    States {
+        /// So many states of a turning leg at the most; one takes some two kilobytes of memory while it waits.
+        #[arg(long, default_value_t = 1_000_000)]
+        most: usize,
+    },
     /// Look for what should not be in the tree.
     Tidy,
     /// Write every verdict of random legs, of every scenario and of the demo as text, one a line: what a change of the core changes in
@@ -124,6 +141,8 @@ fn main() -> ExitCode {
         Chore::NoPanic => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
+        Chore::Soak { seed, hours } => soak::run(seed, hours),
+        Chore::States { most } => states::run(most),
         Chore::Tidy => tidy::run(),
         Chore::Verdicts { file, legs } => verdicts::run(&file, legs),
     };

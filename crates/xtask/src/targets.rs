@@ -93,3 +93,14 @@ pub fn board(name: &str) -> Result<PathBuf> {
     ensure!(status.success(), "{package} does not build for {target}");
     Ok(chips().join(target).join("release").join(package))
 }
+
+/// The same with flags for the image alone and with features, for a look at it: the next plain build links it anew.
+pub fn board_with(name: &str, flags: &[&str], features: &str) -> Result<PathBuf> {
+    let (target, package) =
+        BOARDS.into_iter().find(|(_, package)| *package == name).context("there is no such board")?;
+    let folder = root().join("crates").join(package);
+    let mut command = Toolchain::find(target)?.cargo("rustc", &[target], &folder);
+    let status = command.args(["--release", "--bin", package, "--features", features, "--"]).args(flags).status()?;
+    ensure!(status.success(), "{package} does not build for {target}");
+    Ok(chips().join(target).join("release").join(package))
+}
