@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, Result, bail, ensure};
 use slackside::wire::{MOST_FRAME, Request, Window, encode};
 
-use crate::box_run::{Emulator, LOG, Pace, any_port, build, start};
+use crate::board::{BOX, Emulator, LOG, Pace, Run, build};
 use crate::log::Words;
 use crate::trace::leg;
 
@@ -46,7 +46,7 @@ struct Figures {
 
 /// Measure, compare, and see a planted mask found.
 pub fn run() -> Result<()> {
-    let image = build("")?;
+    let image = build(BOX, "")?;
     let words = Words::of(&image)?;
     let mut quiet = None;
     println!("link        edges  least ns  mean ns  most ns  bytes received  bytes a second");
@@ -56,7 +56,7 @@ pub fn run() -> Result<()> {
         let quiet = *quiet.get_or_insert(figures);
         compare(flood, &quiet, &figures)?;
     }
-    let planted = build("plant-mask")?;
+    let planted = build(BOX, "plant-mask")?;
     let figures = measure(&planted, &Words::of(&planted)?, Flood::Requests)?;
     let Some(quiet) = quiet else { bail!("nothing was measured") };
     ensure!(
@@ -101,7 +101,7 @@ fn compare(flood: Flood, quiet: &Figures, figures: &Figures) -> Result<()> {
 fn measure(image: &std::path::Path, words: &Words, flood: Flood) -> Result<Figures> {
     let settings = leg::settings();
     let inputs = leg::running(&settings, SECONDS);
-    let mut emulator = start(image, &settings, &inputs, any_port()?, Pace::Dense, Some(EDGES))?;
+    let mut emulator = Run { edges: Some(EDGES), ..Run::new(image, &settings, &inputs, Pace::Dense) }.start()?;
     let line = connect(&emulator)?;
     let begun = Instant::now();
     let sent = std::thread::scope(|scope| -> Result<()> {
