@@ -1,4 +1,5 @@
 //! What a box logs by the crate `log`: a start whose belt does not move, from power-up to the stop.
+#![allow(clippy::arithmetic_side_effects, clippy::expect_used, clippy::panic, reason = "a test")]
 
 use std::sync::Mutex;
 
