@@ -209,6 +209,7 @@ fn a_leg_is_watched_for_as_long_as_its_heartbeat_moves_and_is_answered() {
     assert_eq!(watched(|_| true, |now| now <= 5_000), [(500, true), (8_010, false)]);
     let pause = |now: i64| !(5_000..12_000).contains(&now);
     assert_eq!(watched(|_| true, pause), [(500, true), (7_510, false), (12_500, true)]);
+    assert_eq!(watched(|_| true, |now| now >= 10_000), [(10_500, true)], "a PLC that was there long before the box");
 }
 
 #[test]
