@@ -148,9 +148,11 @@ impl Tree {
             let folder = file.path.parent().unwrap_or(Path::new(""));
             for found in include.captures_iter(&file.text) {
                 let from = self.named(&straight(&folder.join(&found[1])));
-                let place = found.get(2).map(|anchor| format!("ANCHOR: {}", anchor.as_str()));
-                let there =
-                    |from: &Text| place.is_none_or(|place| from.text.lines().any(|line| line.trim_end_matches([' ', '*', ')']).ends_with(&place)));
+                let anchor = found.get(2).map(|anchor| format!("ANCHOR: {}", anchor.as_str()));
+                // Behind it stands at most the end of a comment.
+                let is_it = |line: &str, anchor: &str| line.trim_end_matches([' ', '*', ')']).ends_with(anchor);
+                let has = |from: &Text, anchor: &str| from.text.lines().any(|line| is_it(line, anchor));
+                let there = |from: &Text| anchor.as_deref().is_none_or(|anchor| has(from, anchor));
                 if !from.is_some_and(there) {
                     findings.push(format!("{}: shows {}, which is not there", file.path.display(), &found[0]));
                 }
