@@ -202,6 +202,8 @@ fn main() -> ! {
     let mut told = Told::new();
     watchdog::start();
     loop {
+        #[cfg(feature = "plant-mask")]
+        cortex_m::interrupt::disable();
         // ANCHOR: judge
         sensor_box.poll(now());
         // The watchdog is fed here and nowhere else: by the loop that judges, while it is on time.
@@ -211,8 +213,6 @@ fn main() -> ! {
         // ANCHOR_END: judge
         #[cfg(feature = "plant-stall")]
         stall();
-        #[cfg(feature = "plant-mask")]
-        cortex_m::interrupt::disable();
         // ANCHOR: serve
         link.poll(&mut sensor_box);
         modbus.poll(&mut sensor_box, now());
