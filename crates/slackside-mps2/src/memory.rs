@@ -75,6 +75,7 @@ impl ReadNorFlash for Flash {
     }
 }
 
+// ANCHOR: flash
 impl NorFlash for Flash {
     const ERASE_SIZE: usize = 4096;
     const WRITE_SIZE: usize = 4;
@@ -93,3 +94,4 @@ impl NorFlash for Flash {
         Ok(())
     }
 }
+// ANCHOR_END: flash

@@ -1,15 +1,19 @@
 //! Chores: builds for microcontrollers, the emulated board against the desk, budgets, the proof against panics, tidiness.
 
+mod board;
 mod box_run;
 mod budget;
 mod emulator;
+mod frameworks;
 mod image;
 mod latency;
 mod licences;
 mod log;
+mod masters;
 mod no_panic;
 mod parity;
 mod reference;
+mod relay;
 mod root;
 mod scenarios;
 mod soak;
@@ -79,6 +83,8 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Run the core under RTIC and under Embassy on the emulated board; fail unless the demo's verdicts are the desk's to the byte.
+    Frameworks,
     /// Measure flash, RAM, instructions, stack and lines, and write them to the book with how they stand to their goals.
     Budget {
         /// Do not write: fail if a figure is more than 5 % above the one in the book, or a goal reached there is missed.
@@ -136,6 +142,7 @@ fn main() -> ExitCode {
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),
         Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
+        Chore::Frameworks => frameworks::run(),
         Chore::Budget { check, weigh } => budget::run(check, weigh),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),

@@ -23,7 +23,7 @@ pub const TARGETS: [&str; 5] = [
 const FEATURES: [&str; 2] = ["", "defmt"];
 
 /// The feature matrix of the box.
-const BOX_FEATURES: [&str; 2] = ["", "defmt"];
+const BOX_FEATURES: [&str; 2] = ["", "defmt log"];
 
 /// The boxes on boards, each with its target: workspaces of their own.
 const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
