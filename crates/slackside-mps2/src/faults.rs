@@ -9,8 +9,9 @@ use crate::host;
 use crate::pins::{ALARM, COILS, PINS};
 
 fn drop_all() {
-    for pin in COILS.into_iter().chain([ALARM]) {
-        PINS[pin].store(false, Ordering::SeqCst);
+    // By `get`: nothing in here may panic.
+    for pin in COILS.into_iter().chain([ALARM]).filter_map(|pin| PINS.get(pin)) {
+        pin.store(false, Ordering::SeqCst);
     }
 }
 
@@ -18,7 +19,10 @@ fn drop_all() {
 #[exception]
 unsafe fn NonMaskableInt() {
     drop_all();
-    host::write_file(c"stalled.bin", &COILS.map(|pin| PINS[pin].load(Ordering::SeqCst).into()));
+    host::write_file(
+        c"stalled.bin",
+        &COILS.map(|pin| PINS.get(pin).is_none_or(|pin| pin.load(Ordering::SeqCst)).into()),
+    );
     host::exit(3)
 }
 
@@ -36,11 +40,22 @@ unsafe fn DefaultHandler(_: i16) {
     host::exit(5)
 }
 
-#[panic_handler]
-fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+/// What defmt would call; nothing does, and its own would panic.
+#[defmt::panic_handler]
+fn defmt_panic() -> ! {
+    stop()
+}
+
+/// Outputs off, and no more: the watchdog does the rest.
+fn stop() -> ! {
     drop_all();
     cortex_m::interrupt::disable();
     loop {
         cortex_m::asm::nop();
     }
+}
+
+#[panic_handler]
+fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
+    stop()
 }

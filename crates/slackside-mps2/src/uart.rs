@@ -85,7 +85,7 @@ pub struct Uart {
 
 /// Switch [`LINK`] or [`MODBUS`] on. Call it once for each.
 pub fn start(base: usize, bits_a_second: u32, waiting: &'static mut Waiting) -> (Receiver, Uart) {
-    write(base + DIVIDER, CLOCK_HZ / bits_a_second);
+    write(base + DIVIDER, CLOCK_HZ.checked_div(bits_a_second).unwrap_or(u32::MAX));
     write(base + CONTROL, TRANSMIT | RECEIVE | RECEIVE_INTERRUPT);
     let (producer, consumer) = waiting.split();
     (Receiver { base, waiting: producer, received: 0 }, Uart { base, waiting: consumer })
