@@ -11,7 +11,7 @@ use super::{BeltStop, Group, Must, Proof, Row, Word, rows};
 #[must_use]
 pub fn page() -> String {
     let rows = rows();
-    let mut text = include_str!("before.md").to_owned();
+    let mut text = include_str!("before.txt").to_owned();
     for group in Group::ALL {
         let _ = writeln!(text, "## {}\n", group.heading());
         text.push_str(
@@ -100,7 +100,7 @@ fn spaced(name: &str) -> String {
 
 fn time(millis: u64) -> String {
     match millis {
-        0..100_000 if millis % 1_000 == 0 => format!("{} s", millis / 1_000),
+        0..100_000 if millis.is_multiple_of(1_000) => format!("{} s", millis / 1_000),
         0..100_000 => format!("{} s", millis as f64 / 1_000.0),
         _ => format!("{} min", millis.div_ceil(60_000)),
     }
