@@ -276,7 +276,11 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let study =
         serde_json::json!({ "seconds": seconds, "tables": tables, "end_us": store.end().get(), "settings": told });
     std::fs::write(directory.join("study.json"), study.to_string())?;
-    println!("{} settings in {seconds:.2} s of processor time on one thread, exported to {}", all.len(), directory.display());
+    println!(
+        "{} settings in {seconds:.2} s of processor time on one thread, exported to {}",
+        all.len(),
+        directory.display()
+    );
     Ok(())
 }
 
