@@ -54,7 +54,7 @@ fn keys(object: &Value) -> BTreeSet<&str> {
 }
 
 /// The keys of an object, those that say what it is left out.
-const SHAPES: [(&str, u32, &[&str]); 9] = [
+const SHAPES: [(&str, u32, &[&str]); 10] = [
     ("hello", 2, &["leg", "serial", "firmware", "core", "settings", "session", "time_us", "time"]),
     (
         "status",

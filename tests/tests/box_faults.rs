@@ -1,13 +1,13 @@
 //! Every cell of the table of single faults, played on the box's own code, and every proof test that finds what no program sees.
 
-use slackside_tests::faults::{Group, Must, Proof, Row, State, Word, finds, play, rows};
+use slackside_tests::faults::{Group, Must, Proof, Row, State, finds, play, rows};
 
 fn all_of(group: Group) {
     let mut wrong = Vec::new();
     for row in rows().iter().filter(|row| row.group == group) {
         for state in State::ALL {
             let (played, judged) = play(row, state);
-            let (told, later): (Vec<&(u64, Word)>, Vec<&(u64, Word)>) =
+            let (told, later): (Vec<&(u64, _)>, Vec<_>) =
                 played.said.iter().partition(|(at, _)| *at <= played.belt_stood_ms);
             println!(
                 "{} | {state:?} | stop {:?} after start {:?} | unfed {:?} | alarm {:?} after start {:?} | {told:?} then {later:?} | \
