@@ -239,6 +239,14 @@ fn healthy(text: &mut String, shifts: &[(Stratum, Entry)]) {
         hours(&all),
         all.len()
     );
+    let refused: u64 = shifts.iter().map(|(_, entry)| entry.refused).sum();
+    if refused > 0 {
+        let _ = writeln!(
+            text,
+            "Besides these, {refused} drawn legs were left out and others drawn in their place: sound, their belts slip so much that the \
+             monitor refuses their true speeds as a contradiction, and nobody could have put them to work.\n"
+        );
+    }
     let head = "hours | called for | false stops | at most | missed, late | false alarms | in shifts | at most | stops by | alarms";
     let line = |text: &mut String, name: &str, runs: &[&Scored]| {
         let counts = Counts::of(runs.iter().copied());
@@ -428,7 +436,7 @@ mod tests {
             raised: [0; Condition::COUNT],
             drive_s: 3_600.0,
         };
-        Entry { what: "a fault".to_owned(), leg: "a leg".to_owned(), again: String::new(), scored }
+        Entry { what: "a fault".to_owned(), leg: "a leg".to_owned(), again: String::new(), scored, refused: 0 }
     }
 
     /// What a fail-safe stop took away is no success: late and missed are a share of what was tried.
