@@ -51,9 +51,9 @@ pub fn inspection(cause: Cause) -> Inspection {
              it in the boot.",
         ),
         Cause::RatioWrong => (
-            "The settings may not be those of this leg".to_owned(),
-            "With the leg locked out, measure both pulleys over lagging and build-up, and hold them against the settings. If they are right, learn \
-             the no-slip ratio on the empty leg and accept it.",
+            "The pulleys may not be of the size that the settings say: build-up, new lagging, or settings of another leg".to_owned(),
+            "With the leg locked out, measure both pulleys over lagging and build-up, and hold them against the settings. Build-up is scraped \
+             off, with the lockout in place. If both are right, learn the no-slip ratio on the empty leg and accept it.",
         ),
         Cause::SensorsSwapped => (
             "Head and boot sensor may be swapped".to_owned(),
