@@ -2,7 +2,7 @@
 //!
 //! From a box that has just been switched on, everything that can happen is tried in every state found, waiting among it; a state is
 //! what anybody can see of the leg and the monitor ([`World::seen`]), and each is taken further once, from the first way found to it.
-//! After every single input each [promise](promise) is looked at.
+//! After every single input each promise is looked at.
 
 mod event;
 mod promise;

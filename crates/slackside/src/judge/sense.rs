@@ -234,6 +234,7 @@ const fn creeps_by(expected: i32, slip: i32) -> bool {
 
 /// Whether the next row may find the sensors swapped: the mean of slip, which moves seldom, reads what it would then, and so may slip
 /// over four turns, which every row moves, above the limit from which it counts.
+#[cfg(feature = "desk")]
 pub fn may_read_swapped(view: &View<'_>) -> bool {
     let may = |expected: i32| {
         creeps_by(expected, view.signals.slip_mean)
