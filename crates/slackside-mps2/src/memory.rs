@@ -67,7 +67,8 @@ impl ReadNorFlash for Flash {
     fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorFlashErrorKind> {
         check_read(self, offset, bytes.len())?;
         // Both are as long: byte by byte, since copying would panic if they were not.
-        for (slot, byte) in bytes.iter_mut().zip(part(self.0, offset, bytes.len())?) {
+        let length = bytes.len();
+        for (slot, byte) in bytes.iter_mut().zip(part(self.0, offset, length)?) {
             *slot = *byte;
         }
         Ok(())
