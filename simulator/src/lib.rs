@@ -13,4 +13,5 @@ pub mod modbus;
 pub mod mqtt;
 pub mod outputs;
 pub mod pictures;
+pub mod samples_parquet;
 pub mod study_files;

@@ -44,6 +44,43 @@ fn the_demo_as_a_file_tells_the_same_story() {
     assert_eq!(object["trace"], "demo.csv");
 }
 
+/// Read back by the library that wrote it, cell by cell. That others read it was tried once by hand with pyarrow.
+#[test]
+fn samples_as_parquet_are_those_of_the_csv() {
+    use parquet::file::reader::{FileReader as _, SerializedFileReader};
+    use parquet::record::Field;
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    for name in ["s.csv", "s.parquet"] {
+        let done = replay(directory.path(), &["--quiet", "--samples", name]);
+        assert!(done.status.success(), "{}", text(&done.stderr));
+    }
+    let table = fs::read_to_string(directory.path().join("s.csv")).expect("samples");
+    let file = fs::File::open(directory.path().join("s.parquet")).expect("samples");
+    let reader = SerializedFileReader::new(file).expect("Parquet");
+    let mut lines = table.lines();
+    let names: Vec<&str> = lines.next().expect("a header").split(',').collect();
+    let (mut rows, mut unknown) = (0, 0);
+    for (line, row) in lines.zip(reader.get_row_iter(None).expect("rows")) {
+        let row = row.expect("a row");
+        let cells: Vec<&str> = line.split(',').collect();
+        for (((name, field), cell), wanted) in row.get_column_iter().zip(&cells).zip(&names) {
+            assert_eq!(name, wanted);
+            let same = match field {
+                Field::Null => cell.is_empty(),
+                Field::Long(time) => *time == cell.parse::<i64>().expect("a time"),
+                Field::Double(value) => *value == cell.parse::<f64>().expect("a number"),
+                Field::Bool(yes) => *cell == if *yes { "1" } else { "0" },
+                other => panic!("{name} is {other}"),
+            };
+            assert!(same, "{name}: {field} is not {cell:?} in {line}");
+            unknown += usize::from(cell.is_empty());
+        }
+        rows += 1;
+    }
+    assert_eq!((rows, reader.metadata().file_metadata().num_rows()), (table.lines().count() - 1, rows as i64));
+    assert!(rows > 500 && unknown > 100, "{rows} rows, {unknown} cells not known");
+}
+
 #[test]
 fn a_trace_may_come_through_a_pipe() {
     let directory = tempfile::tempdir().expect("a temporary directory");

@@ -196,12 +196,17 @@ fn the_example_in_c_has_the_cores_verdicts() {
         .args(["build", "--quiet", "--release", "--features", "std"])
         .arg("--target-dir")
         .arg(&target));
-    let program = folder.join("leg");
-    run(Command::new("cc")
-        .args(["-std=c11", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Iinclude", "examples/leg.c"])
-        .arg(target.join("release/libslackside_c.a"))
-        .args(["-lpthread", "-ldl", "-lm", "-o"])
-        .arg(&program));
+    let compiled = |name: &str, flags: &[&str]| {
+        let program = folder.join(name);
+        run(Command::new("cc")
+            .args(["-std=c11", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Iinclude", "examples/leg.c"])
+            .args(flags)
+            .arg(target.join("release/libslackside_c.a"))
+            .args(["-lpthread", "-ldl", "-lm", "-o"])
+            .arg(&program));
+        program
+    };
+    let program = compiled("leg", &[]);
     run(Command::new("c++").args([
         "-std=c++17",
         "-Wall",
@@ -241,6 +246,16 @@ fn the_example_in_c_has_the_cores_verdicts() {
         assert_eq!(hear(&mut looked_at), expected);
     } else {
         println!("valgrind is not installed: its memory is not looked at");
+    }
+    // And compiled with what looks at every access of C's own and at what C leaves undefined; the first find ends it.
+    let sanitized = ["-g", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"];
+    let nothing = folder.join("nothing.c");
+    std::fs::write(&nothing, "int main(void) { return 0; }\n").unwrap();
+    let tried = Command::new("cc").args(sanitized).arg(&nothing).arg("-o").arg(folder.join("nothing")).output();
+    if tried.is_ok_and(|output| output.status.success()) {
+        assert_eq!(hear(&mut Command::new(compiled("leg-sanitized", &sanitized))), expected);
+    } else {
+        println!("this compiler has no sanitizers: C's own accesses are not looked at");
     }
     let _ = std::fs::remove_dir_all(&folder);
 }

@@ -8,7 +8,7 @@ use slackside::Monitor;
 use slackside::input::{Input, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::Settings;
-use slackside::settings::plan::Plan;
+use slackside::settings::plan::{OwnedPlan, Plan};
 use slackside::settings::plan_check::Sound;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
@@ -61,7 +61,7 @@ struct Outputs {
 }
 
 impl Outputs {
-    fn switch(&mut self, monitor: &Monitor<&'static Plan, 8>) {
+    fn switch(&mut self, monitor: &Monitor<OwnedPlan, 8>) {
         let status = monitor.status();
         self.run_relay = status.run_permit;
         self.feed_relay = status.run_permit && status.feed_permit;
@@ -73,7 +73,7 @@ impl Outputs {
 
 // ANCHOR: round
 /// One round at `now`: everything that was seen until then, in order of time, and a tick.
-fn round(monitor: &mut Monitor<&'static Plan, 8>, edges: &mut [Input], now: Micros, told: &mut dyn FnMut(&Verdict)) {
+fn round(monitor: &mut Monitor<OwnedPlan, 8>, edges: &mut [Input], now: Micros, told: &mut dyn FnMut(&Verdict)) {
     // Each shaft has its own queue: merged by time before they come here.
     edges.sort_by_key(|edge| edge.at);
     for edge in edges.iter() {
@@ -86,18 +86,21 @@ fn round(monitor: &mut Monitor<&'static Plan, 8>, edges: &mut [Input], now: Micr
 
 fn main() {
     let machine = Settings::example().machine;
-    // Made at the desk by `slackside sheet --settings LEG.toml --write-plan LEG.plan`; on a board it lies in flash.
-    let plan: &'static Plan = Box::leak(Box::new(Settings::example().check().expect("sound").plan()));
+    // What `slackside sheet --settings LEG.toml --write-plan LEG.plan` writes at the desk; on a board `include_bytes!("../LEG.plan")`.
+    let bytes = Settings::example().check().expect("sound").plan().bytes().to_vec();
     let mut told = |verdict: &Verdict| println!("{:>9} us  {:?}", verdict.at.get(), verdict.change);
 
     // ANCHOR: start
     // In a static on a board, all zeros: it knows nothing and allows nothing. Room for eight counted edges a turn.
-    let mut monitor: Monitor<&'static Plan, 8> = Monitor::new();
+    let mut monitor: Monitor<OwnedPlan, 8> = Monitor::new();
     let mut outputs = Outputs::default();
     assert!(!monitor.status().run_permit);
-    // The plan where it lies, held against every rule once more; and what survived the last loss of power: `Retained::from_image`, or
-    // `Retained::unreadable` where that fails, which counts as tripped. On the bench nothing is retained.
-    let sound = Sound::new(plan).expect("the desk checked it");
+    // A copy of the plan, held against every rule once more. (Where its bytes lie on a word boundary `Plan::from_bytes` takes them as they
+    // lie, and the monitor is a `Monitor<&'static Plan, 8>`.)
+    let plan = Plan::copy_of(&bytes).expect("a plan of this version of the core");
+    let sound = Sound::new(OwnedPlan(plan)).expect("the desk checked it");
+    // And what survived the last loss of power: `Retained::from_image`, or `Retained::unreadable` where that fails, which counts as
+    // tripped. On the bench nothing is retained.
     monitor.configure(sound, &Retained::default()).expect("room for its targets");
     // ANCHOR_END: start
 

@@ -1,6 +1,6 @@
 //! `slackside replay`.
 
-use std::io::{Cursor, Write as _};
+use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -19,7 +19,8 @@ use slackside_desk::trace::{Progress, Reader};
 use super::talk::Talk;
 use crate::bars::Reading;
 use crate::disk::{Disk, open_trace};
-use crate::outputs::{create, same_file, write_whole};
+use crate::outputs::{Whole, create, same_file, write_whole};
+use crate::samples_parquet::SamplesParquet;
 
 /// Replay a trace through the monitor and say what happened.
 ///
@@ -42,8 +43,8 @@ pub struct Args {
     /// Accept settings of a test bench, whose speeds and sizes no leg has; every output says so.
     #[arg(long, requires = "settings")]
     bench: bool,
-    /// Write every change of the motion: speeds, slip, heat, contacts.
-    #[arg(long, value_name = "FILE.csv")]
+    /// Write every change of the motion: speeds, slip, heat, contacts. As Parquet where the name ends in `.parquet`, else as CSV.
+    #[arg(long, value_name = "FILE")]
     samples: Option<PathBuf>,
     /// Write samples at most this often, in seconds.
     #[arg(long, value_name = "SECONDS", requires = "samples", value_parser = seconds, allow_negative_numbers = true)]
@@ -142,8 +143,10 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
     let monitor = found.map_or_else(|| monitor(settings, &Retained::default()), Prepared::monitor);
     let every = args.every.unwrap_or(Span::ZERO);
     let file = |path: &Option<PathBuf>| path.as_deref().map(create).transpose();
-    let (mut samples_file, mut events_file) = (file(&args.samples)?, file(&args.events)?);
-    let samples = samples_file.as_mut().map(|file| SamplesCsv::begin(file, every, settings)).transpose()?;
+    let mut samples_file =
+        file(&args.samples)?.map(|file| Samples::begin(args.samples.as_deref(), file)).transpose()?;
+    let mut events_file = file(&args.events)?;
+    let samples = samples_file.as_mut().map(|file| SamplesCsv::begin(file.rows(), every, settings)).transpose()?;
     let events = events_file.as_mut().map(|file| EventsCsv::begin(file, &settings.limits)).transpose()?;
     let mut reading = Reading::default();
     let progress: &mut dyn FnMut(&Progress) = &mut |progress| reading.show(progress);
@@ -159,6 +162,7 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
         progress: Some(progress),
     };
     let mut outcome = replay_from(job, monitor)?;
+    let samples_file = samples_file.map(Samples::whole).transpose()?;
     for file in [samples_file, events_file].into_iter().flatten() {
         file.finish().context("a file could not be put in its place")?;
     }
@@ -166,6 +170,38 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
         found.mark(&mut outcome);
     }
     Ok(outcome)
+}
+
+/// The samples file, in the form that its name asks for.
+enum Samples {
+    Csv(Whole),
+    Parquet(Box<SamplesParquet>),
+}
+
+impl Samples {
+    fn begin(path: Option<&Path>, file: Whole) -> anyhow::Result<Self> {
+        let ending = path.and_then(Path::extension);
+        Ok(if ending.is_some_and(|ending| ending.eq_ignore_ascii_case("parquet")) {
+            Self::Parquet(Box::new(SamplesParquet::begin(file)?))
+        } else {
+            Self::Csv(file)
+        })
+    }
+
+    /// Where its rows go.
+    fn rows(&mut self) -> &mut dyn Write {
+        match self {
+            Self::Csv(file) => file,
+            Self::Parquet(file) => &mut **file,
+        }
+    }
+
+    fn whole(self) -> anyhow::Result<Whole> {
+        match self {
+            Self::Csv(file) => Ok(file),
+            Self::Parquet(file) => file.whole(),
+        }
+    }
 }
 
 fn settings(args: &Args) -> anyhow::Result<Loaded> {

@@ -206,6 +206,61 @@ fn the_leg_shows_where_on_the_belt_it_rubbed() {
     assert_eq!(browser.value("document.querySelector('.shaft-picture')"), json!(null));
 }
 
+/// A belt that rubs at one angle of the shaft has one direction on its dial, and the long line of the mean lies in it; a quarter turn later it
+/// lies a quarter turn further, clockwise; all round there is no mean to speak of.
+#[test]
+fn the_dials_show_how_the_shaft_stood_at_each_rub() {
+    let Some(mut browser) = Browser::start() else { return };
+    let settings = example();
+    let trip = demo_outcome().first_outs[0].at.get();
+    let mut inputs = demo::inputs(&settings);
+    inputs.retain(|input| !matches!(input.signal, Signal::Contact(..)));
+    // Four targets a turn: from one to the next the shaft turns by a quarter.
+    let marks = |of: Shaft| -> Vec<u64> {
+        let near = inputs.iter().filter(|input| (trip - 14_000_000..trip - 1_000_000).contains(&input.at.get()));
+        near.filter(|input| input.signal == Signal::Edge(of, true)).map(|input| input.at.get()).collect()
+    };
+    let (head, boot) = (marks(Shaft::Head), marks(Shaft::Boot));
+    let rubs = [
+        (Place::HeadLeft, head.iter().step_by(4).take(8).copied().collect::<Vec<_>>()),
+        (Place::HeadRight, head.iter().skip(1).step_by(4).take(8).copied().collect()),
+        (Place::BootLeft, boot.iter().take(8).copied().collect()),
+        (Place::BootRight, boot.iter().step_by(4).take(5).copied().collect()),
+    ];
+    for (place, times) in rubs {
+        for time in times {
+            for (late, state) in [(1_000, ContactState::Rubbing), (31_000, ContactState::Clear)] {
+                inputs.push(Input::new(Micros::new(time + late), Signal::Contact(place, state)));
+            }
+        }
+    }
+    inputs.sort_by_key(|input| input.at);
+    let outcome = told("dials.csv", &inputs, &settings);
+    opened(&mut browser, &page(&outcome, &[]));
+    // Of each dial: its words, the direction of each rub, of the mean, and how long that is; directions in degrees from upright, clockwise.
+    let dials = browser.value(
+        "[...document.querySelectorAll('.shaft-picture')].map(dial => {
+            const end = line => line.getPointAtLength(line.getTotalLength());
+            const degrees = line => (Math.atan2(end(line).x - 60, 60 - end(line).y) * 180 / Math.PI + 360) % 360;
+            const mean = dial.querySelector('.mean');
+            return [dial.textContent, [...dial.querySelectorAll('.angle')].map(degrees), degrees(mean), mean.getTotalLength()];
+        })",
+    );
+    let dials: Vec<(String, Vec<f64>, f64, f64)> = serde_json::from_value(dials).expect("dials");
+    let [left, right, around] = &dials[..] else { panic!("five rubs are too few for a dial: {dials:?}") };
+    for ((words, angles, mean, long), place) in [left, right].into_iter().zip(["head, left", "head, right"]) {
+        assert!(words.contains(place), "{words}");
+        assert_eq!(angles.len(), 8);
+        for angle in angles {
+            assert!(((angle - mean + 540.0) % 360.0 - 180.0).abs() < 3.0, "{angles:?}, their mean {mean}");
+        }
+        assert!(*long > 36.0, "{long} of 38");
+    }
+    let turned = (right.2 - left.2 + 360.0) % 360.0;
+    assert!((turned - 90.0).abs() < 3.0, "{} and {}", left.2, right.2);
+    assert!(around.0.contains("boot, left") && around.1.len() == 8 && around.3 < 4.0, "{around:?}");
+}
+
 #[test]
 fn a_cut_wire_and_edges_lost_have_lanes_of_their_own() {
     let Some(mut browser) = Browser::start() else { return };

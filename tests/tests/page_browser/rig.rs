@@ -1,7 +1,8 @@
 //! A real browser for tests of pages, over the Chrome DevTools Protocol: no driver and nothing between.
 //!
 //! `SLACKSIDE_BROWSER` names the program; without it a `chromium` on the path is taken. Where there is none the tests say so and
-//! skip, unless the variable is set: then they fail.
+//! skip, unless the variable is set: then they fail. `SLACKSIDE_PAGES` names a folder where every page that is opened is kept, to be
+//! looked at.
 
 use std::fs;
 use std::net::TcpStream;
@@ -27,6 +28,7 @@ pub struct Browser {
     /// Whatever went wrong in the page: exceptions, errors written to the console, and requests for anything but the page itself.
     pub complaints: Vec<String>,
     home: TempDir,
+    opened: u32,
 }
 
 impl Browser {
@@ -59,7 +61,8 @@ impl Browser {
         if let MaybeTlsStream::Plain(stream) = socket.get_ref() {
             stream.set_read_timeout(Some(PATIENCE)).expect("a socket");
         }
-        let mut browser = Self { program, socket, session: String::new(), asked: 0, complaints: Vec::new(), home };
+        let mut browser =
+            Self { program, socket, session: String::new(), asked: 0, complaints: Vec::new(), home, opened: 0 };
         let target = browser.ask("Target.createTarget", json!({"url": "about:blank"}));
         let attach = json!({"targetId": target["targetId"], "flatten": true});
         let session = browser.ask("Target.attachToTarget", attach);
@@ -123,6 +126,12 @@ impl Browser {
     pub fn open(&mut self, html: &str) {
         let path = self.home.path().join("page.html");
         fs::write(&path, html).expect("written");
+        if let Some(folder) = std::env::var_os("SLACKSIDE_PAGES") {
+            let thread = std::thread::current();
+            let test = thread.name().unwrap_or("page").replace("::", "-");
+            self.opened += 1;
+            fs::write(Path::new(&folder).join(format!("{test}-{}.html", self.opened)), html).expect("written");
+        }
         self.ask("Page.navigate", json!({"url": format!("file://{}", path.display())}));
         self.wait_for("document.readyState === 'complete' && location.protocol === 'file:'");
     }
@@ -194,6 +203,32 @@ impl Browser {
     /// As on paper, or as on a screen again.
     pub fn paper(&mut self, paper: bool) {
         self.ask("Emulation.setEmulatedMedia", json!({"media": if paper { "print" } else { "" }}));
+    }
+
+    /// As somebody sees it whose eyes lack this, by the browser's own simulation; `none` for nothing.
+    pub fn sight(&mut self, lack: &str) {
+        self.ask("Emulation.setEmulatedVisionDeficiency", json!({"type": lack}));
+    }
+
+    /// What is to be seen at these places, red, green and blue of each: read from a picture of the page, with whatever the browser does to
+    /// it on its way to the screen.
+    ///
+    /// # Panics
+    /// It takes no picture.
+    pub fn seen(&mut self, places: &[(f64, f64)]) -> Vec<[f64; 3]> {
+        let picture = self.ask("Page.captureScreenshot", json!({"format": "png"}));
+        let told = self.value(&format!(
+            "(async () => {{
+                const bytes = Uint8Array.from(atob('{}'), letter => letter.charCodeAt(0));
+                const picture = await createImageBitmap(new Blob([bytes]));
+                const pen = new OffscreenCanvas(picture.width, picture.height).getContext('2d');
+                pen.drawImage(picture, 0, 0);
+                return {}.map(([x, y]) => [...pen.getImageData(x, y, 1, 1).data].slice(0, 3));
+            }})()",
+            picture["data"].as_str().expect("a picture"),
+            json!(places)
+        ));
+        serde_json::from_value(told).expect("colours")
     }
 
     /// Press and let go a key, as the keyboard tells it.

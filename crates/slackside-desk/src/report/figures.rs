@@ -43,7 +43,9 @@ pub const fn subject(condition: Condition) -> &'static str {
 
 /// Per cent to a tenth.
 pub fn percent(ppm: Ppm) -> String {
-    format!("{:.1} %", f64::from(ppm.get()) / 1e4)
+    let text = format!("{:.1} %", f64::from(ppm.get()) / 1e4);
+    // Nobody reads a meaning into the sign of nothing.
+    if text == "-0.0 %" { "0.0 %".to_owned() } else { text }
 }
 
 /// Slip with what is known of it.
@@ -84,4 +86,16 @@ pub const fn belt_unit(feet: bool) -> &'static str {
 pub fn trimmed(number: f64, places: usize) -> String {
     let text = format!("{number:.places$}");
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_has_no_sign() {
+        for (ppm, text) in [(-499, "0.0 %"), (0, "0.0 %"), (-501, "-0.1 %"), (156_000, "15.6 %")] {
+            assert_eq!(percent(Ppm::new(ppm)), text);
+        }
+    }
 }

@@ -85,6 +85,8 @@ pub(super) fn cause(out: &mut String, notes: &mut Notes, outcome: &Outcome, stor
     // Of a stop the figures stand on a line of their own, so that cause and time are read first.
     let (headline, figures) = match story.headline.split_once(": ").filter(|_| story.importance == Importance::Stop) {
         Some((headline, figures)) => (headline, Some(figures)),
+        // A heading is no sentence, but for what is said of a leg that was not stopped.
+        None if story.importance == Importance::Stop => (story.headline.trim_end_matches('.'), None),
         None => (story.headline.as_str(), None),
     };
     let since = if outcome.clock().knows_the_day() { "" } else { ": times count from the start of the recording" };
@@ -154,7 +156,7 @@ pub(super) fn check_first(out: &mut String, notes: &mut Notes, outcome: &Outcome
 
 fn sure(notes: &mut Notes, outcome: &Outcome, story: &Story, finding: &super::story::Because) -> String {
     // Beside "likely" a bare percentage would read as how likely it is.
-    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!(", by {figure} measured"));
+    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!("; {figure} was measured"));
     let words = format!("{}{figure}", finding.sureness);
     format!("<span class=\"sure\">{}</span>", notes.traced(outcome, &words, &story.headline_from))
 }

@@ -52,9 +52,13 @@ fn run_ups(out: &mut String, notes: &mut Notes, sides: &[(&Outcome, Story, Colum
         out.push_str("<p class=\"note wide\">They cannot be aligned at the trip: not both of them tripped.</p>\n");
         return;
     }
-    out.push_str("<section class=\"wide\">\n<h2>The seconds before, first and second</h2>\n<table class=\"figures pairs\"><thead><tr><td></td>");
+    out.push_str("<section class=\"wide\">\n<h2>The seconds before, first trip and second</h2>\n<table class=\"figures pairs\"><thead><tr><td></td>");
     for (name, unit) in [("head", "rpm"), ("belt", one.belt_unit), ("slip,", "one turn"), ("slip,", "four turns")] {
-        let _ = write!(out, "<th scope=\"col\" colspan=\"2\">{name}<br>{unit}</th>");
+        let _ = write!(out, "<th scope=\"colgroup\" colspan=\"2\">{name}<br>{unit}</th>");
+    }
+    out.push_str("</tr><tr><td></td>");
+    for side in ["1st", "2nd"].repeat(4) {
+        let _ = write!(out, "<th scope=\"col\" class=\"count\">{side}</th>");
     }
     out.push_str("</tr></thead><tbody>\n");
     for (first, second) in one.run_up.iter().zip(&other.run_up) {

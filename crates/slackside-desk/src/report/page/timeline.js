@@ -24,6 +24,8 @@ const SHORTEST = 0.02;
 const CLOSE = 20;
 const SHORT = 5;
 const RUN_UP = 12;
+/** Room that the words of a mark of the time axis want, in pixels. */
+const WORDS = 60;
 const STEPS = [0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1800, 3600, 7200, 14400, 43200, 86400];
 
 export class Timeline {
@@ -297,8 +299,10 @@ export class Timeline {
     for (const lane of this.strips ?? []) lane.draw(this.view, width);
     const marks = ticks.map((tick) => {
       const mark = document.createElement("span");
-      mark.className = "t";
-      mark.style.left = `${LEFT + ((tick - this.view.from) / seconds) * width}px`;
+      const share = (tick - this.view.from) / seconds;
+      // Its words stay within the picture.
+      mark.className = (1 - share) * width < WORDS / 2 ? "t t-last" : "t";
+      mark.style.left = `${LEFT + share * width}px`;
       mark.textContent = markOf(clock, Math.round(this.base + tick * 1e6), step);
       return mark;
     });

@@ -52,7 +52,8 @@ export function fromTrip(seconds) {
  */
 export function valueOf(known, line) {
   if (!known) return "not known";
-  const text = (/** @type {number} */ value) => (value / line.per).toFixed(line.places);
+  // Adding zero takes the sign off nothing.
+  const text = (/** @type {number} */ value) => (Number((value / line.per).toFixed(line.places)) + 0).toFixed(line.places);
   const [least, most] = [text(known.least), text(known.most)];
   if (known.most === Infinity) return `at least ${least} ${line.unit}`;
   return least === most ? `${least} ${line.unit}` : `${least} to ${most} ${line.unit}`;
