@@ -57,7 +57,7 @@ impl States {
             bits |= 1_u16.wrapping_shl(*state as u32);
             // What a newer program may say of an alarm is not "nothing": somebody must look.
             if matches!(state, AlarmState::Unacknowledged) {
-                bits |= u16::MAX.wrapping_shl(AlarmState::OutOfService as u32 + 1);
+                bits |= u16::MAX.wrapping_shl((AlarmState::OutOfService as u32).wrapping_add(1));
             }
             rest = others;
         }
