@@ -10,7 +10,7 @@ use slackside::retained::Retained;
 use slackside::settings::Checked;
 use slackside::settings::plan::{Plan, fitted};
 use slackside::settings::plan_check::Sound;
-use slackside::units::{Micros, Ppm, Watts};
+use slackside::units::{Micros, Watts};
 use slackside::verdict::Verdict;
 
 use super::columns::{BLOCK, Cursor, Row};
@@ -28,12 +28,13 @@ const LAST_CHUNK: usize = 1 << 21;
 /// Where underspeed stands in [`LEAPT`].
 const UNDERSPEED: usize = 6;
 
-/// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoint in ppm.
-type HeatKey = (u32, u32, i32);
+/// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoints in ppm of heat and of
+/// slip below zero.
+type HeatKey = (u32, u32, i32, i32);
 
 fn heat_key(settings: &Checked) -> HeatKey {
-    let heat = &settings.limits.slip_heat;
-    (heat.time_constant.get(), heat.budget.get(), settings.limits.of(Condition::SlipHeat).setpoint)
+    let (heat, setpoint) = (&settings.limits.slip_heat, |condition| settings.limits.of(condition).setpoint);
+    (heat.time_constant.get(), heat.budget.get(), setpoint(Condition::SlipHeat), setpoint(Condition::SlipNegative))
 }
 
 /// Slip heat over a whole trace, at every block.
@@ -366,11 +367,7 @@ impl Leaper<'_> {
             }
             let watts = outlook.power_at(power, at);
             let slip = super::columns::unpack(store.short[row]);
-            let clear = if slip.is_known() {
-                course.feed(plan, at, watts, Ppm::new(slip.least))
-            } else {
-                course.pass(plan, at)
-            };
+            let clear = if slip.is_known() { course.feed(plan, at, watts, slip) } else { course.pass(plan, at) };
             if stops && !clear {
                 return row;
             }
@@ -410,7 +407,7 @@ impl HeatTable {
             };
             let slip = super::columns::unpack(store.short[row]);
             if slip.is_known() {
-                course.feed(plan, store.at(row), watts, Ppm::new(slip.least));
+                course.feed(plan, store.at(row), watts, slip);
             }
         }
         course.at(plan, at)

@@ -14,11 +14,11 @@ use crate::judge::heat::Heat;
 use crate::judge::leg::mark;
 use crate::judge::phase::{AT_SPEED, turn};
 use crate::judge::rows::is_noted;
-use crate::judge::{Judge, Out, POWER_STALE, View, sense};
+use crate::judge::{Judge, Out, POWER_STALE, View, heating, sense};
 use crate::settings::plan::{Plan, act, fitted};
-use crate::signals::Signals;
+use crate::signals::{Reading, Signals};
 use crate::time::{Now, SWEEP, reached};
-use crate::units::{Micros, Ppm, Span, Watts};
+use crate::units::{Micros, Span, Watts};
 use crate::verdict::{Phase, Verdict};
 
 /// The conditions whose delays a leap follows: every motion of a running leg may move them.
@@ -129,11 +129,11 @@ impl HeatCourse {
         clear && self.is_clear(plan, now)
     }
 
-    /// A row: what goes in from `now` on is so many watts times so much slip. Whether it stayed clear of its limit.
-    pub fn feed(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Ppm) -> bool {
+    /// A row: what goes in from `now` on is so many watts times the slip that this reading stands for. Whether it stayed clear of its limit.
+    pub fn feed(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Reading) -> bool {
         let clear = self.pass(plan, now);
         let now = Now::new(now).us();
-        self.0.slip = slip.get();
+        self.0.slip = heating(plan, slip);
         self.0.feed(&plan.drive, watts.get(), limit(plan), now);
         let stays = self.is_clear(plan, now);
         self.0.next(&plan.drive, (limit(plan), false), now);
