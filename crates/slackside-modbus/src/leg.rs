@@ -5,7 +5,7 @@ use slackside::units::Span;
 
 use crate::registers::{self, ACKNOWLEDGE, ACKNOWLEDGE_WORD};
 use crate::server::{Exception, Registers};
-use crate::view::View;
+use crate::view::{States, View};
 
 /// Values of a leg that nobody has judged for so long are no longer told.
 pub const OLD_AFTER: Span = Span::from_millis(2_000);
@@ -50,7 +50,7 @@ impl Registers for Leg<'_> {
         may_write(register, value)?;
         self.fresh()?;
         // Where there is nothing to acknowledge it is done already.
-        self.acknowledged = self.view.status.unacknowledged().iter().next().is_some();
+        self.acknowledged = self.view.number_of(States::TO_ACKNOWLEDGE) != 0;
         Ok(())
     }
 }

@@ -4,7 +4,7 @@
 
 use slackside::input::Shaft::{Boot, Head};
 
-use crate::view::View;
+use crate::view::{States, View};
 use crate::words::UNKNOWN;
 
 /// The version of this table, in register 0.
@@ -76,11 +76,11 @@ registers! {
         "Bit 0: the run permit's contacts are seen closed. 1: the feed permit's contact is. 2, 3: run, feed as judged. 4: the key is on. \
          5: the boot must be reported clear.", |view, _| view.permits();
     5 x 1, "first_out", "number of a condition", "What tripped first; -1 if nothing did.", |view, _| view.first_out();
-    6 x 1, "alarms_to_acknowledge", "count", "Alarms that nobody has acknowledged.", |view, _| view.count(view.status.unacknowledged());
-    7 x 1, "alarms_wrong", "count", "Conditions wrong now.", |view, _| view.count(view.status.wrong());
+    6 x 1, "alarms_to_acknowledge", "count", "Alarms that nobody has acknowledged.", |view, _| view.count(States::TO_ACKNOWLEDGE);
+    7 x 1, "alarms_wrong", "count", "Conditions wrong now.", |view, _| view.count(States::WRONG);
     8 x 1, "alarms_latched", "count", "Conditions no longer wrong, latched until reset at the leg.",
-        |view, _| view.count(view.status.latched());
-    9 x 1, "alarms_bypassed", "count", "Conditions bypassed.", |view, _| view.count(view.status.shelved());
+        |view, _| view.count(States::LATCHED);
+    9 x 1, "alarms_bypassed", "count", "Conditions bypassed.", |view, _| view.count(States::BYPASSED);
     10 x 2, "box_faults", "32 bits", "What is wrong with the box itself: the table below.", |view, word| view.faults(word);
     12 x 1, "supervised", "bits",
         "Lines that would show a cut wire. Bit 0 head sensor, 1 boot sensor, 2 to 5 rub contacts head left, head right, boot left, boot \
@@ -127,10 +127,10 @@ registers! {
         |view, word| view.name(word);
     80 x 3, "to_acknowledge", "bits by number of the condition",
         "Alarms that nobody has acknowledged: number 0 is bit 0 of the first. All ones without settings.",
-        |view, word| view.bits(view.status.unacknowledged(), word);
-    83 x 3, "wrong", "bits by number", "Conditions wrong now, likewise.", |view, word| view.bits(view.status.wrong(), word);
-    86 x 3, "latched", "bits by number", "Conditions latched, likewise.", |view, word| view.bits(view.status.latched(), word);
-    89 x 3, "bypassed", "bits by number", "Conditions bypassed, likewise.", |view, word| view.bits(view.status.shelved(), word);
+        |view, word| view.bits(States::TO_ACKNOWLEDGE, word);
+    83 x 3, "wrong", "bits by number", "Conditions wrong now, likewise.", |view, word| view.bits(States::WRONG, word);
+    86 x 3, "latched", "bits by number", "Conditions latched, likewise.", |view, word| view.bits(States::LATCHED, word);
+    89 x 3, "bypassed", "bits by number", "Conditions bypassed, likewise.", |view, word| view.bits(States::BYPASSED, word);
     100 x 44, "alarm", "number",
         "State of each condition's alarm, register 100 + number of the condition: 0 normal, 1 to be acknowledged, 2 acknowledged, 3 \
          returned and to be acknowledged, 4 latched and to be acknowledged, 5 latched and acknowledged, 6 bypassed, 7 suppressed by design, \

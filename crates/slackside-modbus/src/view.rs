@@ -1,7 +1,8 @@
 //! What the registers are taken from, and each quantity as a register.
 
+use slackside::alarm::AlarmState;
 use slackside::arith::{divide, mul_div};
-use slackside::conditions::{Condition, ConditionSet};
+use slackside::conditions::Condition;
 use slackside::input::Shaft;
 use slackside::record::CoreVersion;
 use slackside::settings::plan::{Plan, ShaftPlan};
@@ -32,6 +33,51 @@ pub struct View<'a> {
     /// Up to when the leg has been judged; without a plan, when the main loop last came round.
     pub judged_until: Micros,
 }
+
+/// Alarm states, a bit for each by its number.
+#[derive(Clone, Copy)]
+pub(crate) struct States(u16);
+
+impl States {
+    /// Alarms that nobody has acknowledged.
+    pub(crate) const TO_ACKNOWLEDGE: Self =
+        Self::of(&[AlarmState::Unacknowledged, AlarmState::ReturnedUnacknowledged, AlarmState::LatchedUnacknowledged]);
+    /// Conditions wrong now, acknowledged or not.
+    pub(crate) const WRONG: Self = Self::of(&[AlarmState::Unacknowledged, AlarmState::Acknowledged]);
+    /// Conditions latched, no longer wrong.
+    pub(crate) const LATCHED: Self = Self::of(&[AlarmState::LatchedUnacknowledged, AlarmState::LatchedAcknowledged]);
+    /// Conditions bypassed.
+    pub(crate) const BYPASSED: Self = Self::of(&[AlarmState::Shelved]);
+    /// All that somebody should look at.
+    const TO_LOOK_AT: Self = Self(Self::TO_ACKNOWLEDGE.0 | Self::WRONG.0 | Self::LATCHED.0 | Self::BYPASSED.0);
+
+    const fn of(states: &[AlarmState]) -> Self {
+        let (mut bits, mut rest) = (0_u16, states);
+        while let [state, others @ ..] = rest {
+            bits |= 1_u16.wrapping_shl(*state as u32);
+            // What a newer program may say of an alarm is not "nothing": somebody must look.
+            if matches!(state, AlarmState::Unacknowledged) {
+                bits |= u16::MAX.wrapping_shl((AlarmState::OutOfService as u32).wrapping_add(1));
+            }
+            rest = others;
+        }
+        Self(bits)
+    }
+
+    fn hold(self, state: u8) -> bool {
+        self.0.wrapping_shr(state.min(15).into()) & 1 != 0
+    }
+}
+
+/// The numbers that conditions have, a bit each.
+const NUMBERS: u64 = {
+    let (mut bits, mut rest) = (0, Condition::ALL.as_slice());
+    while let [condition, others @ ..] = rest {
+        bits |= 1_u64.wrapping_shl(condition.id() as u32);
+        rest = others;
+    }
+    bits
+};
 
 /// What a set of conditions is told as while nothing is judged: unknown counts as wrong.
 const ALL_WRONG: u16 = 0xFFFF;
@@ -71,16 +117,12 @@ impl<'a> View<'a> {
 
     pub(crate) fn health(&self) -> u16 {
         let status = &self.status;
-        let is_any = |set: ConditionSet| set.iter().next().is_some();
         if self.plan.is_none() {
             4
         } else if !(status.is(flags::RUN_PERMIT) && self.own.run_given) {
             3
         } else if self.own.faults != 0
-            || is_any(status.wrong())
-            || is_any(status.unacknowledged())
-            || is_any(status.latched())
-            || is_any(status.shelved())
+            || self.number_of(States::TO_LOOK_AT) != 0
             || status.phase() == Phase::Unsure
             || self.distrusted()
         {
@@ -117,27 +159,30 @@ impl<'a> View<'a> {
     }
 
     pub(crate) fn first_out(&self) -> u16 {
-        self.judged(|_| signed(self.status.first_out().map_or(NONE, |condition| condition.id().into())))
+        self.judged(|_| signed(self.status.first_out_number().map_or(NONE, i32::from)))
     }
 
-    pub(crate) fn count(&self, set: ConditionSet) -> u16 {
-        self.judged(|_| counted(set.iter().count() as u32))
+    pub(crate) fn count(&self, of: States) -> u16 {
+        self.judged(|_| self.number_of(of))
     }
 
-    /// The conditions of a set by their numbers, sixteen a word, the lowest in bit 0 of the first.
-    pub(crate) fn bits(&self, set: ConditionSet, word: u16) -> u16 {
+    /// How many alarms are in one of these states.
+    pub(crate) fn number_of(&self, of: States) -> u16 {
+        self.status.states().iter().filter(|state| of.hold(**state)).count() as u16
+    }
+
+    /// The conditions whose alarms are in one of these states, by their numbers, sixteen a word, the lowest in bit 0 of the first.
+    pub(crate) fn bits(&self, of: States, word: u16) -> u16 {
         if self.plan.is_none() {
             return ALL_WRONG;
         }
-        let is_here = |number: u16| number >> 4 == word;
-        let numbers = set.iter().map(|condition| u16::from(condition.id())).filter(|number| is_here(*number));
-        numbers.fold(0, |bits, number| bits | 1_u16 << (number & 15))
+        let here = self.status.states().iter().skip(usize::from(word).wrapping_mul(16));
+        here.zip(0_u16..16).fold(0, |bits, (state, place)| bits | u16::from(of.hold(*state)) << (place & 15))
     }
 
     pub(crate) fn alarm(&self, number: u16) -> u16 {
-        // Looked for in the list that is there anyway: `from_id` takes 380 bytes of flash.
-        let condition = Condition::ALL.into_iter().find(|condition| u16::from(condition.id()) == number);
-        self.judged(|_| condition.map_or(UNKNOWN, |condition| u16::from(self.status.alarm(condition))))
+        let state = self.status.states().get(usize::from(number)).filter(|_| NUMBERS >> (number & 63) & 1 != 0);
+        self.judged(|_| state.map_or(UNKNOWN, |state| u16::from(*state)))
     }
 
     const fn shaft(&self, shaft: Shaft) -> &ShaftSignals {

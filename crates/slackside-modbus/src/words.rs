@@ -47,13 +47,13 @@ pub const fn hundredths_down(ppm: i32) -> i32 {
 /// ppm in hundredths of a per cent, rounded up: an upper end is never told lower than it is.
 #[must_use]
 pub const fn hundredths_up(ppm: i32) -> i32 {
-    hundredths_down(ppm).saturating_add(if ppm.rem_euclid(100) == 0 { 0 } else { 1 })
+    hundredths_down(ppm.saturating_neg()).saturating_neg()
 }
 
 /// ppm in tenths of a per cent, rounded up: no share of a budget is told lower than it is.
 #[must_use]
 pub const fn tenths_up(ppm: i32) -> i32 {
-    ppm.div_euclid(1_000).saturating_add(if ppm.rem_euclid(1_000) == 0 { 0 } else { 1 })
+    ppm.saturating_neg().div_euclid(1_000).saturating_neg()
 }
 
 #[cfg(test)]

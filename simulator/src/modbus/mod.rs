@@ -30,6 +30,8 @@ const OLD: Duration = Duration::from_micros(OLD_AFTER.get() as u64);
 const TO_ACKNOWLEDGE: usize = 6;
 /// A picture is taken no more often.
 const EVERY: Duration = Duration::from_millis(20);
+/// What was acknowledged stands in the registers after so long, if the box comes round.
+const TOLD_WITHIN: Duration = Duration::from_millis(300);
 
 /// Where the box says whether it takes an acknowledgement.
 type Asking = Sender<bool>;
@@ -54,6 +56,18 @@ struct Shared {
 fn locked<T>(mutex: &Mutex<T>) -> std::sync::MutexGuard<'_, T> {
     // A thread that panicked has left a whole value: each is written in one go.
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Shared {
+    /// Until the registers tell of an acknowledgement that was taken, so that whoever reads or writes next finds it done; not for long,
+    /// since new alarms may have come meanwhile.
+    fn wait_until_told(&self) {
+        let begun = Instant::now();
+        let waits = || locked(&self.picture).as_ref().is_some_and(|picture| picture.registers[TO_ACKNOWLEDGE] != 0);
+        while begun.elapsed() < TOLD_WITHIN && waits() {
+            sleep(EVERY / 4);
+        }
+    }
 }
 
 /// Serves until it is dropped.
@@ -227,7 +241,10 @@ impl Registers for Pictured<'_> {
         let (answer, answered) = channel();
         locked(&self.shared.asking).send(answer).map_err(|_| Exception::NoAnswer)?;
         match answered.recv_timeout(OLD) {
-            Ok(true) => Ok(()),
+            Ok(true) => {
+                self.shared.wait_until_told();
+                Ok(())
+            }
             Ok(false) => Err(Exception::Busy),
             Err(_) => Err(Exception::NoAnswer),
         }

@@ -127,6 +127,18 @@ impl LinkStatus {
         Condition::from_id(self.first_out)
     }
 
+    /// Likewise by its number, known to this program or not.
+    #[must_use]
+    pub const fn first_out_number(&self) -> Option<u8> {
+        if self.first_out == NONE { None } else { Some(self.first_out) }
+    }
+
+    /// The states of alarms by the numbers of their conditions, each as its number in [`AlarmState`].
+    #[must_use]
+    pub const fn states(&self) -> &[u8] {
+        &self.states
+    }
+
     /// The state of a condition's alarm, as its number in [`AlarmState`]: a newer box may know more of them.
     #[must_use]
     pub fn alarm(&self, condition: Condition) -> u8 {
