@@ -13,7 +13,7 @@ use super::ending::known_until_us;
 use super::expected::Expected;
 use super::label::{self, AlarmDue, Label, Stretch};
 use super::proof::{group, hold_out, refuse_copies};
-use super::run::HeatTables;
+use super::heat::HeatTables;
 use super::store::{Measuring, Store};
 use super::study::{Study, fingerprint, read_settings};
 use crate::crew::Crew;

@@ -235,7 +235,7 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
         met: vec![false; expected.alarms.len()],
         first_out: None,
     };
-    judge(&case.store, settings, case.heat.of(settings), |verdict| watcher.take(verdict));
+    judge(&case.store, settings, &case.heat, |verdict| watcher.take(verdict));
     let stopped = u64::try_from(watcher.outcome.stop_us).ok();
     watcher.close(stopped.unwrap_or(case.store.end().get()));
     let (met, alarms, first_out, starting) = (watcher.met, watcher.alarms, watcher.first_out, watcher.starting);
