@@ -114,7 +114,9 @@ fn settings(number: u64, place: Place, ladder: i32) -> Option<Checked> {
 /// A heat table for each time constant, as a study has them at the least.
 fn tables_of(store: &Store, all: &[Checked]) -> HeatTables {
     let mut constants: Vec<&Checked> = all.iter().collect();
-    constants.sort_by_key(|settings| settings.limits.slip_heat.time_constant);
+    // The least that slip below zero counts from is that of which no other has more heat.
+    let below = |settings: &Checked| settings.limits.of(Condition::SlipNegative).setpoint;
+    constants.sort_by_key(|settings| (settings.limits.slip_heat.time_constant, below(settings)));
     constants.dedup_by_key(|settings| settings.limits.slip_heat.time_constant);
     HeatTables::build(store, constants)
 }

@@ -365,6 +365,17 @@ fn what_once_went_wrong() {
         17_367_800_649_786_356_300,
     ];
     all_three(like_swapped, &limits_from(&numbers, false));
+    // Heat that comes to its limit within a stretch of which no table is known.
+    let hot = Story {
+        seed: 6_258_502_444_737_292_944,
+        seconds: 1_800,
+        slip: 0.029_681_977_786_574_824,
+        speed: 0.039_081_045_267_639_33,
+        deep: 0.062_785_056_126_851_63,
+        power: true,
+        ..bound
+    };
+    all_three(hot, &limits_from(&[0, 0, 6_425_613_233_881_159_002, 0], true));
 }
 
 /// On a leg without a drive contact nothing but the first tick says that the box has seen the shafts stand before they turn.

@@ -26,12 +26,13 @@ const BUDGET: f64 = (1_u64 << 30) as f64;
 /// a budget, however long it takes them to decay.
 const ROUNDED: f64 = 0.01;
 
-/// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoint in ppm.
-pub(super) type HeatKey = (u32, u32, i32);
+/// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoints in ppm of heat and of
+/// slip below zero.
+pub(super) type HeatKey = (u32, u32, i32, i32);
 
 pub(super) fn heat_key(settings: &Checked) -> HeatKey {
-    let heat = &settings.limits.slip_heat;
-    (heat.time_constant.get(), heat.budget.get(), settings.limits.of(Condition::SlipHeat).setpoint)
+    let (heat, setpoint) = (&settings.limits.slip_heat, |condition| settings.limits.of(condition).setpoint);
+    (heat.time_constant.get(), heat.budget.get(), setpoint(Condition::SlipHeat), setpoint(Condition::SlipNegative))
 }
 
 /// Slip heat over a whole trace, at every block.
@@ -91,11 +92,15 @@ impl HeatTables {
     /// One with the time constant of these settings: the heat is the same but for rounding.
     #[must_use]
     pub fn like(&self, settings: &Checked) -> Option<&HeatTable> {
-        self.like_key(heat_key(settings))
+        let tau = heat_key(settings).0;
+        let like = || self.tables.values().filter(|table| table.key.0 == tau).min_by_key(|table| table.key);
+        self.tables.get(&heat_key(settings)).or_else(like)
     }
 
-    fn like_key(&self, key: HeatKey) -> Option<&HeatTable> {
-        let like = || self.tables.values().filter(|table| table.key.0 == key.0).min_by_key(|table| table.key);
+    /// The same, of which as much slip or more makes heat.
+    fn no_less(&self, key: HeatKey) -> Option<&HeatTable> {
+        let no_less = |table: &&HeatTable| table.key.0 == key.0 && table.key.3 <= key.3;
+        let like = || self.tables.values().filter(no_less).min_by_key(|table| table.key);
         self.tables.get(&key).or_else(like)
     }
 }
@@ -133,7 +138,7 @@ impl<'a> Feeding<'a> {
     ) -> Self {
         let course = judge.heat_course();
         let mut feeding = Self { store, outlook, plan, from, course, known: Known::Fed(from, course) };
-        let Some(table) = tables.like_key(key) else { return feeding };
+        let Some(table) = tables.no_less(key) else { return feeding };
         let first = from / BLOCK * BLOCK;
         let mut there = table.at_block[from / BLOCK];
         feeding.feed(&mut there, &table.plan, (first, from), false);
@@ -205,7 +210,7 @@ impl<'a> Feeding<'a> {
         };
         let mut sweep = next_sweep(outlook, from.checked_sub(1).map_or(Micros::ZERO, |before| store.at(before)));
         for row in from..to {
-            let at = store.at(row);
+            let (at, before) = (store.at(row), *course);
             let mut clear = true;
             while sweep <= at {
                 clear &= course.pass(plan, sweep);
@@ -226,6 +231,7 @@ impl<'a> Feeding<'a> {
                 course.pass(plan, at)
             };
             if stops && !clear {
+                *course = before;
                 return row;
             }
         }
