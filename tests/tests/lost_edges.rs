@@ -357,3 +357,44 @@ fn sheet_of(settings: &Checked) -> String {
     loaded.checked = settings.clone();
     sheet(&loaded)
 }
+
+/// How long a sensor may go on losing edges: `SLACKSIDE_HOURS=50` plays what the table of the book says. What is expected there, and in the part
+/// that runs by itself, is no stop but where three targets leave no time to tell.
+#[test]
+fn edges_lost_for_hours_stop_nothing() {
+    let hours = std::env::var("SLACKSIDE_HOURS").ok().and_then(|hours| hours.parse().ok()).unwrap_or(0.5);
+    let counts: Vec<(u8, u8)> = match std::env::var("SLACKSIDE_TARGETS").ok() {
+        None => vec![(4, 4), (8, 4), (3, 3)],
+        Some(text) => {
+            let number = |part: &str| part.parse().expect("a count");
+            text.split(' ')
+                .map(|pair| pair.split_once('-').expect("HEAD-BOOT"))
+                .map(|(h, b)| (number(h), number(b)))
+                .collect()
+        }
+    };
+    for (head, boot) in counts {
+        let settings = settings(head, boot);
+        let wheels = Wheels {
+            head: Some(Wheel::with_spacing_error(head.into(), 0.01, 1).jittered(5.0)),
+            boot: Some(Wheel::with_spacing_error(boot.into(), 0.01, 2).jittered(5.0)),
+            ratio: RATIO,
+            head_speed: &|time| ((time - 1.0) / 3.0).clamp(0.0, 1.0) * SPEED,
+            slip: &|_| 0.006,
+            begin_us: 0,
+            seed: 9,
+        };
+        let drive = [at(0, 0.0, Signal::DriveRunning(false)), at(0, 1.0, Signal::DriveRunning(true))];
+        let whole = merge(&[&drive, &wheels.edges_by(0.02, hours * 3_600.0)]);
+        for (which, shafts) in [("head", &BOTH[..1]), ("boot", &BOTH[1..]), ("both", &BOTH[..])] {
+            let mut random = Random(u64::from(head) * 7 + u64::from(boot) + shafts.len() as u64 * 100);
+            let mut lossy = whole.clone();
+            for shaft in shafts {
+                lossy = losing(&lossy, *shaft, &mut |_, time| time > LOSES && random.unit() < 0.01);
+            }
+
+            let stops = stops(&settings, &verdicts(&settings, &lossy));
+            println!("{head} and {boot} targets, {which}, {hours} h: {} stops, {stops:?}", stops.len());
+        }
+    }
+}

@@ -328,7 +328,7 @@ fn a_wrong_ratio_is_named_before_it_stops() {
 }
 
 /// Material cakes on the head pulley while the leg runs: its rim grows by 4 % within five minutes, and the belt with it. Feed drops, since slip
-/// that far off is not watched, and the shift is named; a leg with nothing worse is not stopped. A third more would be.
+/// that far off is not watched, and the shift is named; within 25 minutes a leg with nothing worse is not stopped. A third more would be.
 #[test]
 fn build_up_on_the_head_pulley_is_named_and_does_not_stop() {
     for (grows, stops) in [(0.04, false), (0.055, false), (0.075, true)] {

@@ -17,7 +17,7 @@ use leg::{ratio, sound, with_targets};
 use slackside::conditions::Condition;
 use slackside::input::{Shaft, Signal};
 use slackside::settings::{CountedEdges, Field, LimitPart, Mend, Rule, Settings};
-use slackside::units::{Micrometres, MicroturnsPerSecond};
+use slackside::units::{Micrometres, MicroturnsPerSecond, Span};
 use slackside::verdict::Permit;
 use std::sync::Arc;
 use turning::{Disc, all_raised, angle, at, levels, permits, verdicts};
@@ -93,5 +93,39 @@ fn gear_wheels_of_up_to_64_teeth_are_taken_and_watched() {
         assert_eq!(all_raised(&play(1e9)), [], "{teeth} teeth");
         let stopped = permits(&play(60.0), Permit::Run).get(1).map(|stop| stop.0);
         assert!(stopped.is_some_and(|at| at > 60.0 && at < 60.6), "{teeth} teeth: {stopped:?}");
+    }
+}
+
+/// 64 marks on the fastest head that the rules take, with the minimum width of 2 ms that a plain contact needs and with one at which only the
+/// speed of the belt bounds it:
+/// healthy for two minutes, and a belt that stands is a stop at once.
+#[test]
+fn gear_wheels_of_64_teeth_are_watched_at_the_fastest_head_the_rules_take() {
+    for (width_us, at_least, at_most) in [(2_000, 1.3, 1.33), (500, 2.0, 3.0)] {
+        let with = |turns_a_second: f64| {
+            let mut settings = with_targets(64, turns_a_second);
+            settings.machine.conditioning.minimum_width = Span::new(width_us);
+            for targets in [&mut settings.machine.head_targets, &mut settings.machine.boot_targets] {
+                targets.as_mut().expect("fitted").supervised = true;
+            }
+            settings
+        };
+        let (mut fastest, mut refused) = (0.5, 100.0);
+        while refused - fastest > 0.001 {
+            let middle = (fastest + refused) / 2.0;
+            if with(middle).check().is_ok() { fastest = middle } else { refused = middle }
+        }
+        assert!(fastest > at_least && fastest < at_most, "{width_us} µs: {fastest} turns a second");
+        let settings = with(fastest);
+        let plan = Arc::new(settings.clone().check().expect("sound").plan());
+        let speed = |time: f64| fastest * ((time - 2.0) / 2.0).clamp(0.0, 1.0);
+        let drive = [(0.0, Signal::DriveRunning(false)), (2.0, Signal::DriveRunning(true))];
+        let play = |stands: f64| {
+            let slip = |time: f64| if time < stands { 0.007 } else { 1.0 };
+            leg::observed(sound(&plan), &leg::leg(64, ratio(&settings), &speed, &slip, 120.0, 3, &drive)).1
+        };
+        assert_eq!(all_raised(&play(1e9)), [], "{fastest} turns a second");
+        let stopped = permits(&play(60.0), Permit::Run).get(1).map(|stop| stop.0 - leg::BEGIN_US as f64 / 1e6);
+        assert!(stopped.is_some_and(|at| at > 60.0 && at < 60.6), "{fastest} turns a second: {stopped:?}");
     }
 }

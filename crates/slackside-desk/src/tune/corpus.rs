@@ -340,6 +340,12 @@ impl Content {
 
 fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
     let mut tried = vec![settings.clone()];
+    // From the least on that slip below zero may heat from: no other limit of it makes more.
+    if let Some(knob) = study.knobs.iter().find(|knob| knob.is_below_zero()) {
+        let mut least = Settings::clone(settings);
+        knob.turn(&mut least, 0);
+        tried.extend(study.check(least));
+    }
     // Every time constant, then limits as long as more tables are worth it.
     let limits = study.knobs.iter().filter(|knob| knob.is_heat_limit());
     for knob in study.knobs.iter().filter(|knob| knob.is_time_constant()).chain(limits) {

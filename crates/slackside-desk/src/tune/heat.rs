@@ -10,7 +10,7 @@ use slackside::settings::Checked;
 use slackside::settings::plan::{Plan, fitted};
 use slackside::settings::plan_check::Sound;
 use slackside::time::SWEEP;
-use slackside::units::{Joules, Micros, Ppm, Watts};
+use slackside::units::{Joules, Micros, Watts};
 
 use super::columns::{BLOCK, Cursor, unpack};
 use super::index::Layered;
@@ -225,11 +225,7 @@ impl<'a> Feeding<'a> {
             }
             let watts = outlook.power_at(power, at);
             let slip = unpack(store.short[row]);
-            clear &= if slip.is_known() {
-                course.feed(plan, at, watts, Ppm::new(slip.least))
-            } else {
-                course.pass(plan, at)
-            };
+            clear &= if slip.is_known() { course.feed(plan, at, watts, slip) } else { course.pass(plan, at) };
             if stops && !clear {
                 *course = before;
                 return row;
@@ -275,7 +271,7 @@ impl HeatTable {
             };
             let slip = unpack(store.short[row]);
             if slip.is_known() {
-                course.feed(plan, store.at(row), watts, Ppm::new(slip.least));
+                course.feed(plan, store.at(row), watts, slip);
             }
         }
         course.at(plan, at)

@@ -17,11 +17,11 @@ use crate::judge::heat::Heat;
 use crate::judge::leg::mark;
 use crate::judge::phase::{AT_SPEED, turn};
 use crate::judge::rows::holds;
-use crate::judge::{Holding, Judge, Out, POWER_STALE, View, sense};
+use crate::judge::{Holding, Judge, Out, POWER_STALE, View, heating, sense};
 use crate::settings::plan::{Plan, act, fitted};
-use crate::signals::Signals;
+use crate::signals::{Reading, Signals};
 use crate::time::{Now, SWEEP, reached};
-use crate::units::{Joules, Micros, Ppm, Span, Watts};
+use crate::units::{Joules, Micros, Span, Watts};
 use crate::verdict::{Phase, Verdict};
 
 /// The conditions whose delays a leap follows: every motion of a running leg may move them.
@@ -156,11 +156,11 @@ impl HeatCourse {
         self.0.sweep(&plan.drive, Now::new(now).us());
     }
 
-    /// A row: what goes in from `now` on is so many watts times so much slip. Whether it stayed clear of its limit.
-    pub fn feed(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Ppm) -> bool {
+    /// A row: what goes in from `now` on is so many watts times the slip that this reading stands for. Whether it stayed clear of its limit.
+    pub fn feed(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Reading) -> bool {
         let clear = self.pass(plan, now);
         let now = Now::new(now).us();
-        self.0.slip = slip.get();
+        self.0.slip = heating(plan, slip);
         self.0.feed(&plan.drive, watts.get(), limit(plan), now);
         let stays = self.is_clear(plan, now);
         self.0.next(&plan.drive, (limit(plan), false), now);

@@ -92,7 +92,8 @@ macro_rules! list {
             reason: "The whole slip-heat budget: light slip stops later, heavy slip sooner.",
             title: "Slip heat over budget",
             meaning: "Each slip puts heat into the head pulley and the belt. Added up, and less what went away again, it \
-                      was more than this leg's settings allow.",
+                      was more than this leg's settings allow. Slip far enough below zero for an alarm counts too: with \
+                      head and boot sensor swapped a slipping belt reads so.",
         }
         SlipImpossible = 4 "Slip so far below zero that one of the signals must be wrong." {
             name: "slip_impossible",
@@ -141,7 +142,7 @@ macro_rules! list {
             setpoint: (15_000, 100_000),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 50_000, deadband: 5_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "Less is what build-up or lagging make, and heats little with the feed dropped. As a mean: the more, the sooner.",
+            reason: "Less is what build-up or lagging make: that drops feed and counts as slip heat. As a mean: the more, the sooner.",
             title: "Ratio wrong or sensors swapped",
             meaning: "For many turns slip read further below zero than creep or wear explain; or, on unlike pulleys, just \
                       what creep reads as with the sensors swapped. Either the no-slip ratio in force is not that of \

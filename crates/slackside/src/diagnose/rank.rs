@@ -91,7 +91,7 @@ fn sensors(evidence: &Evidence, list: &mut List) {
         let confidence = if evidence.head == Silence::Abrupt { Confidence::Strong } else { Confidence::Likely };
         list.add(Cause::SensorLost(Shaft::Head), confidence, None);
     }
-    if has(Condition::RatioOrWiring) {
+    if has(Condition::RatioOrWiring) || (has(Condition::SlipNegative) && has(Condition::SlipHeat)) {
         // What never varies is a ratio: slip, read the wrong way round, would follow the load.
         let steady = has(Condition::RatioShifted);
         let wiring = if steady { Confidence::Possible } else { Confidence::Likely };

@@ -38,6 +38,7 @@ use crate::alarm::{AlarmState, bits};
 use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
+use crate::signals::Reading;
 use crate::time::{Now, SLOW_SHIFT, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Phase;
@@ -63,6 +64,13 @@ const LATE_WINDOW: u16 = (60_000_000_u32 >> SLOW_SHIFT) as u16 + 1;
 /// How long a late input still counts, given when it came.
 const fn late_left(slow: u32, came: u16) -> u16 {
     LATE_WINDOW.saturating_sub((slow as u16).wrapping_sub(came))
+}
+
+/// The slip that makes heat. A boot that seems to outrun the belt by more than any ratio is off by chance may be a head that outruns it, with
+/// the sensors swapped: until somebody has looked, that is slip too.
+pub(crate) fn heating(plan: &Plan, Reading { least, most }: Reading) -> i32 {
+    let below = most.saturating_neg();
+    if below >= plan.row(Condition::SlipNegative.rank()).limit { below } else { least }
 }
 
 /// What judge holds now, for screens and outputs.
@@ -476,7 +484,7 @@ impl Judge {
         if reading.is_open() && !was_open {
             self.leg.heat.mark_sure(&view.plan.drive, view.now.us());
         }
-        self.leg.heat.slip = reading.least;
+        self.leg.heat.slip = heating(view.plan, reading);
         if was_open && !reading.is_open() {
             let since = self.leg.heat.go_back();
             self.feed_heat(view, since);

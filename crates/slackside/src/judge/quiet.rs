@@ -3,11 +3,11 @@
 //! Where the leg runs at speed with nothing beyond a limit, a step would find every condition as it was as long as no signal reaches
 //! one of the limits here; only the moments of silence and the slip heat move on.
 
-use super::Judge;
 use super::leg::mark;
 use super::phase::turn;
 use super::sense::Waits;
 use super::view::View;
+use super::{Judge, heating};
 use crate::conditions::Condition;
 use crate::settings::plan::{ShaftPlan, act, fitted};
 use crate::signals::{Reading, ShaftSignals, moved};
@@ -82,8 +82,9 @@ impl Judge {
             return false;
         }
         // Power and drive are as they were at the last step: only slip can have changed what goes in.
-        if signals.short.least != self.leg.heat.slip {
-            self.leg.heat.slip = signals.short.least;
+        let slip = heating(plan, signals.short);
+        if slip != self.leg.heat.slip {
+            self.leg.heat.slip = slip;
             if self.feed_heat(view, view.now.us()) {
                 return false;
             }
