@@ -97,7 +97,7 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         ("boot-pulley-loose", None, false),
         ("loaded-restart", None, false),
     ];
-    let mut classes = Vec::new();
+    let (mut classes, mut stops) = (Vec::new(), Vec::new());
     for (name, severity, healthy) in runs {
         let mut scenario = Scenario::read(&Disk, &library(name)).unwrap();
         let mut more = format!("runs = 1\nfirst_seed = 5\nhealthy = {healthy}");
@@ -137,7 +137,9 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         if fed {
             classes.push(scored.class);
         }
+        stops.push(outcome.stop);
     }
+    assert!(stops.contains(&Stop::NotKnown), "no run stops falsely after its feed had dropped: {stops:?}");
     for class in [Class::Quiet, Class::FailSafe, Class::Uncalled] {
         assert!(classes.contains(&class), "no run is {class:?}: {classes:?}");
     }

@@ -116,7 +116,16 @@ impl Delays {
             worth
         });
         let place = Place { stretch: 0, next: 0, own: None, beyond: false, active: false, due: u64::MAX };
-        Self { number, cell: *cell, entry, own: Default::default(), began: None, now: place, kept: place, next: Moment::NEVER }
+        Self {
+            number,
+            cell: *cell,
+            entry,
+            own: Default::default(),
+            began: None,
+            now: place,
+            kept: place,
+            next: Moment::NEVER,
+        }
     }
 
     /// Whether it is still about this limit.
@@ -243,8 +252,7 @@ fn along(place: &mut Place, cell: &LeaptCell, stretch: &Stretch, store: &Store, 
             if delay == 0 {
                 let row = stretch.rows[next - 1];
                 let silent = Stretch::is_silent(row);
-                let moment =
-                    if silent { Moment::silent(at) } else { Moment::row(store, first + Stretch::place(row)) };
+                let moment = if silent { Moment::silent(at) } else { Moment::row(store, first + Stretch::place(row)) };
                 found = Some(moment);
                 break;
             }

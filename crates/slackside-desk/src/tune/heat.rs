@@ -22,9 +22,9 @@ use crate::monitor::{Judge, judge as fresh_judge, plan_of};
 const FED: usize = 64 * BLOCK;
 /// One budget as heat is counted.
 const BUDGET: f64 = (1_u64 << 30) as f64;
-/// Roundings of two ways to reckon the same heat, each of at most two units of 2^-30 an edge and cell, come to less than that part of
-/// a budget, however long it takes them to decay.
-const ROUNDED: f64 = 0.01;
+/// What rounding may bring, in 2^-30 of a budget: so much with each row and each cell of 2^17 µs; and so much of all at once, in shares.
+const ROUNDED: f64 = 6.0;
+const ROUNDED_AT_ONCE: f64 = 1e-4;
 
 /// What slip heat depends on, of all that is tuned: time constant in microseconds, budget in joules, setpoints in ppm of heat and of
 /// slip below zero.
@@ -147,13 +147,22 @@ impl<'a> Feeding<'a> {
         } else {
             let now = judge.newest();
             let more = (course.at(plan, now) as f64 - there.at(&table.plan, now) as f64).max(0.0) / 1e3;
-            feeding.known = Known::Below(table, more + ROUNDED * (joules(plan) + joules(&table.plan)));
+            feeding.known = Known::Below(table, more);
         }
         feeding
     }
 
     /// The first row up to which the heat surely stays clear of its limit.
     pub(super) fn calm_until(&mut self, to: usize) -> usize {
+        if to <= self.from {
+            return to;
+        }
+        if let Known::Below(table, more) = &mut self.known {
+            // The two are rounded each in its own way.
+            let took = self.store.at(to - 1).get().saturating_sub(self.store.at(self.from).get());
+            let times = (to - self.from) as f64 + (took >> 17) as f64;
+            *more += (ROUNDED_AT_ONCE + ROUNDED * times / BUDGET) * (joules(self.plan) + joules(&table.plan));
+        }
         let blocks = (self.from / BLOCK, to.div_ceil(BLOCK));
         let calm = |table: &HeatTable, limit| {
             table.most.first(blocks.0, blocks.1, |most| most >= limit).map_or(to, |block| to.min(block * BLOCK))

@@ -83,7 +83,16 @@ impl<'a> Steady<'a> {
     ) -> Self {
         let mut order: [usize; LEAPT.len()] = std::array::from_fn(|number| number);
         order.sort_unstable_by_key(|number| LEAPT[*number].rank());
-        Self { store, plan, heat: (heat_key(settings), heat), delays: [const { None }; LEAPT.len()], order, stop: 0, exactly, over }
+        Self {
+            store,
+            plan,
+            heat: (heat_key(settings), heat),
+            delays: [const { None }; LEAPT.len()],
+            order,
+            stop: 0,
+            exactly,
+            over,
+        }
     }
 
     /// Leap as far as the leg runs steadily, and no further than anyone listens. How many rows were saved.

@@ -256,8 +256,11 @@ impl Summary {
         let failed = self.missed + self.late;
         let open = match self.not_known {
             0 => String::new(),
-            1 => "; of 1 more it is not known, since the feed had been dropped or the recorded leg was stopped before".to_owned(),
-            more => format!("; of {more} more it is not known, since the feed had been dropped or the recorded legs were stopped before"),
+            1 => "; of 1 more it is not known, since the feed had been dropped or the recorded leg was stopped before"
+                .to_owned(),
+            more => format!(
+                "; of {more} more it is not known, since the feed had been dropped or the recorded legs were stopped before"
+            ),
         };
         if self.needed == 0 {
             return format!("no trace tells of a stop that had to come: nothing is known of missed stops{open}");

@@ -176,13 +176,7 @@ fn pass(
 }
 
 /// The first row from `row` on, before `to`, at which a condition other than of speed is beyond (`above`) or within.
-fn next_value(
-    store: &Store,
-    number: usize,
-    cell: &LeaptCell,
-    (row, to): (usize, usize),
-    above: bool,
-) -> Option<usize> {
+fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize, usize), above: bool) -> Option<usize> {
     let index = &store.index;
     let range = (row, to);
     let long = |row: usize| {
