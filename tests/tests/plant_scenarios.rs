@@ -357,3 +357,35 @@ fn a_parted_belt_stops_when_the_boot_shaft_shows_it() {
         assert!(scored.after_call_s().is_some_and(|s| s < 1.5), "{name}: {:?} s", scored.after_call_s());
     }
 }
+
+fn stopped_at_30_s() -> String {
+    PLAIN.replace(" }]", " }, { at_s = 30.0, press = \"stop\" }]")
+}
+
+/// A splice lets go of a belt that runs, not of one that stands: stopped half-way, it still hangs on it minutes later.
+#[test]
+fn a_splice_does_not_let_go_at_rest() {
+    let fault = "[[fault]]\nkind = \"splice_letting_go\"\nfrom_s = 20.0\nramp_s = 15.0\nseverity = 1.0\n";
+    let last_pull = |text: &str| {
+        let (kept, _) = go(&parse(text).expect("sound"), 1);
+        kept.rows.last().expect("a row").truth.tight_n
+    };
+    assert!(last_pull(&format!("{}{fault}", stopped_at_30_s())) > 1_000.0);
+    assert_eq!(last_pull(&format!("{PLAIN}{fault}")), 0.0);
+}
+
+/// Another leg on the same drive has a mass of its own: with the motor off both run down, where a drive alone stops at once.
+#[test]
+fn a_leg_that_shares_its_drive_runs_down() {
+    let text = |severity: &str| {
+        let fault = format!("[[fault]]\nkind = \"shared_drive\"\nfrom_s = 20.0\nseverity = {severity}\n");
+        format!("{}{fault}", stopped_at_30_s())
+    };
+    let still_s = |text: &str| {
+        let (kept, _) = go(&parse(text).expect("sound"), 1);
+        let at = kept.rows.iter().find(|row| row.time_us > 30_000_000 && row.truth.head_rpm < 1.0).expect("stops");
+        at.time_us as f64 * 1e-6 - 30.0
+    };
+    let (alone, shared) = (still_s(&text("0.0")), still_s(&text("0.1")));
+    assert!(shared > 1.2, "{shared} s, {alone} s without what the other lifts");
+}

@@ -80,8 +80,10 @@ impl Filing {
     /// The recorder may forget what was filed, or what could not be.
     fn let_go(&mut self, recorder: &mut Recorder<'_>) {
         if self.segments.is_empty() {
-            // It failed before the first byte.
-            self.segments.extend(recorder.held().map(|held| held.sequence).take(self.segments.capacity()));
+            // It failed before the first byte. By `push`: `extend` panics where there is no room, and small images keep that.
+            for held in recorder.held() {
+                let _ = self.segments.push(held.sequence);
+            }
         }
         for sequence in &self.segments {
             recorder.release(*sequence);

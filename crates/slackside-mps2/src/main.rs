@@ -15,12 +15,14 @@
 
 mod delivered;
 mod latency;
+#[cfg(feature = "plant-fault")]
+mod planted;
 mod player;
 
 use core::sync::atomic::{AtomicU32, Ordering};
 
 use cortex_m::peripheral::NVIC;
-use cortex_m::peripheral::scb::SystemHandler;
+use cortex_m::peripheral::scb::{self, SystemHandler};
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::{entry, exception};
 use slackside::input::Shaft;
@@ -42,7 +44,7 @@ use slackside_mps2::memory::{Flash, Level, Pin};
 use slackside_mps2::pins::*;
 use slackside_mps2::rs485::Rs485;
 use slackside_mps2::uart::{self, Receiver, Waiting};
-use slackside_mps2::{host, stack, watchdog};
+use slackside_mps2::{faults, host, stack, watchdog};
 
 use latency::LATENCY;
 use player::{Rounds, Sensors};
@@ -146,6 +148,7 @@ fn main() -> ! {
 
     stack::paint();
     let Some(mut core) = cortex_m::Peripherals::take() else { stop() };
+    core.SCB.enable(scb::Exception::BusFault);
     uart::start_log();
     let (link_receiver, link_uart) = uart::start(uart::LINK, 115_200, OF_LINK);
     let (modbus_receiver, modbus_uart) = uart::start(uart::MODBUS, BITS_A_SECOND, OF_MODBUS);
@@ -200,6 +203,8 @@ fn main() -> ! {
     }
     defmt::info!("the box runs, settings {=u32:08X}", sensor_box.settings_identity().unwrap_or(0));
     let mut told = Told::new();
+    #[cfg(feature = "plant-fault")]
+    let planted = planted::Planted::new();
     watchdog::start();
     loop {
         #[cfg(feature = "plant-mask")]
@@ -211,8 +216,11 @@ fn main() -> ! {
             watchdog::feed();
         }
         // ANCHOR_END: judge
-        #[cfg(feature = "plant-stall")]
-        stall();
+        #[cfg(feature = "plant-fault")]
+        planted.strike();
+        if !stack::is_within_bound() {
+            faults::stop(faults::EndedBy::Stack);
+        }
         // ANCHOR: serve
         link.poll(&mut sensor_box);
         modbus.poll(&mut sensor_box, now());
@@ -234,14 +242,6 @@ fn main() -> ! {
                 cortex_m::asm::wfi();
             }
         }
-    }
-}
-
-/// A loop that has lost its way: once it has run for 20 s it comes back no more.
-#[cfg(feature = "plant-stall")]
-fn stall() {
-    while now().get() > 20_000_000 {
-        cortex_m::asm::nop();
     }
 }
 

@@ -1,4 +1,4 @@
-//! How deep the stack went: paint it, and see later how far down the paint is gone.
+//! How deep the stack went: paint it, and see later how far down the paint is gone. Both boards have it at the bottom of their RAM.
 
 use cortex_m::register::msp;
 
@@ -8,6 +8,10 @@ const BOTTOM: u32 = 0x2000_0000;
 pub const LENGTH: u32 = 32 * 1024;
 /// What is painted.
 pub const PAINT: u32 = 0xA5A5_5A5A;
+/// What lies below must stay free: an eighth.
+pub const BOUND: u32 = BOTTOM + LENGTH / 8;
+/// So much of it is looked at, at its upper end: no frame is larger without writing into its own.
+const LOOKED_AT: u32 = 1_024;
 
 /// Paint what is not used yet. Before any interrupt is let loose.
 #[inline(always)]
@@ -29,4 +33,11 @@ pub fn depth() -> u32 {
         word = word.wrapping_add(1);
     }
     BOTTOM + LENGTH - word as u32
+}
+
+/// Whether it never went into its reserve. A few microseconds.
+pub fn is_within_bound() -> bool {
+    let words = (BOUND - LOOKED_AT..BOUND).step_by(4);
+    // SAFETY: it is the stack's memory, below what is in use.
+    words.map(|at| unsafe { (at as *const u32).read_volatile() }).all(|word| word == PAINT)
 }

@@ -23,14 +23,16 @@
 #![no_main]
 
 mod flash;
+mod sensors;
+#[path = "../../slackside-mps2/src/stack.rs"]
+#[allow(dead_code, reason = "no log to tell its depth to")]
 mod stack;
 
 use core::cell::Cell;
 
 use critical_section::Mutex;
 use fugit::RateExtU32;
-use hal::Clock;
-use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Interrupt, Pin, PullDown, PullUp};
+use hal::gpio::{DynPinId, FunctionSioInput, FunctionSioOutput, Pin, PullDown, PullUp};
 use hal::pac::{self, interrupt};
 use hal::uart::{DataBits, StopBits, UartConfig, UartPeripheral};
 use rp2040_hal as hal;
@@ -61,6 +63,8 @@ const RING: usize = 32 * 1024;
 const WATCHDOG: fugit::MicrosDurationU32 = fugit::MicrosDurationU32::millis(1_000);
 /// The crystal of the board.
 const CRYSTAL_HZ: u32 = 12_000_000;
+/// What the driver makes of it for the serial line: its usual system clock. As a constant, so that no division by it is left.
+const PERIPHERALS_HZ: u32 = 125_000_000;
 
 /// What the interrupt holds.
 struct Sensors {
@@ -135,13 +139,8 @@ fn main() -> ! {
         stop()
     };
     let ((catch_head, head), (catch_boot, boot)) = (head_queue.split(), boot_queue.split());
-    let sensor = |pin: In| {
-        pin.set_interrupt_enabled(Interrupt::EdgeHigh, true);
-        pin.set_interrupt_enabled(Interrupt::EdgeLow, true);
-        pin
-    };
-    let sensors =
-        Sensors { timer, head: (sensor(input!(gpio2)), catch_head), boot: (sensor(input!(gpio3)), catch_boot) };
+    let sensors = Sensors { timer, head: (input!(gpio2), catch_head), boot: (input!(gpio3), catch_boot) };
+    sensors::ring_at_edges();
     critical_section::with(|section| SENSORS.borrow(section).set(Some(sensors)));
 
     let uart = UartPeripheral::new(
@@ -150,7 +149,7 @@ fn main() -> ! {
         &mut peripherals.RESETS,
     );
     let config = UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
-    let Ok(uart) = uart.enable(config, clocks.peripheral_clock.freq()) else { stop() };
+    let Ok(uart) = uart.enable(config, PERIPHERALS_HZ.Hz()) else { stop() };
 
     let (Some(monitor), Some(ring), Some(staging)) = (
         cortex_m::singleton!(: BoxMonitor<64> = BoxMonitor::new()),
@@ -181,6 +180,8 @@ fn main() -> ! {
     loop {
         sensor_box.poll(now());
         link.poll(&mut sensor_box);
+        #[cfg(feature = "plant-panic")]
+        assert!(sensor_box.is_on_time(), "planted");
         if !stack::is_within_bound() {
             stop();
         }
@@ -202,13 +203,12 @@ fn IO_IRQ_BANK0() {
         let Some(mut sensors) = place.take() else { return };
         let Sensors { timer, head, boot } = &mut sensors;
         let at = Micros::new(timer.get_counter().ticks());
-        for (pin, catcher) in [head, boot] {
-            let (rose, fell) = (pin.interrupt_status(Interrupt::EdgeHigh), pin.interrupt_status(Interrupt::EdgeLow));
+        let edges = sensors::Edges::take();
+        for (gpio, (pin, catcher)) in [(sensors::HEAD, head), (sensors::BOOT, boot)] {
+            let (rose, fell) = edges.of(gpio);
             if !rose && !fell {
                 continue;
             }
-            pin.clear_interrupt(Interrupt::EdgeHigh);
-            pin.clear_interrupt(Interrupt::EdgeLow);
             let high = pin.as_input().is_high_now();
             if rose && fell {
                 // A pulse shorter than the way into this interrupt: both edges are told, the core's gates judge them.
@@ -230,24 +230,24 @@ fn drop_relays() {
 }
 
 /// Nothing can be done: the relays drop, nobody feeds the watchdogs, and both of them do the rest.
-fn stop() -> ! {
+extern "C" fn stop() -> ! {
     drop_relays();
+    cortex_m::interrupt::disable();
     loop {
         cortex_m::asm::wfi();
     }
 }
 
-/// A fault of the processor, a stack that has outgrown its memory among them.
-#[cortex_m_rt::exception]
-unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {
-    drop_relays();
-    stop()
+/// A fault of the processor. The stack may be what is at fault: begin anew at its top, before anything is pushed.
+#[unsafe(naked)]
+#[unsafe(no_mangle)]
+#[allow(non_snake_case, reason = "its name in the table of vectors")]
+extern "C" fn HardFault() -> ! {
+    core::arch::naked_asm!("ldr r0, =_stack_start", "mov sp, r0", "bl {stop}", stop = sym stop)
 }
 
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
-    drop_relays();
-    cortex_m::interrupt::disable();
     stop()
 }
 

@@ -48,6 +48,8 @@ pub struct Run<'a> {
     pub edges: Option<u32>,
     /// Whether Modbus gets a line.
     pub modbus: bool,
+    /// The fault that an image with [`PLANT`] falls into.
+    pub plant: Option<u8>,
 }
 
 /// How the emulated time runs.
@@ -119,6 +121,8 @@ pub fn build(image: &str, features: &str) -> Result<PathBuf> {
 
 /// The box.
 pub const BOX: &str = "slackside-mps2";
+/// The feature that plants a fault of the program, the one that the host names.
+pub const PLANT: &str = "plant-fault";
 
 /// Whichever port is free now.
 fn any_port() -> Result<u16> {
@@ -128,7 +132,7 @@ fn any_port() -> Result<u16> {
 impl<'a> Run<'a> {
     /// The box or whatever else is in the image, without Modbus, until it is ended.
     pub const fn new(image: &'a Path, settings: &'a Checked, inputs: &'a [Input], pace: Pace) -> Self {
-        Self { image, settings, inputs, pace, edges: None, modbus: false }
+        Self { image, settings, inputs, pace, edges: None, modbus: false, plant: None }
     }
 
     /// Start it.
@@ -139,6 +143,9 @@ impl<'a> Run<'a> {
         std::fs::write(folder.path().join("inputs.bin"), encode(self.inputs)?)?;
         if let Some(edges) = self.edges {
             std::fs::write(folder.path().join("edges.bin"), edges.to_le_bytes())?;
+        }
+        if let Some(plant) = self.plant {
+            std::fs::write(folder.path().join("plant.bin"), [plant])?;
         }
         let pace = match self.pace {
             Pace::Day => "shift=5,sleep=on",

@@ -10,7 +10,7 @@ use slackside_desk::monitor::plan_of;
 use slackside_desk::recording::{About, MadeUnder, Recording, prove};
 use slackside_simulator::box_client::{Client, anchor, fetch, read_plan, recordings};
 
-use crate::board::{BOX, LOG, Pace, Run, build};
+use crate::board::{BOX, LOG, PLANT, Pace, Run, build};
 use crate::log::Words;
 use crate::masters::{self, ADDRESS, BITS_A_SECOND};
 use crate::parity;
@@ -18,7 +18,16 @@ use crate::parity;
 /// The share of its memory that the board's stack may use. It is deepest while the box is built, 54 % of it, and goes no deeper after that.
 const MOST_STACK: f64 = 0.6;
 /// What the board ends with when its watchdog calls for help.
-const STALLED: i32 = 3;
+const CALLED: i32 = 3;
+/// Faults of the program: how to ask for it, what it is, what the board says it was ended by, and whether the coils were still on as the
+/// watchdog called.
+const PLANTED: [(u8, &str, u8, bool); 5] = [
+    (b'l', "a main loop that stands still", 0, true),
+    (b'p', "a panic", 1, false),
+    (b'f', "a fault of the processor", 2, false),
+    (b'o', "a stack that outgrows its memory", 2, false),
+    (b'd', "a stack that goes into its reserve", 3, false),
+];
 /// How long the check may wait for the recording.
 const PATIENCE: Duration = Duration::from_secs(300);
 
@@ -101,7 +110,7 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     // The emulator has ended with its link.
     drop((client, emulator));
     masters::read(&image, settings, inputs)?;
-    stalled_loop(settings, inputs)
+    planted(settings, inputs)
 }
 
 /// The stack's depth, as the log tells it, against its memory.
@@ -114,21 +123,32 @@ fn bounded_stack(lines: &[String]) -> Result<()> {
     Ok(())
 }
 
-/// A main loop that stands still is ended by the watchdog, its coils off.
-fn stalled_loop(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
-    let image = build(BOX, "plant-stall")?;
-    let mut emulator = Run::new(&image, settings, inputs, Pace::Hurry).start()?;
-    let begun = Instant::now();
-    let status = loop {
-        if let Some(status) = emulator.ended()? {
-            break status;
-        }
-        ensure!(begun.elapsed() < PATIENCE, "a main loop that stands still was not ended by the watchdog");
-        std::thread::sleep(Duration::from_millis(100));
-    };
-    let coils = emulator.file("stalled.bin");
-    ensure!(status.code() == Some(STALLED), "the planted stall ended the board otherwise: {status}");
-    ensure!(coils == [0; 3], "the coils were not off when the watchdog called for help: {coils:?}");
-    println!("A planted stall of the main loop is ended by the watchdog, its coils off.");
+/// Whatever the program does, the coils are off: by whatever was called first, and by the watchdog where nothing was.
+fn planted(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
+    let image = build(BOX, PLANT)?;
+    for (plant, what, by, found_on) in PLANTED {
+        let mut emulator = Run { plant: Some(plant), ..Run::new(&image, settings, inputs, Pace::Hurry) }.start()?;
+        let begun = Instant::now();
+        let status = loop {
+            if let Some(status) = emulator.ended()? {
+                break status;
+            }
+            ensure!(begun.elapsed() < PATIENCE, "{what} was not ended by the watchdog");
+            std::thread::sleep(Duration::from_millis(100));
+        };
+        ensure!(status.code() == Some(CALLED), "{what} ended the board otherwise: {status}");
+        let ended = emulator.file("ended.bin");
+        let &[told, a, b, c, ref left @ ..] = &ended[..] else { bail!("{what}: the board told {ended:?}") };
+        let found = [a, b, c];
+        ensure!(told == by, "{what}: the board was ended by {told}, not by {by}");
+        ensure!(left == [0; 3], "{what}: the watchdog left the coils at {left:?}");
+        // All three were on at that time, as the loop that stands still shows.
+        let on = [u8::from(found_on); 3];
+        ensure!(found == on, "{what}: as the watchdog called, the coils were {found:?}, not {on:?}");
+        println!(
+            "Planted: {what}; the coils were off {}.",
+            if found_on { "by the watchdog" } else { "before the watchdog called" }
+        );
+    }
     Ok(())
 }

@@ -162,6 +162,26 @@ impl Kind {
         )
     }
 
+    /// Whether running makes it worse, so that it waits while the leg stands: wear, what works loose, what cakes on.
+    #[must_use]
+    pub const fn comes_of_running(self) -> bool {
+        matches!(
+            self,
+            Self::LaggingWorn
+                | Self::DriveBeltSlipping
+                | Self::HeadPulleyLoose
+                | Self::BootPulleyLoose
+                | Self::SpliceLettingGo
+                | Self::BeltStretch
+                | Self::HeadBuildup
+                | Self::BootBuildup
+                | Self::BeltEdgeDamaged
+                | Self::HeadOutOfRound
+                | Self::BearingFailing
+                | Self::TargetLoose
+        )
+    }
+
     /// Its name in files.
     #[must_use]
     pub fn name(self) -> String {
@@ -197,9 +217,11 @@ impl Kind {
             Self::BootBuildup => "15 mm of caked material on the boot pulley",
             Self::SlipperyFeed => "the head's face under a film: fat, molasses, meal paste",
             Self::WetHead => "the head's face is wet",
-            Self::Cold => "all drags six times as large, friction down by 30 %",
+            Self::Cold => {
+                "all drags six times as large, friction down by 30 %; from the start of the run, air of -20 degrees too"
+            }
             Self::OutletPlugged => "nothing leaves by the outlet",
-            Self::SharedDrive => "another leg on the same drive takes three times rated torque",
+            Self::SharedDrive => "another leg like this one on the same drive takes three times rated torque",
             Self::BackstopFailed => "the backstop does not hold (at any severity above 0)",
             Self::HeadOutOfLevel => "head shaft 15 mm out of level for each metre; `side` is the low end",
             Self::BootEndLoose => "boot shaft 15 mm askew for each metre; `side` is the loose end",
@@ -336,21 +358,22 @@ impl Fault {
         1.0
     }
 
-    /// Severity at a time in s.
+    /// Severity at a time in s, of which the leg has stood for `stood_s` since the fault began.
     #[must_use]
-    pub fn severity_at(&self, now: f64) -> f64 {
+    pub fn severity_at(&self, now: f64, stood_s: f64) -> f64 {
         if now < self.from_s || self.until_s.is_some_and(|until| now >= until) {
             return 0.0;
         }
-        if self.ramp_s > 0.0 { self.severity * ((now - self.from_s) / self.ramp_s).min(1.0) } else { self.severity }
+        let stood_s = if self.kind.comes_of_running() { stood_s } else { 0.0 };
+        if self.ramp_s > 0.0 {
+            self.severity * ((now - self.from_s - stood_s) / self.ramp_s).min(1.0)
+        } else {
+            self.severity
+        }
     }
 
-    /// Add what it does at a time in s.
-    pub fn apply(&self, now: f64, leg: &Leg, plant: &mut Upset, sensors: &mut SensorUpset) {
-        let s = self.severity_at(now);
-        if s <= 0.0 {
-            return;
-        }
+    /// Add what it does at severity `s` above 0.
+    pub fn apply(&self, s: f64, leg: &Leg, plant: &mut Upset, sensors: &mut SensorUpset) {
         let sign = if self.side == Some(Side::Left) { -1.0 } else { 1.0 };
         let rated_n_m = rated_at_head(leg);
         match self.kind {
@@ -466,4 +489,23 @@ pub fn full_pull(leg: &Leg) -> f64 {
 
 fn rated_at_head(leg: &Leg) -> f64 {
     leg.drive.motor.rated_torque() * leg.drive.reduction
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fault(kind: Kind) -> Fault {
+        toml::from_str(&format!("kind = \"{}\"\nfrom_s = 100.0\nramp_s = 200.0\nseverity = 0.8", kind.name())).unwrap()
+    }
+
+    #[test]
+    fn wear_waits_while_the_leg_stands_and_a_choke_does_not() {
+        for (kind, grown) in [(Kind::SpliceLettingGo, 0.2), (Kind::BootChoke, 0.4)] {
+            let fault = fault(kind);
+            assert_eq!(fault.severity_at(99.0, 0.0), 0.0);
+            assert!((fault.severity_at(200.0, 50.0) - grown).abs() < 1e-12, "{kind:?}");
+            assert!((fault.severity_at(900.0, 50.0) - 0.8).abs() < 1e-12, "{kind:?}");
+        }
+    }
 }

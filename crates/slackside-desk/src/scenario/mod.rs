@@ -10,6 +10,7 @@ pub mod heard;
 pub mod legs;
 pub mod run;
 pub mod score;
+mod setting_out;
 pub mod settings;
 pub mod timeline;
 pub mod truth;

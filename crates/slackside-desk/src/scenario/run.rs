@@ -6,6 +6,7 @@ use slackside::units::Micros;
 use super::Scenario;
 use super::doings::Doings;
 use super::due::{Call, Due, Moment, Why};
+use super::setting_out::set_out;
 use super::settings::Commissioned;
 use super::truth::Row;
 use crate::plant::starter::Starter;
@@ -127,6 +128,8 @@ struct Running<'a> {
     was_closed: bool,
     /// Which faults are at work, a bit for each.
     active: u64,
+    /// For how long the leg has stood since each fault began, in seconds.
+    stood_s: Vec<f64>,
     due: Due,
     called: Option<Why>,
     /// Metres of belt since the last slow part.
@@ -138,7 +141,7 @@ struct Running<'a> {
 
 impl<'a> Running<'a> {
     fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obey: bool) -> Self {
-        let leg = &scenario.leg;
+        let leg = &set_out(&scenario.leg, &scenario.faults);
         let plant = Plant::new(leg, scenario.step_us, seed);
         Self {
             scenario,
@@ -152,6 +155,7 @@ impl<'a> Running<'a> {
             dropped_us: [None; 2],
             was_closed: false,
             active: 0,
+            stood_s: vec![0.0; scenario.faults.len()],
             due: Due::new(leg, commissioned),
             called: None,
             ran: 0.0,
@@ -204,10 +208,15 @@ impl<'a> Running<'a> {
         upset.face.wet = leg.grip.wetness(self.doings.friction);
         let mut wires = SensorUpset::NONE;
         self.active = 0;
-        for (i, fault) in self.scenario.faults.iter().enumerate() {
-            if fault.severity_at(seconds) > 0.0 {
+        let stands = !self.plant.contactor() && self.plant.rim_speed() == 0.0;
+        for (i, (fault, stood_s)) in self.scenario.faults.iter().zip(&mut self.stood_s).enumerate() {
+            if stands && seconds > fault.from_s {
+                *stood_s += f64::from(Plant::SLOW_US) * 1e-6;
+            }
+            let severity = fault.severity_at(seconds, *stood_s);
+            if severity > 0.0 {
                 self.active |= 1 << (i % 64);
-                fault.apply(seconds, leg, &mut upset, &mut wires);
+                fault.apply(severity, leg, &mut upset, &mut wires);
             }
         }
         self.plant.upset = upset;

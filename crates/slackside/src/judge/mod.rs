@@ -66,11 +66,14 @@ const fn late_left(slow: u32, came: u16) -> u16 {
     LATE_WINDOW.saturating_sub((slow as u16).wrapping_sub(came))
 }
 
+/// Slip below zero counts for no more than this in heat, in ppm: what is further below stops by its size, and most of it is no slip.
+const MOST_BELOW: i32 = 100_000;
+
 /// The slip that makes heat. A boot that seems to outrun the belt by more than any ratio is off by chance may be a head that outruns it, with
 /// the sensors swapped: until somebody has looked, that is slip too.
 pub(crate) fn heating(plan: &Plan, Reading { least, most }: Reading) -> i32 {
     let below = most.saturating_neg();
-    if below >= plan.row(Condition::SlipNegative.rank()).limit { below } else { least }
+    if below >= plan.row(Condition::SlipNegative.rank()).limit { below.min(MOST_BELOW) } else { least }
 }
 
 /// What judge holds now, for screens and outputs.

@@ -167,7 +167,12 @@ fn introduction(text: &mut String, command: &str) {
          later, so the stop for a hot rub point comes late at its starting limit, and is counted so. What comes in time is the alarm of the rub contact, \
          minutes before the call; the lists below name the first alarm of each late stop. A leg whose people may not come at that \
          alarm should let *mistracking_sustained* stop it after a minute, as a test does with `scenarios/side-rub-getting-hot.toml`: \
-         that stops before the face is hot. It stops belts too that rub for a minute and never get hot.\n"
+         that stops before the face is hot. It stops belts too that rub for a minute and never get hot.\n\
+         - **Slugs that the buckets cannot lift** heap up in the boot until their drag takes all that the take-up gives: the returning \
+         strand hangs slack at the boot, whose pulley falls back to three quarters of the belt's speed, while the belt runs at 98 %. It is \
+         a choke that begins, and the shaft reads as a belt that slows; a stop then is counted as false all the same.\n\
+         - **Two head targets**, as on the premix leg: one not seen is half a turn of silence, which is what a shaft that stands looks \
+         like. The sheet of such a leg warns of it, and says how many targets to fit.\n"
     );
 }
 
