@@ -14,7 +14,8 @@ use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
 use slackside::verdict::Change;
 use slackside_desk::tune::columns::{Cursor, Row};
-use slackside_desk::tune::run::{Cost, HeatTables, judge, judge_plainly};
+use slackside_desk::tune::heat::HeatTables;
+use slackside_desk::tune::run::{Cost, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
 use slackside_legs::random::Random;
 
@@ -110,6 +111,16 @@ fn settings(number: u64, place: Place, ladder: i32) -> Option<Checked> {
     settings.check().ok()
 }
 
+/// A heat table for each time constant, as a study has them at the least.
+fn tables_of(store: &Store, all: &[Checked]) -> HeatTables {
+    let mut constants: Vec<&Checked> = all.iter().collect();
+    // The least that slip below zero counts from is that of which no other has more heat.
+    let below = |settings: &Checked| settings.limits.of(Condition::SlipNegative).setpoint;
+    constants.sort_by_key(|settings| (settings.limits.slip_heat.time_constant, below(settings)));
+    constants.dedup_by_key(|settings| settings.limits.slip_heat.time_constant);
+    HeatTables::build(store, constants)
+}
+
 /// Processor time of this program so far, in seconds: what it took, whatever else ran on the machine.
 fn cpu() -> f64 {
     let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
@@ -140,16 +151,16 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder): (us
     );
     let all: Vec<Checked> =
         (0..).take(10 * wanted).filter_map(|number| settings(number, place, ladder)).take(wanted).collect();
-    let began = Instant::now();
-    let heat = HeatTables::build(&store, &all);
-    let tables = began.elapsed().as_secs_f64();
+    let before = cpu();
+    let heat = tables_of(&store, &all);
+    let tables = cpu() - before;
     let (began, before) = (Instant::now(), cpu());
     let results: Vec<(Cost, u64, u64, u64)> = all
         .par_iter()
         .map(|settings| {
             let (mut alarms, mut permits) = (0, 0);
             let mut until = store.end();
-            let cost = judge(&store, settings, heat.of(settings), |verdict| {
+            let cost = judge(&store, settings, &heat, |verdict| {
                 match verdict.change {
                     Change::Alarm { .. } => alarms += 1,
                     Change::Permit { .. } => permits += 1,
@@ -229,14 +240,14 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     std::fs::write(directory.join("long_ppm.i32"), long)?;
     let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place, LADDER)).take(wanted).collect();
     let before = cpu();
-    let heat = HeatTables::build(&store, &all);
+    let heat = tables_of(&store, &all);
     let tables = cpu() - before;
     let before = cpu();
     let verdicts: Vec<Vec<(Condition, u64)>> = all
         .iter()
         .map(|settings| {
             let mut raised = Vec::new();
-            judge(&store, settings, heat.of(settings), |verdict| {
+            judge(&store, settings, &heat, |verdict| {
                 if let Change::Alarm { condition, to: slackside::alarm::AlarmState::Unacknowledged, .. } =
                     verdict.change
                 {

@@ -97,7 +97,7 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         ("boot-pulley-loose", None, false),
         ("loaded-restart", None, false),
     ];
-    let mut classes = Vec::new();
+    let (mut classes, mut stops) = (Vec::new(), Vec::new());
     for (name, severity, healthy) in runs {
         let mut scenario = Scenario::read(&Disk, &library(name)).unwrap();
         let mut more = format!("runs = 1\nfirst_seed = 5\nhealthy = {healthy}");
@@ -123,10 +123,10 @@ fn tuning_and_the_page_of_scores_judge_alike() {
             Class::Uncalled => Stop::Uncalled,
             Class::Nuisance => Stop::Nuisance,
         };
-        // With the feed gone before, the leg of a study would have been emptying: its false stop is excused.
+        // With the feed gone before, the leg of a study would have been emptying: whether it would have stopped falsely is not known.
         let fed = !(0..outcome.stop_us).contains(&outcome.feed_us);
         let expected =
-            if fed || !matches!(expected, Stop::Uncalled | Stop::Nuisance) { expected } else { Stop::Excused };
+            if fed || !matches!(expected, Stop::Uncalled | Stop::Nuisance) { expected } else { Stop::NotKnown };
         assert_eq!(outcome.stop, expected, "{name}: {outcome:?}, {:?}", scored.class);
         assert_eq!(outcome.stop_us, scored.stop.map_or(-1, |(at, _)| at as i64), "{name}");
         assert_eq!(outcome.due_us, scored.call.map_or(-1, |call| call.due_us as i64), "{name}");
@@ -137,7 +137,9 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         if fed {
             classes.push(scored.class);
         }
+        stops.push(outcome.stop);
     }
+    assert!(stops.contains(&Stop::NotKnown), "no run stops falsely after its feed had dropped: {stops:?}");
     for class in [Class::Quiet, Class::FailSafe, Class::Uncalled] {
         assert!(classes.contains(&class), "no run is {class:?}: {classes:?}");
     }

@@ -13,7 +13,7 @@ use slackside_desk::cautions;
 use slackside_desk::replay::{change_name, check_units, condition_of};
 use slackside_desk::report::{Clock, WIDTH, lower, phase_words, state_words};
 use slackside_desk::settings::{self, Loaded};
-use slackside_desk::tune::run::judge;
+use slackside_desk::tune::run::judge_plainly;
 use slackside_desk::tune::store::Store;
 use slackside_desk::tune::study::read_settings;
 
@@ -251,7 +251,7 @@ fn compare(trace: &Path, one: &Loaded, other: &Loaded) -> anyhow::Result<Compare
 
 fn verdicts(store: &Store, loaded: &Loaded) -> Vec<Verdict> {
     let mut all = Vec::new();
-    judge(store, &loaded.checked, None, |verdict| {
+    judge_plainly(store, &loaded.checked, |verdict| {
         all.push(verdict);
         true
     });

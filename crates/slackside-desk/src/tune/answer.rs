@@ -165,7 +165,15 @@ fn open(study: &Study, rows: &Rows, choice: &Choice, own: &Summary) -> String {
     }
     if own.not_known + proof.not_known > 0 {
         let stops = counted(own.not_known + proof.not_known, "stop", "stops");
-        parts.push(format!("what becomes of {stops}, because the recorded leg was stopped before"));
+        parts.push(format!(
+            "what becomes of {stops}, because the feed had been dropped or the recorded leg was stopped before"
+        ));
+    }
+    if own.maybe_false + proof.maybe_false > 0 {
+        let stops = counted(own.maybe_false + proof.maybe_false, "stop", "stops");
+        parts.push(format!(
+            "whether {stops} that nothing called for would have come, because the feed had been dropped before"
+        ));
     }
     let undecided = (0..study.knobs.len()).filter(|knob| undecided(study, choice, *knob).is_some()).count();
     if undecided > 0 {

@@ -210,8 +210,8 @@ fn bar(scored: &[Scored<'_>], study: &Study) -> Option<(Bar, Vec<String>)> {
                 of.summary.nuisance_words(),
                 of.summary.uncalled_words()
             )),
-            2 if scored.iter().any(|one| one.summary.not_known > 0) => {
-                Some(format!("Then the fewest stops of which the records do not tell: {} ({kept}).", of.summary.not_known))
+            2 if scored.iter().any(|one| one.summary.untold() > 0) => {
+                Some(format!("Then the fewest stops of which the records do not tell: {} ({kept}).", of.summary.untold()))
             }
             3 if needed => Some(format!(
                 "Then the margin to the 20 % of 29 CFR 1910.272(q)(5): at the stops belts had lost {least:.1} % of normal speed \
@@ -332,7 +332,7 @@ pub fn cost(own: &Summary, other: &Summary) -> String {
     };
     count("stop missed", "stops missed", own.missed, other.missed);
     count("stop late", "stops late", own.late, other.late);
-    count("stop not known", "stops not known", own.not_known, other.not_known);
+    count("stop not known", "stops not known", own.untold(), other.untold());
     count(
         "stop with a fault that called for none",
         "stops with a fault that called for none",

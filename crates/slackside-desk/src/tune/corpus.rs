@@ -11,9 +11,9 @@ use slackside::units::Micros;
 use super::course::Course;
 use super::ending::known_until_us;
 use super::expected::Expected;
+use super::heat::HeatTables;
 use super::label::{self, AlarmDue, Label, Stretch};
 use super::proof::{group, hold_out, refuse_copies};
-use super::run::HeatTables;
 use super::store::{Measuring, Store};
 use super::study::{Study, fingerprint, read_settings};
 use crate::crew::Crew;
@@ -340,6 +340,12 @@ impl Content {
 
 fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
     let mut tried = vec![settings.clone()];
+    // From the least on that slip below zero may heat from: no other limit of it makes more.
+    if let Some(knob) = study.knobs.iter().find(|knob| knob.is_below_zero()) {
+        let mut least = Settings::clone(settings);
+        knob.turn(&mut least, 0);
+        tried.extend(study.check(least));
+    }
     // Every time constant, then limits as long as more tables are worth it.
     let limits = study.knobs.iter().filter(|knob| knob.is_heat_limit());
     for knob in study.knobs.iter().filter(|knob| knob.is_time_constant()).chain(limits) {

@@ -8,6 +8,7 @@ use slackside::settings::Checked;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit};
 
+use super::heat::HeatTables;
 use super::label::Label;
 use super::run::judge;
 use super::store::Store;
@@ -46,7 +47,7 @@ fn drive_off_us(store: &Store, from_us: u64) -> Option<u64> {
 fn dropped_us(store: &Store, own: &Checked, from_us: u64) -> (Option<u64>, Option<u64>) {
     let mut given = [false; 2];
     let mut dropped = [None; 2];
-    judge(store, own, None, |verdict| {
+    judge(store, own, &HeatTables::default(), |verdict| {
         if let Change::Permit { permit, allowed, because } = verdict.change {
             let which = usize::from(permit == Permit::Run);
             let at = verdict.at.get();

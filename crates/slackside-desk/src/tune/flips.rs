@@ -19,24 +19,54 @@ const MOST_ROOM: usize = 1 << 30;
 static ROOM: AtomicUsize = AtomicUsize::new(0);
 
 /// The crossings of one stretch of rows.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub(super) struct Stretch {
     /// Beyond before its first row.
     pub start: bool,
-    /// Counted from its first.
+    /// The time from which its times count.
+    pub base: u64,
+    /// When its last row is known.
+    pub end: u32,
+    /// Counted from its first; see [`Stretch::push`].
     pub rows: Vec<u16>,
-    /// How long before the row the crossing was, in microseconds; empty if at no row it was before.
-    pub lags: Vec<u32>,
+    /// When each of them is.
+    pub times: Vec<u32>,
 }
+
+/// Marks a crossing that came by itself before its row.
+const SILENT: u16 = 1 << 15;
 
 impl Stretch {
     const fn end(&self) -> bool {
-        self.start != (self.rows.len() % 2 == 1)
+        self.beyond_after(self.rows.len())
     }
 
-    /// The row of its crossing number `next`; `number` is that of the stretch.
-    pub fn row(&self, number: usize, next: usize) -> Option<usize> {
-        self.rows.get(next).map(|row| number * STRETCH + usize::from(*row))
+    /// Whether it is beyond after so many crossings.
+    pub const fn beyond_after(&self, crossings: usize) -> bool {
+        self.start != (crossings % 2 == 1)
+    }
+
+    /// Empty it: beyond before its first row or not.
+    pub fn begin(&mut self, start: bool) {
+        self.start = start;
+        self.rows.clear();
+        self.times.clear();
+    }
+
+    /// One more: its row counted from the first, whether it came by itself before that row, and when.
+    pub fn push(&mut self, row: usize, silent: bool, time: u32) {
+        self.rows.push(row as u16 | if silent { SILENT } else { 0 });
+        self.times.push(time);
+    }
+
+    /// Which row of the stretch it is.
+    pub const fn place(row: u16) -> usize {
+        (row & !SILENT) as usize
+    }
+
+    /// Whether it came by itself before that row.
+    pub const fn is_silent(row: u16) -> bool {
+        row & SILENT != 0
     }
 }
 
@@ -109,24 +139,28 @@ impl Table {
         Self { stretches }
     }
 
-    /// One stretch. `fill` adds its crossings, given whether it begins beyond the limit, the first time it is asked for.
-    pub fn stretch(&self, flips: &Flips, number: usize, fill: impl FnOnce(&mut Stretch)) -> Option<&Stretch> {
+    /// One stretch, if it has been gone through.
+    pub fn known(&self, number: usize) -> Option<&Stretch> {
+        self.stretches.get(number)?.get()?.as_ref()
+    }
+
+    /// One stretch. `fill` adds its crossings, given whether it begins beyond the limit, the first time it is asked for, and says
+    /// whether they can be kept.
+    pub fn stretch(&self, flips: &Flips, number: usize, fill: impl FnOnce(&mut Stretch) -> bool) -> Option<&Stretch> {
         let place = self.stretches.get(number)?;
         place
             .get_or_init(|| {
                 if full() {
                     return None;
                 }
-                let before = number.checked_sub(1).and_then(|before| self.stretches.get(before)?.get()?.as_ref());
-                let start = before.is_some_and(Stretch::end);
-                let mut stretch = Stretch { start, rows: Vec::new(), lags: Vec::new() };
-                fill(&mut stretch);
-                if stretch.lags.iter().all(|lag| *lag == 0) {
-                    stretch.lags = Vec::new();
+                let before = number.checked_sub(1).and_then(|before| self.known(before));
+                let mut stretch = Stretch { start: before.is_some_and(Stretch::end), ..Stretch::default() };
+                if !fill(&mut stretch) {
+                    return None;
                 }
                 stretch.rows.shrink_to_fit();
-                stretch.lags.shrink_to_fit();
-                flips.take(2 * stretch.rows.len() + 4 * stretch.lags.len());
+                stretch.times.shrink_to_fit();
+                flips.take(2 * stretch.rows.len() + 4 * stretch.times.len());
                 Some(stretch)
             })
             .as_ref()

@@ -15,6 +15,23 @@ pub(super) struct Sparse {
     pub values: Vec<i32>,
 }
 
+impl Sparse {
+    fn push(&mut self, row: usize, value: i32) {
+        self.rows.push(row as u32);
+        self.values.push(value);
+    }
+
+    /// The first row in `from..to` with such a value.
+    pub(super) fn first(&self, (from, to): (usize, usize), is: impl Fn(i32) -> bool) -> Option<usize> {
+        let start = self.rows.partition_point(|row| (*row as usize) < from);
+        let mut rows = self.rows[start..].iter().zip(&self.values[start..]);
+        rows.by_ref()
+            .take_while(|(row, _)| (**row as usize) < to)
+            .find(|(_, value)| is(**value))
+            .map(|(row, _)| *row as usize)
+    }
+}
+
 /// Blocks from one coarse entry to the next.
 const GROUP: usize = 64;
 
@@ -93,6 +110,7 @@ pub(super) struct Index {
     pub boot: Pace,
     pub duty: Sparse,
     pub shift: Sparse,
+    pub mean: Sparse,
     /// Rows that judge must see.
     pub stops: Vec<u32>,
     /// Rows with a power reading.
@@ -166,7 +184,6 @@ fn is_soft(before: &Signals, after: &Signals) -> bool {
         && exact(after.short)
         && (exact(long) || (long == Reading::UNKNOWN && after.unknown != unknown::RETRACTED))
         && after.since_boot < u32::MAX
-        && after.slip_mean == before.slip_mean
         && before.contacts.iter().zip(&after.contacts).all(|(before, after)| {
             before.state == after.state
                 && before.loops == after.loops
@@ -223,14 +240,15 @@ impl Index {
                 Some(_) => index.stops.push(row as u32),
             }
             if worst_duty(plan, &before) != worst_duty(plan, &after) {
-                index.duty.rows.push(row as u32);
-                index.duty.values.push(worst_duty(plan, &after).unwrap_or(0));
+                index.duty.push(row, worst_duty(plan, &after).unwrap_or(0));
             }
             if before.ratio_blocks != after.ratio_blocks
                 && let Some(shift) = steady_shift(plan, &after)
             {
-                index.shift.rows.push(row as u32);
-                index.shift.values.push(shift.saturating_abs());
+                index.shift.push(row, shift.saturating_abs());
+            }
+            if before.slip_mean != after.slip_mean {
+                index.mean.push(row, after.slip_mean);
             }
             before = after;
         }
@@ -248,7 +266,7 @@ impl Index {
             .map(|extremes| extremes.least.bytes() + extremes.most.bytes())
             .sum::<usize>()
             + [&self.head, &self.boot].iter().map(|pace| pace.calm.bytes() + pace.quick.bytes()).sum::<usize>()
-            + (self.duty.rows.len() + self.shift.rows.len()) * 8
+            + (self.duty.rows.len() + self.shift.rows.len() + self.mean.rows.len()) * 8
             + (self.stops.len() + self.powers.len()) * 4
     }
 }

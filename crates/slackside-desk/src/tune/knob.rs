@@ -285,6 +285,12 @@ impl Knob {
         self.part == Part::HeatTimeConstant
     }
 
+    /// Whether it changes from where on slip below zero makes heat.
+    #[must_use]
+    pub fn is_below_zero(&self) -> bool {
+        self.part == Part::Setpoint(Condition::SlipNegative)
+    }
+
     /// Whether it changes what the slip heat is held against, on which they depend too.
     #[must_use]
     pub fn is_heat_limit(&self) -> bool {

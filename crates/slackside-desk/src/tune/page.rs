@@ -310,7 +310,7 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
             summary.missed + summary.late,
             summary.needed,
             summary.false_stops(),
-            summary.not_known,
+            summary.untold(),
             summary.shortfall_pct(),
             seconds(summary.after_due_s(0.95)),
             summary.annoyances()

@@ -2,8 +2,8 @@
 //!
 //! The recorded leg ran on, whatever the setting would have done. So scoring ends at the first run permit dropped: from there the
 //! leg would have behaved otherwise. From the first feed permit dropped the leg would have been emptying: nuisance is no longer
-//! counted and hours no longer add up; a stop that must come is still timed, on the recorded motion, and counted as such. Where
-//! nothing must come, scoring ends there. Of a leg that obeyed its own monitor the record ends where that dropped a permit: a
+//! counted and hours no longer add up; a stop that must come is still timed, on the recorded motion, and counted as such. One that
+//! nothing called for is not known then: who drops the feed in time may be spared it, and must not be taken to be. Of a leg that obeyed its own monitor the record ends where that dropped a permit: a
 //! setting that had not stopped it by then is not known to stop it late or never.
 
 use slackside::alarm::AlarmState;
@@ -34,7 +34,8 @@ pub enum Stop {
     Excused = 5,
     /// One came that nothing called for, with a fault of the machine at work.
     Uncalled = 6,
-    /// It had to come, and the record ends before it is known whether it would have.
+    /// The record does not tell: it had to come, and the record ends before it is known whether it would have; or it came with nothing
+    /// calling for it, on the recorded motion of a leg whose feed this setting had dropped before.
     NotKnown = 7,
 }
 
@@ -180,8 +181,6 @@ impl Watcher<'_> {
                     self.running_since = running;
                     self.counting = false;
                 }
-                // What is still asked of the record is whether a stop or an alarm comes that must.
-                return expected.stop.is_some() || !expected.alarms.is_empty();
             }
             Change::Permit { permit: Permit::Run, allowed, .. } => {
                 if self.given && !allowed {
@@ -235,7 +234,7 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
         met: vec![false; expected.alarms.len()],
         first_out: None,
     };
-    judge(&case.store, settings, case.heat.of(settings), |verdict| watcher.take(verdict));
+    judge(&case.store, settings, &case.heat, |verdict| watcher.take(verdict));
     let stopped = u64::try_from(watcher.outcome.stop_us).ok();
     watcher.close(stopped.unwrap_or(case.store.end().get()));
     let (met, alarms, first_out, starting) = (watcher.met, watcher.alarms, watcher.first_out, watcher.starting);
@@ -255,7 +254,7 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
     outcome.stop = match (expected.stop, stopped) {
         (_, Some(at)) => match expected.stop_at(at) {
             // Only after the feed had dropped, and not in the same step: the leg would have been emptying by then.
-            Stop::Nuisance | Stop::Uncalled if (0..at as i64).contains(&outcome.feed_us) => Stop::Excused,
+            Stop::Nuisance | Stop::Uncalled if (0..at as i64).contains(&outcome.feed_us) => Stop::NotKnown,
             stop => stop,
         },
         (Some(needed), None) if needed.late_us > expected.known_until_us => Stop::NotKnown,

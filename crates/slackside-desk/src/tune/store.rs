@@ -9,11 +9,12 @@ use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::signals::Signals;
 use slackside::units::Micros;
+use slackside::verdict::Verdict;
 
-use super::columns::{Builder, Columns};
+use super::columns::{Builder, Columns, Cursor, Row};
 use super::flips::Flips;
 use super::index::Index;
-use crate::monitor::{Monitor, monitor};
+use crate::monitor::{Judge, Monitor, monitor};
 
 /// One trace, measured.
 #[derive(Clone, Debug)]
@@ -55,6 +56,14 @@ impl Store {
     #[must_use]
     pub fn bytes(&self) -> usize {
         self.columns.bytes() + self.index.bytes()
+    }
+}
+
+/// Tell judge what a row says.
+pub(super) fn show(judge: &mut Judge, at: Micros, row: Row<'_>, cursor: &Cursor<'_>, sink: &mut dyn FnMut(&Verdict)) {
+    match row {
+        Row::Told(told) => judge.observe(at, told, cursor.signals(), sink),
+        Row::Wake => judge.wake(at, sink),
     }
 }
 

@@ -50,6 +50,8 @@ pub struct Summary {
     pub late: u64,
     /// Traces in which a stop had to come and the record does not tell.
     pub not_known: u64,
+    /// Stops that nothing called for, after the setting had dropped the feed: whether they would have come is not known.
+    pub maybe_false: u64,
     /// Times from when something was wrong to the stop, in seconds, sorted.
     pub times_s: Vec<f64>,
     /// Times from when the stop was due to the stop, in seconds, sorted; negative where it came before.
@@ -93,6 +95,7 @@ impl Summary {
             missed: 0,
             late: 0,
             not_known: 0,
+            maybe_false: 0,
             times_s: Vec::new(),
             after_due_s: Vec::new(),
             after_feed: 0,
@@ -127,11 +130,12 @@ impl Summary {
         let stopped = matches!(outcome.stop, Stop::InTime | Stop::Late);
         let is = |stop: Stop| u64::from(outcome.stop == stop);
         let needed = u64::from(stopped) + is(Stop::Missed);
+        let had_to_come = if outcome.needs_stop { is(Stop::NotKnown) } else { 0 };
         let group = self.groups.entry(outcome.group).or_default();
         group.traces += 1;
         group.needed += needed;
         group.failed += is(Stop::Missed) + is(Stop::Late);
-        group.not_known += is(Stop::NotKnown);
+        group.not_known += had_to_come;
         group.nuisance_stops += is(Stop::Nuisance);
         group.uncalled += is(Stop::Uncalled);
         group.alarms += u64::from(outcome.nuisance_alarms);
@@ -139,7 +143,8 @@ impl Summary {
         self.needed += needed;
         self.missed += is(Stop::Missed);
         self.late += is(Stop::Late);
-        self.not_known += is(Stop::NotKnown);
+        self.not_known += had_to_come;
+        self.maybe_false += is(Stop::NotKnown) - had_to_come;
         self.nuisance_stops += is(Stop::Nuisance);
         self.uncalled += is(Stop::Uncalled);
         self.nuisance_feeds += u64::from(outcome.nuisance_feed);
@@ -174,6 +179,12 @@ impl Summary {
     #[must_use]
     pub const fn false_stops(&self) -> u64 {
         self.nuisance_stops + self.uncalled
+    }
+
+    /// Stops of which the records do not tell, whether they had to come or may be false.
+    #[must_use]
+    pub const fn untold(&self) -> u64 {
+        self.not_known + self.maybe_false
     }
 
     /// Families in which a stop had to come, and those of them that fail in any run.
@@ -231,7 +242,7 @@ impl Summary {
         [
             (self.missed + self.late) as f64,
             self.false_stops() as f64,
-            self.not_known as f64,
+            self.untold() as f64,
             (self.shortfall_pct() * 10.0).round() / 10.0,
             // Where none came that had to, nothing is known to be quick.
             self.after_due_s(0.95).unwrap_or(if self.needed > 0 { f64::INFINITY } else { 0.0 }),
@@ -245,8 +256,11 @@ impl Summary {
         let failed = self.missed + self.late;
         let open = match self.not_known {
             0 => String::new(),
-            1 => "; of 1 more it is not known, since the recorded leg was stopped before".to_owned(),
-            more => format!("; of {more} more it is not known, since the recorded legs were stopped before"),
+            1 => "; of 1 more it is not known, since the feed had been dropped or the recorded leg was stopped before"
+                .to_owned(),
+            more => format!(
+                "; of {more} more it is not known, since the feed had been dropped or the recorded legs were stopped before"
+            ),
         };
         if self.needed == 0 {
             return format!("no trace tells of a stop that had to come: nothing is known of missed stops{open}");

@@ -1,87 +1,16 @@
-//! One condition's delays over stored motion, row by row or from crossing to crossing: what judge's cells do, apart from judge.
+//! Stored motion gone along by the limits of one condition: where its value passes them and comes back.
 
-use slackside::alone::leap::{BRISK_ENOUGH, LeaptCell};
+use slackside::alone::leap::{BRISK_ENOUGH, LeaptCell, Outlook};
 use slackside::motion::{Pitch, speed as speed_of};
 use slackside::signals::ShaftSignals;
-use slackside::units::{Micros, MicroturnsPerSecond, Span, TurnFraction};
+use slackside::units::{Micros, MicroturnsPerSecond, Span, TurnFraction, Watts};
 
 use super::columns::{BLOCK, ShaftKey, Told, Whole, edge_of, pitch_of};
 use super::index::{Extremes, Pace, Sparse};
 use super::store::Store;
 
-/// The delays of one condition while they are followed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Walk {
-    pub beyond: bool,
-    pub due: Micros,
-    /// The first row by which the alarm turns; `usize::MAX` if it does not.
-    pub turns: usize,
-}
-
-impl Walk {
-    pub(super) const fn new(cell: &LeaptCell) -> Self {
-        Self { beyond: cell.beyond, due: cell.due, turns: usize::MAX }
-    }
-
-    /// The value crosses at `at`, which is no later than `row`. Whether the alarm turns.
-    pub(super) fn flip(&mut self, cell: &LeaptCell, at: Micros, row: usize) -> bool {
-        self.beyond = !self.beyond;
-        if self.beyond == cell.active {
-            self.due = Micros::MAX;
-        } else {
-            self.due = at.after(if self.beyond { cell.on_delay } else { cell.off_delay });
-            // What judge notes of it from here on it must see for itself.
-            if self.due <= at || (self.beyond && cell.noted) {
-                self.turns = row;
-                return true;
-            }
-        }
-        false
-    }
-
-    /// Whether the running delay has ended by `at`, which is no later than `row`. It may have done so in a block passed over.
-    pub(super) fn ends(&mut self, store: &Store, at: Micros, (from, row): (usize, usize)) -> bool {
-        if self.due <= at {
-            self.turns = store.row_at(self.due).clamp(from, row);
-            return true;
-        }
-        false
-    }
-
-    /// No crossing up to `to`: the delay may still end before.
-    pub(super) fn rest(mut self, store: &Store, from: usize, to: usize) -> Self {
-        if self.turns == usize::MAX && to > from && self.due <= store.at(to - 1) {
-            self.turns = store.row_at(self.due).clamp(from, to);
-        }
-        self
-    }
-}
-
-/// Follow a value given by `next`: the first row from `from` on, before `to`, at which it is beyond (`true`) or within.
-pub(super) fn values(
-    store: &Store,
-    cell: &LeaptCell,
-    from: usize,
-    to: usize,
-    mut next: impl FnMut(usize, bool) -> Option<usize>,
-) -> Walk {
-    let mut walk = Walk::new(cell);
-    let mut row = from;
-    while let Some(found) = next(row, !walk.beyond).filter(|found| *found < to) {
-        let at = store.at(found);
-        if walk.due <= at {
-            break;
-        }
-        if walk.flip(cell, at, found) {
-            return walk;
-        }
-        row = found + 1;
-    }
-    walk.rest(store, from, to)
-}
-
 /// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`.
-pub(super) fn dense(
+fn dense(
     extremes: &Extremes,
     value: impl Fn(usize) -> Option<i64>,
     cell: &LeaptCell,
@@ -100,7 +29,7 @@ pub(super) fn dense(
 }
 
 /// As [`dense`], of values upside down: `limit` and `clear` are held against the negative.
-pub(super) fn dense_below(
+fn dense_below(
     extremes: &Extremes,
     value: impl Fn(usize) -> Option<i64>,
     cell: &LeaptCell,
@@ -139,17 +68,11 @@ fn scan(
 }
 
 /// The same for a value that changes seldom.
-pub(super) fn sparse(sparse: &Sparse, cell: &LeaptCell, (from, to): (usize, usize), above: bool) -> Option<usize> {
-    let start = sparse.rows.partition_point(|row| (*row as usize) < from);
-    sparse.rows[start..]
-        .iter()
-        .zip(&sparse.values[start..])
-        .take_while(|(row, _)| (**row as usize) < to)
-        .find(|(_, value)| {
-            let value = i64::from(**value);
-            if above { value >= cell.limit } else { value < cell.clear }
-        })
-        .map(|(row, _)| *row as usize)
+fn sparse(sparse: &Sparse, cell: &LeaptCell, range: (usize, usize), above: bool) -> Option<usize> {
+    sparse.first(range, |value| {
+        let value = i64::from(value);
+        if above { value >= cell.limit } else { value < cell.clear }
+    })
 }
 
 /// What a speed condition knows of its shaft.
@@ -190,29 +113,8 @@ const fn pitch_time(angle: TurnFraction, turn: i64) -> u64 {
     (angle.get() as u64 * turn as u64) >> 32
 }
 
-/// Follow a speed condition of one shaft. `now` is what is known of it before row `from`.
-pub(super) fn speed(
-    store: &Store,
-    cell: &LeaptCell,
-    pace: &Pace,
-    head: bool,
-    now: Shaft,
-    (from, to): (usize, usize),
-) -> Walk {
-    let mut walk = Walk::new(cell);
-    let mut turned = false;
-    let unknown = pass(store, cell, pace, head, (now, walk.beyond), (from, to), |at, row, crosses| {
-        turned = walk.ends(store, at, (from, row)) || (crosses && walk.flip(cell, at, row));
-        !turned
-    });
-    if let Some(row) = unknown {
-        walk.turns = row;
-    }
-    if turned || unknown.is_some() { walk } else { walk.rest(store, from, to) }
-}
-
-/// Go along a speed condition of one shaft, told what is known of it before row `from` and whether it is beyond: `seen` gets every
-/// row looked at and every crossing with its time, and says whether to go on. The row from which on nothing is known, if any.
+/// Go along a speed condition of one shaft, told what is known of it before row `from` and whether it is beyond: `found` gets
+/// every crossing with its time and row, and whether it came by silence. The row from which on nothing is known, if any.
 fn pass(
     store: &Store,
     cell: &LeaptCell,
@@ -220,7 +122,7 @@ fn pass(
     head: bool,
     (now, beyond): (Shaft, bool),
     (from, to): (usize, usize),
-    mut seen: impl FnMut(Micros, usize, bool) -> bool,
+    mut found: impl FnMut(Micros, usize, bool),
 ) -> Option<usize> {
     let (mut shaft, mut beyond) = (now, beyond);
     let mut row = from;
@@ -245,13 +147,8 @@ fn pass(
             let at = store.at(row);
             let crossing = Micros::new(shaft.crossing(cell.limit));
             if !beyond && crossing <= at {
-                if !seen(crossing, row, true) {
-                    return None;
-                }
+                found(crossing, row, true);
                 beyond = true;
-            }
-            if !seen(at, row, false) {
-                return None;
             }
             if let Some(known) = edge_at(store, row, head) {
                 shaft = known;
@@ -268,9 +165,7 @@ fn pass(
                     }
                 };
                 if now != beyond {
-                    if !seen(at, row, true) {
-                        return None;
-                    }
+                    found(at, row, false);
                     beyond = now;
                 }
             }
@@ -281,13 +176,7 @@ fn pass(
 }
 
 /// The first row from `row` on, before `to`, at which a condition other than of speed is beyond (`above`) or within.
-pub(super) fn next_value(
-    store: &Store,
-    number: usize,
-    cell: &LeaptCell,
-    (row, to): (usize, usize),
-    above: bool,
-) -> Option<usize> {
+fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize, usize), above: bool) -> Option<usize> {
     let index = &store.index;
     let range = (row, to);
     let long = |row: usize| {
@@ -302,70 +191,90 @@ pub(super) fn next_value(
         3 => dense_below(&index.long, long, cell, range, above),
         4 => dense(&index.since, |row| Some(i64::from(store.since[row])), cell, range, above),
         9 => sparse(&index.duty, cell, range, above),
-        _ => sparse(&index.shift, cell, range, above),
+        10 => sparse(&index.shift, cell, range, above),
+        11 => sparse(&index.mean, cell, range, above),
+        _ => index.mean.first(range, |mean| {
+            let below = i64::from(mean.saturating_neg());
+            if above { below >= cell.limit } else { below < cell.clear }
+        }),
     }
 }
 
-/// All crossings of a condition in `from..to`, with their times and rows, told whether it is beyond before. `from` begins a block.
+/// All crossings of a condition in `from..to`: when, with which row, and whether by silence before it. Told whether it is beyond before,
+/// and what is then known of its shaft, unless `from` begins a block.
 pub(super) fn crossings(
     store: &Store,
     number: usize,
     cell: &LeaptCell,
-    mut beyond: bool,
+    (mut beyond, mut shaft): (bool, Option<Shaft>),
     (from, to): (usize, usize),
-    mut found: impl FnMut(Micros, usize),
+    mut found: impl FnMut(Micros, usize, bool),
 ) {
     let head = number == 8;
+    let mut row = from;
     if (5..=8).contains(&number) {
         let pace = if head { &store.index.head } else { &store.index.boot };
-        let mut row = from;
         while row < to {
             let key = &store.keys[row / BLOCK];
-            let Some(shaft) = Shaft::of(if head { &key.head } else { &key.boot }) else {
+            let known = shaft.take().or_else(|| Shaft::of(if head { &key.head } else { &key.boot }));
+            let Some(known) = known else {
                 row = (row / BLOCK + 1) * BLOCK;
                 continue;
             };
-            let unknown = pass(store, cell, pace, head, (shaft, beyond), (row, to), |at, row, crosses| {
-                if crosses {
-                    beyond = !beyond;
-                    found(at, row);
-                }
-                true
+            let unknown = pass(store, cell, pace, head, (known, beyond), (row, to), |at, row, silent| {
+                beyond = !beyond;
+                found(at, row, silent);
             });
             row = unknown.unwrap_or(to);
         }
         return;
     }
-    let mut row = from;
     while let Some(next) = next_value(store, number, cell, (row, to), !beyond).filter(|next| *next < to) {
         beyond = !beyond;
-        found(store.at(next), next);
+        found(store.at(next), next, false);
         row = next + 1;
     }
 }
 
-/// Boot pitches at speed since the last that was surely slow, after row `to - 1`. `cell` is that of underspeed, `now` what is known
-/// of the boot before row `from`, and `brisk` the count there.
-pub(super) fn brisk(store: &Store, cell: &LeaptCell, now: Shaft, brisk: u8, (from, to): (usize, usize)) -> u8 {
+/// Boot pitches at speed since the last that was surely slow, before row `to`, and whether the last pitch was at speed. `cell` is that of
+/// underspeed; of the boot and of that count it is told what they were before row `from`.
+pub(super) fn brisk(
+    store: &Store,
+    cell: &LeaptCell,
+    (start, brisk): (Shaft, u8),
+    (from, to): (usize, usize),
+) -> (u8, bool) {
     let mut count = 0;
     let mut newest = None;
+    let mut last = None;
+    let is = |shaft: &Shaft| {
+        let time = u64::from(shaft.pitch.time.get());
+        let slow = time > pitch_time(shaft.pitch.largest, cell.limit);
+        (slow, !slow && time <= pitch_time(shaft.pitch.angle, cell.clear))
+    };
     for row in (from..to).rev() {
         let Some(shaft) = edge_at(store, row, false) else { continue };
         // A whole row repeats the newest edge of a shaft that it is not about.
-        if shaft.edge == now.edge || newest == Some(shaft.edge) {
+        if shaft.edge == start.edge || newest == Some(shaft.edge) {
             continue;
         }
         newest = Some(shaft.edge);
-        let time = u64::from(shaft.pitch.time.get());
-        if time > pitch_time(shaft.pitch.largest, cell.limit) {
-            return count;
-        }
-        count += u8::from(time <= pitch_time(shaft.pitch.angle, cell.clear));
-        if count == BRISK_ENOUGH {
-            return count;
+        let (slow, fast) = is(&shaft);
+        let last = *last.get_or_insert(fast);
+        count += u8::from(fast);
+        if slow || count == BRISK_ENOUGH {
+            return (count, last);
         }
     }
-    (count + brisk).min(BRISK_ENOUGH)
+    ((count + brisk).min(BRISK_ENOUGH), last.unwrap_or_else(|| is(&start).1))
+}
+
+/// The newest power reading before `row`.
+pub(super) fn power_before(store: &Store, row: usize, outlook: &Outlook) -> Option<(Micros, Watts)> {
+    let powers = store.index.powers.partition_point(|power| (*power as usize) < row);
+    let Some(last) = powers.checked_sub(1) else { return outlook.power };
+    let at_row = store.index.powers[last] as usize;
+    store.power_at(at_row).map(|watts| (store.at(at_row), watts))
 }
 
 /// What `row` says of the shaft, if it is an edge of it.

@@ -1,28 +1,31 @@
 //! For the desk: leaping over stored signals. Not for the box.
 //!
-//! Tuning judges the same signals under thousands of limits. While the leg runs at speed most rows can change nothing but the
-//! delays of a few conditions, each by itself; whoever has the signals stored can work those out without a scan. [`Outlook`]
-//! says what to watch and until when, [`Alone::leap`] puts judge where it would be had it been told every row. Whatever turns an
-//! alarm, and everything out of the ordinary, must still be told to [`Alone::observe`].
+//! Tuning judges the same signals under thousands of limits. While the leg runs steadily each condition that a row may move is apart
+//! from all others: a list of crossings and two delays. Whoever has the signals stored follows them, and tells judge only what turns
+//! ([`Alone::turn`], [`Alone::settle_turns`]): alarms, first-out and permits are judge's own. [`Outlook`] says what to follow and until
+//! when; [`Alone::leap`] puts judge where it would be had it been told every row. Everything out of the ordinary must still be told to
+//! [`Alone::observe`].
+//!
+//! What turns so is told without value and detail, which only the signals of that moment could tell.
 
 use core::ops::Deref;
 
 use super::Alone;
-use crate::alarm::bits;
+use crate::alarm::{AlarmState, Set, bits};
 use crate::conditions::Condition;
 use crate::judge::heat::Heat;
 use crate::judge::leg::mark;
 use crate::judge::phase::{AT_SPEED, turn};
-use crate::judge::rows::is_noted;
-use crate::judge::{Judge, Out, POWER_STALE, View, heating, sense};
+use crate::judge::rows::holds;
+use crate::judge::{Holding, Judge, Out, POWER_STALE, View, heating, sense};
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::{Reading, Signals};
 use crate::time::{Now, SWEEP, reached};
-use crate::units::{Micros, Span, Watts};
+use crate::units::{Joules, Micros, Span, Watts};
 use crate::verdict::{Phase, Verdict};
 
 /// The conditions whose delays a leap follows: every motion of a running leg may move them.
-pub const LEAPT: [Condition; 11] = [
+pub const LEAPT: [Condition; 13] = [
     Condition::SlipVeryHigh,
     Condition::SlipHigh,
     Condition::SlipImpossible,
@@ -34,7 +37,12 @@ pub const LEAPT: [Condition; 11] = [
     Condition::HeadUnderspeed,
     Condition::MistrackingDuty,
     Condition::RatioShifted,
+    Condition::SlipMean,
+    Condition::RatioOrWiring,
 ];
+
+/// While one of these holds the belt is not at speed.
+const SLOW: [Condition; 2] = [Condition::Underspeed, Condition::DeepUnderspeed];
 
 /// One condition as a leap sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,8 +53,8 @@ pub struct LeaptCell {
     pub beyond: bool,
     /// An alarm, delays counted.
     pub active: bool,
-    /// Judge notes its value while its on-delay runs: so long it must see every row.
-    pub noted: bool,
+    /// What its turns do depends on more than alarms: judge must be told the row.
+    pub seen: bool,
     /// When the delay now running ends; [`Micros::MAX`] if none runs.
     pub due: Micros,
     /// The delay before it becomes an alarm.
@@ -78,6 +86,12 @@ pub struct Guard {
 pub struct Outlook {
     /// Nothing but what is watched here, silence and slip heat can change anything before.
     pub until: Micros,
+    /// When old stamps must be held again: [`Alone::look_on`] by then.
+    pub sweep: Micros,
+    /// The alarms that hold, by rank.
+    pub held: Set,
+    /// From the least to the most: a mean of slip with which the next row may find the sensors swapped.
+    pub swapped: Option<(i32, i32)>,
     /// The watched conditions, in the order of [`LEAPT`].
     pub cells: [LeaptCell; LEAPT.len()],
     /// Silence and pitches beyond this need a scan.
@@ -127,6 +141,19 @@ impl HeatCourse {
             self.0.next(&plan.drive, (limit(plan), false), at);
         }
         clear && self.is_clear(plan, now)
+    }
+
+    /// With so much heat at `now`, and none coming in.
+    #[must_use]
+    pub fn holding(plan: &Plan, heat: Joules, now: Micros) -> Self {
+        let mut course = Heat::default();
+        course.begin(&plan.drive, heat, Now::new(now).us());
+        Self(course)
+    }
+
+    /// Old stamps are held, as of `now`.
+    pub fn sweep(&mut self, plan: &Plan, now: Micros) {
+        self.0.sweep(&plan.drive, Now::new(now).us());
     }
 
     /// A row: what goes in from `now` on is so many watts times the slip that this reading stands for. Whether it stayed clear of its limit.
@@ -192,8 +219,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let (leg, rows) = (&self.judge.leg, &self.judge.rows);
         let beyond = |condition: Condition| rows.has(condition.rank(), bits::BEYOND);
         // While one of these holds, every step would find the leg at speed or not and end with it not at speed.
-        let slow = [Condition::Underspeed, Condition::DeepUnderspeed];
-        let slow = slow.into_iter().any(|slow| rows.state(slow.rank()).holds());
+        let slow = SLOW.into_iter().any(|slow| rows.state(slow.rank()).holds());
         let unknown = [
             Condition::HeadSilent,
             Condition::FasterThanNormal,
@@ -202,9 +228,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             Condition::MistrackingSustained,
             Condition::SlipHeat,
         ];
-        let notes = |rank: usize| is_noted(rank) && rows.has(rank, bits::BEYOND) && !rows.has(rank, bits::ACTIVE);
+        let swapped = sense::swapped_means(view);
         leg.has(mark::BEGUN)
-            && !(0..Condition::COUNT).any(notes)
             && leg.phase() == Phase::Running
             && leg.has(mark::AT_SPEED) != slow
             && !leg.drive_off(view)
@@ -218,7 +243,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && leg.boot(view).is_closed()
             && view.signals.contacts.iter().all(|contact| contact.rubs == 0)
             && !unknown.into_iter().any(beyond)
-            && !sense::may_read_swapped(view)
+            && !swapped.is_some_and(|(least, most)| (least..=most).contains(&view.signals.slip_mean))
             && !leg.runs_up(view)
     }
 
@@ -237,7 +262,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
                 judged: view.plan.acts(rank) & act::JUDGED != 0,
                 beyond: rows.has(rank, bits::BEYOND),
                 active: rows.has(rank, bits::ACTIVE),
-                noted: is_noted(rank),
+                seen: judge_sees(&view, condition),
                 due: if pending { now.after(rows.wait(rank, now.us())).at() } else { Micros::MAX },
                 on_delay: Span::new(limit.on_delay),
                 off_delay: Span::new(limit.off_delay),
@@ -248,6 +273,9 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let (head, boot) = (&view.plan.head, &view.plan.boot);
         Some(Outlook {
             until: now.after(self.wait_for_others(&view)).at(),
+            sweep: now.after(self.sweep_wait()).at(),
+            held: self.held(),
+            swapped: sense::swapped_means(&view),
             cells,
             guard: Guard {
                 head: head.sudden.min(head.standing).min(view.plan.drive.head_silent),
@@ -266,7 +294,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let judge = &self.judge;
         let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
         let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
-        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(self.sweep_wait())
+        delays.min(self.look_wait(view)).min(judge.other_wait(view))
     }
 
     /// How long until what conditions look at may change by itself.
@@ -281,14 +309,76 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         look.waits.other
     }
 
+    /// The alarms that hold.
+    fn held(&self) -> Set {
+        let rows = &self.judge.rows;
+        (0..Condition::COUNT).fold(Set::EMPTY, |set, rank| set.put(rank, holds(rows.get(rank))))
+    }
+
+    /// Between leaps: nothing but turns has come up to `at`, and the newest power reading is `power`. What [`Outlook::until`] and
+    /// [`Outlook::sweep`] are from here. Old stamps are held, so it may be called at a sweep and before it.
+    pub fn look_on(&mut self, at: Micros, power: Option<(Micros, Watts)>) -> (Micros, Micros) {
+        self.newest = at.get();
+        let now = self.now();
+        self.read_power(power);
+        self.signals.sweep(now.us());
+        let view = View { plan: &self.plan, signals: &self.signals, now };
+        self.judge.sweep(&view);
+        (now.after(self.wait_for_others(&self.view())).at(), now.after(self.sweep_wait()).at())
+    }
+
+    fn read_power(&mut self, power: Option<(Micros, Watts)>) {
+        if let Some((at, watts)) = power {
+            let leg = &mut self.judge.leg;
+            leg.put(mark::POWER, true);
+            leg.power = watts.get();
+            leg.power_at = Now::new(at).us();
+        }
+    }
+
+    /// A watched condition turns at a moment: its delay ends, or it has none. In one step first those whose delays end, by rank,
+    /// then the others, by rank; [`settle_turns`](Self::settle_turns) ends the step. `held`: the alarms that hold.
+    pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Set, sink: &mut dyn FnMut(&Verdict)) {
+        self.newest = at.get();
+        let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
+        turn_alarm(&mut self.judge, condition.rank(), held, &mut Out { view: &view, sink });
+    }
+
+    /// All that turns in a step has turned: first-out and permits follow. `at_speed` says whether the belt is, should that matter.
+    /// Whether the step in which the belt will be at speed matters from here on.
+    pub fn settle_turns(
+        &mut self,
+        at: Micros,
+        held: &mut Set,
+        at_speed: impl FnOnce() -> bool,
+        sink: &mut dyn FnMut(&Verdict),
+    ) -> bool {
+        self.newest = at.get();
+        let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
+        let (judge, out) = (&mut self.judge, &mut Out { view: &view, sink });
+        let slow = SLOW.iter().any(|slow| held.contains(slow.rank()));
+        if !slow && !judge.leg.has(mark::AT_SPEED) && at_speed() {
+            judge.leg.put(mark::AT_SPEED, true);
+        }
+        if judge.resolve(holding(judge, *held, &view), out) {
+            let hunts = Condition::FeedHunting.rank();
+            if judge.rows.get(hunts) & (bits::OUT | bits::ACTIVE) == 0 {
+                judge.rows.put(hunts, bits::BEYOND, true);
+                turn_alarm(judge, hunts, held, out);
+            }
+            judge.resolve(holding(judge, *held, &view), out);
+        }
+        !slow && !judge.leg.has(mark::AT_SPEED)
+    }
+
     /// The thermal image as it stands.
     #[must_use]
     pub const fn heat_course(&self) -> HeatCourse {
         HeatCourse(self.judge.leg.heat)
     }
 
-    /// Go to `to` as if everything up to it had been observed, the last of it `signals`. The caller has made sure that no alarm
-    /// turned on the way, and gives the state of the watched delays, the count of brisk pitches, the newest power reading and the
+    /// Go to `to` as if everything up to it had been observed, the last of it `signals`. The caller has told what turned on the way, and
+    /// gives the state of the watched delays, the count of brisk pitches, the newest power reading and the
     /// heat at that moment.
     #[allow(clippy::too_many_arguments, reason = "each of them is a state of its own")]
     pub fn leap(
@@ -303,14 +393,10 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     ) {
         self.newest = to.get();
         self.signals = *signals;
+        self.read_power(power);
         let judge = &mut self.judge;
         judge.leg.heat = heat.0;
         judge.leg.brisk = brisk;
-        if let Some((at, watts)) = power {
-            judge.leg.put(mark::POWER, true);
-            judge.leg.power = watts.get();
-            judge.leg.power_at = Now::new(at).us();
-        }
         for ((beyond, due), condition) in cells.iter().zip(LEAPT) {
             let rank = condition.rank();
             judge.rows.put(rank, bits::BEYOND, *beyond);
@@ -324,4 +410,33 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let view = View { plan: &self.plan, signals: &self.signals, now };
         judge.step(&mut Out { view: &view, sink });
     }
+}
+
+/// Whether judge must be told the rows at which this condition turns: without a drive contact an ordinary stop looks like it.
+fn judge_sees(view: &View<'_>, condition: Condition) -> bool {
+    matches!(condition, Condition::DeepUnderspeed | Condition::NoMotion) && !view.plan.has(fitted::DRIVE_CONTACT)
+}
+
+/// Turn an alarm, and tell it if its state changed with that.
+fn turn_alarm(judge: &mut Judge, rank: usize, held: &mut Set, out: &mut Out<'_>) {
+    let before = judge.rows.get(rank);
+    let raised = before & bits::ACTIVE == 0;
+    judge.rows.put(rank, bits::ACTIVE, raised);
+    if raised && before & bits::SHELVED == 0 {
+        judge.raise(rank, true, out.view);
+    }
+    let (from, to) = (AlarmState::of(before), judge.rows.state(rank));
+    if from != to {
+        out.alarm(rank, (from, to), (None, 0));
+    }
+    *held = held.put(rank, holds(judge.rows.get(rank)));
+}
+
+/// What the alarms of this set do.
+fn holding(judge: &Judge, held: Set, view: &View<'_>) -> Holding {
+    let mut holding = Holding::default();
+    for rank in held {
+        holding.note(rank, judge.rows.get(rank), view);
+    }
+    holding
 }

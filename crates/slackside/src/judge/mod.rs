@@ -44,11 +44,11 @@ use crate::units::{Micros, Ppm};
 use crate::verdict::Phase;
 
 use leg::{Leg, mark};
-use permits::Holding;
 use phase::slow_wait;
 use rows::{Rows, Turned};
 use sense::{Look, Says, Waits};
 
+pub(crate) use permits::Holding;
 pub use permits::of_rank_and_one;
 pub use view::{Out, View};
 
@@ -402,7 +402,7 @@ impl Judge {
     }
 
     /// It is wrong anew: a person has to acknowledge it, and as a rule it stays.
-    fn raise(&mut self, rank: usize, stays: bool, view: &View<'_>) {
+    pub(crate) fn raise(&mut self, rank: usize, stays: bool, view: &View<'_>) {
         self.rows.put(rank, bits::UNACKNOWLEDGED, true);
         if stays && view.plan.acts(rank) & act::LATCHING != 0 {
             self.rows.put(rank, bits::LATCHED, true);

@@ -64,7 +64,7 @@ impl Judge {
     }
 
     /// Tell first-out and permits where they changed. Whether the feed has just been found to hunt, and is to be held for that.
-    pub(super) fn resolve(&mut self, holding: Holding, out: &mut Out<'_>) -> bool {
+    pub(crate) fn resolve(&mut self, holding: Holding, out: &mut Out<'_>) -> bool {
         let view = out.view;
         let Holding { stop, hinders, slow, .. } = holding;
         let leg = &mut self.leg;

@@ -232,15 +232,13 @@ const fn creeps_by(expected: i32, slip: i32) -> bool {
     slip <= expected.saturating_add(CREEP / 8) && slip >= expected.saturating_sub(CREEP)
 }
 
-/// Whether the next row may find the sensors swapped: the mean of slip, which moves seldom, reads what it would then, and so may slip
-/// over four turns, which every row moves, above the limit from which it counts.
+/// The means of slip, from the least to the most, with which the next row may find the sensors swapped: slip over four turns, which
+/// every row moves, may then read as much too, above the limit from which it counts.
 #[cfg(feature = "desk")]
-pub fn may_read_swapped(view: &View<'_>) -> bool {
-    let may = |expected: i32| {
-        creeps_by(expected, view.signals.slip_mean)
-            && view.limit_of(Condition::SlipHigh).limit <= expected.saturating_add(CREEP / 8)
-    };
-    slip_if_swapped(view.plan).is_some_and(may)
+pub fn swapped_means(view: &View<'_>) -> Option<(i32, i32)> {
+    let expected = slip_if_swapped(view.plan)?;
+    let most = expected.saturating_add(CREEP / 8);
+    (view.limit_of(Condition::SlipHigh).limit <= most).then(|| (expected.saturating_sub(CREEP), most))
 }
 
 impl Leg {
