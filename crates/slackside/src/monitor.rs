@@ -136,6 +136,13 @@ pub struct Monitor<P, const MARKS: usize = 64> {
 }
 
 impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
+    /// Whether there is room for the marks of this plan's shafts: [`configure`](Self::configure) asks it of every plan, and firmware may ask it
+    /// of a constant one.
+    #[must_use]
+    pub const fn has_room(plan: &Plan) -> bool {
+        Measure::<MARKS>::has_room(plan)
+    }
+
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {

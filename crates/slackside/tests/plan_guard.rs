@@ -109,3 +109,23 @@ fn a_plan_that_does_not_change_stops_nothing() {
     }
     assert!(monitor.status().run_permit);
 }
+
+/// What firmware that carries its plan can ask of it when it is compiled: [`Plan::is_whole`] in a constant.
+#[test]
+fn a_plan_is_whole_only_as_it_was_derived() {
+    let derived: [u8; Plan::LENGTH] = plan().bytes().try_into().unwrap();
+    assert!(Plan::of(derived).is_whole());
+    for at in 0..Plan::LENGTH {
+        let mut changed = derived;
+        changed[at] ^= 1 << (at % 8);
+        assert!(!Plan::of(changed).is_whole(), "byte {at}");
+    }
+    // Sealed anew, but of another version.
+    let mut newer = Plan::of(derived);
+    newer.version += 1;
+    newer.crc = newer.computed_crc();
+    assert!(!newer.is_whole());
+    assert!(Monitor::<&Plan, 4>::has_room(&newer) && !Monitor::<&Plan, 3>::has_room(&newer));
+}
+
+const _: () = assert!(!Plan::blank().is_whole());

@@ -102,8 +102,8 @@ impl<const MARKS: usize> Measure<MARKS> {
 
     /// Whether there is room for the marks of this machine.
     #[must_use]
-    pub fn has_room(plan: &Plan) -> bool {
-        usize::from(plan.head.marks.max(plan.boot.marks)) <= MARKS
+    pub const fn has_room(plan: &Plan) -> bool {
+        plan.head.marks as usize <= MARKS && plan.boot.marks as usize <= MARKS
     }
 
     /// Take the machine, and start afresh. The plan must be sound, and there must be [room](Self::has_room) for its marks.

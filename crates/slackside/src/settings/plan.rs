@@ -8,7 +8,7 @@ use core::mem::offset_of;
 
 use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 
-use crate::codec::crc::checksum;
+use crate::codec::crc::{checksum, checksum_of_constant};
 use crate::conditions::Condition;
 use crate::input::{Place, Shaft};
 
@@ -281,6 +281,39 @@ impl Plan {
     /// If there are more bytes or fewer.
     pub fn copy_of(bytes: &[u8]) -> Result<Self, NotAPlan> {
         Self::read_from_bytes(bytes).map_err(|_| NotAPlan)
+    }
+
+    /// The plan that these bytes are, for firmware that carries its own: what has another length does not compile. Whether it is whole, and
+    /// fits, is then for the compiler too; whether it is sound is still for [`Sound`](super::plan_check::Sound), in the box.
+    ///
+    /// ```
+    /// # #[cfg(feature = "desk")] {
+    /// use slackside::Monitor;
+    /// use slackside::settings::plan::Plan;
+    ///
+    /// // In firmware: `Plan::of(*include_bytes!("leg.plan"))`.
+    /// const PLAN: Plan = Plan::of([0; Plan::LENGTH]);
+    /// const _: () = assert!(!PLAN.is_whole(), "nothing but zeros is no plan");
+    /// const _: () = assert!(Monitor::<&Plan, 8>::has_room(&PLAN), "it has more than 8 marks a turn");
+    /// # }
+    /// ```
+    #[must_use]
+    pub const fn of(bytes: [u8; Self::LENGTH]) -> Self {
+        zerocopy::transmute!(bytes)
+    }
+
+    /// Whether it is a plan of this version with its bytes as they were derived: what a constant can be held to.
+    #[must_use]
+    pub const fn is_whole(&self) -> bool {
+        let bytes: [u8; Self::LENGTH] = zerocopy::transmute!(*self);
+        let Some((covered, _)) = bytes.split_at_checked(offset_of!(Self, crc)) else { return false };
+        self.is_known() && self.crc == checksum_of_constant(covered)
+    }
+
+    /// Whether it is laid out as this version lays plans out.
+    pub(super) const fn is_known(&self) -> bool {
+        let magic = u32::from_ne_bytes(self.magic) == u32::from_ne_bytes(MAGIC);
+        magic && self.version == VERSION && self.length as usize == Self::LENGTH
     }
 
     /// Its bytes, as they are stored and sent.

@@ -13,7 +13,7 @@ use super::cross::{
     slowest_pitch, speed_error, wait_for_edges,
 };
 use super::derived::{ONE, in_its_unit, limit, shaft_of};
-use super::plan::{MAGIC, Plan, ShaftPlan, VERSION, act, fitted};
+use super::plan::{Plan, ShaftPlan, act, fitted};
 use crate::arith::{mul_div, ppm_of_turn, share};
 use crate::conditions::{Condition, Must, Needs, Rule};
 use crate::input::Shaft;
@@ -216,8 +216,7 @@ fn check(plan: &Plan, built: &[Bounds]) -> Result<(), Broken> {
 
 /// It is a plan, whole, of a leg with a name that can be seen.
 fn whole(plan: &Plan) -> Kept {
-    let known = plan.magic == MAGIC && plan.version == VERSION && usize::from(plan.length) == Plan::LENGTH;
-    hold(known && is_named(plan), PlanRule::Header)?;
+    hold(plan.is_known() && is_named(plan), PlanRule::Header)?;
     hold(plan.crc == plan.computed_crc(), PlanRule::Crc)?;
     let sees = plan.boot.is_fitted() && (plan.head.is_fitted() || plan.has(fitted::DRIVE_CONTACT));
     let places = plan.fitted <= fitted::ALL && (plan.contacts.fitted | plan.contacts.temperatures) < 16;

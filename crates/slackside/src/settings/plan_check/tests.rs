@@ -5,6 +5,7 @@ use std::vec::Vec;
 use proptest::prelude::*;
 use zerocopy::FromBytes;
 
+use super::super::plan::{MAGIC, VERSION};
 use super::*;
 use crate::conditions::Sense;
 use crate::settings::derive::plan;
