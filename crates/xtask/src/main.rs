@@ -3,6 +3,7 @@
 mod box_run;
 mod budget;
 mod emulator;
+mod findings;
 mod image;
 mod latency;
 mod licences;
@@ -98,6 +99,25 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Draw runs at random, learn the model of the findings from them, measure it on others, and write model and page. What was played
+    /// is kept in the store and gone on with.
+    Findings {
+        /// Where played runs are kept.
+        #[arg(long, default_value = "target/findings")]
+        store: PathBuf,
+        /// Runs to learn from.
+        #[arg(long, default_value_t = 6_000)]
+        runs: usize,
+        /// Runs to measure on.
+        #[arg(long, default_value_t = 2_000)]
+        measured: usize,
+        /// Healthy hours to measure on.
+        #[arg(long, default_value_t = 300)]
+        hours: usize,
+        /// The seed of all chance.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
     /// Look for what should not be in the tree.
     Tidy,
     /// Write every verdict of random legs, of every scenario and of the demo as text, one a line: what a change of the core changes in
@@ -124,6 +144,7 @@ fn main() -> ExitCode {
         Chore::NoPanic => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
+        Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
         Chore::Tidy => tidy::run(),
         Chore::Verdicts { file, legs } => verdicts::run(&file, legs),
     };

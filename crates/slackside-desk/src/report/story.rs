@@ -2,15 +2,15 @@
 
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::diagnose::findings;
 use slackside::input::{Place, Shaft};
 use slackside::settings::{Action, Limits, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
-use super::causes::{inspection, sureness};
+use super::causes::{inspection, place};
 use super::clock::Clock;
 use super::figures;
+use crate::findings::answer::{Answer, Group};
 use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 use crate::trace::Channel;
 
@@ -356,7 +356,7 @@ fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
             | Condition::RubHot
             | Condition::ContactFault
     )
-    .then(|| Place::ALL.get(usize::from(detail)).copied().map(super::causes::place))
+    .then(|| Place::ALL.get(usize::from(detail)).copied().map(place))
     .flatten()
 }
 
@@ -572,7 +572,7 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
     let places: Vec<&str> = Place::ALL
         .into_iter()
         .filter(|place| machine.contacts[place.index()].is_none())
-        .map(super::causes::place)
+        .map(place)
         .collect();
     if places.len() == Place::COUNT {
         lines.push("There are no rub contacts: where the belt runs was not watched.".to_owned());
@@ -617,19 +617,29 @@ fn plain_names(text: &str) -> String {
 }
 
 fn because(outcome: &Outcome) -> Vec<Because> {
-    findings(&outcome.evidence)
-        .iter()
-        .map(|finding| {
-            let inspection = inspection(finding.cause);
-            Because {
-                title: inspection.title,
-                sureness: sureness(finding.confidence),
-                figure: finding.figure.map(figures::percent),
-                first: inspection.first,
-                inspect: inspection.inspect,
-            }
-        })
-        .collect()
+    let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);
+    let findings = answer.findings.iter().map(|finding| {
+        let inspection = inspection(finding.cause);
+        let title = match finding.place {
+            Some(at) => format!("{}: {}", inspection.title, place(at)),
+            None => inspection.title.to_owned(),
+        };
+        let (first, inspect) = (inspection.first, inspection.inspect);
+        Because { title, sureness: finding.sureness.words(), figure: None, first, inspect }
+    });
+    answer.cannot_tell.map(|group| together(&group)).into_iter().chain(findings).collect()
+}
+
+/// Causes that no signal tells apart, as one finding that stands before them.
+fn together(group: &Group) -> Because {
+    let names: Vec<&str> = group.causes.iter().map(|cause| cause.name()).collect();
+    Because {
+        title: format!("Signals do not tell these apart: {}", names.join(", ")),
+        sureness: "one of these",
+        figure: None,
+        first: group.look,
+        inspect: group.look,
+    }
 }
 
 /// A title inside a sentence.

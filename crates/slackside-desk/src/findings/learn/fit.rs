@@ -1,0 +1,96 @@
+//! Learn the points: multinomial logistic regression over the rows an evidence points to, by Adagrad (Duchi, Hazan and Singer 2011) with
+//! a pull towards nothing, then stretched or shrunk until its chances come true on runs it was not fitted to.
+
+use super::super::cause::Cause;
+use super::super::model::{CAUSES, Model, NAT, ROWS, rows};
+use super::row::Row;
+
+/// How often every run is looked at.
+const EPOCHS: usize = 40;
+/// How far a first step goes.
+const STEP: f32 = 0.35;
+/// The pull towards nothing: a point of this strength counts as one run's worth of evidence.
+const PULL: f32 = 3.0;
+/// Every so many runs are kept back to find how far chances must be shrunk.
+const KEPT_BACK: usize = 5;
+
+struct Sample {
+    rows: Vec<u32>,
+    cause: usize,
+}
+
+fn samples<'a>(of: impl Iterator<Item = &'a Row>) -> Vec<Sample> {
+    of.filter(|row| row.evidence.first.is_some())
+        .filter_map(|row| {
+            let cause = Cause::ALL.iter().position(|cause| *cause == row.cause)?;
+            Some(Sample { rows: rows(&row.evidence).map(|row| row as u32).collect(), cause })
+        })
+        .collect()
+}
+
+type Points = Vec<[f32; CAUSES]>;
+
+/// Learn from played runs.
+#[must_use]
+pub fn fit(all: &[Row], provenance: String) -> Model {
+    let held = |row: &&Row| row.index / CAUSES % KEPT_BACK == 0;
+    let most = samples(all.iter().filter(|row| !held(row)));
+    let kept_back = samples(all.iter().filter(held));
+    let shrunk = shrink(&ascend(&most), &kept_back);
+    let points = ascend(&samples(all.iter()));
+    let whole = |point: f32| (point * shrunk * NAT as f32).round().clamp(-120.0, 120.0) as i16;
+    Model::new(points.iter().map(|points| points.map(whole)).collect(), provenance)
+}
+
+fn sums(points: &Points, sample: &Sample) -> [f32; CAUSES] {
+    let mut sums = [0.0; CAUSES];
+    for row in &sample.rows {
+        for (sum, point) in sums.iter_mut().zip(&points[*row as usize]) {
+            *sum += point;
+        }
+    }
+    sums
+}
+
+fn chances(mut sums: [f32; CAUSES]) -> [f32; CAUSES] {
+    let most = sums.iter().copied().fold(f32::MIN, f32::max);
+    for sum in &mut sums {
+        *sum = libm::expf(*sum - most);
+    }
+    let all: f32 = sums.iter().sum();
+    sums.map(|sum| sum / all)
+}
+
+fn ascend(samples: &[Sample]) -> Points {
+    let mut points = vec![[0.0_f32; CAUSES]; ROWS];
+    let mut squares = vec![[1e-4_f32; CAUSES]; ROWS];
+    let pull = PULL / samples.len().max(1) as f32;
+    for _ in 0..EPOCHS {
+        // Causes come in turn, so the order of the draw mixes them well.
+        for sample in samples {
+            let mut wrong = chances(sums(&points, sample));
+            wrong[sample.cause] -= 1.0;
+            for row in &sample.rows {
+                let (points, squares) = (&mut points[*row as usize], &mut squares[*row as usize]);
+                for ((point, square), wrong) in points.iter_mut().zip(squares).zip(wrong) {
+                    let slope = wrong + pull * *point;
+                    *square += slope * slope;
+                    *point -= STEP * slope / square.sqrt();
+                }
+            }
+        }
+    }
+    points
+}
+
+/// The factor with which chances come true best on runs that were kept back: the least sum of minus their logarithms.
+fn shrink(points: &Points, kept_back: &[Sample]) -> f32 {
+    let loss = |factor: f32| -> f32 {
+        kept_back
+            .iter()
+            .map(|sample| -libm::logf(chances(sums(points, sample).map(|sum| sum * factor))[sample.cause].max(1e-6)))
+            .sum()
+    };
+    let factors = (6..=26).map(|twentieth| twentieth as f32 / 20.0);
+    factors.min_by(|one, other| loss(*one).total_cmp(&loss(*other))).unwrap_or(1.0)
+}

@@ -1,0 +1,208 @@
+//! The page of the book on how well the findings do.
+
+use std::fmt::Write as _;
+
+use slackside::conditions::Condition;
+
+use super::super::answer::{GROUPS, Sureness};
+use super::super::evidence::Clue;
+use super::super::model::{CAUSES, NAT, ROWS};
+use super::measure::{Healthy, Measured, Share};
+use crate::scenario::score::upper_bound;
+
+/// All that the page tells.
+pub struct Told<'a> {
+    /// The command that wrote it.
+    pub command: &'a str,
+    /// Runs learned from, with an alarm.
+    pub learned: usize,
+    /// By what is fitted: words, and how it came out.
+    pub fitted: &'a [(&'a str, Measured)],
+    /// Invented legs with seeds not learned from.
+    pub alike: &'a Measured,
+    /// Healthy hours.
+    pub healthy: Healthy,
+}
+
+fn share(share: Share) -> String {
+    if share.of == 0 { "–".to_owned() } else { format!("{:.1} %", share.per_cent()) }
+}
+
+/// The page.
+#[must_use]
+pub fn page(told: &Told<'_>) -> String {
+    let mut out = String::new();
+    let all = &told.fitted[0].1;
+    opening(&mut out, told, all);
+    fitted(&mut out, told);
+    sureness(&mut out, all);
+    causes(&mut out, all);
+    groups(&mut out, all);
+    healthy(&mut out, told.healthy);
+    evidence(&mut out);
+    out
+}
+
+fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
+    let _ = write!(
+        out,
+        "# How well causes are named\n\n\
+         <!-- Written by `{}`; do not edit. -->\n\n\
+         A report names what may be wrong, how sure that is, and where to look first. What it says is reckoned from a fixed list of questions\n\
+         asked of the trace (below) by a table of points: each answer gives each cause some points, {NAT} of them a factor of e in its odds. The\n\
+         table was learned from runs of the simulated leg; it decides nothing, and a report's words are guesses until somebody has looked.\n\n\
+         - **Learned** from {} runs with an alarm or a stop, on invented legs of 8 to 60 m, each used once: cause in turn, and onset, ramp,\n  \
+         severity, load, speed, length, sensors fitted by chance.\n\
+         - **Measured** on {} others, on the five built-in legs, which no run was learned from, with other seeds, onsets, ramps, loads and\n  \
+         lengths. In {} more runs nothing was alarmed, and nothing is named then.\n\
+         - Core {}. Causes come equally often in both draws; on a real leg they do not, and no one knows how often they do.\n\n\
+         ```sh\n{}\n```\n\n",
+        told.command,
+        told.learned,
+        all.runs,
+        all.quiet,
+        env!("CARGO_PKG_VERSION"),
+        told.command
+    );
+    let _ = write!(
+        out,
+        "| on the held-out runs | the core's rules, as before | the table |\n|---|---:|---:|\n\
+         | likeliest cause is right | {} | **{}** |\n\
+         | one of the two likeliest is right | {} | **{}** |\n\
+         | right, or a group that holds it (\"cannot tell\", {} of answers) | – | {} |\n\
+         | the door the report opens first is right, or its group holds it | {} | {} |\n\
+         | Brier's score (0 a seer, 2 sure and wrong) | – | {:.3} |\n\
+         | the same table on {} invented legs of other seeds | {} | {} |\n\n\
+         The rules are read as generously as they can be meant: \"may not grip\" is right for worn and filmed lagging, a slack take-up, a loose\n\
+         head pulley. A parted belt is on the list in {} of its runs, and before every sensor in {}.\n\n",
+        share(all.rules[0]),
+        share(all.first),
+        share(all.rules[1]),
+        share(all.second),
+        share(all.groups),
+        share(all.grouped),
+        share(all.rules[0]),
+        share(all.looked),
+        all.brier,
+        told.alike.runs,
+        share(told.alike.rules[0]),
+        share(told.alike.first),
+        share(all.parted[0]),
+        share(all.parted[1]),
+    );
+}
+
+fn fitted(out: &mut String, told: &Told<'_>) {
+    out.push_str(
+        "## By what is fitted\n\nMost legs lack something. An answer that cannot be had is \"unknown\", and has points of its own. Runs that only \
+         a rub\ncontact can tell of are left out where there is none.\n\n| fitted | runs | likeliest right | of two | right, or its group | Brier |\n|---|---:|---:|---:|---:|---:|\n",
+    );
+    for (words, measured) in told.fitted {
+        let _ = writeln!(
+            out,
+            "| {words} | {} | {} | {} | {} | {:.3} |",
+            measured.runs,
+            share(measured.first),
+            share(measured.second),
+            share(measured.grouped),
+            measured.brier
+        );
+    }
+    out.push('\n');
+}
+
+fn sureness(out: &mut String, all: &Measured) {
+    out.push_str(
+        "## What the words are worth\n\nEvery cause that a report lists stands with one of four words. How often it was right, of all that were listed \
+         with it:\n\n| word | chance told | listed | right |\n|---|---|---:|---:|\n",
+    );
+    let bounds = ["90 % and more", "50 to 90 %", "20 to 50 %", "below 20 %"];
+    for ((word, bounds), came) in Sureness::ALL.into_iter().zip(bounds).zip(all.words) {
+        let _ = writeln!(out, "| {} | {bounds} | {} | {} |", word.words(), came.of, share(came));
+    }
+    out.push_str("\nThe likeliest cause of each answer, by the chance told (a diagram of reliability as a table):\n\n| chance told | answers | mean chance | right |\n|---|---:|---:|---:|\n");
+    for (tenth, (count, sum, right)) in all.tenths.iter().enumerate().filter(|(_, (count, ..))| *count > 0) {
+        let _ = writeln!(
+            out,
+            "| {} to {} % | {count} | {:.1} % | {:.1} % |",
+            10 * tenth,
+            10 * (tenth + 1),
+            100.0 * sum / f64::from(*count),
+            100.0 * f64::from(*right) / f64::from(*count)
+        );
+    }
+    out.push('\n');
+}
+
+fn causes(out: &mut String, all: &Measured) {
+    out.push_str(
+        "## Cause by cause\n\n\"Taken for\" is the likeliest cause where that was wrong, with how often.\n\n\
+         | cause | runs with an alarm | without | rules first | first | of two | taken for |\n|---|---:|---:|---:|---:|---:|---|\n",
+    );
+    for of in &all.causes {
+        let taken: Vec<String> =
+            of.taken_for.iter().take(4).map(|(cause, times)| format!("{} {times}", cause.name())).collect();
+        let _ = writeln!(
+            out,
+            "| {} | {} | {} | {} | {} | {} | {} |",
+            of.cause.name(),
+            of.first.of,
+            of.quiet,
+            share(of.rules),
+            share(of.first),
+            share(of.second),
+            taken.join(", ")
+        );
+    }
+    out.push_str(
+        "\nNot covered, since the plant cannot make them: a bent shaft apart from a pulley out of round (both are \"runout\"), casing out of plumb\n\
+         apart from head out of level (both are \"belt off centre\", with the place the contacts tell), lagging torn off in part. By rule alone, never\n\
+         measured: a rub point hot, a permit bypassed in the wiring, a sensor that chatters at rest, times out of order. Left out of the draws,\n\
+         since no cause of the list is theirs: cold oil, a drag that comes and goes, a leg that rocks in the wind.\n\n",
+    );
+}
+
+fn groups(out: &mut String, all: &Measured) {
+    let _ = write!(
+        out,
+        "## When signals cannot tell\n\nWhere no cause has a chance of a half and one of these groups holds seven tenths, the report says that signals do not tell \
+         them apart,\nand gives the one look that does. {} of answers are such.\n\n| cannot be told apart | the look that parts them |\n|---|---|\n",
+        share(all.groups)
+    );
+    for group in GROUPS {
+        let names: Vec<&str> = group.causes.iter().map(|cause| cause.name()).collect();
+        let _ = writeln!(out, "| {} | {} |", names.join(", "), group.look);
+    }
+    out.push('\n');
+}
+
+fn healthy(out: &mut String, healthy: Healthy) {
+    let Healthy { hours, alarmed, machine, sensors } = healthy;
+    let _ = write!(
+        out,
+        "## Healthy legs\n\nNothing is named where nothing was alarmed. In {hours:.0} healthy hours of the page of [scores](scores.md)' kind {alarmed} records held an alarm\n\
+         or a stop that nothing called for; {machine} of them were laid to the machine (at most {:.1} in 1,000 h, one-sided at 95 %), {sensors} to a sensor (among\n\
+         them sensors that do miss targets), the rest to nothing.\n\n",
+        1_000.0 * upper_bound(machine, hours)
+    );
+}
+
+fn evidence(out: &mut String) {
+    let _ = write!(
+        out,
+        "## The questions\n\nReckoned for the moment that counts: the first stop; the first alarm where nothing stopped. Each may be \"unknown\". Answers are sorted\n\
+         where the figures of the third column lie. Beside them stand the {} conditions, each raised with the moment, after it, or first: {ROWS}\n\
+         rows of points for {CAUSES} causes, in `crates/slackside-desk/src/findings/learned.txt`.\n\n| question | unit | parted at | what it is |\n|---|---|---|---|\n",
+        Condition::COUNT
+    );
+    for clue in Clue::ALL {
+        let entry = clue.entry();
+        let cuts: Vec<String> = entry.cuts.iter().map(ToString::to_string).collect();
+        let _ = writeln!(out, "| `{}` | {} | {} | {} |", entry.name, entry.unit, cuts.join(", "), entry.meaning);
+    }
+    out.push_str(
+        "\n## In which order to look\n\nNot by chance alone: by chance times what is lost while nobody looks there (engineering judgement, no source). A parted belt, a leg that rolls\n\
+         back and a hot rub count twenty times a sensor; a choke or a belt held fast six times; what else moves, three times. A belt that may\n\
+         have parted (one chance in a hundred is enough) stands on the list, and before every sensor. How sure each is, its word says.\n",
+    );
+}
