@@ -62,10 +62,6 @@ impl Leg {
                 targets.as_mut().expect("fitted").count = count;
             }
             couple(machine, ratio, speed);
-            // A head of one target shows its first turn as slow where that takes longer than its delay: so slow a head has two at least.
-            if head == 1 && speed < 0.34 {
-                continue;
-            }
             if let Ok(settings) = settings.check() {
                 let (up, creep, error) =
                     (random.between(1.5, 4.0), random.between(0.002, 0.015), random.between(0.0, 0.015));
@@ -203,6 +199,16 @@ fn a_healthy_leg_is_left_alone() {
     });
 }
 
+/// Its first turn takes longer than the delay of a slow head, and has the run-up in it.
+#[test]
+fn a_slow_head_of_one_target_starts_without_a_word() {
+    let slow = (0..3_000).map(Leg::drawn).filter(|leg| leg.head == 1 && leg.speed < 0.34);
+    for leg in slow {
+        let said = leg.says(&leg.healthy(20.0));
+        leg.expect("slow head", &said, said.names.is_empty());
+    }
+}
+
 #[test]
 fn an_ordinary_stop_is_left_alone() {
     each(|leg| {
@@ -297,7 +303,7 @@ fn swapped_sensors_on_equal_wheels_are_a_stop_that_says_so() {
             speed: &|time| leg.runs(time),
             slip: &|time| if time > leg.fault { 0.07 } else { leg.creeps(time) },
             others: vec![],
-            until: leg.fault + 20.0 + 70.0 * turn,
+            until: leg.fault + 20.0 + 115.0 * turn,
         };
         let mut inputs = leg.edges(&life);
         for input in &mut inputs {
@@ -307,8 +313,8 @@ fn swapped_sensors_on_equal_wheels_are_a_stop_that_says_so() {
             }
         }
         let said = leg.says(&inputs);
-        let stops = said.stopped.is_some_and(|stopped| stopped < leg.fault + 5.0 + 62.0 * turn);
-        leg.expect("swapped", &said, stops && said.names.contains(&Condition::SensorsSwapped));
+        let stops = said.stopped.is_some_and(|stopped| stopped < leg.fault + 5.0 + 110.0 * turn);
+        leg.expect("swapped", &said, stops && said.names.contains(&Condition::RatioOrWiring));
     });
 }
 

@@ -9,6 +9,9 @@ use slackside::settings::{Checked, Settings, Spacing};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::Permit;
 use slackside_desk::monitor::monitor;
+use slackside_desk::settings::Loaded;
+use slackside_desk::sheet::{sheet, stops_by_a_lost_edge};
+use slackside_tests::couple;
 use slackside_tests::session::{at, dropped, merge, raised, stops, verdicts};
 use slackside_tests::wheels::{Random, Wheel, Wheels};
 
@@ -292,4 +295,65 @@ fn a_belt_that_slows_down_is_stopped_in_time() {
             }
         }
     }
+}
+
+/// With few targets, or on a slow leg, one edge not seen is the silence of a belt that stuck: the sheet says so, and what it says to fit
+/// bears one, and two running. Where it says nothing one stops nothing.
+#[test]
+fn the_sheet_warns_of_a_leg_that_a_lost_edge_can_stop() {
+    let mut warned = 0;
+    for (speed, count) in [0.66, 0.85, 1.1, 1.31, 2.6]
+        .into_iter()
+        .flat_map(|speed| [1, 2, 3, 4, 6, 8, 12, 16].map(|count| (speed, count)))
+    {
+        let with = |count: u8| {
+            let mut settings = Settings::example();
+            settings.machine.boot_targets.as_mut().expect("fitted").count = count;
+            couple(&mut settings.machine, RATIO, speed);
+            settings.check().ok()
+        };
+        // Too few for the 20 % are refused anyway.
+        let Some(settings) = with(count) else { continue };
+        let runs = |time: f64| ((time - 1.0) / 3.0).clamp(0.0, 1.0) * speed;
+        let wheels = |boot: u8| Wheels {
+            head: Some(Wheel::with_spacing_error(4, 0.01, 1).jittered(5.0)),
+            boot: Some(Wheel::with_spacing_error(boot.into(), 0.01, 2).jittered(5.0)),
+            ratio: RATIO,
+            head_speed: &runs,
+            slip: &|_| 0.006,
+            begin_us: 0,
+            seed: 9,
+        };
+        let drive = [at(0, 0.0, Signal::DriveRunning(false)), at(0, 1.0, Signal::DriveRunning(true))];
+        let stopped_by = |settings: &Checked, boot: u8, running: u64| {
+            let whole = merge(&[&drive, &wheels(boot).edges(80.0)]);
+            (0..u64::from(boot).min(4)).find_map(|which| {
+                let first = 60 * u64::from(boot) / 2 + which;
+                let lossy = losing(&whole, Shaft::Boot, &mut |number, _| (first..first + running).contains(&number));
+                names(settings, &lossy).1.first().copied()
+            })
+        };
+        let stopped = stopped_by(&settings, count, 1);
+        let Some(warning) = stops_by_a_lost_edge(&settings) else {
+            assert_eq!(stopped, None, "{count} targets at {speed} turns a second");
+            continue;
+        };
+        warned += 1;
+        assert!(sheet_of(&settings).contains("WARNING: with"), "{count} targets at {speed} turns a second");
+        assert!(stopped.is_some(), "{count} targets at {speed} turns a second: {warning}");
+        let fit = warning.split("Fit ").nth(1).and_then(|rest| rest.split(' ').next()?.parse().ok());
+        let fit: u8 = fit.unwrap_or_else(|| panic!("{warning}"));
+        let mended = with(fit).unwrap_or_else(|| panic!("{warning}"));
+        assert_eq!(stops_by_a_lost_edge(&mended), None, "{warning}");
+        for running in [1, 2] {
+            assert_eq!(stopped_by(&mended, fit, running), None, "{fit} targets at {speed} turns a second, {running}");
+        }
+    }
+    assert!(warned >= 4, "{warned}");
+}
+
+fn sheet_of(settings: &Checked) -> String {
+    let mut loaded = Loaded::example();
+    loaded.checked = settings.clone();
+    sheet(&loaded)
 }

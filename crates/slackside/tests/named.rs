@@ -203,13 +203,13 @@ fn swapped(slip: f64, until: f64) -> Vec<Verdict> {
 fn sensors_swapped_on_equal_pulleys_drop_feed_and_stop() {
     // A tenth of what 9 % slip does to a belt, long before it is hot; the less it is, the later.
     let mut last = 0.0;
-    for (slip, within) in [(0.09, 40.0), (0.07, 60.0), (0.05, 100.0)] {
-        let verdicts = swapped(slip, FAULT + 150.0);
+    for (slip, within) in [(0.09, 40.0), (0.07, 60.0), (0.05, 170.0)] {
+        let verdicts = swapped(slip, FAULT + 200.0);
         let fed = dropped(&verdicts, Permit::Feed).expect("feed dropped");
         assert!(fed > FAULT && fed < FAULT + 10.0, "{slip}: feed at {fed}");
         let stop = dropped(&verdicts, Permit::Run).unwrap_or_else(|| panic!("{slip}: {:?}", all_raised(&verdicts)));
         assert!(stop > FAULT + last && stop < FAULT + within, "{slip}: {stop}");
-        assert!(!raised(&verdicts, Condition::SensorsSwapped).is_empty(), "{:?}", all_raised(&verdicts));
+        assert!(!raised(&verdicts, Condition::RatioOrWiring).is_empty(), "{:?}", all_raised(&verdicts));
         last = stop - FAULT;
     }
 }
@@ -229,7 +229,7 @@ fn sensors_swapped_on_pulleys_a_little_unlike_stop_before_the_belt_slips() {
         let mut inputs = leg(targets, ratio(&settings), &running, &|_| 0.008, 120.0, 18, &DRIVE);
         inputs.iter_mut().for_each(swap);
         let verdicts = judged(&settings, &inputs);
-        let stop = raised(&verdicts, Condition::SensorsSwapped);
+        let stop = raised(&verdicts, Condition::RatioOrWiring);
         assert!(stop.first().is_some_and(|(at, ..)| *at < 70.0), "{targets}: {:?}", all_raised(&verdicts));
         assert!(dropped(&verdicts, Permit::Run).is_some());
     }
@@ -242,7 +242,7 @@ fn true_slip_of_that_size_is_called_slip() {
     for (share, slip) in [(1.0, 0.055), (1.0, 0.065), (0.97, 0.07), (1.01, 0.06)] {
         let inputs = leg(4, ratio(&settings), &|time| share * running(time), &|_| slip, 180.0, 19, &DRIVE);
         let verdicts = judged(&settings, &inputs);
-        assert_eq!(raised(&verdicts, Condition::SensorsSwapped), [], "{slip}");
+        assert_eq!(raised(&verdicts, Condition::RatioOrWiring), [], "{slip}");
         assert!(!raised(&verdicts, Condition::SlipHigh).is_empty(), "{slip}");
     }
 }
@@ -306,25 +306,41 @@ fn ratio_off(share: f64) -> Vec<Verdict> {
     judged(&settings, &inputs)
 }
 
-/// Up to 3 % it is named, and the leg runs on: creep makes up for a part of it. From 4 % on feed drops within seconds, as slip is not
-/// watched; it is named within 64 turns, and stops after that, the sooner the more it is off.
+/// Up to 5 % it is named, and the leg runs on: so much is build-up or lagging. From 4 % on feed drops within seconds, as slip is not watched.
+/// It stops where it is more, the sooner the more it is off.
 #[test]
 fn a_wrong_ratio_is_named_before_it_stops() {
-    for share in [0.03, -0.03] {
+    for share in [0.03, -0.03, 0.04, 0.05] {
         let verdicts = ratio_off(share);
         assert!(!raised(&verdicts, Condition::RatioShifted).is_empty(), "{share}: {:?}", all_raised(&verdicts));
         assert_eq!(dropped(&verdicts, Permit::Run), None, "{share}: {:?}", all_raised(&verdicts));
+        let fed = dropped(&verdicts, Permit::Feed);
+        assert_eq!(fed.is_some_and(|fed| fed < 12.0), share > 0.035, "{share}: {:?}", all_raised(&verdicts));
     }
     let mut last = f64::INFINITY;
-    for share in [0.04, 0.05, 0.06] {
+    for share in [0.06, 0.07, 0.08] {
         let verdicts = ratio_off(share);
-        let stop = raised(&verdicts, Condition::SensorsSwapped)[0].0;
+        let stop = raised(&verdicts, Condition::RatioOrWiring)[0].0;
         let fed = dropped(&verdicts, Permit::Feed).expect("feed dropped");
         assert!(fed < 12.0 && stop > fed + 30.0 && stop < last, "{share}: {:?}", all_raised(&verdicts));
-        if share < 0.045 {
-            assert!(raised(&verdicts, Condition::RatioShifted)[0].0 < stop, "{share}: {:?}", all_raised(&verdicts));
-        }
         last = stop;
+    }
+}
+
+/// Material cakes on the head pulley while the leg runs: its rim grows by 4 % within five minutes, and the belt with it. Feed drops, since slip
+/// that far off is not watched, and the shift is named; a leg with nothing worse is not stopped. A third more would be.
+#[test]
+fn build_up_on_the_head_pulley_is_named_and_does_not_stop() {
+    for (grows, stops) in [(0.04, false), (0.055, false), (0.075, true)] {
+        let settings = example();
+        let offset = |time: f64| 0.008 - grows * ((time - FAULT) / 300.0).clamp(0.0, 1.0);
+        let load = |time: f64| offset(time) + 0.0005 * (time * 0.4).sin();
+        let inputs = leg(4, ratio(&settings), &running, &load, 1_500.0, 22, &DRIVE);
+        let verdicts = judged(&settings, &inputs);
+        assert!(dropped(&verdicts, Permit::Feed).is_some(), "{grows}: {:?}", all_raised(&verdicts));
+        assert!(!raised(&verdicts, Condition::RatioShifted).is_empty(), "{grows}: {:?}", all_raised(&verdicts));
+        let stopped = dropped(&verdicts, Permit::Run);
+        assert_eq!(stopped.is_some(), stops, "{grows}: {stopped:?}, {:?}", all_raised(&verdicts));
     }
 }
 

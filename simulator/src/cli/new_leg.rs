@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use anyhow::{Context as _, bail};
 use serde_json::json;
 use slackside_desk::settings::{QUESTIONS, new_leg, parse};
+use slackside_desk::sheet::stops_by_a_lost_edge;
 
 use super::talk::{Talk, tell};
 use crate::outputs::{is_free, write_whole};
@@ -55,7 +56,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         }
     }
     let text = new_leg(&answers).map_err(|(_, wrong)| anyhow::anyhow!("{wrong}"))?;
-    parse(&text, &path.to_string()).with_context(|| {
+    let leg = parse(&text, &path.to_string()).with_context(|| {
         // Nobody should have to type them all again.
         let given: String = answers.iter().map(|answer| format!("\n  {answer}")).collect();
         format!(
@@ -65,6 +66,9 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     })?;
     write_whole(&args.file, |file| Ok(file.write_all(text.as_bytes())?))?;
     talk.object(|| json!({"format": "slackside-new-leg", "format_version": 1, "file": args.file}))?;
+    if let Some(warning) = stops_by_a_lost_edge(&leg.checked) {
+        talk.words(format!("{warning}\n"))?;
+    }
     talk.words(format!(
         "Wrote {path}. Next:\n  slackside sheet --settings {path}            what these settings amount to, and the checklist\n  \
          slackside replay TRACE.csv --settings {path} what happened in a trace of this leg\n"

@@ -17,9 +17,9 @@ pub const fn first_check(condition: Condition) -> &'static str {
         Condition::SlipImpossible | Condition::SlipNegative => {
             "The settings first: are they those of this leg? Then lock out, and count the targets and measure both pulleys."
         }
-        Condition::SensorsSwapped => {
-            "Lock out and look into the boot: the belt may have slipped. Which sensor is on which input? Then the targets, and \
-             both pulleys against the settings."
+        Condition::RatioOrWiring => {
+            "Lock out and look into the boot: the belt may have slipped. Then build-up on the head pulley, both pulleys and the \
+             targets against the settings, and which sensor is on which input."
         }
         Condition::FasterThanNormal => {
             "Count the turns of both shafts over a minute, from outside the guards, and hold them against the settings."

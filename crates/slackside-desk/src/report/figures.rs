@@ -21,9 +21,10 @@ pub fn value(unit: Unit, value: i32) -> String {
 pub const fn subject(condition: Condition) -> &'static str {
     match condition {
         Condition::BeltNotFollowing => "at the head without the boot",
-        Condition::SlipVeryHigh | Condition::SlipHigh | Condition::SlipImpossible | Condition::SlipNegative => "slip",
+        Condition::SlipVeryHigh | Condition::SlipHigh => "slip",
+        Condition::SlipImpossible | Condition::SlipNegative => "below zero",
         Condition::SlipMean => "slip on average",
-        Condition::SensorsSwapped => "below zero on average",
+        Condition::RatioOrWiring => "off zero on average",
         Condition::FasterThanNormal => "faster than normal",
         Condition::RubAtOnePlace => "times a loop later at the same place",
         Condition::SlipHeat => "of the heat budget",

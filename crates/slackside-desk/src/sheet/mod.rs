@@ -18,6 +18,7 @@ use slackside::settings::Machine;
 use crate::settings::Loaded;
 use page::{Page, Section};
 pub use people::proof_record;
+pub use signals::stops_by_a_lost_edge;
 
 /// The whole sheet as text, 80 columns wide.
 #[must_use]

@@ -10,6 +10,14 @@ use super::{Figures, knowing, trimmed};
 
 /// Jitter of one edge, in seconds, that the figures are reckoned with.
 const JITTER_S: f64 = 5e-6;
+/// The monitor's own bound: no belt gains speed quicker, in m/s².
+const MOST_GAIN_MPS2: f64 = 10.0;
+/// So many counted edges a turn tell one lost edge; so many bear two running.
+const LEAST_MARKS: u8 = 3;
+const ENOUGH_MARKS: f64 = 4.0;
+/// The most there is room for; and what an even pitch may be wider by.
+const MOST_MARKS: f64 = 64.0;
+const EVEN: f64 = 1.02;
 /// The speed that the code has as the lowest: 80 % of normal, 29 CFR 1910.272(q)(5).
 const CODE_SHARE: f64 = 0.8;
 
@@ -58,6 +66,9 @@ pub(super) fn write(page: &mut Page, settings: &Checked) {
         "Belt stopped, known after",
         &format!("{:.0} ms to be below half speed", knowing::silence_s(pitch, 0.5) * 1e3),
     );
+    if let Some(warning) = stops_by_a_lost_edge(settings) {
+        page.note(&warning);
+    }
     promptness(page, settings);
     more_targets(page, settings, boot, turn);
 }
@@ -103,6 +114,43 @@ fn promptness(page: &mut Page, settings: &Checked) {
         "For a belt that loses 5 % of normal speed a second (design ramp, engineering judgement). One that stops at once is \
          caught by silence and by belt_not_following. slip_very_high looks back over one boot turn besides; deep_underspeed alone holds the code.",
     );
+}
+
+/// What is to be said where one edge that the boot sensor does not see may stop the leg: its silence is then that of a belt that stuck for
+/// as long. Where the late edge and the next come before the delay of *belt far too slow* is over nothing happens. Else two marks of which
+/// one is not seen are half the speed; three tell it, and four bear two in a row, where pitches are too short for a belt to stand and be at
+/// speed again within one.
+#[must_use]
+pub fn stops_by_a_lost_edge(settings: &Checked) -> Option<String> {
+    let boot = settings.machine.boot_targets?;
+    let figures = Figures::of(&settings.machine);
+    let turn = 60.0 / figures.boot_rpm;
+    let pitch = turn * f64::from(boot.widest_pitch().get()) / 1e6;
+    let regains = figures.belt_mps / MOST_GAIN_MPS2;
+    // Too slow from a little more than a pitch after the edge before it, until the edge after the late one: three pitches.
+    let deep = settings.limits.of(Condition::DeepUnderspeed);
+    let (kept, delay) = (1.0 - f64::from(deep.setpoint) / 1e6, f64::from(deep.on_delay.get()) / 1e6);
+    let too_slow = pitch * (3.0 - 1.0 / kept);
+    if too_slow < delay || boot.marks() >= LEAST_MARKS && pitch <= regains {
+        return None;
+    }
+    let (marks, each) = (f64::from(boot.marks()), f64::from(boot.marks()) / f64::from(boot.count));
+    let enough = f64::max(ENOUGH_MARKS, EVEN * turn / regains) / each;
+    let mend = if enough.ceil() * each <= MOST_MARKS {
+        format!(
+            "Fit {:.0} targets or more: then a lost edge is borne, and a sensor that loses many is named.",
+            enough.ceil()
+        )
+    } else {
+        "At this belt speed no number of targets tells the two apart: keep the sensor's gap, its bracket and its cable sound.".to_owned()
+    };
+    Some(format!(
+        "WARNING: with {} boot {} a lost edge can stop the leg. One edge that the sensor does not see is {:.1} s of silence, as of a belt \
+         that sticks for as long; nothing tells them apart. {mend}",
+        boot.count,
+        if boot.count == 1 { "target" } else { "targets" },
+        2.0 * turn / marks,
+    ))
 }
 
 /// What stands against so many boot targets, in a word.

@@ -123,14 +123,14 @@ macro_rules! list {
             setpoint: (10_000, 100_000),
             longest_on_delay_ms: 60_000,
             starting: Starting { setpoint: 30_000, deadband: 10_000, on_ms: 3_000, off_ms: 3_000, latching: false, priority: Medium, action: DropFeed },
-            reason: "More negative slip than wrong geometry explains. Feed drops: slip is not known.",
+            reason: "Further below zero than tape-measured pulleys are off. Feed drops: slip is not known.",
             title: "Slip below zero",
-            meaning: "The boot seemed to run faster than the belt. Most often the pulley diameters in the settings are \
-                      not those of the leg, or a sensor gives an edge too many; or the two sensors are swapped, and what \
-                      reads below zero is slip.",
+            meaning: "The boot seemed to run faster than the belt. Most often the head pulley is bigger than the settings \
+                      say, by build-up or new lagging, or a sensor gives an edge too many; or the two sensors are \
+                      swapped, and what reads below zero is slip.",
         }
-        SensorsSwapped = 40 "Slip stays below zero: the sensors are swapped, or the ratio is wrong." {
-            name: "sensors_swapped",
+        RatioOrWiring = 40 "Slip stays below zero: the ratio is wrong, or the sensors are swapped." {
+            name: "ratio_or_wiring",
             unit: Ppm,
             sense: Upper(Value::BelowZero),
             gate: Live,
@@ -140,12 +140,14 @@ macro_rules! list {
             boot_cleared: false,
             setpoint: (15_000, 100_000),
             longest_on_delay_ms: 60_000,
-            starting: Starting { setpoint: 30_000, deadband: 5_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
-            reason: "No belt outruns its pulley for a minute. As a mean: the more it is, the sooner.",
-            title: "Sensors swapped, or ratio wrong",
-            meaning: "For many turns the boot seemed to outrun the belt. Either head and boot sensor are swapped, and the \
-                      belt slips by as much as it seems to gain, or diameters or targets in the settings are not those \
-                      of the leg. Either way slip was not being watched.",
+            starting: Starting { setpoint: 50_000, deadband: 5_000, on_ms: 0, off_ms: 0, latching: true, priority: High, action: Stop },
+            reason: "Less is what build-up or lagging make, and heats little with the feed dropped. As a mean: the more, the sooner.",
+            title: "Ratio wrong or sensors swapped",
+            meaning: "For many turns slip read further below zero than creep or wear explain; or, on unlike pulleys, just \
+                      what creep reads as with the sensors swapped. Either the no-slip ratio in force is not that of \
+                      the leg any more (build-up that makes the head pulley bigger, new lagging, diameters or targets \
+                      in the settings), or head and boot sensor are swapped, and the belt slips by as much as it seems \
+                      to gain. The signals do not tell which. Either way slip was not being watched.",
         }
         // Speed.
         DeepUnderspeed = 6 "The belt is so slow that the leg must stop: 29 CFR 1910.272(q) allows a loss of no more than 20 %." {

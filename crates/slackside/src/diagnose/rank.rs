@@ -91,8 +91,11 @@ fn sensors(evidence: &Evidence, list: &mut List) {
         let confidence = if evidence.head == Silence::Abrupt { Confidence::Strong } else { Confidence::Likely };
         list.add(Cause::SensorLost(Shaft::Head), confidence, None);
     }
-    if has(Condition::SensorsSwapped) {
-        list.add(Cause::SensorsSwapped, Confidence::Likely, evidence.slip);
+    if has(Condition::RatioOrWiring) {
+        // What never varies is a ratio: slip, read the wrong way round, would follow the load.
+        let steady = has(Condition::RatioShifted);
+        let wiring = if steady { Confidence::Possible } else { Confidence::Likely };
+        list.add(Cause::SensorsSwapped, wiring, evidence.slip);
         list.add(Cause::RatioWrong, Confidence::Likely, evidence.slip);
     }
     if has(Condition::SlipImpossible) || has(Condition::SlipNegative) {
@@ -280,8 +283,10 @@ mod tests {
     fn wires_are_looked_at_before_the_belt() {
         let bridged = Evidence { bridged: true, ..evidence(Condition::BootSensorFault) };
         assert_eq!(first(&bridged), Some((Cause::WiresBridged, Confidence::Strong)));
-        let swapped = Evidence { slip: Some(Ppm::new(-99_000)), ..evidence(Condition::SensorsSwapped) };
+        let swapped = Evidence { slip: Some(Ppm::new(-99_000)), ..evidence(Condition::RatioOrWiring) };
         assert_eq!(first(&swapped), Some((Cause::SensorsSwapped, Confidence::Likely)));
+        let built_up = Evidence { raised: swapped.raised.with(Condition::RatioShifted), ..swapped };
+        assert_eq!(first(&built_up), Some((Cause::RatioWrong, Confidence::Likely)));
         let fast = evidence(Condition::FasterThanNormal);
         assert_eq!(first(&fast), Some((Cause::SpeedWrong, Confidence::Likely)));
     }

@@ -412,12 +412,22 @@ impl Leg {
         }
         look.waits.silence = silence.min(look.waits.silence);
         if pitches.too_slow(too_long) {
-            Says::Beyond
+            Says::of(shaft == Shaft::Boot || !self.ran_up_within(pitches, too_long, limit.on_delay, look.view))
         } else if pitches.fast_enough(self.scaled(turn(limit.clear))) {
             Says::Within
         } else {
             Says::Hold
         }
+    }
+
+    /// Whether the last pitch began while the leg was given time to start, and the next may end no sooner at the limit, a turn in `too_long`,
+    /// than the `delay` of the alarm: the mean speed over a run-up says nothing of the speed reached, and no edge would say so in time.
+    fn ran_up_within(&self, pitches: &Pitches<'_>, too_long: u32, delay: u32, view: &View<'_>) -> bool {
+        let (now, shaft) = (view.now.us(), pitches.shaft);
+        let since_begun = age(now, shaft.last_edge).saturating_add(shaft.pitch);
+        let begun_after = |opened| age(now, opened).saturating_sub(since_begun);
+        high(shaft.next_largest, too_long) > delay
+            && self.opened().is_some_and(|opened| begun_after(opened) < view.plan.drive.start_time)
     }
 
     fn fast(&self, limit: &RowPlan, look: &mut Look<'_>) -> Says {

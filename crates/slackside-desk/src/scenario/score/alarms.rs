@@ -56,7 +56,7 @@ pub const NAMES_A_SENSOR: &[Condition] =
 const RATIO: &[Condition] = &[
     Condition::RatioShifted,
     Condition::SlipNegative,
-    Condition::SensorsSwapped,
+    Condition::RatioOrWiring,
     Condition::SlipImpossible,
     Condition::SlipMean,
     Condition::SlipHigh,
