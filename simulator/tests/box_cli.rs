@@ -185,6 +185,11 @@ fn every_object_of_a_box_has_its_shape() {
     let fetched = say(&["fetch", "--out", "trip.slk", "--settings", "leg.toml", "--report", "trip.html"]).remove(0);
     let page = fs::read_to_string(directory.join("trip.html")).expect("a page");
     assert!(page.contains("Belt far too slow") && page.contains("Recorded by MEMORY-1"), "another trip");
+    // A recording has no lines: its numbers lead to its inputs.
+    assert!(
+        page.contains("Inputs are those of trip.slk") && page.contains("Input 1<span"),
+        "no number leads to an input"
+    );
     assert_eq!((&fetched["whole"], keys(&fetched["recording"])), (&true.into(), recording));
     let plan = say(&["settings", "read", "--against", "leg.toml"]).remove(0);
     assert_eq!(plan["same"], true);

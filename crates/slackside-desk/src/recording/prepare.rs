@@ -107,12 +107,13 @@ impl<'a> Prepared<'a> {
             csv.extend(format!("#anchor {} {desk_us} {}\n", at.get(), uncertainty.get()).bytes());
         }
         self.run.iter().flat_map(Part::inputs).for_each(|input| write_row(&input, &mut csv));
-        Reader::from_read(&self.recording.name, Cursor::new(csv))
+        Ok(Reader::from_read(&self.recording.name, Cursor::new(csv))?.counting_inputs())
     }
 
-    /// Tell the outcome of this replay whether part of the recording could not be read.
+    /// Tell the outcome of this replay that it is of a recording, and whether part of that could not be read.
     pub fn mark(&self, outcome: &mut Outcome) {
         outcome.part_unread = !self.recording.damage.is_empty();
+        outcome.is_text = false;
     }
 
     /// The monitor that the replay goes on from.

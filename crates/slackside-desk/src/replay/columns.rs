@@ -1,14 +1,14 @@
 //! Every channel of a trace as points in time: fine within the window that was kept, in stretches outside it. What is drawn, and what a
 //! page says at its cursor, is read from here.
 
-use slackside::input::{ContactState, Input, Place, Signal};
+use slackside::input::{ContactState, Input, LineState, Place, Shaft, Signal};
 use slackside::judge::Judge;
 use slackside::monitor::{Tap, Told};
 use slackside::motion::{Motion, SlipReading};
 use slackside::settings::plan::Plan;
-use slackside::settings::{Checked, Machine};
+use slackside::settings::{Checked, Machine, Targets};
 use slackside::signals::Signals;
-use slackside::units::Micros;
+use slackside::units::{Micrometres, Micros, TurnFraction};
 
 use super::outcome::Outcome;
 use super::sample::shaft_speed;
@@ -47,11 +47,16 @@ pub enum What {
     Outlet,
     /// A rub contact: 0 clear, 1 rubs, 2 faulty.
     Contact(Place),
+    /// The supervised wire of a target sensor: 0 sound, 1 open, 2 shorted.
+    Wire(Shaft),
+    /// Why a target sensor is not trusted, as the bits of [`distrust`](slackside::signals::distrust); [`What::IN_DOUBT`] where the next
+    /// edge will tell whether some were lost.
+    Doubt(Shaft),
 }
 
 impl What {
     /// All of them, in the order in which they are told.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 21] = [
         Self::Head,
         Self::Belt,
         Self::SlipShort,
@@ -69,7 +74,14 @@ impl What {
         Self::Contact(Place::HeadRight),
         Self::Contact(Place::BootLeft),
         Self::Contact(Place::BootRight),
+        Self::Wire(Shaft::Head),
+        Self::Wire(Shaft::Boot),
+        Self::Doubt(Shaft::Head),
+        Self::Doubt(Shaft::Boot),
     ];
+
+    /// Of [`What::Doubt`]: edges may have been lost, and the next will tell.
+    pub const IN_DOUBT: i32 = 256;
 
     /// Whether the leg has a sensor for it.
     fn is_fitted(self, machine: &Machine) -> bool {
@@ -84,6 +96,8 @@ impl What {
             Self::Drive => machine.drive_contact,
             Self::Outlet => machine.outlet_switch,
             Self::Contact(place) => machine.contacts[place.index()].is_some(),
+            Self::Wire(shaft) => targets(machine, shaft).is_some_and(|targets| targets.supervised),
+            Self::Doubt(shaft) => targets(machine, shaft).is_some(),
         }
     }
 
@@ -103,9 +117,29 @@ impl What {
                 range.include(i64::from(bucket.rubbed[place.index()]));
                 range
             }
-            Self::Drive | Self::Outlet => Range::EMPTY,
+            Self::Drive | Self::Outlet | Self::Wire(_) | Self::Doubt(_) => Range::EMPTY,
         }
     }
+}
+
+const fn targets(machine: &Machine, shaft: Shaft) -> Option<&Targets> {
+    match shaft {
+        Shaft::Head => machine.head_targets.as_ref(),
+        Shaft::Boot => machine.boot_targets.as_ref(),
+    }
+}
+
+/// A rub as it began, and where belt and shaft then were.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Rub {
+    /// When.
+    pub at: u64,
+    /// Where.
+    pub place: Place,
+    /// How far the belt had come since the window began, by the boot's turns.
+    pub travelled: Micrometres,
+    /// The angle of the shaft at that station, counted from where the monitor first saw it.
+    pub angle: TurnFraction,
 }
 
 /// What was known from a moment on.
@@ -168,6 +202,10 @@ pub struct Columns {
     pub from: u64,
     /// When it ends.
     pub to: u64,
+    /// The rubs that began within it, oldest first.
+    pub rubs: Vec<Rub>,
+    /// How far the belt came within it up to the trip, or to its end where nothing tripped.
+    pub travelled: Micrometres,
     columns: Vec<Column>,
 }
 
@@ -183,7 +221,7 @@ impl Columns {
         let to = if window.rows_after == 0 { end } else { window.inputs().last().map_or(end, |input| input.at.get()) };
         let columns = What::ALL.into_iter().filter(|what| what.is_fitted(&settings.machine));
         let columns = columns.map(|what| Column { what, points: Vec::new() }).collect();
-        let mut columns = Self { from, to, columns };
+        let mut columns = Self { from, to, rubs: Vec::new(), travelled: Micrometres::ZERO, columns };
         columns.coarse(outcome, |_, at_end| at_end <= from);
         columns.fine(outcome);
         columns.coarse(outcome, |at, _| at >= to);
@@ -242,7 +280,8 @@ impl Columns {
             // It was written a moment ago by the same core under the same plan.
             let _ = monitor.restore(plan, &first.header, &first.keyframe);
         }
-        let mut drawing = Drawing { columns: self, settings, motion: Motion::NONE, moved: 0 };
+        let trip = outcome.first_outs.first().map_or(u64::MAX, |first_out| first_out.at.get());
+        let mut drawing = Drawing { columns: self, settings, motion: Motion::NONE, moved: 0, trip, turned: 0 };
         for input in outcome.window.inputs() {
             drawing.silence(&mut monitor, input.at.get());
             drawing.input(&mut monitor, input);
@@ -267,6 +306,10 @@ struct Drawing<'a> {
     motion: Motion,
     /// When it last moved.
     moved: u64,
+    /// When the leg was stopped.
+    trip: u64,
+    /// How far the boot has turned, in 2^-32 turn.
+    turned: u64,
 }
 
 impl Drawing<'_> {
@@ -276,9 +319,38 @@ impl Drawing<'_> {
             Signal::DriveRunning(on) => self.columns.known(What::Drive, at, Some(i32::from(on))),
             Signal::OutletPlugged(plugged) => self.columns.known(What::Outlet, at, Some(i32::from(plugged))),
             Signal::Contact(place, state) => self.columns.known(What::Contact(place), at, Some(contact(state))),
+            Signal::Line(shaft, state) => self.columns.known(What::Wire(shaft), at, Some(wire(state))),
             _ => {}
         }
         monitor.observe_with(input, self, &mut |_| {});
+    }
+
+    /// Why the sensors are not trusted, and the rubs that began.
+    fn doubts_and_rubs(&mut self, at: u64, before: &Motion, signals: &Signals) {
+        for (shaft, shaft_signals) in [(Shaft::Head, &signals.head), (Shaft::Boot, &signals.boot)] {
+            let doubt = if shaft_signals.is_in_doubt() { What::IN_DOUBT } else { 0 };
+            self.columns.known(What::Doubt(shaft), at, Some(doubt | i32::from(shaft_signals.distrust)));
+        }
+        // What a motion tells of an angle wraps after 256 turns.
+        let on = self.motion.boot.angle.get().wrapping_sub(before.boot.angle.get()) & ((1 << 40) - 1);
+        self.turned += if before.boot.fitted { on } else { 0 };
+        let circumference = self.settings.machine.boot_circumference().get();
+        let way = (i128::from(self.turned) * i128::from(circumference)) >> 32;
+        let travelled = Micrometres::new(i64::try_from(way).unwrap_or(i64::MAX));
+        if at <= self.trip {
+            self.columns.travelled = travelled;
+        }
+        for (place, (contact, was)) in Place::ALL.into_iter().zip(self.motion.contacts.iter().zip(&before.contacts)) {
+            if contact.fitted && was.fitted && contact.count != was.count {
+                let shaft = match place {
+                    Place::HeadLeft | Place::HeadRight => &self.motion.head,
+                    Place::BootLeft | Place::BootRight => &self.motion.boot,
+                };
+                // The angle within the turn is the lower half.
+                let angle = TurnFraction::new(shaft.angle.get() as u32);
+                self.columns.rubs.push(Rub { at, place, travelled, angle });
+            }
+        }
     }
 
     fn speeds(&mut self, at: u64) {
@@ -315,6 +387,14 @@ impl Drawing<'_> {
     }
 }
 
+const fn wire(state: LineState) -> i32 {
+    match state {
+        LineState::Sound => 0,
+        LineState::Open => 1,
+        LineState::Shorted => 2,
+    }
+}
+
 const fn contact(state: ContactState) -> i32 {
     match state {
         ContactState::Clear => 0,
@@ -328,7 +408,8 @@ impl Tap for Drawing<'_> {
         let at = now.get();
         match told {
             Told::Moved(_) => {
-                self.motion = Motion::of(signals, plan, now);
+                let before = core::mem::replace(&mut self.motion, Motion::of(signals, plan, now));
+                self.doubts_and_rubs(at, &before, signals);
                 self.moved = at;
                 self.speeds(at);
                 for (what, reading) in

@@ -19,6 +19,7 @@ use slackside::verdict::{Change, Verdict};
 
 use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
+use super::rows::Row;
 use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
 use super::units::check_units;
@@ -107,8 +108,10 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
     let mut keeper = Keeper::new();
     let mut batch = Vec::new();
     while reader.read_batch(&mut batch)? {
-        for input in &batch {
-            keeper.take(&monitor, input);
+        for (input, number) in batch.iter().zip(reader.numbers()) {
+            let row = Row { number: *number, input: *input };
+            keeper.take(&monitor, row);
+            watch.borrow_mut().outcome.rows.take(row);
             observe(&mut monitor, &watch, *input);
             if !watch.borrow().outcome.first_outs.is_empty() {
                 keeper.hold();

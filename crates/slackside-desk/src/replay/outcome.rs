@@ -9,6 +9,7 @@ use slackside::settings::Checked;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
+use super::rows::{Row, Rows};
 use super::run_up::RunUp;
 use super::series::Series;
 use super::window::Window;
@@ -43,6 +44,8 @@ pub struct Peak {
     pub value: Ppm,
     /// Whether it is only a lower limit.
     pub at_least: bool,
+    /// The row that made it known.
+    pub row: Option<Row>,
 }
 
 /// How often and when a condition's alarm came.
@@ -65,6 +68,10 @@ pub struct Outcome {
     pub settings: Checked,
     /// What the trace contains.
     pub survey: Survey,
+    /// Its rows, for whoever asks where a figure comes from.
+    pub rows: Rows,
+    /// Whether it is text, so that rows have lines; recordings have none.
+    pub is_text: bool,
     /// What spoils the outcome as a whole, such as settings that are not the leg's: said before anything else.
     pub cautions: Vec<String>,
     /// Whether speeds are told in feet a minute, as whoever wrote the settings measures.
@@ -77,7 +84,9 @@ pub struct Outcome {
     pub warnings: Vec<Warning>,
     /// The verdicts, oldest first; only the first few thousand.
     pub verdicts: Vec<Verdict>,
-    /// How many there were.
+    /// The newest row as each of these fell due.
+    pub verdict_rows: Vec<Option<Row>>,
+    /// How many verdicts there were.
     pub verdicts_in_all: u64,
     /// The first-outs, oldest first; only the first few thousand.
     pub first_outs: Vec<FirstOut>,
@@ -134,12 +143,15 @@ impl Outcome {
             settings_name: settings_name.to_owned(),
             settings: settings.clone(),
             survey: Survey::default(),
+            rows: Rows::default(),
+            is_text: true,
             cautions: Vec::new(),
             feet: false,
             notes: Vec::new(),
             part_unread: false,
             warnings: Vec::new(),
             verdicts: Vec::new(),
+            verdict_rows: Vec::new(),
             verdicts_in_all: 0,
             first_outs: Vec::new(),
             raised: [Raised::default(); Condition::COUNT],
@@ -200,10 +212,18 @@ impl Outcome {
         })
     }
 
+    /// The newest row as a verdict of that moment fell due.
+    #[must_use]
+    pub fn row_of_verdict(&self, at: Micros) -> Option<Row> {
+        let found = self.verdicts.iter().zip(&self.verdict_rows).find(|(verdict, _)| verdict.at == at);
+        found.and_then(|(_, row)| *row)
+    }
+
     pub(super) fn take(&mut self, verdict: &Verdict) {
         self.verdicts_in_all += 1;
         if self.verdicts.len() < KEPT {
             self.verdicts.push(*verdict);
+            self.verdict_rows.push(self.rows.behind(verdict.at));
         }
         match verdict.change {
             Change::Alarm { condition, to: AlarmState::Unacknowledged, value, setpoint, detail, .. } => {
@@ -276,13 +296,14 @@ impl Outcome {
         let (short, long) = (motion.slip_short, motion.slip_long);
         if short != before.slip_short || long != before.slip_long {
             self.series.slip(at, short.ppm(), long.ppm());
+            let row = self.rows.behind(at);
             let peaks = [(short, &mut self.peak_short), (long, &mut self.peak_long)];
             for ((reading, peak), open) in peaks.into_iter().zip(&mut self.open) {
                 match reading {
-                    SlipReading::AtLeast(value) => *open = Some(Peak { at, value, at_least: true }),
+                    SlipReading::AtLeast(value) => *open = Some(Peak { at, value, at_least: true, row }),
                     SlipReading::Known(value) | SlipReading::Between(value, _) => {
                         *open = None;
-                        raise(peak, Peak { at, value, at_least: reading.is_limit() });
+                        raise(peak, Peak { at, value, at_least: reading.is_limit(), row });
                     }
                     SlipReading::Retracted => *open = None,
                     SlipReading::Unknown => {}

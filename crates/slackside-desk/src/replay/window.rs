@@ -3,10 +3,11 @@
 
 use std::collections::VecDeque;
 
-use slackside::input::Input;
+use slackside::input::{Input, Signal};
 use slackside::record::{Opening, SegmentWriter};
 use slackside::units::Micros;
 
+use super::rows::Row;
 use crate::monitor::Monitor;
 use crate::recording::{About, MadeUnder, Part, Recording};
 
@@ -24,6 +25,8 @@ pub struct Window {
     pub parts: Vec<Part>,
     /// The same as bytes.
     pub bytes: Vec<u8>,
+    /// The row that each input is.
+    pub numbers: Vec<u64>,
     /// Rows of the trace before them.
     pub rows_before: u64,
     /// Rows of the trace after them.
@@ -36,6 +39,17 @@ impl Window {
         self.parts.iter().flat_map(Part::inputs)
     }
 
+    /// Its rows, oldest first.
+    pub fn rows(&self) -> impl Iterator<Item = Row> + '_ {
+        self.inputs().zip(&self.numbers).map(|(input, number)| Row { number: *number, input })
+    }
+
+    /// The newest row of a kind by a moment, if the window has one.
+    #[must_use]
+    pub fn newest(&self, at: Micros, of: impl Fn(&Signal) -> bool) -> Option<Row> {
+        self.rows().take_while(|row| row.input.at <= at).filter(|row| of(&row.input.signal)).last()
+    }
+
     /// Whether the whole trace is in it.
     #[must_use]
     pub const fn is_whole(&self) -> bool {
@@ -45,9 +59,9 @@ impl Window {
 
 /// Keeps it while the trace goes by.
 pub(super) struct Keeper {
-    kept: VecDeque<(Vec<u8>, u64)>,
+    kept: VecDeque<(Vec<u8>, Vec<u64>)>,
     memory: Vec<u8>,
-    open: Option<(SegmentWriter, u64)>,
+    open: Option<(SegmentWriter, Vec<u64>)>,
     opening: Opening,
     newest: Micros,
     /// Segments still to be closed, once the leg was stopped.
@@ -71,26 +85,28 @@ impl Keeper {
     }
 
     /// An input comes; the monitor has not taken it yet.
-    pub fn take(&mut self, monitor: &Monitor, input: &Input) {
+    pub fn take(&mut self, monitor: &Monitor, row: Row) {
+        let input = &row.input;
         if self.left == Some(0) {
             self.rows_after += 1;
             return;
         }
         if self.open.as_ref().is_some_and(|(writer, _)| !writer.has_room(&self.memory)) {
             self.close(monitor);
-            return self.take(monitor, input);
+            return self.take(monitor, row);
         }
         if self.open.is_none() {
             let newest = monitor.newest().max(if self.newest == Micros::ZERO { input.at } else { self.newest });
             // A keyframe has room in any segment of this size.
-            self.open =
-                SegmentWriter::open(&mut self.memory, &self.opening, newest, monitor).ok().map(|open| (open, 0));
+            self.open = SegmentWriter::open(&mut self.memory, &self.opening, newest, monitor)
+                .ok()
+                .map(|open| (open, Vec::new()));
             self.opening = self.opening.next();
         }
         if let Some((writer, rows)) = &mut self.open
             && writer.push(&mut self.memory, input).is_ok()
         {
-            *rows += 1;
+            rows.push(row.number);
         }
         self.newest = self.newest.max(input.at);
     }
@@ -107,7 +123,7 @@ impl Keeper {
         match &mut self.left {
             Some(left) => *left -= 1,
             None if self.kept.len() > BEFORE => {
-                self.rows_before += self.kept.pop_front().map_or(0, |(_, rows)| rows);
+                self.rows_before += self.kept.pop_front().map_or(0, |(_, rows)| rows.len() as u64);
             }
             None => {}
         }
@@ -116,8 +132,9 @@ impl Keeper {
     /// What was kept.
     pub fn finish(mut self, monitor: &Monitor) -> Window {
         self.close(monitor);
-        let bytes: Vec<u8> = self.kept.into_iter().flat_map(|(bytes, _)| bytes).collect();
+        let (bytes, numbers): (Vec<Vec<u8>>, Vec<Vec<u64>>) = self.kept.into_iter().unzip();
+        let (bytes, numbers) = (bytes.concat(), numbers.concat());
         let parts = Recording::new("", About::default(), MadeUnder::default(), bytes.clone()).parts;
-        Window { parts, bytes, rows_before: self.rows_before, rows_after: self.rows_after }
+        Window { parts, bytes, numbers, rows_before: self.rows_before, rows_after: self.rows_after }
     }
 }

@@ -4,16 +4,20 @@ use std::fmt::Write;
 
 use slackside::diagnose::Lock;
 use slackside::input::Place;
+use slackside::settings::Field;
+use slackside::settings::schema::BeltPart;
 
 use super::causes::place;
 use super::clock::Clock;
 use super::escape::escape;
 use super::figures::{percent, trimmed};
+use super::leg::{leg, shaft};
+use super::sources::{Notes, Sources};
 use crate::drawing::{Look, Svg};
 use crate::replay::{Columns, Outcome, Point, What};
 
-/// The drawing, one bar for each place where the belt rubbed; empty where it rubbed nowhere, or where its way is not known.
-pub fn belt(outcome: &Outcome, columns: &Columns) -> String {
+/// The leg, its shafts, and one bar for each place where the belt rubbed; nothing where it rubbed nowhere, or where its way is not known.
+pub fn belt(out: &mut String, notes: &mut Notes, outcome: &Outcome, columns: &Columns) {
     let way = Way::of(columns);
     let length = outcome.settings.machine.belt.loop_length.get() as f64;
     let rubbed: Vec<(Place, Vec<(f64, f64)>)> = Place::ALL
@@ -22,29 +26,53 @@ pub fn belt(outcome: &Outcome, columns: &Columns) -> String {
         .filter(|(_, marks)| !marks.is_empty())
         .collect();
     if rubbed.is_empty() || length <= 0.0 {
-        return String::new();
+        return;
     }
-    let mut out = String::from("<section class=\"wide far loop\">\n<h2>Where on the belt it rubbed</h2>\n");
+    let when = if outcome.first_outs.is_empty() { "at the end" } else { "at the trip" };
+    let _ = writeln!(
+        out,
+        "<section class=\"wide loop\">\n<h2>Where on the belt it rubbed</h2>\n<div class=\"loop-row\"><figure class=\"leg-picture\">{}\
+         <figcaption>The leg as its belt lay {when}, seen so that the belt goes up at the left. <b class=\"round\">●</b> a place on the belt's \
+         left edge that rubbed on its last loop, <b class=\"square\">■</b> one on its right edge. Left and right are those of someone who stands on \
+         the up side and looks the way the grain goes out.</figcaption></figure>",
+        leg(outcome, columns)
+    );
+    for (where_, _) in &rubbed {
+        let label = format!("The shaft at the {}, with the angles at which the belt rubbed there.", place(*where_));
+        if let Some(drawn) = shaft(columns, *where_, &label) {
+            let name = escape(place(*where_));
+            let _ = writeln!(
+                out,
+                "<figure class=\"shaft-picture\">{drawn}<figcaption>Shaft, {name}: how it stood at each rub. The longer the line from the \
+                 middle, the more they are at one angle.</figcaption></figure>"
+            );
+        }
+    }
+    out.push_str("</div>\n");
+    let from = Sources::how("Counted from the rub contacts' rows, and the boot's turns.")
+        .row(outcome.rows.first())
+        .row(outcome.rows.newest())
+        .field(Field::Belt(BeltPart::Loop));
     for (where_, marks) in &rubbed {
         let mut svg = Svg::stretched(1_000.0, 10.0);
         for (from, long) in marks {
             svg.rect(Look::Class("p-rub"), (1_000.0 * from, 0.0), ((1_000.0 * long).max(3.0), 10.0), "");
         }
-        let (name, bound) = (escape(place(*where_)), escape(&bound(outcome, *where_)));
+        let bound = notes.traced(outcome, &bound(outcome, *where_), &from);
+        let name = escape(place(*where_));
         let _ = writeln!(
             out,
             "<div class=\"strip\"><span class=\"strip-name\">{name}: {bound}</span><div class=\"bar\">{}</div></div>",
             svg.finish()
         );
     }
-    let metres = trimmed(length / 1e6, 1);
+    let metres = notes.traced(outcome, &format!("{} m", trimmed(length / 1e6, 1)), &from);
     let _ = writeln!(
         out,
-        "<p class=\"note\">Each bar is the whole belt loop, {metres} m, cut open where it was as the picture of the trip begins and laid flat; each mark \
+        "<p class=\"note\">Each bar is the whole belt loop, {metres}, cut open where it was as the picture of the trip begins and laid flat; each mark \
          a rub, where the belt had come to by the boot's turns. Marks below one another on every bar, or at one place of a bar, point \
          to the belt; marks all along it to the pulleys or the casing.</p>\n</section>"
     );
-    out
 }
 
 /// How often, how long, and to what the rubs at a place are bound.

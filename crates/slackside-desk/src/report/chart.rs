@@ -7,7 +7,9 @@ use std::fmt::Write;
 
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::{ContactState, Place};
+use slackside::input::{ContactState, Place, Shaft};
+use slackside::settings::schema::{DrivePart, SpeedPart};
+use slackside::settings::{Field, LimitPart};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase};
 
@@ -15,6 +17,8 @@ use super::causes::place;
 use super::clock::Clock;
 use super::escape::escape;
 use super::figures::{belt as belt_text, belt_unit, percent, rpm, trimmed};
+use super::sources::{Notes, Sources};
+use super::story::distrust_of;
 use crate::drawing::{Look, Scale, Svg, nice_step};
 use crate::replay::{Column, Columns, Outcome, Point, What};
 
@@ -70,16 +74,39 @@ pub struct Strips {
     pub strips: Vec<Strip>,
 }
 
+/// A limit that is drawn across a lane.
+pub struct Mark {
+    /// Where on its scale.
+    pub at: f64,
+    /// Its words.
+    pub words: String,
+    /// Where it comes from.
+    pub from: Sources,
+}
+
+impl Mark {
+    /// The setpoint of a condition.
+    pub fn of(condition: Condition, at: f64, words: String) -> Self {
+        Self { at, words, from: Sources::default().field(Field::Limit(condition, LimitPart::Setpoint)) }
+    }
+
+    /// Below this share of normal speed a leg must be stopped.
+    pub fn code() -> Self {
+        let how = "29 CFR 1910.272(q)(5): a leg is stopped when its belt has lost 20 % of its normal speed.";
+        Self { at: 80.0, words: "80 %: safety code".to_owned(), from: Sources::how(how) }
+    }
+}
+
 /// The lanes from one moment to another.
-pub fn lanes(outcome: &Outcome, columns: &Columns, begin: u64, end: u64) -> String {
+pub fn lanes(notes: &mut Notes, outcome: &Outcome, columns: &Columns, begin: u64, end: u64) -> String {
     let axis = Axis { begin, length: end.saturating_sub(begin).max(1) };
     let trip = outcome.first_outs.first().map(|first_out| first_out.at.get());
     let mut out = String::from("<div class=\"chart\">\n");
-    let mut chart = Chart { out: &mut out, columns, svg: Svg::default(), axis, trip };
-    chart.speeds(outcome);
-    chart.slip(outcome);
-    chart.heat(outcome);
-    chart.power(outcome);
+    let mut chart = Chart { out: &mut out, notes, outcome, columns, svg: Svg::default(), axis, trip };
+    chart.speeds();
+    chart.slip();
+    chart.heat();
+    chart.power();
     chart.temperatures();
     for strips in strips(outcome, columns) {
         chart.strips(&strips);
@@ -95,9 +122,19 @@ pub fn strips(outcome: &Outcome, columns: &Columns) -> Vec<Strips> {
         &[("unack", "not acknowledged"), ("ack", "acknowledged"), ("over", "over or latched")];
     let all = [
         Strips {
-            title: "Rub contacts",
+            title: "Where the belt rubs the casing",
             keys: &[("rub", "rubs"), ("faulty", "faulty: not known")],
             strips: contacts(outcome, columns),
+        },
+        Strips {
+            title: "Sensors",
+            keys: &[
+                ("open", "wire cut"),
+                ("shorted", "wire shorted"),
+                ("doubt", "edges may be lost"),
+                ("faulty", "not trusted"),
+            ],
+            strips: sensors(outcome, columns),
         },
         Strips {
             title: "Drive and outlet",
@@ -115,20 +152,24 @@ pub fn strips(outcome: &Outcome, columns: &Columns) -> Vec<Strips> {
 }
 
 /// The scale, the grid and the limits of a slip lane.
-pub fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [(f64, String); 2]) {
+pub fn slip_scale(outcome: &Outcome) -> (Scale, Vec<f64>, [Mark; 2]) {
     let setpoint = |condition: Condition| f64::from(outcome.settings.limits.of(condition).setpoint) / 1e4;
     let (high, very_high) = (setpoint(Condition::SlipHigh), setpoint(Condition::SlipVeryHigh));
     let peak = outcome.peak_short.map_or(0.0, |peak| f64::from(peak.value.get()) / 1e4);
     let most = (very_high * 1.4).max((peak * 1.1).min(100.0));
     let step = nice_step(most, 4);
     let grid = (0..).map(|count| f64::from(count) * step).take_while(|figure| *figure <= most).collect();
-    let marks =
-        [(very_high, format!("stop {} %", trimmed(very_high, 1))), (high, format!("alarm {} %", trimmed(high, 1)))];
+    let marks = [
+        Mark::of(Condition::SlipVeryHigh, very_high, format!("stop {} %", trimmed(very_high, 1))),
+        Mark::of(Condition::SlipHigh, high, format!("alarm {} %", trimmed(high, 1))),
+    ];
     (lane((-most / 10.0).max(-5.0), most), grid, marks)
 }
 
 struct Chart<'a> {
     out: &'a mut String,
+    notes: &'a mut Notes,
+    outcome: &'a Outcome,
     columns: &'a Columns,
     /// The drawing of the lane that is open.
     svg: Svg,
@@ -137,7 +178,8 @@ struct Chart<'a> {
 }
 
 impl Chart<'_> {
-    fn speeds(&mut self, outcome: &Outcome) {
+    fn speeds(&mut self) {
+        let outcome = self.outcome;
         let machine = &outcome.settings.machine;
         let share = |whole: u32| move |value: i32| 100.0 * f64::from(value) / f64::from(whole.max(1));
         let scale = lane(0.0, 120.0);
@@ -153,14 +195,15 @@ impl Chart<'_> {
             keys.insert(0, ("head", format!("head shaft, 100 % is {} rpm", rpm(Some(machine.normal_head)))));
         }
         self.open("Speeds, per cent of normal", &keys);
-        self.begin(scale, &[0.0, 50.0, 100.0], &[(80.0, "80 %: the code's limit")]);
+        self.begin(scale, &[0.0, 50.0, 100.0], &[Mark::code()]);
         self.line("head", scale, What::Head, share(machine.normal_head.get()));
         self.line("belt", scale, What::Belt, share(machine.normal_belt_speed().get()));
         self.unknown(&[What::Belt]);
         self.close();
     }
 
-    fn slip(&mut self, outcome: &Outcome) {
+    fn slip(&mut self) {
+        let outcome = self.outcome;
         if !outcome.sees_slip() {
             self.out
                 .push_str("<p class=\"lane-note\">Slip is not drawn: without a head sensor it cannot be seen.</p>\n");
@@ -168,10 +211,9 @@ impl Chart<'_> {
         }
         let (scale, grid, marks) = slip_scale(outcome);
         self.open(
-            "Slip, per cent",
+            "Slip: how much faster the pulley runs than the belt, per cent",
             &[("short", "over one boot turn".to_owned()), ("long", "over four boot turns".to_owned())],
         );
-        let marks: Vec<(f64, &str)> = marks.iter().map(|(figure, text)| (*figure, text.as_str())).collect();
         self.begin(scale, &grid, &marks);
         self.line("short", scale, What::SlipShort, |ppm| f64::from(ppm) / 1e4);
         self.line("long", scale, What::SlipLong, |ppm| f64::from(ppm) / 1e4);
@@ -179,23 +221,26 @@ impl Chart<'_> {
         self.close();
     }
 
-    fn heat(&mut self, outcome: &Outcome) {
+    fn heat(&mut self) {
+        let outcome = self.outcome;
         if !outcome.sees_slip() {
             return;
         }
         let most = heat_most(outcome);
-        let marks: &[(f64, &str)] = if most > 100.0 { &[(100.0, "stop 100 %")] } else { &[] };
+        let stop = Mark::of(Condition::SlipHeat, 100.0, "stop 100 %".to_owned());
+        let marks: &[Mark] = if most > 100.0 { &[stop] } else { &[] };
         let keys = [("heat", "heat in pulley and belt".to_owned())];
-        self.plain("Slip heat, per cent of the budget", &keys, (0.0, most), marks, &[What::Heat], 1e4);
+        self.plain("Heat from slip, per cent of what is allowed", &keys, (0.0, most), marks, &[What::Heat], 1e4);
     }
 
-    fn power(&mut self, outcome: &Outcome) {
+    fn power(&mut self) {
+        let outcome = self.outcome;
         let Some((_, most)) = self.span(&[What::Power]) else { return };
         let rated = f64::from(outcome.settings.machine.rated_power.get()) / 1e3;
-        let mark = format!("rated {} kW", trimmed(rated, 1));
+        let mark = rated_mark(outcome);
         let most = (f64::from(most) / 1e3).max(rated) * 1.15;
         let keys = [("power", "power at the head shaft".to_owned())];
-        self.plain("Power, kilowatts", &keys, (0.0, most), &[(rated, &mark)], &[What::Power], 1e3);
+        self.plain("Power, kilowatts", &keys, (0.0, most), &[mark], &[What::Power], 1e3);
     }
 
     fn temperatures(&mut self) {
@@ -216,7 +261,7 @@ impl Chart<'_> {
         title: &str,
         keys: &[(&str, String)],
         (least, most): (f64, f64),
-        marks: &[(f64, &str)],
+        marks: &[Mark],
         whats: &[What],
         divisor: f64,
     ) {
@@ -248,27 +293,29 @@ impl Chart<'_> {
     fn open(&mut self, title: &str, keys: &[(&str, String)]) {
         let _ = write!(self.out, "<div class=\"lane\"><p class=\"lane-title\"><b>{}</b>", escape(title));
         for (class, text) in keys {
-            let _ = write!(self.out, " <span class=\"key k-{class}\">{}</span>", escape(text));
+            let text = self.notes.traced(self.outcome, text, &normal_speeds());
+            let _ = write!(self.out, " <span class=\"key k-{class}\">{text}</span>");
         }
         self.out.push_str("</p>\n");
     }
 
-    fn begin(&mut self, scale: Scale, grid: &[f64], marks: &[(f64, &str)]) {
+    fn begin(&mut self, scale: Scale, grid: &[f64], marks: &[Mark]) {
         self.out.push_str("<div class=\"plot\">");
         for figure in grid {
             let y = scale.place(*figure);
             let _ = write!(self.out, "<span class=\"y\" style=\"top:{y:.2}%\">{}</span>", trimmed(*figure, 2));
         }
-        for (figure, text) in marks {
-            let y = scale.place(*figure);
-            let _ = write!(self.out, "<span class=\"mark\" style=\"top:{y:.2}%\">{}</span>", escape(text));
+        let places: Vec<f64> = marks.iter().map(|mark| scale.place(mark.at)).collect();
+        for (mark, y) in marks.iter().zip(apart(&places)) {
+            let words = self.notes.traced(self.outcome, &mark.words, &mark.from);
+            let _ = write!(self.out, "<span class=\"mark\" style=\"top:{y:.2}%\">{words}</span>");
         }
         self.svg = Svg::stretched(1_000.0, 100.0);
         for figure in grid {
             self.level("grid", scale.place(*figure));
         }
-        for (figure, _) in marks {
-            self.level("limit", scale.place(*figure));
+        for y in places {
+            self.level("limit", y);
         }
         self.trip_line(100.0);
     }
@@ -363,7 +410,8 @@ impl Chart<'_> {
     }
 
     fn strip(&mut self, strip: &Strip) {
-        let name = escape(&strip.name);
+        let duty = Sources::how("The share of the belt loop up to the last row on which the contact was held.");
+        let name = self.notes.traced(self.outcome, &strip.name, &duty.row(self.outcome.rows.newest()));
         let _ = write!(self.out, "<div class=\"strip\"><span class=\"strip-name\">{name}</span><div class=\"bar\">");
         self.svg = Svg::stretched(1_000.0, 10.0);
         let seen = strip.parts.iter().filter(|(from, to, ..)| *from <= self.axis.end() && *to >= self.axis.begin);
@@ -414,6 +462,39 @@ impl Chart<'_> {
         }
         self.out.push_str("</div></div>\n");
     }
+}
+
+/// Rated power, as it is drawn.
+pub fn rated_mark(outcome: &Outcome) -> Mark {
+    let rated = f64::from(outcome.settings.machine.rated_power.get()) / 1e3;
+    let from = Sources::default().field(Field::Drive(DrivePart::Rated));
+    Mark { at: rated, words: format!("rated {} kW", trimmed(rated, 1)), from }
+}
+
+/// What 100 per cent of speed is.
+fn normal_speeds() -> Sources {
+    Sources::default().field(Field::Speed(SpeedPart::Head)).field(Field::Speed(SpeedPart::Boot))
+}
+
+/// Where the words of marks stand beside a lane, in hundredths of its height from the top: beside their line, or as close to it as
+/// leaves each its room.
+fn apart(places: &[f64]) -> Vec<f64> {
+    /// The height of a line of words in the lowest lane, that of a printed page.
+    const ROOM: f64 = 26.0;
+    let mut order: Vec<usize> = (0..places.len()).collect();
+    order.sort_by(|one, other| places[*one].total_cmp(&places[*other]));
+    let mut stand = places.to_vec();
+    let mut free = 0.0;
+    for at in &order {
+        stand[*at] = places[*at].max(free);
+        free = stand[*at] + ROOM;
+    }
+    let mut most = 100.0;
+    for at in order.iter().rev() {
+        stand[*at] = stand[*at].min(most);
+        most = stand[*at] - ROOM;
+    }
+    stand
 }
 
 /// The most that the lane of slip heat shows.
@@ -469,6 +550,36 @@ fn contacts(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
         Some(Strip { name, parts })
     });
     strips.collect()
+}
+
+/// The target sensors: the state of their wires, where those are supervised, and why they were not trusted. Those of which nothing was
+/// said have no strip.
+fn sensors(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
+    let mut strips = Vec::new();
+    let end = columns.to.min(outcome.last().get());
+    for (shaft, condition, name) in
+        [(Shaft::Head, Condition::HeadSensorFault, "head"), (Shaft::Boot, Condition::BootSensorFault, "boot")]
+    {
+        let wire = columns.get(What::Wire(shaft)).map(|column| {
+            stretches(column, end, |state| match state {
+                1 => Some(("open", "wire cut")),
+                2 => Some(("shorted", "wire shorted")),
+                _ => None,
+            })
+        });
+        let doubt = columns.get(What::Doubt(shaft)).map(|column| {
+            stretches(column, end, |state| match u8::try_from(state & 0xFF).unwrap_or(0) {
+                0 => (state & What::IN_DOUBT != 0).then_some(("doubt", "edges may be lost; the next will tell")),
+                bits => Some(("faulty", distrust_of(condition, bits).unwrap_or("surges or trembles"))),
+            })
+        });
+        for (parts, what) in [(wire, "sensor's wire"), (doubt, "sensor's edges")] {
+            strips.extend(
+                parts.filter(|parts| !parts.is_empty()).map(|parts| Strip { name: format!("{name} {what}"), parts }),
+            );
+        }
+    }
+    strips
 }
 
 /// The wired contacts of drive and outlet. What they say is known within the window only.
@@ -585,6 +696,17 @@ const fn phase_word(phase: Phase) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn words_of_limits_that_lie_close_stand_apart_and_inside_the_lane() {
+        for places in [vec![50.0, 50.0, 52.0], vec![1.0, 0.0], vec![99.0, 97.0, 100.0], vec![10.0, 80.0]] {
+            let mut stand = apart(&places);
+            assert!(stand.iter().all(|place| (0.0..=100.0).contains(place)), "{stand:?}");
+            stand.sort_by(f64::total_cmp);
+            assert!(stand.windows(2).all(|pair| pair[1] - pair[0] >= 25.9), "{places:?}: {stand:?}");
+        }
+        assert_eq!(apart(&[10.0, 80.0]), [10.0, 80.0]);
+    }
 
     #[test]
     fn steps_of_time_are_those_of_clocks() {

@@ -65,6 +65,12 @@ impl Clock {
         }
     }
 
+    /// Whether it knows the time of day.
+    #[must_use]
+    pub const fn knows_the_day(&self) -> bool {
+        self.day.is_some()
+    }
+
     /// What the clock of the day said at a moment, in microseconds from 1970-01-01 UTC.
     fn day_us(&self, at: Micros) -> Option<i64> {
         Some(self.day?.desk_time(at, DRIFT_PPM)?.0)

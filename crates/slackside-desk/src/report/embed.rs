@@ -9,22 +9,25 @@ use slackside::conditions::Condition;
 use slackside::input::Place;
 
 use super::causes::place;
-use super::chart::{heat_most, slip_scale, strips};
+use super::chart::{Mark, heat_most, rated_mark, slip_scale, strips};
 use super::figures::{belt_unit, trimmed};
 use super::story::{Importance, Story};
 use crate::replay::{Columns, Outcome, What};
+use crate::trace::Channel;
 
 /// The plot library, as its makers pack it.
 const PLOT: &str = include_str!("page/vendor/uPlot.iife.min.js");
 const PLOT_LICENCE: &str = include_str!("page/vendor/LICENSE");
 /// The modules of the page, each after those it leans on.
-const MODULES: [&str; 7] = [
+const MODULES: [&str; 9] = [
     include_str!("page/columns.js"),
     include_str!("page/words.js"),
     include_str!("page/plots.js"),
     include_str!("page/strips.js"),
+    include_str!("page/rows.js"),
     include_str!("page/timeline.js"),
     include_str!("page/bench.js"),
+    include_str!("page/sources.js"),
     include_str!("page/main.js"),
 ];
 
@@ -71,7 +74,7 @@ pub fn live(outcome: &Outcome, columns: &Columns, story: &Story) -> String {
     // Nothing in a script element may look like its end, or like markup at all.
     let data = data(outcome, columns, story).to_string().replace('<', "\\u003c");
     format!(
-        "<section class=\"wide live\" hidden>\n<h2>Take it apart</h2>\n<div class=\"timeline\"></div>\n\
+        "<section class=\"wide live\" hidden>\n<h2>The trip, moment by moment</h2>\n<div class=\"timeline\"></div>\n\
          <script type=\"application/json\" class=\"trip\">{data}</script>\n</section>\n"
     )
 }
@@ -107,6 +110,12 @@ fn data(outcome: &Outcome, columns: &Columns, story: &Story) -> Value {
         })).collect::<Vec<_>>(),
         "events": events.map(|event| json!([event.at.get(), event.time, event.what, event.bad])).collect::<Vec<_>>(),
         "columns": base64(&gzip(&packed(begin, columns))),
+        "rows": {
+            "name": outcome.trace,
+            "what": if outcome.is_text { "line" } else { "input" },
+            "channels": Channel::ALL.map(Channel::name),
+            "packed": base64(&gzip(&packed_rows(begin, outcome))),
+        },
     })
 }
 
@@ -131,29 +140,34 @@ fn panels(outcome: &Outcome, columns: &Columns) -> Vec<Value> {
         line(What::SlipShort, "over one boot turn", "%", 1e4, 1e4, 1),
         line(What::SlipLong, "over four boot turns", "%", 1e4, 1e4, 1),
     ];
-    let rated = f64::from(machine.rated_power.get()) / 1e3;
     let warmth = Place::ALL.map(|where_| line(What::Temperature(where_), place(where_), "°C", 10.0, 10.0, 1));
     let (slip_range, _, slip_marks) = slip_scale(outcome);
     let deep = 100.0 - percent(Condition::DeepUnderspeed);
     let low = 100.0 - percent(Condition::Underspeed);
-    let mark = |at: f64, words: String| json!({"at": at, "words": words});
+    let mark = |mark: Mark| json!({"at": mark.at, "words": mark.words});
     let speed_marks = [
-        mark(80.0, "80 %: the code's limit".to_owned()),
-        mark(deep, format!("belt stop {} %", trimmed(deep, 1))),
-        mark(low, format!("belt alarm {} %", trimmed(low, 1))),
+        mark(Mark::code()),
+        mark(Mark::of(Condition::DeepUnderspeed, deep, format!("belt stop {} %", trimmed(deep, 1)))),
+        mark(Mark::of(Condition::Underspeed, low, format!("belt alarm {} %", trimmed(low, 1)))),
     ];
     let panel = |title: &str, lines: &[Option<Value>], range: Option<(f64, f64)>, marks: Value| {
         let lines: Vec<&Value> = lines.iter().flatten().collect();
         (!lines.is_empty()).then(|| json!({"title": title, "lines": lines, "range": range, "marks": marks}))
     };
-    let slip_marks: Vec<Value> = slip_marks.into_iter().map(|(at, words)| mark(at, words)).collect();
+    let slip_marks: Vec<Value> = slip_marks.into_iter().map(mark).collect();
     let heat = heat_most(outcome);
-    let heat_marks = if heat > 100.0 { vec![mark(100.0, "stop 100 %".to_owned())] } else { Vec::new() };
+    let stop = Mark::of(Condition::SlipHeat, 100.0, "stop 100 %".to_owned());
+    let heat_marks = if heat > 100.0 { vec![mark(stop)] } else { Vec::new() };
     [
         panel("Speeds, per cent of normal", &speeds, Some((0.0, 120.0)), json!(speed_marks)),
-        panel("Slip, per cent", &slip, Some(slip_range.figures), json!(slip_marks)),
         panel(
-            "Slip heat, per cent of the budget",
+            "Slip: how much faster the pulley runs than the belt, per cent",
+            &slip,
+            Some(slip_range.figures),
+            json!(slip_marks),
+        ),
+        panel(
+            "Heat from slip, per cent of what is allowed",
             &[line(What::Heat, "slip heat", "%", 1e4, 1e4, 1)],
             Some((0.0, heat)),
             json!(heat_marks),
@@ -162,7 +176,7 @@ fn panels(outcome: &Outcome, columns: &Columns) -> Vec<Value> {
             "Power, kilowatts",
             &[line(What::Power, "power", "kW", 1e3, 1e3, 1)],
             None,
-            json!([mark(rated, format!("rated {} kW", trimmed(rated, 1)))]),
+            json!([mark(rated_mark(outcome))]),
         ),
         panel("Temperature at the rub points, °C", &warmth, None, json!([])),
         panel(
@@ -202,6 +216,24 @@ fn packed(begin: u64, columns: &Columns) -> Vec<u8> {
         bytes.extend(rows.iter().flat_map(|row| row.2.to_le_bytes()));
     }
     bytes
+}
+
+/// The rows of the window, low byte first: their number; how long after the row before each comes, in microseconds, the first after the
+/// beginning of the trace; how much its number is above that of the row before; its channel. Rows out of order are taken at the newest
+/// time, as the monitor takes them.
+fn packed_rows(begin: u64, outcome: &Outcome) -> Vec<u8> {
+    let (mut waits, mut steps, mut channels) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut newest, mut number) = (begin, 0);
+    let held = |step: u64| u32::try_from(step).unwrap_or(u32::MAX).to_le_bytes();
+    for row in outcome.window.rows() {
+        let at = row.input.at.get().max(newest);
+        waits.extend(held(at - newest));
+        steps.extend(held(row.number.saturating_sub(number)));
+        channels.push(Channel::of(&row.input.signal).index() as u8);
+        (newest, number) = (at, row.number);
+    }
+    let count = held(channels.len() as u64);
+    [&count[..], &waits, &steps, &channels].concat()
 }
 
 fn gzip(bytes: &[u8]) -> Vec<u8> {

@@ -4,6 +4,7 @@ use serde_json::{Map, Value, json};
 use slackside::conditions::{Condition, Unit};
 use slackside::units::Ppm;
 
+use super::sources::Told;
 use super::story::Story;
 use crate::replay::{FirstOut, Outcome, Peak, change_name, phase_name, state_name};
 
@@ -56,9 +57,13 @@ pub fn object(outcome: &Outcome) -> Value {
         "findings": story.findings.iter().map(|finding| {
             json!({"title": finding.title, "sureness": finding.sureness, "figure": finding.figure, "first": finding.first, "inspect": finding.inspect})
         }).collect::<Vec<_>>(),
-        "known": story.known,
-        "not_known": story.unknown,
+        "known": words(&story.known),
+        "not_known": words(&story.unknown),
     })
+}
+
+fn words(told: &[Told]) -> Vec<&str> {
+    told.iter().map(|told| told.words.as_str()).collect()
 }
 
 fn percent(ppm: Ppm) -> f64 {

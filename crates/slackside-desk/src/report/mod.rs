@@ -10,7 +10,9 @@ pub(crate) mod escape;
 mod figures;
 mod html;
 mod json;
+mod leg;
 mod pair;
+mod sources;
 mod story;
 mod terminal;
 
@@ -19,6 +21,7 @@ pub use clock::{Clock, DRIFT_PPM, date_and_time};
 pub use html::page;
 pub use json::object;
 pub use pair::pair;
+pub use sources::{Sources, Told};
 pub use story::{Because, Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};
 pub use terminal::{WIDTH, words};
 

@@ -2,15 +2,18 @@
 
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::{Place, Shaft};
-use slackside::settings::{Action, Limits, Targets};
+use slackside::input::{Place, Shaft, Signal};
+use slackside::settings::{Action, Field, LimitPart, Limits, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
 use super::causes::{inspection, place};
 use super::clock::Clock;
 use super::figures;
+use super::sources::{Sources, Told};
 use crate::findings::answer::{Answer, Group};
+use crate::findings::cause::Cause;
+use crate::findings::evidence::{Clue, Evidence};
 use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
 use crate::trace::Channel;
 
@@ -62,6 +65,8 @@ pub struct RunUpRow {
     pub slip_short: String,
     /// Slip over four boot turns.
     pub slip_long: String,
+    /// Where they come from.
+    pub from: Sources,
 }
 
 impl RunUpRow {
@@ -83,6 +88,8 @@ pub struct Event {
     pub what: String,
     /// Whether it dropped something or raised an alarm.
     pub bad: bool,
+    /// Where its numbers come from.
+    pub from: Sources,
 }
 
 /// A finding in words.
@@ -92,7 +99,7 @@ pub struct Because {
     pub title: String,
     /// How sure.
     pub sureness: &'static str,
-    /// The figure it rests on.
+    /// The figure that speaks for it, with what it is a figure of.
     pub figure: Option<String>,
     /// What to do first, with its caution.
     pub first: &'static str,
@@ -109,8 +116,10 @@ pub struct Story {
     pub warnings: Vec<String>,
     /// One line.
     pub headline: String,
+    /// Where its numbers come from, and those of what to check.
+    pub headline_from: Sources,
     /// What it means, sentence by sentence.
-    pub meaning: Vec<String>,
+    pub meaning: Vec<Told>,
     /// The unit of belt speeds.
     pub belt_unit: &'static str,
     /// The seconds before the first-out, if there was one.
@@ -122,11 +131,11 @@ pub struct Story {
     /// How many events are left out of both lists.
     pub left_out: usize,
     /// The permits at the end, and what a restart needs.
-    pub permits: Vec<String>,
+    pub permits: Vec<Told>,
     /// What was watched and known.
-    pub known: Vec<String>,
+    pub known: Vec<Told>,
     /// What was not.
-    pub unknown: Vec<String>,
+    pub unknown: Vec<Told>,
     /// What to check first.
     pub findings: Vec<Because>,
 }
@@ -149,6 +158,7 @@ impl Story {
             importance,
             warnings: outcome.cautions.clone(),
             headline: headline(outcome, clock),
+            headline_from: headline_from(outcome),
             meaning: what_it_means(outcome),
             belt_unit: figures::belt_unit(outcome.feet),
             run_up: first_out.map_or_else(Vec::new, |_| run_up(outcome)),
@@ -185,6 +195,13 @@ fn headline(outcome: &Outcome, clock: Clock) -> String {
     }
 }
 
+fn headline_from(outcome: &Outcome) -> Sources {
+    let Some(first_out) = outcome.first_outs.first() else { return Sources::all_rows(outcome) };
+    Sources::how("By this row, and the silence after it; where a delay is set it ended then.")
+        .row(outcome.row_of_verdict(first_out.at))
+        .limit(first_out.condition)
+}
+
 /// How long the trace is; how long what could be read of it is, where that is not all.
 fn read(outcome: &Outcome) -> String {
     if outcome.part_unread { format!("the {} that could be read", span(outcome)) } else { span(outcome) }
@@ -212,35 +229,44 @@ fn value_against_setpoint(first_out: &FirstOut) -> Option<String> {
     })
 }
 
-fn what_it_means(outcome: &Outcome) -> Vec<String> {
+fn what_it_means(outcome: &Outcome) -> Vec<Told> {
     let mut lines = Vec::new();
     if let Some(first_out) = outcome.first_outs.first() {
-        lines.push(first_out.condition.entry().meaning.to_owned());
+        let setpoint = Sources::default().field(Field::Limit(first_out.condition, LimitPart::Setpoint));
+        lines.push(Told::new(first_out.condition.entry().meaning, setpoint));
         let delay = outcome.settings.limits.of(first_out.condition).on_delay.get();
         if delay > 0 {
-            lines.push(format!(
-                "It had to last {} s before the leg was stopped, so that a passing jerk stops nothing.",
-                figures::trimmed(f64::from(delay) / 1e6, 3)
+            lines.push(Told::new(
+                format!(
+                    "It had to last {} s before the leg was stopped, so that a passing jerk stops nothing.",
+                    figures::trimmed(f64::from(delay) / 1e6, 3)
+                ),
+                Sources::default().field(Field::Limit(first_out.condition, LimitPart::OnDelay)),
             ));
         }
         if outcome.first_outs.len() > 1 {
-            lines.push(format!(
-                "Later in the trace {} more; this is the first of them.",
-                match outcome.first_outs.len() - 1 {
-                    1 => "there was one trip".to_owned(),
-                    more => format!("there were {more} trips"),
-                }
+            lines.push(Told::new(
+                format!(
+                    "Later in the trace {} more; this is the first of them.",
+                    match outcome.first_outs.len() - 1 {
+                        1 => "there was one trip".to_owned(),
+                        more => format!("there were {more} trips"),
+                    }
+                ),
+                Sources::all_rows(outcome),
             ));
         }
         return lines;
     }
     for condition in Condition::ALL.into_iter().filter(|condition| outcome.raised[condition.rank()].times > 0).take(3) {
-        lines.push(format!("{}: {}", condition.entry().title, condition.entry().meaning));
+        let entry = condition.entry();
+        let from = Sources::default().limit(condition);
+        lines.push(Told::new(format!("{}: {}", entry.title, entry.meaning), from));
     }
     lines.push(
         "That nothing tripped does not mean that the leg is sound: only what was watched can trip, and only while it was \
          known. See below what was not."
-            .to_owned(),
+            .into(),
     );
     lines
 }
@@ -261,18 +287,29 @@ fn run_up(outcome: &Outcome) -> Vec<RunUpRow> {
                 belt: figures::belt(sample.belt, outcome.feet),
                 slip_short: figures::slip(sample.slip_short),
                 slip_long: figures::slip(sample.slip_long),
+                from: run_up_from(outcome, before_us),
             }
         })
         .collect()
+}
+
+/// What was known at a moment before the trip is known from the newest edges by then.
+fn run_up_from(outcome: &Outcome, before_us: u64) -> Sources {
+    let at = outcome.run_up.until().map_or(Micros::ZERO, |until| Micros::new(until.get().saturating_sub(before_us)));
+    let edge = |wanted: Shaft| {
+        outcome.window.newest(at, |signal| matches!(signal, Signal::Edge(shaft, _) if *shaft == wanted))
+    };
+    Sources::how("By the shafts' newest edges:").row(edge(Shaft::Head)).row(edge(Shaft::Boot))
 }
 
 fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec<Event>, usize) {
     let split = outcome.first_outs.first().map_or(u64::MAX, |first_out| first_out.at.get());
     let mut before: Vec<Event> = Vec::new();
     let mut after: Vec<Event> = Vec::new();
-    for verdict in &outcome.verdicts {
+    for (verdict, row) in outcome.verdicts.iter().zip(&outcome.verdict_rows) {
         if let Some((what, bad)) = event_words(&outcome.settings.limits, verdict) {
-            let event = Event { at: verdict.at, time: clock.short(verdict.at), what, bad };
+            let from = event_from(verdict).row(*row);
+            let event = Event { at: verdict.at, time: clock.short(verdict.at), what, bad, from };
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
         }
     }
@@ -280,6 +317,14 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
     // Of what came before, the newest matter most; of what came after, the oldest. Of both, the other end is shown too.
     let left_out = shorten(&mut before, most / 4, most) + shorten(&mut after, most - most / 4, most);
     (before, after, left_out + kept)
+}
+
+/// The settings that the numbers of an event come from.
+fn event_from(verdict: &Verdict) -> Sources {
+    match verdict.change {
+        Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => Sources::default().limit(condition),
+        _ => Sources::default(),
+    }
 }
 
 /// Keep `most` events, the first `first` and the newest, with a line where the rest was; how many were left out.
@@ -290,7 +335,10 @@ fn shorten(events: &mut Vec<Event>, first: usize, most: usize) -> usize {
     }
     let at = events.get(first).map_or(Micros::ZERO, |event| event.at);
     let what = format!("({left_out} more here)");
-    events.splice(first..first + left_out, [Event { at, time: String::new(), what, bad: false }]);
+    events.splice(
+        first..first + left_out,
+        [Event { at, time: String::new(), what, bad: false, from: Sources::how("Counted for this list.") }],
+    );
     left_out
 }
 
@@ -420,34 +468,49 @@ fn may_turn(outcome: &Outcome) -> bool {
     })
 }
 
-fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
+fn permits(outcome: &Outcome, clock: Clock) -> Vec<Told> {
     let status = &outcome.status;
-    let mut lines = Vec::new();
+    let mut lines: Vec<Told> = Vec::new();
     let word = |given: bool| if given { "given" } else { "dropped" };
-    lines.push(format!(
-        "At the end of the trace: run permit {}, feed permit {}, leg {}.",
-        word(status.run_permit),
-        word(status.feed_permit),
-        if may_turn(outcome) { "may be turning: its shafts turned after it stood" } else { phase_words(status.phase) }
-    ));
+    lines.push(
+        format!(
+            "At the end of the trace: run permit {}, feed permit {}, leg {}.",
+            word(status.run_permit),
+            word(status.feed_permit),
+            if may_turn(outcome) {
+                "may be turning: its shafts turned after it stood"
+            } else {
+                phase_words(status.phase)
+            }
+        )
+        .into(),
+    );
     if !outcome.run_ever_given {
-        lines.push("The run permit was never given while the trace lasted.".to_owned());
+        lines.push("The run permit was never given while the trace lasted.".into());
     }
     if let Some(at) = outcome.run_dropped {
-        lines.push(format!("The run permit was dropped at {}.", clock.at(at)));
+        let from = Sources::how("By this row, or the silence after it.").row(outcome.row_of_verdict(at));
+        lines.push(Told::new(format!("The run permit was dropped at {}.", clock.at(at)), from));
     }
     if let Some(ran_on) = outcome.ran_on_us.filter(|ran_on| *ran_on > RAN_ON_US) {
-        lines.push(format!(
-            "The motor stayed on for {} after that: in this trace it did not obey the run permit. What came later is not what \
-             a leg wired to it would have done.",
-            Clock::length(ran_on)
+        lines.push(Told::new(
+            format!(
+                "The motor stayed on for {} after that: in this trace it did not obey the run permit. What came later is not what \
+                 a leg wired to it would have done.",
+                Clock::length(ran_on)
+            ),
+            Sources::how("By the drive contact, the channel `drive`, after this row.")
+                .row(outcome.run_dropped.and_then(|at| outcome.row_of_verdict(at))),
         ));
     }
     if let Some((at, condition)) = outcome.feed_dropped {
-        lines.push(format!(
-            "The feed permit was first dropped by a condition at {}: {}.",
-            clock.at(at),
-            lower(condition.entry().title)
+        lines.push(Told::new(
+            format!(
+                "The feed permit was first dropped by a condition at {}: {}.",
+                clock.at(at),
+                lower(condition.entry().title)
+            ),
+            Sources::how("By this row, or the silence after it.").row(outcome.row_of_verdict(at)).limit(condition),
         ));
     }
     let restart = match (status.first_out.is_some(), status.boot_cleared_needed) {
@@ -458,13 +521,13 @@ fn permits(outcome: &Outcome, clock: Clock) -> Vec<String> {
         (false, true) => Some("Before a restart somebody must look into the boot, clear it and report it clear."),
         (false, false) => None,
     };
-    lines.extend(restart.map(str::to_owned));
+    lines.extend(restart.map(Told::from));
     let standing: Vec<String> = outcome
         .standing()
         .map(|(condition, state)| format!("{} ({})", lower(condition.entry().title), state_words(state)))
         .collect();
     if !standing.is_empty() {
-        lines.push(format!("Alarms standing at the end: {}.", standing.join(", ")));
+        lines.push(format!("Alarms standing at the end: {}.", standing.join(", ")).into());
     }
     lines
 }
@@ -485,35 +548,47 @@ pub const fn state_words(state: AlarmState) -> &'static str {
     }
 }
 
-fn known(outcome: &Outcome, clock: Clock) -> Vec<String> {
-    let mut lines = vec![format!(
+fn known(outcome: &Outcome, clock: Clock) -> Vec<Told> {
+    let all_rows = || Sources::all_rows(outcome);
+    let reaches = format!(
         "The trace reaches from {} to {} ({} rows). What came after it is not known.",
         clock.at(outcome.first()),
         clock.at(outcome.last()),
         outcome.survey.rows
-    )];
-    lines.extend(clock.note());
-    lines.push(format!("Watched: {}.", watched(outcome).join(", ")));
+    );
+    let mut lines = vec![Told::new(reaches, all_rows())];
+    lines.extend(clock.note().map(|note| Told::new(note, all_rows())));
+    lines.push(format!("Watched: {}.", watched(outcome).join(", ")).into());
     if outcome.running_us > 0 && outcome.sees_slip() {
-        lines.push(format!(
+        let running = format!(
             "The leg was running for {}; slip was known for {:.1} % of that.",
             Clock::length(outcome.running_us),
             100.0 * outcome.slip_known_us as f64 / outcome.running_us as f64
-        ));
+        );
+        lines.push(Told::new(running, all_rows()));
     } else if outcome.running_us > 0 {
-        lines.push(format!("The leg was running for {}.", Clock::length(outcome.running_us)));
+        let running = format!("The leg was running for {}.", Clock::length(outcome.running_us));
+        lines.push(Told::new(running, all_rows()));
     }
     let peak = |peak: Option<Peak>, window: &str| {
         peak.map(|peak| {
             let at_least = if peak.at_least { "at least " } else { "" };
-            format!("Largest slip over {window}: {at_least}{} at {}.", figures::percent(peak.value), clock.at(peak.at))
+            let (value, at) = (figures::percent(peak.value), clock.at(peak.at));
+            let words = format!("Largest slip over {window}: {at_least}{value} at {at}.");
+            let how =
+                "Head turns held against boot turns times the no-slip ratio, up to this row or the silence after it.";
+            Told::new(words, Sources::how(how).row(peak.row).slip())
         })
     };
     lines.extend(peak(outcome.peak_short, "one boot turn"));
     lines.extend(peak(outcome.peak_long, "four boot turns"));
     if outcome.sees_slip() {
         let or_more = if outcome.peak_heat >= MOST_HEAT { " or more" } else { "" };
-        lines.push(format!("Most slip heat: {}{or_more} of its budget.", figures::percent(outcome.peak_heat)));
+        let heat = format!("Most slip heat: {}{or_more} of its budget.", figures::percent(outcome.peak_heat));
+        lines.push(Told::new(
+            heat,
+            Sources::how("Slip times power, added up over the whole trace and cooling down.").heat(),
+        ));
     }
     lines
 }
@@ -548,14 +623,14 @@ fn watched(outcome: &Outcome) -> Vec<String> {
     .collect()
 }
 
-fn unknown(outcome: &Outcome) -> Vec<String> {
+fn unknown(outcome: &Outcome) -> Vec<Told> {
     let machine = &outcome.settings.machine;
-    let mut lines: Vec<String> = outcome.notes.iter().map(|note| plain_names(note)).collect();
+    let mut lines: Vec<Told> = outcome.notes.iter().map(|note| plain_names(note).into()).collect();
     if machine.head_targets.is_none() {
         lines.push(
             "There is no head sensor, so slip was not watched: a slow belt may be slip, a choke or the drive, and a slip \
              that the drive makes up for goes unseen."
-                .to_owned(),
+                .into(),
         );
     }
     let unsupervised = |targets: &Option<Targets>| targets.is_some_and(|targets| !targets.supervised);
@@ -566,8 +641,9 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
         (false, false) => None,
     };
     if let Some(wires) = wires {
-        lines
-            .push(format!("{wires} not supervised: a cut wire looks like a shaft that stands, and is treated as one."));
+        lines.push(
+            format!("{wires} not supervised: a cut wire looks like a shaft that stands, and is treated as one.").into(),
+        );
     }
     let places: Vec<&str> = Place::ALL
         .into_iter()
@@ -575,23 +651,20 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
         .map(place)
         .collect();
     if places.len() == Place::COUNT {
-        lines.push("There are no rub contacts: where the belt runs was not watched.".to_owned());
+        lines.push("There are no rub contacts: where the belt runs was not watched.".into());
     } else if !places.is_empty() {
-        lines.push(format!("No rub contact is fitted at: {}.", places.join("; ")));
+        lines.push(format!("No rub contact is fitted at: {}.", places.join("; ")).into());
     }
     if !machine.power_meter && outcome.sees_slip() {
-        lines.push("Power was not measured: slip heat is reckoned with rated power, whatever the load.".to_owned());
+        lines.push("Power was not measured: slip heat is reckoned with rated power, whatever the load.".into());
     }
     if machine.accepted_ratio.is_none() && outcome.sees_slip() {
         lines.push(
-            "Nobody has accepted a learned no-slip ratio: slip is held against the one that the diameters give."
-                .to_owned(),
+            "Nobody has accepted a learned no-slip ratio: slip is held against the one that the diameters give.".into(),
         );
     }
     if !machine.drive_contact {
-        lines.push(
-            "The drive contact is not wired: whether the motor was on is judged from the shafts alone.".to_owned(),
-        );
+        lines.push("The drive contact is not wired: whether the motor was on is judged from the shafts alone.".into());
     }
     let bypassed: Vec<&str> = Condition::ALL
         .into_iter()
@@ -599,9 +672,11 @@ fn unknown(outcome: &Outcome) -> Vec<String> {
         .map(|condition| condition.entry().title)
         .collect();
     if !bypassed.is_empty() {
-        lines.push(format!("Switched off in the settings: {}.", bypassed.join(", ")));
+        lines.push(format!("Switched off in the settings: {}.", bypassed.join(", ")).into());
     }
-    lines.extend(outcome.warnings.iter().map(|warning| capital(&plain_names(&warning.to_string()))));
+    let all_rows = || Sources::all_rows(outcome);
+    let warnings = outcome.warnings.iter().map(|warning| capital(&plain_names(&warning.to_string())));
+    lines.extend(warnings.map(|warning| Told::new(warning, all_rows())));
     lines
 }
 
@@ -625,9 +700,26 @@ fn because(outcome: &Outcome) -> Vec<Because> {
             None => inspection.title.to_owned(),
         };
         let (first, inspect) = (inspection.first, inspection.inspect);
-        Because { title, sureness: finding.sureness.words(), figure: None, first, inspect }
+        let figure = figure(finding.cause, &outcome.asked);
+        Because { title, sureness: finding.sureness.words(), figure, first, inspect }
     });
     answer.cannot_tell.map(|group| together(&group)).into_iter().chain(findings).collect()
+}
+
+/// The figure that speaks for a cause, with what it is a figure of: beside a word of sureness a bare one would be read as how sure.
+fn figure(cause: Cause, evidence: &Evidence) -> Option<String> {
+    let percent = |clue: Clue| evidence.get(clue).map(|ppm| figures::percent(Ppm::new(ppm)));
+    match cause {
+        Cause::LaggingGone | Cause::WrongDiameters | Cause::HeadBuildup | Cause::BootBuildup => {
+            percent(Clue::SlipLeast).map(|least| format!("slip never below {least}"))
+        }
+        Cause::LaggingSlick | Cause::TakeUp | Cause::HeadPulleyLoose | Cause::Choke | Cause::BeltCaught => {
+            percent(Clue::SlipAt).map(|slip| format!("slip {slip} then"))
+        }
+        Cause::Overload => evidence.get(Clue::PowerAt).map(|power| format!("power {} % of rated then", power / 10)),
+        Cause::DriveSlow => percent(Clue::HeadSpeed).map(|speed| format!("head at {speed} of normal speed then")),
+        _ => None,
+    }
 }
 
 /// Causes that no signal tells apart, as one finding that stands before them.

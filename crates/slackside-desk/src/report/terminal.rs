@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::sources::Told;
 use super::story::{Because, Event, RunUpRow, Story};
 use crate::cautions;
 use crate::replay::Outcome;
@@ -26,7 +27,7 @@ pub fn words(outcome: &Outcome, opening: &[&str]) -> String {
     first_screen(&mut out, outcome, &story);
     heading(&mut out, "What it means");
     for line in &story.meaning {
-        paragraph(&mut out, "  ", line);
+        paragraph(&mut out, "  ", &line.words);
     }
     if !opening.is_empty() {
         heading(&mut out, "About this trace");
@@ -88,7 +89,7 @@ fn first_screen(out: &mut String, outcome: &Outcome, story: &Story) {
 }
 
 fn titled(finding: &Because) -> String {
-    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!(", {figure}"));
+    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!("; {figure}"));
     format!("{} ({}{figure}).", finding.title, finding.sureness)
 }
 
@@ -135,13 +136,13 @@ fn item(out: &mut String, mark: &str, text: &str) {
     out.push('\n');
 }
 
-fn list(out: &mut String, title: &str, lines: &[String]) {
+fn list(out: &mut String, title: &str, lines: &[Told]) {
     if lines.is_empty() {
         return;
     }
     heading(out, title);
     for line in lines {
-        item(out, "- ", line);
+        item(out, "- ", &line.words);
     }
 }
 

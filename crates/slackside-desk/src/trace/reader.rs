@@ -34,6 +34,9 @@ pub struct Reader {
     at_end: bool,
     line: u64,
     survey: Survey,
+    /// The number of each row of the newest batch.
+    numbers: Vec<u64>,
+    counts_inputs: bool,
     progress: Progress,
     waiting: std::vec::IntoIter<Input>,
     broken: bool,
@@ -109,6 +112,8 @@ impl Reader {
             at_end: false,
             line: 0,
             survey: Survey::default(),
+            numbers: Vec::new(),
+            counts_inputs: false,
             progress,
             waiting: Vec::new().into_iter(),
             broken: false,
@@ -122,6 +127,19 @@ impl Reader {
         reader.source = if reader.compressed { Box::new(MultiGzDecoder::new(whole)) } else { Box::new(whole) };
         reader.header()?;
         Ok(reader)
+    }
+
+    /// Number the rows by themselves and not by the lines they are on: for inputs that come from no text.
+    #[must_use]
+    pub fn counting_inputs(mut self) -> Self {
+        self.counts_inputs = true;
+        self
+    }
+
+    /// The number of each row of the newest batch: its line in the file.
+    #[must_use]
+    pub fn numbers(&self) -> &[u64] {
+        &self.numbers
     }
 
     /// What messages call the trace.
@@ -148,6 +166,7 @@ impl Reader {
     /// A row that cannot be read, or at the end a trace that cannot be judged as a whole. Nothing more is read after it.
     pub fn read_batch(&mut self, batch: &mut Vec<Input>) -> Result<bool, TraceError> {
         batch.clear();
+        self.numbers.clear();
         if self.broken {
             return Ok(false);
         }
@@ -161,14 +180,12 @@ impl Reader {
             if let Some((input, length)) = edge_row(&self.buffer[self.start..self.end]) {
                 self.start += length;
                 self.line += 1;
-                self.survey.take(&input, self.line);
-                batch.push(input);
+                self.take(input, batch);
                 continue;
             }
             let Some(line) = self.next_line()? else { break };
             if let Some(input) = self.careful(line)? {
-                self.survey.take(&input, self.line);
-                batch.push(input);
+                self.take(input, batch);
             } else {
                 self.survey.comment(&self.buffer[line.0..line.1]);
             }
@@ -179,6 +196,12 @@ impl Reader {
             return Ok(false);
         }
         Ok(true)
+    }
+
+    fn take(&mut self, input: Input, batch: &mut Vec<Input>) {
+        self.survey.take(&input, self.line);
+        self.numbers.push(if self.counts_inputs { self.survey.rows } else { self.line });
+        batch.push(input);
     }
 
     /// The bounds of the next line in the buffer without its line end, and past it.

@@ -20,6 +20,18 @@ fn read(bytes: impl Into<Vec<u8>>) -> Result<(Vec<Input>, Survey), TraceError> {
     Ok((all, reader.survey().clone()))
 }
 
+#[test]
+fn rows_are_numbered_by_their_lines_and_inputs_that_come_from_no_text_by_themselves() {
+    let text = "time_us,channel,value\n10,head,1\n# a comment\n\n20,boot,1\n30,head,0\n40,boot,0\n";
+    for (counts_inputs, wanted) in [(false, [2, 5, 6, 7]), (true, [1, 2, 3, 4])] {
+        let reader = Reader::from_read("t.csv", Cursor::new(text)).expect("a trace");
+        let mut reader = if counts_inputs { reader.counting_inputs() } else { reader };
+        let mut batch = Vec::new();
+        assert!(reader.read_batch(&mut batch).expect("rows"));
+        assert_eq!((batch.len(), reader.numbers()), (4, &wanted[..]));
+    }
+}
+
 fn broken(bytes: impl Into<Vec<u8>>) -> TraceError {
     read(bytes).expect_err("a broken trace must be refused")
 }

@@ -2,9 +2,11 @@
 // Puts the live drawing in the place of the still one.
 import { Bench, BenchView } from "./bench.js";
 import { Column, bytesOf, unpacked } from "./columns.js";
+import { SourceNotes } from "./sources.js";
 import { Timeline } from "./timeline.js";
 
 async function begin() {
+  const notes = new SourceNotes();
   /** @type {Timeline[]} */
   const timelines = [];
   for (const section of document.querySelectorAll("section.live")) {
@@ -22,7 +24,7 @@ async function begin() {
     timelines[0].preset("trip");
   }
   // For whoever looks into the page from outside, such as its tests.
-  Object.assign(globalThis, { slackside: { timelines, Column, Timeline, bytesOf, unpacked } });
+  Object.assign(globalThis, { slackside: { timelines, notes, Column, Timeline, bytesOf, unpacked } });
 }
 
 /** The core inside, where the browser can run it. */

@@ -14,6 +14,7 @@ import { valueOf } from "./words.js";
  * @property {string} title @property {Line[]} lines @property {[number, number] | null} range
  * @property {{ at: number, words: string }[]} marks
  */
+/** @typedef {{ x: number, y: number, wide: number, high: number, words: string, weight: number }} Box where words lie, in pixels of the drawing */
 /** @typedef {{ from: number, to: number }} View seconds from the trip, or from the beginning where nothing tripped */
 
 /** Room for the axis at the left of every lane, and at its right, in pixels. */
@@ -80,6 +81,8 @@ export class Lane {
     this.ticks = [];
     /** @type {Uint8Array[]} */
     this.open = [];
+    /** Where the words of the setpoints lie. @type {Box[]} */
+    this.labels = [];
     /** @type {View} */
     this.view = { from: 0, to: 1 };
   }
@@ -205,7 +208,7 @@ export class Lane {
     pen.restore();
   }
 
-  /** Before the lines: setpoints with their words, and a marker here and there. @param {uPlot} plot */
+  /** Before the lines: setpoints, a marker here and there, and the words of the setpoints. @param {uPlot} plot */
   above(plot) {
     const { ctx: pen, bbox } = plot;
     const ratio = devicePixelRatio;
@@ -213,45 +216,85 @@ export class Lane {
     pen.beginPath();
     pen.rect(bbox.left, bbox.top, bbox.width, bbox.height);
     pen.clip();
-    pen.font = `${11.5 * ratio}px sans-serif`;
-    pen.textAlign = "left";
-    pen.textBaseline = "alphabetic";
     pen.lineWidth = ratio;
-    /** @type {number[]} */
-    const taken = [];
+    pen.strokeStyle = colour(this.element, "--bad");
+    pen.setLineDash([5 * ratio, 4 * ratio]);
     for (const mark of this.panel.marks) {
       const y = Math.round(plot.valToPos(mark.at, "y", true));
-      pen.strokeStyle = pen.fillStyle = colour(this.element, "--bad");
-      pen.setLineDash([5 * ratio, 4 * ratio]);
       pen.beginPath();
       pen.moveTo(bbox.left, y);
       pen.lineTo(bbox.left + bbox.width, y);
       pen.stroke();
-      pen.setLineDash([]);
-      // Words that would lie on each other stand side by side.
-      const beside = taken.filter((other) => Math.abs(other - y) < 13 * ratio).length;
-      taken.push(y);
-      const x = bbox.left + (6 + 150 * beside) * ratio;
-      pen.fillStyle = colour(this.element, "--card");
-      pen.globalAlpha = 0.85;
-      pen.fillRect(x - 2 * ratio, y - 14 * ratio, pen.measureText(mark.words).width + 4 * ratio, 13 * ratio);
-      pen.globalAlpha = 1;
-      pen.fillStyle = colour(this.element, "--bad");
-      pen.fillText(mark.words, x, y - 4 * ratio);
     }
+    pen.setLineDash([]);
     this.panel.lines.forEach((_line, at) => {
       const data = /** @type {(number | null)[]} */ (/** @type {unknown} */ (plot.data[at + 1]));
       if (!data) return;
       pen.fillStyle = colour(this.element, `--l${at}`);
       const step = 2 * APART;
-      for (let place = 40 + 70 * at; place < data.length; place += step) {
+      for (let place = 40 + (step * at) / 4; place < data.length; place += step) {
         const value = data[place & ~1];
         if (value === null || value === undefined) continue;
         const x = bbox.left + (bbox.width * place) / data.length;
         marker(pen, at % 4, x, plot.valToPos(value, "y", true), 3.4 * ratio);
       }
     });
+    this.#name(plot);
     pen.restore();
+  }
+
+  /** Write the words of the setpoints where no line runs through them. @param {uPlot} plot */
+  #name(plot) {
+    const { ctx: pen, bbox } = plot;
+    const ratio = devicePixelRatio;
+    pen.font = `${11.5 * ratio}px sans-serif`;
+    pen.textAlign = "left";
+    pen.textBaseline = "alphabetic";
+    const zero = plot.valToPos(0, "y", true);
+    const one = plot.valToPos(1, "y", true) - zero;
+    const data = /** @type {(number | null)[][]} */ (/** @type {unknown} */ (plot.data.slice(1)));
+    const levels = this.panel.marks.map((mark) => Math.round(zero + one * mark.at));
+    const trip = plot.valToPos(0, "x", true);
+    const high = 14 * ratio;
+    this.labels = [];
+    for (const [at, mark] of this.panel.marks.entries()) {
+      const wide = pen.measureText(mark.words).width + 6 * ratio;
+      /** What lies under words at a place: other words weigh most, then lines of limits, then the trip, then a curve. */
+      const under = (/** @type {Box} */ box) => {
+        let weight = box.y < bbox.top || box.y + box.high > bbox.top + bbox.height ? 1e6 : 0;
+        for (const other of this.labels) if (box.x < other.x + other.wide && other.x < box.x + box.wide && box.y < other.y + other.high && other.y < box.y + box.high) weight += 1e6;
+        for (const level of levels) if (level > box.y && level < box.y + box.high) weight += 1e5;
+        // Words on the other side of another limit's line seem to be that one's.
+        const middle = box.y + box.high / 2;
+        for (const level of levels) if (Math.min(middle, levels[at]) < level && level < Math.max(middle, levels[at])) weight += 30;
+        if (trip > box.x && trip < box.x + box.wide) weight += 1e3;
+        for (const line of data) {
+          const slot = line.length / bbox.width;
+          const end = Math.min(Math.ceil((box.x + box.wide - bbox.left) * slot), line.length);
+          for (let place = Math.max(Math.floor((box.x - bbox.left) * slot), 0); place < end; place += 1) {
+            const value = line[place];
+            if (value !== null && zero + one * value > box.y - ratio && zero + one * value < box.y + box.high + ratio) weight += 1;
+          }
+        }
+        return weight;
+      };
+      let best = { x: 0, y: 0, wide, high, words: mark.words, weight: Infinity };
+      // Above its line or below it; where others lie close, above or below those. Beginning at the left.
+      const heights = levels.flatMap((level) => [level - high - ratio, level + 2 * ratio, level - 2 * high - ratio]);
+      heights.sort((a, b) => Math.abs(a + high / 2 - levels[at]) - Math.abs(b + high / 2 - levels[at]));
+      for (const y of heights) {
+        for (let part = 0; part <= 8; part += 1) {
+          const box = { x: bbox.left + 4 * ratio + ((bbox.width - wide - 8 * ratio) * part) / 8, y, wide, high, words: mark.words, weight: 0 };
+          box.weight = under(box);
+          if (box.weight < best.weight) best = box;
+        }
+      }
+      this.labels.push(best);
+      pen.fillStyle = colour(this.element, "--card");
+      pen.fillRect(best.x, best.y, wide, high);
+      pen.fillStyle = colour(this.element, "--bad");
+      pen.fillText(mark.words, best.x + 3 * ratio, best.y + high - 3.5 * ratio);
+    }
   }
 }
 

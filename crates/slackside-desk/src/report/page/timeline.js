@@ -2,6 +2,7 @@
 // The drawing that can be taken apart: zoom, pan, values at the cursor, from event to event.
 import { bytesOf, columnsOf, unpacked } from "./columns.js";
 import { Lane, LEFT, RIGHT } from "./plots.js";
+import { Rows } from "./rows.js";
 import { StripLane } from "./strips.js";
 import { fromTrip, markOf, momentOf } from "./words.js";
 
@@ -14,7 +15,7 @@ import { fromTrip, markOf, momentOf } from "./words.js";
  * @typedef {object} Trip
  * @property {string} leg @property {boolean} stopped @property {number} begin @property {number} end @property {number | null} trip
  * @property {string | null} window @property {number} rows_before @property {Clock} clock @property {Panel[]} panels
- * @property {Strips[]} strips @property {TripEvent[]} events @property {string} columns
+ * @property {Strips[]} strips @property {TripEvent[]} events @property {string} columns @property {import("./rows.js").RowsTold} rows
  */
 
 /** The shortest stretch that can be looked at, in seconds. */
@@ -30,15 +31,17 @@ export class Timeline {
   static async of(root, trip) {
     const base = trip.trip ?? trip.begin;
     const columns = columnsOf(await unpacked(bytesOf(trip.columns)), trip.begin, trip.end, base);
-    return new Timeline(root, trip, base, columns);
+    const rows = new Rows(trip.rows, await unpacked(bytesOf(trip.rows.packed)), trip.begin);
+    return new Timeline(root, trip, base, columns, rows);
   }
 
-  /** @param {HTMLElement} root @param {Trip} trip @param {number} base @param {import("./columns.js").Column[]} columns */
-  constructor(root, trip, base, columns) {
+  /** @param {HTMLElement} root @param {Trip} trip @param {number} base @param {import("./columns.js").Column[]} columns @param {Rows} rows */
+  constructor(root, trip, base, columns, rows) {
     this.root = root;
     this.trip = trip;
     this.base = base;
     this.columns = columns;
+    this.rows = rows;
     this.begin = (trip.begin - base) / 1e6;
     this.end = Math.max((trip.end - base) / 1e6, this.begin + SHORTEST);
     /** @type {View} */
@@ -98,12 +101,13 @@ export class Timeline {
     this.stage.append(this.axis, this.tripLine, this.wouldLine, this.cursorLine);
     this.told = make("p", "told");
     this.told.setAttribute("role", "status");
+    this.behind = make("p", "note behind");
     const help = make("p", "note");
     help.textContent =
       "Drag to move, pinch or use the wheel (with Ctrl, or after a click into the picture) to zoom, double-click for closer. " +
       "Keys: ← → cursor, Shift with them moves the picture, + − zoom, n p next and previous event, w r t whole, run-up, trip." +
       (this.trip.window ? ` ${this.trip.window}` : "");
-    this.root.replaceChildren(this.bar, this.told, this.stage, help);
+    this.root.replaceChildren(this.bar, this.told, this.stage, this.behind, help);
     this.#listen();
   }
 
@@ -268,6 +272,7 @@ export class Timeline {
   #tell() {
     for (const lane of this.lanes ?? []) lane.tell(this.cursor);
     for (const lane of this.strips ?? []) lane.tell(this.cursor);
+    /** @type {HTMLElement} */ (this.behind).textContent = this.rows.words(Math.round(this.base + this.cursor * 1e6));
   }
 
   #lay() {

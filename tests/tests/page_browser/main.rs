@@ -1,11 +1,13 @@
-//! The report's page in a real browser: what it shows, what can be done with it, and what it must never do. See `page_rig`.
+//! The report's page in a real browser: what it shows, what can be done with it, and what it must never do. See `rig`.
 
-mod page_rig;
+mod look;
+mod numbers;
+mod rig;
 
 use std::io::Cursor;
 use std::path::PathBuf;
 
-use page_rig::Browser;
+use rig::Browser;
 use serde_json::json;
 use slackside::input::Input;
 use slackside::settings::{Checked, Settings};
@@ -174,14 +176,48 @@ fn first_screen(browser: &mut Browser, name: &str) {
     assert!(wide <= f64::from(PHONE.0), "{name}: {wide} pixels wide");
 }
 
+/// Two fingers that part zoom about what lies between them; one finger pans; a third that comes and goes does no harm.
 #[test]
-fn it_prints_on_two_pages_of_either_paper() {
+fn two_fingers_zoom_about_what_lies_between_them() {
     let Some(mut browser) = Browser::start() else { return };
-    opened(&mut browser, &page(&demo_outcome(), &demo::STORY));
-    for (name, width, height) in [("A4", 8.27, 11.69), ("Letter", 8.5, 11.0)] {
-        let pages = browser.pages(width, height);
-        assert!((1..=2).contains(&pages), "{name}: {pages} pages");
+    browser.size(PHONE.0, PHONE.1, true);
+    browser.ask("Emulation.setTouchEmulationEnabled", json!({"enabled": true, "maxTouchPoints": 5}));
+    opened(&mut browser, &page(&demo_outcome(), &[]));
+    browser.value("document.querySelector('.stage').scrollIntoView({block: 'start'})");
+    let stage = |side: &str| format!("document.querySelector('.stage').getBoundingClientRect().{side}");
+    let (left, right) = (browser.number(&stage("left")) + 44.0, browser.number(&stage("right")) - 10.0);
+    let (x, y) = (f64::midpoint(left, right), 100.0);
+    let under = |view: (f64, f64), x: f64| view.0 + (view.1 - view.0) * (x - left) / (right - left);
+    let before = view(&mut browser);
+    browser.touch("touchStart", &[(x - 40.0, y)]);
+    browser.touch("touchStart", &[(x - 40.0, y), (x + 40.0, y)]);
+    for step in 1..=8 {
+        let apart = 40.0 + 5.0 * f64::from(step);
+        browser.touch("touchMove", &[(x - apart, y), (x + apart, y)]);
     }
+    browser.touch("touchEnd", &[]);
+    let after = view(&mut browser);
+    let (was, is) = (before.1 - before.0, after.1 - after.0);
+    assert!((was / is - 2.0).abs() < 0.1, "twice as far apart is half as long: {was} {is}");
+    assert!((under(before, x) - under(after, x)).abs() < 0.02 * was, "{before:?} {after:?}");
+    // Together again: as it was.
+    browser.touch("touchStart", &[(x - 80.0, y)]);
+    browser.touch("touchStart", &[(x - 80.0, y), (x + 80.0, y)]);
+    for step in 1..=8 {
+        let apart = 80.0 - 5.0 * f64::from(step);
+        browser.touch("touchMove", &[(x - apart, y), (x + apart, y)]);
+    }
+    browser.touch("touchEnd", &[]);
+    let (from, to) = view(&mut browser);
+    assert!((to - from - was).abs() < 0.05 * was, "{from} {to}");
+    // One finger pans.
+    browser.touch("touchStart", &[(x, y)]);
+    browser.touch("touchMove", &[(x - 30.0, y)]);
+    browser.touch("touchMove", &[(x - 60.0, y)]);
+    browser.touch("touchEnd", &[]);
+    let panned = view(&mut browser);
+    assert!((panned.1 - panned.0 - (to - from)).abs() < 1e-6, "one finger does not zoom");
+    assert_eq!(browser.complaints, Vec::<String>::new());
 }
 
 #[test]
@@ -213,7 +249,7 @@ fn names_from_files_stay_text() {
 #[test]
 fn no_barrier_is_found_in_light_and_dark() {
     // axe-core, rules of WCAG 2.0 to 2.2, levels A and AA, and its best practices.
-    const AXE: &str = include_str!("../vendor/axe/axe.min.js");
+    const AXE: &str = include_str!("../../vendor/axe/axe.min.js");
     let Some(mut browser) = Browser::start() else { return };
     for (width, phone) in [(1280, false), (390, true)] {
         browser.size(width, 900, phone);
@@ -232,13 +268,15 @@ fn no_barrier_is_found_in_light_and_dark() {
     }
 }
 
-/// A million points in each of four channels. The figure: `cargo test -p slackside-tests --test page_browser -- --nocapture million`.
+/// A million points in each of four channels. Counted is the processor's time of the page's own thread: on a computer with other work a
+/// single zoom can take several times as long by the clock, and the same zoom again does not. The figure:
+/// `cargo test -p slackside-tests --test page_browser -- --nocapture million`.
 #[test]
 fn a_million_samples_are_zoomed_within_a_picture() {
     let Some(mut browser) = Browser::start() else { return };
     browser.size(1280, 900, false);
     opened(&mut browser, &page(&demo_outcome(), &[]));
-    let zooms = browser.value(
+    browser.value(
         "(async () => {
             const count = 1_000_000, line = slackside.timelines[0];
             const make = seed => {
@@ -254,29 +292,29 @@ fn a_million_samples_are_zoomed_within_a_picture() {
             document.querySelector('.live').append(place);
             const lines = many.map((_, at) => ({ column: at, name: `${at}`, unit: '%', per: 1e4, scale: 1e4, places: 1 }));
             const trip = { ...line.trip, panels: [{ title: 'a million', lines, range: [0, 20], marks: [] }] };
-            const big = new slackside.Timeline(place, trip, line.base, many);
+            globalThis.big = new slackside.Timeline(place, trip, line.base, many, line.rows);
             await new Promise(done => setTimeout(done, 300));
-            const took = [];
-            for (let zoom = 0; zoom < 60; zoom += 1) {
-                if (zoom % 12 === 0) big.preset('whole');
-                big.zoom(0.6, -3);
-                // Others may use this computer too: the least of five is what the script itself takes.
-                let least = Infinity;
-                for (let again = 0; again < 5; again += 1) {
-                    const begun = performance.now();
-                    big.draw();
-                    await Promise.resolve();
-                    least = Math.min(least, performance.now() - begun);
-                }
-                took.push(least);
-            }
-            took.sort((one, other) => one - other);
-            return { median: took[30], most: took[59] };
+            return 0;
         })()",
     );
-    let (median, most) = (zooms["median"].as_f64().expect("ms"), zooms["most"].as_f64().expect("ms"));
-    println!("4 channels of 1,000,000 points: {median:.1} ms of script a zoom in the middle, {most:.1} ms at most");
+    browser.ask("Performance.enable", json!({"timeDomain": "threadTicks"}));
+    let mut took = Vec::new();
+    for zoom in 0..60 {
+        if zoom % 12 == 0 {
+            browser.value("big.preset('whole'), 0");
+        }
+        let before = browser.script_ms();
+        browser.value("(async () => { big.zoom(0.6, -3); await Promise.resolve(); return 0; })()");
+        took.push(browser.script_ms() - before);
+    }
+    let first = took[0];
+    took.sort_by(f64::total_cmp);
+    let (median, most) = (took[30], took[59]);
+    println!(
+        "4 channels of 1,000,000 points: {median:.1} ms of script a zoom in the middle, {most:.1} ms at most, {first:.1} ms the first"
+    );
     assert!(median <= MOST_MS, "{median} ms");
+    assert!(most <= 2.0 * MOST_MS, "{most} ms");
 }
 
 /// The shortest scenarios in which the leg is stopped, so many of them, each with its name.

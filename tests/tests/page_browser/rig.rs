@@ -147,6 +147,17 @@ impl Browser {
         value.as_f64().unwrap_or_else(|| panic!("{expression} is {value}, no number"))
     }
 
+    /// How long script has run so far, in milliseconds of the processor, once `Performance.enable` has asked for thread ticks.
+    ///
+    /// # Panics
+    /// The browser does not count it.
+    pub fn script_ms(&mut self) -> f64 {
+        let told = self.ask("Performance.getMetrics", json!({}));
+        let metrics = told["metrics"].as_array().expect("metrics");
+        let script = metrics.iter().find(|metric| metric["name"] == "ScriptDuration").expect("script is counted");
+        script["value"].as_f64().expect("seconds") * 1e3
+    }
+
     /// A text in the page.
     ///
     /// # Panics
@@ -176,8 +187,13 @@ impl Browser {
 
     /// Light or dark.
     pub fn scheme(&mut self, scheme: &str) {
-        let features = json!({"features": [{"name": "prefers-color-scheme", "value": scheme}]});
+        let features = json!({"media": "", "features": [{"name": "prefers-color-scheme", "value": scheme}]});
         self.ask("Emulation.setEmulatedMedia", features);
+    }
+
+    /// As on paper, or as on a screen again.
+    pub fn paper(&mut self, paper: bool) {
+        self.ask("Emulation.setEmulatedMedia", json!({"media": if paper { "print" } else { "" }}));
     }
 
     /// Press and let go a key, as the keyboard tells it.
@@ -207,6 +223,13 @@ impl Browser {
             "Input.dispatchMouseEvent",
             json!({"type": kind, "x": x, "y": y, "button": button, "buttons": u8::from(held), "clickCount": count}),
         );
+    }
+
+    /// Put so many fingers on the screen, move them, or take them away.
+    pub fn touch(&mut self, kind: &str, places: &[(f64, f64)]) {
+        let points: Vec<Value> =
+            places.iter().enumerate().map(|(id, (x, y))| json!({"x": x, "y": y, "id": id})).collect();
+        self.ask("Input.dispatchTouchEvent", json!({"type": kind, "touchPoints": points}));
     }
 
     /// How many pages it prints on paper of this size in inches.
