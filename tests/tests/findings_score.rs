@@ -37,7 +37,10 @@ fn causes_are_named_no_worse_than_before_and_far_better_than_by_the_rules() {
     let Measured { first, second, rules, brier, runs, .. } = measure(Model::learned(), &rows, Without::Nothing);
     println!("{runs} runs: {first:?} {second:?} rules {rules:?} Brier {brier:.3}");
     assert!(runs > 45, "{runs} of {RUNS} runs alarmed");
-    assert!(first.per_cent() >= FLOOR[0] && second.per_cent() >= FLOOR[1] && brier <= BRIER, "{first:?} {second:?} {brier}");
+    assert!(
+        first.per_cent() >= FLOOR[0] && second.per_cent() >= FLOOR[1] && brier <= BRIER,
+        "{first:?} {second:?} {brier}"
+    );
     assert!(first.right > rules[0].right, "{first:?} {rules:?}");
 }
 

@@ -57,7 +57,7 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
     let learned = rows(store, For::Learning, seed, runs)?;
     let held = rows(store, For::Measuring, seed, measured)?;
     let boot_alone = rows(store, For::BootAlone, seed, measured / 2)?;
-    let alike = rows(store, For::Learning, seed + 1, measured / 2)?;
+    let alike = rows(store, For::Learning, seed + 1, measured / 4)?;
     let hours = rows(store, For::Healthy, seed, hours)?;
     let alarmed = learned.iter().filter(|row| row.evidence.first.is_some()).count();
     println!("{} runs to learn from, {alarmed} with an alarm; {} held out", learned.len(), held.len());

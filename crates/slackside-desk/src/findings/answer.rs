@@ -149,14 +149,15 @@ impl Answer {
                 || (*cause == Cause::BeltParted && *chance >= PARTED)
                 || cannot_tell.is_some_and(|group| group.causes.contains(cause))
         };
-        let mut findings: Vec<Finding> = chances.into_iter().filter(named).map(|(cause, chance)| Finding {
-            cause,
-            place: place(cause, rubs),
-            chance,
-            sureness: Sureness::of(chance),
-        }).collect();
+        let mut findings: Vec<Finding> = chances
+            .into_iter()
+            .filter(named)
+            .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
+            .collect();
         // By what is lost while nobody looks there: its chance times its consequence.
-        findings.sort_by_key(|finding| core::cmp::Reverse(u64::from(finding.chance) * u64::from(finding.cause.consequence())));
+        findings.sort_by_key(|finding| {
+            core::cmp::Reverse(u64::from(finding.chance) * u64::from(finding.cause.consequence()))
+        });
         findings.truncate(MOST);
         // A belt that may have parted comes before any sensor.
         let parted = findings.iter().position(|finding| finding.cause == Cause::BeltParted);
@@ -221,7 +222,12 @@ pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
         return None;
     }
     let of = |group: &Group| {
-        group.causes.iter().filter_map(|cause| chances.iter().find(|(known, _)| known == cause)).map(|(_, c)| *c).sum::<u32>()
+        group
+            .causes
+            .iter()
+            .filter_map(|cause| chances.iter().find(|(known, _)| known == cause))
+            .map(|(_, c)| *c)
+            .sum::<u32>()
     };
     let group = GROUPS.iter().filter(|group| group.causes.contains(&likeliest)).max_by_key(|group| of(group))?;
     (of(group) >= TOGETHER).then_some(*group)

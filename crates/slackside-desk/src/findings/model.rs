@@ -101,7 +101,8 @@ impl Model {
         let mut text = self.provenance.clone();
         let names = Cause::ALL.map(Cause::name).join(",");
         text.push_str(&format!("{names}\n"));
-        for (row, points) in self.points.iter().enumerate().filter(|(_, points)| points.iter().any(|point| *point != 0)) {
+        for (row, points) in self.points.iter().enumerate().filter(|(_, points)| points.iter().any(|point| *point != 0))
+        {
             let cells = points.map(|point| if point == 0 { String::new() } else { point.to_string() }).join(",");
             text.push_str(&format!("{} {}\n", row_name(row), cells.trim_end_matches(',')));
         }
@@ -152,8 +153,17 @@ impl Model {
 /// e to the power of minus so many points, in 2^32 parts.
 fn falling(points: u32) -> u64 {
     /// e^(-1/16), e^(-2/16), e^(-4/16) and so on, in 2^32 parts.
-    const HALVINGS: [u64; 9] =
-        [4_034_748_382, 3_790_295_335, 3_344_923_893, 2_605_029_347, 1_580_030_169, 581_260_615, 78_665_070, 1_440_801, 483];
+    const HALVINGS: [u64; 9] = [
+        4_034_748_382,
+        3_790_295_335,
+        3_344_923_893,
+        2_605_029_347,
+        1_580_030_169,
+        581_260_615,
+        78_665_070,
+        1_440_801,
+        483,
+    ];
     if points >= 1 << HALVINGS.len() {
         return 0;
     }

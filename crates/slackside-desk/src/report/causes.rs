@@ -28,6 +28,7 @@ pub const fn place(place: Place) -> &'static str {
 
 /// What to inspect for a cause.
 #[must_use]
+#[expect(clippy::too_many_lines, reason = "a table: the words of every cause")]
 pub const fn inspection(cause: Cause) -> Inspection {
     let (title, first, inspect) = match cause {
         Cause::BeltParted => (

@@ -645,11 +645,8 @@ fn unknown(outcome: &Outcome) -> Vec<Told> {
             format!("{wires} not supervised: a cut wire looks like a shaft that stands, and is treated as one.").into(),
         );
     }
-    let places: Vec<&str> = Place::ALL
-        .into_iter()
-        .filter(|place| machine.contacts[place.index()].is_none())
-        .map(place)
-        .collect();
+    let places: Vec<&str> =
+        Place::ALL.into_iter().filter(|place| machine.contacts[place.index()].is_none()).map(place).collect();
     if places.len() == Place::COUNT {
         lines.push("There are no rub contacts: where the belt runs was not watched.".into());
     } else if !places.is_empty() {

@@ -110,7 +110,8 @@ impl Rubs {
             contact.settle(at, stands);
             contact
         });
-        let places = (0..Place::COUNT).filter(|index| contacts[*index].rubs > 0).fold(0, |bits, index| bits | 1 << index);
+        let places =
+            (0..Place::COUNT).filter(|index| contacts[*index].rubs > 0).fold(0, |bits, index| bits | 1 << index);
         let rubbed = contacts.each_ref().map(|contact| contact.rubbed_us);
         let all: u64 = rubbed.iter().sum();
         let [head_left, head_right, boot_left, boot_right] = rubbed;
@@ -120,7 +121,8 @@ impl Rubs {
             whole_share(time / (contact.rubs - 1), self.loop_us, 100)
         });
         let worst = contacts.iter().max_by_key(|contact| contact.rubbed_us).filter(|contact| contact.rubs > 0);
-        let steady = worst.and_then(|contact| whole_share(contact.rubbed_us, at.saturating_sub(contact.first_rub?), 100));
+        let steady =
+            worst.and_then(|contact| whole_share(contact.rubbed_us, at.saturating_sub(contact.first_rub?), 100));
         let first = worst.and_then(|contact| Some(contact.first_us.unwrap_or(at.saturating_sub(contact.first_rub?))));
         let most_of = |of: fn(&Contact) -> u64| contacts.iter().map(of).max().unwrap_or(0);
         for (clue, answer) in [

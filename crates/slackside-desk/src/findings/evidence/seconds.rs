@@ -80,9 +80,8 @@ impl Seconds {
             self.newest[index] = told;
             self.angles[index] += on;
         }
-        let stands = [0, 1].map(|index| {
-            shafts[index].last_edge.map(|edge| Stand { angle: self.angles[index], at: edge.get() })
-        });
+        let stands =
+            [0, 1].map(|index| shafts[index].last_edge.map(|edge| Stand { angle: self.angles[index], at: edge.get() }));
         let counted = [0, 1].map(|index| {
             let edges = shafts[index].edges.wrapping_sub(self.edges[index]);
             let rejected = shafts[index].rejected.wrapping_sub(self.rejected[index]);
@@ -131,10 +130,9 @@ impl Seconds {
     }
 
     fn sum(&self, from: u64, to: u64, of: impl Fn(&Second) -> Sum) -> Sum {
-        self.window(from, to).map(of).fold(Sum::default(), |all, one| Sum {
-            sum: all.sum + one.sum,
-            count: all.count + one.count,
-        })
+        self.window(from, to)
+            .map(of)
+            .fold(Sum::default(), |all, one| Sum { sum: all.sum + one.sum, count: all.count + one.count })
     }
 
     /// Mean slip, ppm.
@@ -171,9 +169,10 @@ impl Seconds {
 
     /// When slip last was at or below `foot`, up to `to`, microseconds.
     pub fn last_at_or_below(&self, foot: i32, to: u64) -> Option<u64> {
-        let second = self.kept.iter().rev().find(|second| {
-            second.number <= to / 1_000_000 && second.slip_least.is_some_and(|least| least <= foot)
-        })?;
+        let second =
+            self.kept.iter().rev().find(|second| {
+                second.number <= to / 1_000_000 && second.slip_least.is_some_and(|least| least <= foot)
+            })?;
         Some((second.number + 1) * 1_000_000)
     }
 
@@ -198,4 +197,3 @@ impl Seconds {
         super::shaft::whole_share(rejected, edges.max(1), 1_000).filter(|_| edges + rejected > 0)
     }
 }
-

@@ -135,7 +135,8 @@ impl ShaftLog {
         let (mut place, mut long) = (0, 0_u64);
         for (index, pitch) in pitches.iter().enumerate() {
             place += if is_short(*pitch) { 0 } else { 1 + usize::from(is_long(*pitch)) };
-            let alone = index > 0 && !is_long(pitches[index - 1]) && pitches.get(index + 1).is_some_and(|p| !is_long(*p));
+            let alone =
+                index > 0 && !is_long(pitches[index - 1]) && pitches.get(index + 1).is_some_and(|p| !is_long(*p));
             if is_long(*pitch) && alone {
                 long += 1;
                 at_target[place % n] += 1;

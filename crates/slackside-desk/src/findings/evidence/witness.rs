@@ -310,7 +310,8 @@ impl Witness {
         let mut evidence = self.moment.as_ref().map_or_else(|| self.at(self.newest), |(.., evidence)| evidence.clone());
         evidence.raised = self.raised;
         if let Some(after) = &self.after {
-            let ratio = (self.normal[1] * 1_000).checked_div(self.normal[0]).and_then(|ratio| u64::try_from(ratio).ok());
+            let ratio =
+                (self.normal[1] * 1_000).checked_div(self.normal[0]).and_then(|ratio| u64::try_from(ratio).ok());
             after.tell(ratio.unwrap_or(1_000), &mut evidence);
         }
         self.rubs.tell(self.newest, &mut evidence);
@@ -323,11 +324,10 @@ impl Witness {
             evidence.set(Clue::RubLock, lock.max());
             evidence.set(Clue::RubDuty, looked.rubs.iter().map(|rubs| rubs.duty.get() / 1_000).max());
         }
-        for (index, clues) in [(0, [Clue::HeadDistrust, Clue::HeadPattern, Clue::HeadLine]), (1, [
-            Clue::BootDistrust,
-            Clue::BootPattern,
-            Clue::BootLine,
-        ])] {
+        for (index, clues) in [
+            (0, [Clue::HeadDistrust, Clue::HeadPattern, Clue::HeadLine]),
+            (1, [Clue::BootDistrust, Clue::BootPattern, Clue::BootLine]),
+        ] {
             if self.shafts[index].is_some() {
                 // The gravest reason is the highest bit.
                 let gravest = self.distrust[index].checked_ilog2().map_or(0, |bit| 1 << bit);
@@ -393,9 +393,10 @@ impl Witness {
         evidence.set(Clue::SlipBefore20, before);
         evidence.set(Clue::SlipBefore60, back(80, 40));
         let base = before.or_else(|| back(14, 5));
-        let foot = now.zip(base).filter(|(now, base)| now - base > 10_000).and_then(|(now, base)| {
-            self.seconds.last_at_or_below(base.saturating_add((now - base) / 10), at)
-        });
+        let foot = now
+            .zip(base)
+            .filter(|(now, base)| now - base > 10_000)
+            .and_then(|(now, base)| self.seconds.last_at_or_below(base.saturating_add((now - base) / 10), at));
         let rise = foot.map(|foot| milliseconds(at.saturating_sub(foot)));
         evidence.set(Clue::SlipRise, rise.or_else(|| now.zip(base).map(|_| -1)));
         let (from, to) = (at.saturating_sub(33 * S), at.saturating_sub(3 * S));
@@ -442,7 +443,8 @@ impl Witness {
         }
         let Some(head) = &self.shafts[0] else { return };
         let last = head.turn_speed(at).and_then(|speed| self.share(0, speed));
-        let then = head.mean_speed(foot.saturating_sub(11 * S), foot.saturating_sub(S)).and_then(|speed| self.share(0, speed));
+        let then =
+            head.mean_speed(foot.saturating_sub(11 * S), foot.saturating_sub(S)).and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadChange, last.zip(then).map(|(last, then)| last - then));
         let early = self.early.head.and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadLoad, early.zip(then).map(|(early, then)| early - then));

@@ -137,10 +137,9 @@ const fn means(cause: Cause) -> &'static [(Means, &'static str)] {
             (F(Kind::CasingOutOfPlumb), "casing_out_of_plumb"),
             (F(Kind::CrownMissing), "crown_missing"),
         ],
-        Cause::OnePlace => &[
-            (F(Kind::SpliceOutOfSquare), "splice_out_of_square"),
-            (F(Kind::BeltEdgeDamaged), "belt_edge_damaged"),
-        ],
+        Cause::OnePlace => {
+            &[(F(Kind::SpliceOutOfSquare), "splice_out_of_square"), (F(Kind::BeltEdgeDamaged), "belt_edge_damaged")]
+        }
         Cause::Runout => &[(F(Kind::HeadOutOfRound), "head_out_of_round")],
         Cause::HeadSensorLost => LOST_AT_HEAD,
         Cause::BootSensorLost => LOST_AT_BOOT,
@@ -162,14 +161,15 @@ const fn means(cause: Cause) -> &'static [(Means, &'static str)] {
         Cause::ContactStuck => &[(F(Kind::ContactStuckRubbing), "contact_stuck_rubbing")],
         Cause::ContactBouncing => &[(F(Kind::ContactBouncing), "contact_bouncing")],
         Cause::ContactCut => &[(F(Kind::ContactCut), "contact_cut")],
-        Cause::DriveContact => &[
-            (F(Kind::DriveContactChatter), "drive_contact_chatter"),
-            (F(Kind::DriveContactCut), "drive_contact_cut"),
-        ],
+        Cause::DriveContact => {
+            &[(F(Kind::DriveContactChatter), "drive_contact_chatter"), (F(Kind::DriveContactCut), "drive_contact_cut")]
+        }
         Cause::SpeedReference => &[(Means::Reference, "speed reference scaled wrongly")],
         Cause::WrongSpeed => &[(Means::NormalSpeed, "settings with another speed")],
         // Nothing that a drawn run could hold makes the last four.
-        Cause::Nothing | Cause::HotSpot | Cause::PermitWiring | Cause::SensorChatter | Cause::TimeBase => &[(Means::Sound, "a sound leg, slugs and short dips of the mains")],
+        Cause::Nothing | Cause::HotSpot | Cause::PermitWiring | Cause::SensorChatter | Cause::TimeBase => {
+            &[(Means::Sound, "a sound leg, slugs and short dips of the mains")]
+        }
     }
 }
 
@@ -314,7 +314,8 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
     let drawing = drawing_like(&leg, &leg);
     let commissioned = Commissioned::measure(&leg);
     let settings = told(&drawing, &leg, &commissioned, 0.005, chance)?;
-    let mut run = Run { of, leg, chance, faults: Vec::new(), timeline: Vec::new(), from_s: 0.0, ends_s: 0.0, shown: name };
+    let mut run =
+        Run { of, leg, chance, faults: Vec::new(), timeline: Vec::new(), from_s: 0.0, ends_s: 0.0, shown: name };
     let wires = run.befall(means);
     let settings = run.mislead(means, settings)?;
     let Run { leg, faults, timeline, from_s, ends_s, shown, .. } = run;
@@ -335,7 +336,18 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
         label: Label { wrong: cause.name().to_owned(), from_s: None, stop: false },
     };
     let also = (means == Means::Jogging).then_some(Cause::FrozenStart);
-    Ok(Drawn { cause, means: shown, also, from_s, scenario, commissioned, settings, wires, slugs: means == Means::Sound, parts_s })
+    Ok(Drawn {
+        cause,
+        means: shown,
+        also,
+        from_s,
+        scenario,
+        commissioned,
+        settings,
+        wires,
+        slugs: means == Means::Sound,
+        parts_s,
+    })
 }
 
 /// A healthy shift as the page of scores has it.
@@ -553,7 +565,8 @@ impl Run<'_> {
                 machine.accepted_ratio = None;
                 self.leg.fitted.head = None;
             }
-            let of_contact = matches!(means, Means::Fault(Kind::DriveContactChatter | Kind::DriveContactCut | Kind::BackstopFailed));
+            let of_contact =
+                matches!(means, Means::Fault(Kind::DriveContactChatter | Kind::DriveContactCut | Kind::BackstopFailed));
             if chance.happens(0.1) && !of_contact {
                 machine.drive_contact = false;
             }
@@ -583,5 +596,15 @@ impl Run<'_> {
 }
 
 const fn plain(kind: Kind, from_s: f64, ramp_s: f64, severity: f64) -> Fault {
-    Fault { kind, from_s, ramp_s, until_s: None, severity, side: None, shaft: None, place: None, force: Fault::as_told() }
+    Fault {
+        kind,
+        from_s,
+        ramp_s,
+        until_s: None,
+        severity,
+        side: None,
+        shaft: None,
+        place: None,
+        force: Fault::as_told(),
+    }
 }

@@ -33,7 +33,7 @@ type Points = Vec<[f32; CAUSES]>;
 /// Learn from played runs.
 #[must_use]
 pub fn fit(all: &[Row], provenance: String) -> Model {
-    let held = |row: &&Row| row.index / CAUSES % KEPT_BACK == 0;
+    let held = |row: &&Row| (row.index / CAUSES).is_multiple_of(KEPT_BACK);
     let most = samples(all.iter().filter(|row| !held(row)));
     let kept_back = samples(all.iter().filter(held));
     let shrunk = shrink(&ascend(&most), &kept_back);

@@ -159,8 +159,7 @@ impl Watch for Loop<'_> {
 /// Never for want of disk: nothing is written.
 pub fn play(drawn: &Drawn) -> crate::error::Result<Played> {
     let Drawn { scenario, commissioned, settings, wires, .. } = drawn;
-    let looks =
-        Looks { gather: Gather::new(settings), witness: Witness::new(settings), first: None, stopped: None };
+    let looks = Looks { gather: Gather::new(settings), witness: Witness::new(settings), first: None, stopped: None };
     let mut all = Loop {
         settings,
         monitor: monitor(settings, &Retained::default()),
