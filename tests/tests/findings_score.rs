@@ -13,7 +13,7 @@ use slackside_desk::findings::learn::draw::{For, draw};
 use slackside_desk::findings::learn::measure::{Measured, Without, measure};
 use slackside_desk::findings::learn::play::play;
 use slackside_desk::findings::learn::row::Row;
-use slackside_desk::findings::model::Model;
+use slackside_desk::findings::model::{CAUSES, Model, ROWS};
 use slackside_simulator::cores::Cores;
 
 /// Two of each cause.
@@ -42,6 +42,9 @@ fn causes_are_named_no_worse_than_before_and_far_better_than_by_the_rules() {
         "{first:?} {second:?} {brier}"
     );
     assert!(first.right > rules[0].right, "{first:?} {rules:?}");
+    // The floor can be fallen through: a table without points names the same cause every time.
+    let empty = measure(&Model::new(vec![[0; CAUSES]; ROWS], String::new()), &rows, Without::Nothing);
+    assert!(empty.first.per_cent() < FLOOR[0] && empty.second.per_cent() < FLOOR[1] && empty.brier > BRIER);
 }
 
 #[test]
