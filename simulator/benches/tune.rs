@@ -2,7 +2,7 @@
 //!
 //! `cargo bench -p slackside-simulator --bench tune -- [quiet|noise|storm|crossing]… [SETTINGS]` (all of them and 10,000 if left
 //! out). Setpoints lie on ladders of 0.1 %, as in a study; `--no-ladder` draws every setpoint and deadband by itself.
-//! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_pandas.py`.
+//! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_numpy.py`.
 
 use std::time::Instant;
 
@@ -228,10 +228,10 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     std::fs::write(directory.join("short_ppm.i32"), short)?;
     std::fs::write(directory.join("long_ppm.i32"), long)?;
     let all: Vec<Checked> = (0..).filter_map(|number| settings(number, place, LADDER)).take(wanted).collect();
-    let began = Instant::now();
+    let before = cpu();
     let heat = HeatTables::build(&store, &all);
-    let tables = began.elapsed().as_secs_f64();
-    let began = Instant::now();
+    let tables = cpu() - before;
+    let before = cpu();
     let verdicts: Vec<Vec<(Condition, u64)>> = all
         .iter()
         .map(|settings| {
@@ -247,7 +247,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
             raised
         })
         .collect();
-    let seconds = began.elapsed().as_secs_f64();
+    let seconds = cpu() - before;
     let told: Vec<serde_json::Value> = all
         .iter()
         .zip(&verdicts)
@@ -276,7 +276,11 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let study =
         serde_json::json!({ "seconds": seconds, "tables": tables, "end_us": store.end().get(), "settings": told });
     std::fs::write(directory.join("study.json"), study.to_string())?;
-    println!("{} settings in {seconds:.2} s on one thread, exported to {}", all.len(), directory.display());
+    println!(
+        "{} settings in {seconds:.2} s of processor time on one thread, exported to {}",
+        all.len(),
+        directory.display()
+    );
     Ok(())
 }
 

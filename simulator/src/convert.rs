@@ -1,4 +1,4 @@
-//! Files of recordings into files of traces, and back.
+//! Files of recordings into files of traces, and back; either into a value change dump.
 
 use std::io::Write as _;
 use std::path::Path;
@@ -11,7 +11,8 @@ use slackside_desk::recording;
 use crate::disk::Disk;
 use crate::outputs::{same_file, write_whole};
 
-/// Convert `from` into `to`, as [`recording::convert`] does. What was done, in words.
+/// Convert `from` into `to`, as [`recording::convert`] does; as [`recording::to_dump`] does where `to` is called `.vcd`. What was done, in
+/// words.
 ///
 /// # Errors
 /// One of them cannot be read or written, or the settings are missing.
@@ -19,7 +20,11 @@ pub fn convert(from: &Path, to: &Path, settings: Option<&Checked>) -> anyhow::Re
     let name = from.display().to_string();
     ensure!(!same_file(from, to), "{name} would be overwritten: name another file to write");
     let bytes = Disk.bytes(from).map_err(|error| anyhow!("{name} {}", unreadable(&error, WANTED_TRACE)))?;
-    let (bytes, said) = recording::convert(&name, bytes, settings)?;
+    let is_dump = to.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("vcd"));
+    let (bytes, said) = match is_dump {
+        true => recording::to_dump(&name, bytes)?,
+        false => recording::convert(&name, bytes, settings)?,
+    };
     write_whole(to, |file| Ok(file.write_all(&bytes)?))?;
     Ok(format!("{}: {said}", to.display()))
 }

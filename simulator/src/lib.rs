@@ -10,6 +10,7 @@ pub mod cores;
 pub mod disk;
 pub mod heard;
 pub mod modbus;
+pub mod mqtt;
 pub mod outputs;
 pub mod pictures;
 pub mod study_files;

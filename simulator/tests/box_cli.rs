@@ -54,7 +54,7 @@ fn keys(object: &Value) -> BTreeSet<&str> {
 }
 
 /// The keys of an object, those that say what it is left out.
-const SHAPES: [(&str, u32, &[&str]); 9] = [
+const SHAPES: [(&str, u32, &[&str]); 10] = [
     ("hello", 2, &["leg", "serial", "firmware", "core", "settings", "session", "time_us", "time"]),
     (
         "status",
@@ -94,6 +94,7 @@ const SHAPES: [(&str, u32, &[&str]); 9] = [
     ("recordings", 1, &["recordings"]),
     ("fetched", 1, &["file", "whole", "settings_known", "recording"]),
     ("told", 1, &["told"]),
+    ("proof-test", 1, &["passed", "ever_passed", "due"]),
     ("plan", 2, &["leg", "identity", "conditions", "against", "same"]),
     ("settings-armed", 1, &["identity", "before"]),
     ("events-lost", 1, &["lost"]),

@@ -1,9 +1,12 @@
 //! Helpers shared by the tests in `tests/tests`.
 
+pub mod faults;
 pub mod fuzz;
 pub mod measured;
 pub mod recordings;
 pub mod session;
+pub mod soak;
+pub mod states;
 pub mod wheels;
 
 use slackside::settings::{AcceptedRatio, Machine};

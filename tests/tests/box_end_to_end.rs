@@ -23,6 +23,7 @@ fn start(new: bool) -> (MemoryBox, Client) {
         listen: "127.0.0.1:0".to_owned(),
         pace: None,
         modbus: None,
+        mqtt: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let port = Port::open(&memory_box.address().to_string(), 115_200).expect("it listens");
@@ -151,6 +152,7 @@ fn garbage_blocks_the_link_no_longer_than_a_second_after_it_ends() {
         listen: "127.0.0.1:0".to_owned(),
         pace: Some(1.0),
         modbus: None,
+        mqtt: None,
     };
     let memory_box = MemoryBox::start(setup).expect("a free port");
     let mut stream = TcpStream::connect(memory_box.address()).expect("it listens");

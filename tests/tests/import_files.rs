@@ -4,8 +4,9 @@ use std::process::Command;
 
 use slackside::input::{Input, Shaft, Signal};
 use slackside::settings::Settings;
-use slackside_desk::demo;
+use slackside::units::Micros;
 use slackside_desk::import::{Choice, Clock, Imported, Unit, guess, inputs, look, speeds, suggestion};
+use slackside_desk::{demo, recording, trace};
 
 const RATE: u64 = 5_000;
 
@@ -47,7 +48,7 @@ fn expected(samples: &[u8]) -> Vec<Input> {
     let mut expected = Vec::new();
     let mut before = !samples[0];
     for (state, number) in samples.iter().zip(0_u64..) {
-        let at = slackside::units::Micros::new(number * 1_000_000 / RATE);
+        let at = Micros::new(number * 1_000_000 / RATE);
         for (bit, signal) in [
             (1, Signal::Edge(Shaft::Head, state & 1 != 0)),
             (2, Signal::Edge(Shaft::Boot, state & 2 != 0)),
@@ -118,6 +119,78 @@ fn files_that_sigrok_cli_wrote() {
     assert!(take(&nameless, &seconds).expect_err("0 edges a second").contains("edges a second"));
     let fast = Choice { rate_hz: Some(5e6), ..by_place };
     assert!(take(&bare, &fast).expect_err("10,000 edges a second").contains("edges a second"));
+}
+
+/// What `convert` dumps of the demo comes back input by input, and sigrok-cli hears the same edges in it.
+#[test]
+fn a_dump_of_a_trace_is_read_back_by_import_and_by_sigrok_cli() {
+    let mut csv = trace::Writer::begin(Vec::new()).expect("memory");
+    let demo = demo::inputs(&Settings::example().check().expect("sound"));
+    demo.iter().for_each(|input| csv.write(input).expect("memory"));
+    let (bytes, said) = recording::to_dump("demo", csv.into_inner()).expect("a trace");
+    let commands = demo.iter().filter(|input| matches!(input.signal, Signal::Command(..))).count();
+    let lasting: Vec<Input> = without_ticks(&demo)
+        .into_iter()
+        .filter(|input| !matches!(input.signal, Signal::Command(..) | Signal::EdgesLost(_)))
+        .collect();
+    assert!(lasting.len() > 1_000, "{said}");
+    assert_eq!(said.contains("no place"), commands > 0, "{said}");
+    let imported = take(&bytes, &Choice::default()).expect("named as channels");
+    let mut got = without_ticks(&imported.inputs);
+    let began = lasting[0].at.get();
+    got.iter_mut().for_each(|input| input.at = Micros::new(input.at.get() + began));
+    // At equal times the one has the order of the trace, the other that of the channels; and a channel said once more what it said before.
+    let changes = |inputs: &[Input]| {
+        let mut last = std::collections::HashMap::new();
+        let mut kept: Vec<Input> = inputs.to_vec();
+        kept.retain(|input| last.insert(trace::Channel::of(&input.signal), input.signal) != Some(input.signal));
+        kept.sort_by_key(|input| (input.at, trace::Channel::of(&input.signal).index()));
+        kept
+    };
+    assert_eq!(changes(&got), changes(&lasting));
+    if Command::new("sigrok-cli").arg("--version").output().is_err() {
+        println!("sigrok-cli is not installed: it does not read the dump");
+        return;
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    std::fs::write(folder.path().join("demo.vcd"), &bytes).expect("written");
+    // A tenth of a millisecond is enough to tell edges apart, and 100 times quicker than a microsecond.
+    let output = Command::new("sigrok-cli")
+        .current_dir(folder.path())
+        .args([
+            "-I",
+            "vcd:downsample=100",
+            "-i",
+            "demo.vcd",
+            "-O",
+            "csv:header=false:label=off:dedup=true",
+            "-C",
+            "head,boot",
+        ])
+        .output()
+        .expect("it runs");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let rows = String::from_utf8(output.stdout).expect("text");
+    let mut heard = [0_usize; 2];
+    let mut before = [None::<bool>; 2];
+    for row in rows.lines() {
+        for ((level, before), heard) in
+            row.rsplit(',').take(2).collect::<Vec<_>>().into_iter().rev().zip(&mut before).zip(&mut heard)
+        {
+            let level = level.trim() == "1";
+            *heard += usize::from(before.is_some_and(|before| before != level));
+            *before = Some(level);
+        }
+    }
+    let edges = |wanted| {
+        let of = changes(&lasting)
+            .iter()
+            .filter(|input| matches!(input.signal, Signal::Edge(shaft, _) if shaft == wanted))
+            .count();
+        // What it was at first is no edge to a logic analyser, unless it rises from the nothing before it.
+        of - 1..=of
+    };
+    assert!(edges(Shaft::Head).contains(&heard[0]) && edges(Shaft::Boot).contains(&heard[1]), "{heard:?}");
 }
 
 /// IEEE 1364-2001, section 18.2: identifiers, scopes, x and z, and a timescale of 100 ps.

@@ -30,6 +30,7 @@ fn tripped(on: ModbusPort) -> MemoryBox {
         listen: "127.0.0.1:0".to_owned(),
         pace: is_serial.then_some(1.0),
         modbus: Some(Modbus { on, address: UNIT }),
+        mqtt: None,
     };
     MemoryBox::start(setup).expect("free ports")
 }

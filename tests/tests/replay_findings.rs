@@ -9,19 +9,24 @@ use slackside::input::{ContactState, Input, Place, Shaft, Signal};
 use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside_desk::replay::{Job, Outcome, replay};
+use slackside_desk::report::Story;
 use slackside_desk::trace::{HEADER, Reader, write_row};
 
 /// How long the traces are.
 const SECONDS: u64 = 900;
 
-/// The example leg at steady speed without slip, and the rubs at these times, 60 ms each, at the head on the left.
-fn trace(settings: &Checked, rubs_us: &[u64]) -> Vec<u8> {
+/// The example leg at steady speed, its boot so many times as fast as without slip, and the rubs at these times, 60 ms each, at the head on
+/// the left.
+fn trace(settings: &Checked, boot_times: f64, rubs_us: &[u64]) -> Vec<u8> {
     let end = SECONDS * 1_000_000;
     let mut inputs = vec![Input::new(Micros::ZERO, Signal::DriveRunning(false))];
     inputs.push(Input::new(Micros::new(3_000_000), Signal::DriveRunning(true)));
     for (shaft, turns_a_second) in [
         (Shaft::Head, f64::from(settings.machine.normal_head.get()) / 1e6),
-        (Shaft::Boot, f64::from(settings.machine.normal_head.get()) / 1e6 * f64::from(settings.ratio().get()) / 1e6),
+        (
+            Shaft::Boot,
+            boot_times * f64::from(settings.machine.normal_head.get()) / 1e6 * f64::from(settings.ratio().get()) / 1e6,
+        ),
     ] {
         let pitch_us = 1e6 / turns_a_second / 4.0;
         let mut at = 3_200_000.0;
@@ -46,7 +51,11 @@ fn trace(settings: &Checked, rubs_us: &[u64]) -> Vec<u8> {
 }
 
 fn run(settings: &Checked, rubs_us: &[u64]) -> Outcome {
-    let reader = Reader::from_read("rubs.csv", Cursor::new(trace(settings, rubs_us))).expect("a trace");
+    replayed(settings, trace(settings, 1.0, rubs_us))
+}
+
+fn replayed(settings: &Checked, trace: Vec<u8>) -> Outcome {
+    let reader = Reader::from_read("rubs.csv", Cursor::new(trace)).expect("a trace");
     replay(Job::new(reader, settings, "leg")).expect("a whole trace")
 }
 
@@ -87,4 +96,23 @@ fn a_belt_that_wanders_is_not_called_a_splice() {
     assert!(rubs.len() > 20);
     let outcome = run(&settings, &rubs);
     assert!(!has_belt_fault(&outcome), "{:?}", outcome.evidence.rubs);
+}
+
+/// Material on the head pulley makes the belt faster than the settings have it: what slip and heat read then is too little, and the report
+/// must not let it pass for known.
+#[test]
+fn slip_against_a_ratio_that_is_off_is_told_as_not_known() {
+    let settings = Settings::example().check().expect("the example leg is sound");
+    let unknown = |times: f64| {
+        let outcome = replayed(&settings, trace(&settings, times, &[]));
+        let story = Story::of(&outcome, 100);
+        story.unknown.iter().map(|told| told.words.clone()).collect::<Vec<_>>().join("\n")
+    };
+    let healthy = unknown(1.0);
+    assert!(!healthy.contains("ratio was off") && !healthy.contains("below zero"), "{healthy}");
+    let built_up = unknown(1.042);
+    assert!(built_up.contains("the no-slip ratio was off by 4.2 %. Slip read too low"), "{built_up}");
+    assert!(built_up.contains("slip read below zero: how much the belt slipped then is not known"), "{built_up}");
+    let worn = unknown(0.97);
+    assert!(worn.contains("the no-slip ratio was off by 3.0 %, or the belt slipped"), "{worn}");
 }

@@ -16,8 +16,8 @@ use slackside_desk::trace::{HEADER, Reader, write_row};
 use slackside_desk::tune::choose::choose;
 use slackside_desk::tune::corpus::{Source, load};
 use slackside_desk::tune::label::{self, Label, Stretch};
-use slackside_desk::tune::page::{Replays, held_out, page, worst_of};
-use slackside_desk::tune::session::{Beside, Shard, tuned};
+use slackside_desk::tune::page::{Replays, page, worst_of};
+use slackside_desk::tune::session::{Beside, Shard, held_out, tuned};
 use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
 use slackside_simulator::cores::Cores;
@@ -115,7 +115,7 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     let found =
         search(&study, &cases, Shard { number: 1, of: 1 }, &directory.join("unfinished"), &|_, _| true).unwrap();
     let choice = choose(&study, &found.rows, &mut Beside::new(&study, &cases, &found.rows, &Cores)).unwrap();
-    let row = &found.rows[&choice.number];
+    let row = &choice.row;
     for outcome in &row.outcomes {
         println!("{}: {outcome:?}", cases[outcome.case as usize].name);
     }
@@ -128,8 +128,10 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
         let live = dropped(&verdicts, Permit::Run).map_or(-1, |at| at.get() as i64);
         assert_eq!(row.outcomes[number].stop_us, live, "{}", case.name);
     }
+    // The quickest on the traces tuned on trips on the held-out wheels that run true: it does not stand the proof.
+    assert!(choice.failed_proof.is_some() && choice.moved.is_empty(), "{:?}", choice.reasons);
     let (own, proof) = (tuned(row), held_out(row));
-    assert!(own.needed >= 4 && proof.needed >= 2, "{} and {}", own.needed, proof.needed);
+    assert!(own.needed >= 4 && proof.needed >= 1, "{} and {}", own.needed, proof.needed);
     assert_eq!((own.missed, own.late, own.nuisance_stops), (0, 0, 0), "{:?}", choice.reasons);
     assert_eq!((proof.missed, proof.late, proof.nuisance_stops), (0, 0, 0));
 
@@ -153,5 +155,5 @@ fn ten_recordings_and_the_library_give_a_setting_to_defend() {
     for link in links.values() {
         assert!(page.contains(&format!("href=\"{link}\"")), "{link}");
     }
-    assert!(page.contains("held-out traces"));
+    assert!(page.contains("held-out families"));
 }

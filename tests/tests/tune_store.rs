@@ -288,6 +288,23 @@ fn what_once_went_wrong() {
         ..again
     };
     all_three(bound, &limits_from(&[0, 347_762_771_260_662_534], true));
+    // On unlike pulleys, slip that reads what it would with the sensors swapped: every row may find them so.
+    let like_swapped = Story {
+        seed: 14_251_570_157_340_413_280,
+        slip: 0.039_354_481_045_399_854,
+        speed: 0.080_924_891_308_115_05,
+        deep: 0.203_074_128_119_865_67,
+        power: false,
+        ..bound
+    };
+    let numbers = [
+        18_014_357_810_285_347_424,
+        11_319_636_756_692_886_647,
+        14_824_372_803_461_116_477,
+        17_168_737_622_744_470_873,
+        17_367_800_649_786_356_300,
+    ];
+    all_three(like_swapped, &limits_from(&numbers, false));
 }
 
 /// On a leg without a drive contact nothing but the first tick says that the box has seen the shafts stand before they turn.

@@ -54,11 +54,15 @@ pub enum Fault {
     KeyLeftOn,
     /// A plan was armed by a link, and nobody has reset that yet.
     PlanArmed,
+    /// The run permit is dropped, and the starter's auxiliary contact says that the motor runs on.
+    MotorRunsOn,
+    /// The stop was proven more than a year ago.
+    ProofTestDue,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 23] = [
+    pub const ALL: [Self; 25] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -82,13 +86,18 @@ impl Fault {
         Self::ResetStuck,
         Self::KeyLeftOn,
         Self::PlanArmed,
+        Self::MotorRunsOn,
+        Self::ProofTestDue,
     ];
 
     /// Whether it holds both permits dropped. Not so a recording that was not kept, a button that is stuck, a key
-    /// that is forgotten, and the news of a plan.
+    /// that is forgotten, the news of a plan, and a proof test that is due.
     #[must_use]
     pub const fn drops_permits(self) -> bool {
-        !matches!(self, Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn | Self::PlanArmed)
+        !matches!(
+            self,
+            Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn | Self::PlanArmed | Self::ProofTestDue
+        )
     }
 
     /// Whether it stays, power cycle or not, until someone resets it at the box. The others last as long as their cause.
@@ -111,6 +120,7 @@ impl Fault {
                 | Self::SettingsInDoubt
                 | Self::HeatUnknown
                 | Self::PlanArmed
+                | Self::MotorRunsOn
         )
     }
 
@@ -162,6 +172,13 @@ impl Fault {
             }
             Self::KeyLeftOn => "the key was left on: turn it off and take it away, nothing needs it now",
             Self::PlanArmed => "new settings were armed by the link: make sure that they are those meant, then reset",
+            Self::MotorRunsOn => {
+                "the motor runs on though the run permit is dropped: stop it at the starter and lock out; the permit is bridged \
+                 there, or its auxiliary contact is stuck"
+            }
+            Self::ProofTestDue => {
+                "the last proof test that passed was more than a year ago: do one, and file its record"
+            }
         }
     }
 
@@ -254,6 +271,9 @@ mod tests {
     #[test]
     fn what_drops_permits_is_nearly_everything() {
         let kept = Fault::ALL.into_iter().filter(|fault| !fault.drops_permits()).collect::<std::vec::Vec<_>>();
-        assert_eq!(kept, [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn, Fault::PlanArmed]);
+        assert_eq!(
+            kept,
+            [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn, Fault::PlanArmed, Fault::ProofTestDue,]
+        );
     }
 }

@@ -1,4 +1,5 @@
-//! From the recorder's memory into flash, a little each round, while the leg stands.
+//! From the recorder's memory into flash, a little each round: while the leg stands; and where there is room erased ahead, from the trip
+//! on, as far as it is recorded by then.
 
 use embedded_storage::nor_flash::NorFlash;
 use slackside::record::Recorder;
@@ -31,9 +32,24 @@ pub(crate) enum Step {
 }
 
 impl Filing {
-    /// Whether something waits to be filed.
-    pub(crate) fn is_due(album: &Album, recorder: &Recorder<'_>) -> bool {
-        album.is_writing() || recorder.held().next().is_some()
+    /// Whether something waits to be filed: bytes, or the end of what has all its bytes.
+    pub(crate) fn is_due(&self, album: &Album, recorder: &Recorder<'_>) -> bool {
+        if !album.is_writing() {
+            return recorder.held().next().is_some();
+        }
+        !recorder.is_waiting() || self.next(recorder).is_some() || !self.rest(recorder).is_empty() || album.has_tail()
+    }
+
+    /// What is left of the segment under way.
+    fn rest<'r>(&self, recorder: &'r Recorder<'_>) -> &'r [u8] {
+        let current = self.segments.last().copied();
+        let under_way = recorder.held().find(|held| Some(held.sequence) == current);
+        under_way.and_then(|held| held.bytes.get(self.offset..)).unwrap_or_default()
+    }
+
+    /// The next segment that is held and not filed.
+    fn next(&self, recorder: &Recorder<'_>) -> Option<u32> {
+        recorder.held().map(|held| held.sequence).find(|sequence| !self.segments.contains(sequence))
     }
 
     /// Do a little.
@@ -44,7 +60,7 @@ impl Filing {
         recorder: &mut Recorder<'_>,
         about: About,
     ) -> Step {
-        if !Self::is_due(album, recorder) {
+        if !self.is_due(album, recorder) {
             return Step::Idle;
         }
         match self.try_step(album, flash, recorder, about) {
@@ -88,21 +104,23 @@ impl Filing {
         if !album.erase_on(flash)? {
             return Ok(None);
         }
-        let current = self.segments.last().copied();
-        let under_way = recorder.held().find(|held| Some(held.sequence) == current);
-        if let Some(rest) = under_way.and_then(|held| held.bytes.get(self.offset..)).filter(|rest| !rest.is_empty()) {
+        let rest = self.rest(recorder);
+        if !rest.is_empty() {
             let part = rest.get(..STEP).unwrap_or(rest);
             album.add(flash, part)?;
             self.offset = self.offset.saturating_add(part.len());
             return Ok(None);
         }
-        let next = recorder.held().find(|held| !self.segments.contains(&held.sequence));
-        let Some(next) = next else {
+        let Some(next) = self.next(recorder) else {
+            if recorder.is_waiting() {
+                album.keep_tail(flash)?;
+                return Ok(None);
+            }
             let whole = album.check_on(flash)?;
             return if whole { album.finish(flash).map(|entry| Some(entry.number)) } else { Ok(None) };
         };
         self.offset = 0;
-        self.segments.push(next.sequence).map_err(|_| StoreError::TooLong)?;
+        self.segments.push(next).map_err(|_| StoreError::TooLong)?;
         Ok(None)
     }
 }

@@ -66,7 +66,8 @@
 //!
 //! # Features
 //! - `bench`: pins, flash and a serial line made of memory, for tests and for a box on the desk; needs the standard library.
-//! - `defmt`: `defmt::Format` for faults and events.
+//! - `defmt`: `defmt::Format` for faults and events, and `Told`, which logs what is new.
+//! - `log`: `Told` by the crate `log`. Both may be on: then each line goes to both.
 //! - `portable-atomic`: for processors without compare-and-swap.
 //!
 //! # Minimum Rust
@@ -104,8 +105,12 @@ pub mod relay;
 mod sensor_box;
 mod shelf;
 pub mod store;
+#[cfg(any(feature = "defmt", feature = "log"))]
+mod told;
 pub mod wires;
 
 pub use events::{Event, EventLog, Happened};
 pub use link::Link;
 pub use sensor_box::{ArmRefusal, BoxMonitor, Nameplate, Parts, SAMPLE, SensorBox, Verdicts};
+#[cfg(any(feature = "defmt", feature = "log"))]
+pub use told::Told;

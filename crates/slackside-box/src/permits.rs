@@ -60,6 +60,12 @@ impl<O: OutputPin, I: InputPin, const RELAYS: usize> Permit<O, I, RELAYS> {
         self.stage == Stage::Shut
     }
 
+    /// Whether its coils are on.
+    #[must_use]
+    pub const fn is_driven(&self) -> bool {
+        matches!(self.stage, Stage::Closing | Stage::Shut)
+    }
+
     /// Ask for a new proof: the relays drop and close again once seen open.
     pub fn prove_again(&mut self) {
         self.stage = Stage::Proving;
@@ -85,13 +91,13 @@ impl<O: OutputPin, I: InputPin, const RELAYS: usize> Permit<O, I, RELAYS> {
 
     /// Bring the outputs to what is wanted, as far as the proof allows. The faults seen now.
     pub fn step(&mut self, wanted: bool, now: Micros) -> Faults {
-        if !wanted && matches!(self.stage, Stage::Closing | Stage::Shut) {
+        if !wanted && self.is_driven() {
             self.stage = Stage::Proving;
         }
         if wanted && self.stage == Stage::Proved {
             self.stage = Stage::Closing;
         }
-        let mut faults = self.drive(matches!(self.stage, Stage::Closing | Stage::Shut));
+        let mut faults = self.drive(self.is_driven());
         let mut agree = true;
         for (relay, (welded, open)) in self.relays.iter_mut().zip(&self.faults) {
             let answer = relay.answer(now);

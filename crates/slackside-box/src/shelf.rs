@@ -1,14 +1,15 @@
 //! What the link's server sees of the box's memory.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::wire::{RecordingInfo, Store, StoreFault};
+use slackside::wire::{ProofTests, RecordingInfo, Store, StoreFault, Window};
 
 use crate::store::{Album, Entry, StoreError};
 
-/// The recordings.
+/// The recordings, and what is known of proof tests.
 pub(crate) struct Shelf<'s, F> {
     pub flash: &'s mut F,
     pub album: Option<&'s Album>,
+    pub proof_tests: ProofTests,
 }
 
 impl<F: NorFlash> Store for Shelf<'_, F> {
@@ -18,7 +19,16 @@ impl<F: NorFlash> Store for Shelf<'_, F> {
         album.find(self.flash, number).ok().map(|entry| info(&entry))
     }
 
-    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+    fn read(&mut self, window: Window, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+        let number = match window {
+            Window::Recording(number) => number,
+            Window::ProofTests => {
+                let bytes = self.proof_tests.to_bytes();
+                let rest = bytes.get(offset as usize..).unwrap_or_default();
+                return Ok(Some(into.iter_mut().zip(rest).map(|(slot, byte)| *slot = *byte).count()));
+            }
+            _ => return Ok(None),
+        };
         let album = self.album.ok_or(StoreFault)?;
         let read = album.find(self.flash, number).and_then(|entry| album.read(self.flash, &entry, offset, into));
         match read {

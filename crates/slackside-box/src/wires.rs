@@ -173,6 +173,11 @@ impl<I: InputPin, A: Analogue> Senses<I, A> {
         self.key.state() == Some(true)
     }
 
+    /// Whether the drive is known to be on.
+    pub(crate) fn drive_is_on(&self) -> bool {
+        self.drive.as_ref().is_some_and(|drive| drive.state() == Some(true))
+    }
+
     /// Whether the drive is known to be off.
     pub(crate) fn drive_is_off(&self) -> bool {
         self.drive.as_ref().is_none_or(|drive| drive.state() == Some(false))

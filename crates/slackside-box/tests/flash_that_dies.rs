@@ -19,11 +19,11 @@ use slackside_box::store::{About, Album, Found, Journal, Kept, Layout, Marks, Ne
 type Chip = Flash<4, 1024>;
 
 fn layout() -> Layout {
-    Layout::fit::<Chip>(0, 20 * 1024, 2_000).expect("enough flash")
+    Layout::fit::<Chip>(0, 25 * 1024, 2_000).expect("enough flash")
 }
 
 fn chip() -> Chip {
-    Chip::new(20)
+    Chip::new(25)
 }
 
 fn image(leg: &str) -> Vec<u8> {
@@ -382,13 +382,15 @@ fn a_full_album_gives_up_the_oldest_only() {
 }
 
 #[test]
-fn a_recording_is_whole_or_not_there_and_the_others_stay() {
+fn a_recording_is_whole_or_its_beginning_and_the_others_stay() {
     let mut flash = chip();
     let mut album = Album::open(&layout(), &mut flash).expect("power");
     let places = album.places();
     for number in 0..places {
         record(&mut flash, &mut album, &recording(number as u8)).expect("stored");
     }
+    // The longest that was cut off and found again.
+    let longest = std::cell::Cell::new(0);
     die_everywhere(
         &flash,
         |flash| {
@@ -398,13 +400,17 @@ fn a_recording_is_whole_or_not_there_and_the_others_stay() {
         |flash, dies, torn| {
             let album = Album::open(&layout(), flash).expect("power");
             if let Some(new) = read_back(flash, &album, places) {
-                assert_eq!(new, recording(99), "step {dies}, torn {torn}");
+                // The byte under way may be torn, which the segments' own sums tell.
+                let sound = &new[..new.len() - usize::from(torn && album.salvaged().is_some())];
+                assert!(recording(99).starts_with(sound), "step {dies}, torn {torn}");
+                longest.set(longest.get().max(if album.salvaged().is_some() { new.len() } else { 0 }));
             }
             for number in 1..places {
                 assert_eq!(read_back(flash, &album, number), Some(recording(number as u8)), "step {dies}, torn {torn}");
             }
         },
     );
+    assert!(longest.get() > 1_400, "{} bytes of 1,500 at the most", longest.get());
 }
 
 #[test]

@@ -12,11 +12,12 @@ mod rig;
 
 use rig::{Chip, Rig, plan, set_up, settings};
 use slackside::conditions::Condition;
-use slackside::input::Shaft;
+use slackside::input::{Command, Origin, Shaft};
+use slackside::record::Anchor;
 use slackside::settings::plan::Plan;
-use slackside::units::Micros;
+use slackside::units::{Micros, Span};
 use slackside::wire::{MOST_FRAME, Request, Window, encode};
-use slackside_box::bench::{Flash, Panel};
+use slackside_box::bench::{Flash, Panel, RING};
 use slackside_box::fault::Fault;
 use slackside_box::store::{About, Album, Layout, Slots, StoreError};
 
@@ -175,7 +176,7 @@ fn settings_not_stored_to_the_end_are_told_and_hold_the_permits() {
 #[test]
 fn a_turn_of_the_main_loop_reads_a_bounded_part_of_the_flash() {
     const BLOCKS: usize = 2_048;
-    let layout = Layout::fit::<Chip>(0, (BLOCKS * 1_024) as u32, rig::RING as u32).expect("2 MiB are enough");
+    let layout = Layout::fit::<Chip>(0, (BLOCKS * 1_024) as u32, RING as u32).expect("2 MiB are enough");
     assert!(layout.places >= 60, "{}", layout.places);
     let mut flash: Chip = Flash::new(BLOCKS);
     let stored = Slots::new(&layout).store(&mut flash, plan(&settings()).bytes(), None, &mut [0; Plan::LENGTH]);
@@ -249,17 +250,72 @@ fn places_are_kept_for_a_trip() {
         rig.press(|panel| &panel.acknowledge, 50);
         rig.press(|panel| &panel.reset, 500);
     }
-    let before = rig.sensor_box.flash_mut().steps();
+    let before = (rig.sensor_box.flash_mut().steps(), rig.sensor_box.flash_mut().erased());
     rig.turn(Shaft::Boot, 0);
     while rig.panel.may_run() {
         rig.run(1);
     }
     rig.run(50);
-    let steps = rig.sensor_box.flash_mut().steps() - before;
-    assert!((100..1_024).contains(&steps), "{steps} bytes written and erased at the trip");
+    assert!(rig.sensor_box.flash_mut().steps() - before.0 >= 100, "it was written");
+    assert_eq!(rig.sensor_box.flash_mut().erased(), before.1, "and nothing was erased for it");
     let first_out = rig.sensor_box.monitor().status().first_out;
     let mut rig = Rig::start(rig.power_down());
     rig.run(10);
     assert!(first_out.is_some() && rig.sensor_box.monitor().status().first_out == first_out);
     assert!(!rig.sensor_box.faults().contains(Fault::StateUnreadable));
+}
+
+/// A minute of the year 2026, in microseconds since 1970.
+const DESK_US: i64 = 1_790_000_000_000_000;
+const DAY_US: i64 = 86_400_000_000;
+
+fn told_the_time(rig: &mut Rig, desk_us: i64) {
+    let at = Micros::new(rig.now);
+    rig.sensor_box.anchor(Anchor { at, desk_us, uncertainty: Span::ZERO });
+    rig.run(5);
+}
+
+#[test]
+fn a_proof_test_that_passed_is_remembered_and_falls_due() {
+    let mut rig = Rig::start(set_up());
+    rig.make_ready();
+    assert_eq!(rig.sensor_box.proof_tests().passed_min, None);
+    told_the_time(&mut rig, DESK_US);
+    rig.run_up();
+    rig.panel.key.set(true);
+    rig.run(50);
+    // One that proves nothing does not count.
+    for begun in [true, false] {
+        assert!(rig.sensor_box.command(Origin::Leg, Command::ProofTest(begun)));
+        rig.run(5);
+    }
+    assert_eq!(rig.sensor_box.proof_tests().passed_min, None);
+    assert!(rig.sensor_box.command(Origin::Leg, Command::ProofTest(true)));
+    rig.run(5);
+    rig.turn(Shaft::Boot, 0);
+    rig.run(3_000);
+    assert!(!rig.panel.may_run());
+    assert!(rig.sensor_box.command(Origin::Leg, Command::ProofTest(false)));
+    rig.run(5);
+    let passed = (DESK_US / 60_000_000) as u32;
+    assert_eq!(rig.sensor_box.proof_tests().passed_min, Some(passed));
+    rig.panel.key.set(false);
+    // Over a power cycle: due a year later, as soon as a desk says what day it is.
+    for (days, due) in [(300, false), (365, false), (367, true)] {
+        let mut rig = Rig::start(rig.sensor_box.flash_mut().clone());
+        rig.make_ready();
+        assert_eq!(rig.sensor_box.proof_tests().passed_min, Some(passed));
+        assert!(!rig.sensor_box.faults().contains(Fault::ProofTestDue), "no desk has told the day");
+        told_the_time(&mut rig, DESK_US + days * DAY_US);
+        assert_eq!(rig.sensor_box.faults().contains(Fault::ProofTestDue), due, "{days} days");
+        assert_eq!(rig.panel.alarm.get(), !due);
+        assert!(rig.panel.may_run(), "the leg may run all the same");
+    }
+    // And it comes while the box runs.
+    let mut rig = Rig::start(rig.power_down());
+    rig.make_ready();
+    told_the_time(&mut rig, DESK_US + 366 * DAY_US - 30_000_000);
+    assert!(!rig.sensor_box.faults().contains(Fault::ProofTestDue));
+    rig.run(65_000);
+    assert!(rig.sensor_box.faults().contains(Fault::ProofTestDue));
 }

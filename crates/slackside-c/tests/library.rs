@@ -214,23 +214,33 @@ fn the_example_in_c_has_the_cores_verdicts() {
     let inputs = demo::inputs(&Settings::example().check().unwrap());
     let plan_file = folder.join("plan.bin");
     std::fs::write(&plan_file, plan()).unwrap();
-    let mut child =
-        Command::new(&program).arg(&plan_file).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
     let mut text = String::new();
     for input in &inputs {
         let it = as_c(input);
         let _ = writeln!(text, "{} {} {} {}", it.at_us, it.kind, it.which, it.value);
     }
-    let mut stdin = child.stdin.take().unwrap();
-    let writer = std::thread::spawn(move || stdin.write_all(text.as_bytes()).unwrap());
-    let output = child.wait_with_output().unwrap();
-    writer.join().unwrap();
-    assert!(output.status.success());
+    let hear = |command: &mut Command| {
+        let mut child = command.arg(&plan_file).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn().unwrap();
+        let (mut stdin, text) = (child.stdin.take().unwrap(), text.clone());
+        let writer = std::thread::spawn(move || stdin.write_all(text.as_bytes()).unwrap());
+        let output = child.wait_with_output().unwrap();
+        writer.join().unwrap();
+        assert!(output.status.success(), "{command:?}: {}", output.status);
+        String::from_utf8(output.stdout).unwrap()
+    };
     let expected: String = by_core(&inputs).iter().fold(String::new(), |mut all, it| {
         let SlacksideVerdict { at_us, change, condition, from, to, value, value_known, setpoint } = it;
         let _ = writeln!(all, "{at_us} {change} {condition} {from} {to} {value} {value_known} {setpoint}");
         all
     });
-    assert_eq!(String::from_utf8_lossy(&output.stdout), expected);
+    assert_eq!(hear(&mut Command::new(&program)), expected);
+    // Once more with every access to memory looked at: what lies outside, what was never written, what is not given back.
+    if Command::new("valgrind").arg("--version").output().is_ok() {
+        let mut looked_at = Command::new("valgrind");
+        looked_at.args(["--quiet", "--leak-check=full", "--error-exitcode=9"]).arg(&program);
+        assert_eq!(hear(&mut looked_at), expected);
+    } else {
+        println!("valgrind is not installed: its memory is not looked at");
+    }
     let _ = std::fs::remove_dir_all(&folder);
 }

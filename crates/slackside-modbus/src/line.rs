@@ -156,8 +156,10 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
             match self.serial.write(first) {
                 Ok(written) => {
                     self.sent = self.sent.saturating_add(written);
-                    let from = self.busy_until.map_or(now, |until| Micros::new(until.get().max(now.get())));
-                    self.busy_until = Some(from.after(on_the_line(1, self.bits_a_second)));
+                    let character = on_the_line(1, self.bits_a_second);
+                    // One more than there are: a UART begins a byte somewhat later than it takes it.
+                    let from = self.busy_until.map_or(now.after(character), |until| until.max(now));
+                    self.busy_until = Some(from.after(character));
                 }
                 // The line is broken: whoever asked will ask again.
                 Err(_) => self.sent = self.length,

@@ -135,7 +135,8 @@ impl<'a> View<'a> {
     }
 
     pub(crate) fn alarm(&self, number: u16) -> u16 {
-        let condition = u8::try_from(number).ok().and_then(Condition::from_id);
+        // Looked for in the list that is there anyway: `from_id` takes 380 bytes of flash.
+        let condition = Condition::ALL.into_iter().find(|condition| u16::from(condition.id()) == number);
         self.judged(|_| condition.map_or(UNKNOWN, |condition| u16::from(self.status.alarm(condition))))
     }
 

@@ -1,5 +1,5 @@
-//! The board's clocks: timer 1 counts freely, timer 0 rings when an edge is due. SysTick wakes the program, but counts nothing:
-//! the emulator leaves some of its ticks out.
+//! The board's clocks: timer 1 counts freely, timer 0 rings when an edge is due, the dual timer when a program wants to be woken. SysTick
+//! wakes the box, but counts nothing: the emulator leaves some of its ticks out.
 
 use core::sync::atomic::{AtomicU32, Ordering};
 
@@ -12,7 +12,7 @@ pub const COUNTS_A_US: u32 = CLOCK_HZ / 1_000_000;
 /// Counts from one SysTick to the next: 500 µs.
 pub const STEP: u32 = 500 * COUNTS_A_US;
 
-/// How often the free count has passed half of its range, as SysTick last saw it.
+/// How often the free count has passed half of its range, as `now` last saw it.
 static HALVES: AtomicU32 = AtomicU32::new(0);
 const HALF: u32 = 31;
 
@@ -27,6 +27,14 @@ const RELOAD: usize = 0x8;
 const INTERRUPT: usize = 0xC;
 const ENABLE: u32 = 1;
 const ENABLE_INTERRUPT: u32 = 1 << 3;
+
+/// The first half of the dual timer (an ARM CMSDK one): counts down once, and rings.
+const ALARM: Timer = Timer(0x4000_2000);
+const ALARM_LOAD: usize = 0x0;
+const ALARM_CONTROL: usize = 0x8;
+const ALARM_CLEAR: usize = 0xC;
+/// Once, 32 bits, with an interrupt, on.
+const ALARM_ONCE: u32 = 1 | 1 << 1 | 1 << 5 | 1 << 7;
 
 impl Timer {
     fn read(&self, register: usize) -> u32 {
@@ -59,14 +67,11 @@ pub fn counts() -> u64 {
     seen + u64::from(count().wrapping_sub(seen as u32))
 }
 
-/// Keep count of halves: at least every 85 s.
-pub fn keep_count() {
-    HALVES.store((counts() >> HALF) as u32, Ordering::SeqCst);
-}
-
-/// The time since the start.
+/// The time since the start. Ask at least every 85 s, or a wrap of the count is missed; from the main program, not from interrupts above it.
 pub fn now() -> Micros {
-    Micros::new(counts() / u64::from(COUNTS_A_US))
+    let counts = counts();
+    HALVES.store((counts >> HALF) as u32, Ordering::SeqCst);
+    Micros::new(counts / u64::from(COUNTS_A_US))
 }
 
 /// Ring in so many counts, and then no more.
@@ -81,4 +86,19 @@ pub fn ring_in(counts: u32) {
 pub fn hush() {
     RING.write(CONTROL, 0);
     RING.write(INTERRUPT, 1);
+}
+
+/// Ring the alarm at this time, or at once if it has passed; the one before is forgotten.
+pub fn alarm_at(at: Micros) {
+    let counts = at.get().saturating_mul(COUNTS_A_US.into()).saturating_sub(counts());
+    ALARM.write(ALARM_CONTROL, 0);
+    // Too far for the timer: it rings early, and whoever set it looks at the clock.
+    ALARM.write(ALARM_LOAD, counts.clamp(1, u32::MAX.into()) as u32);
+    ALARM.write(ALARM_CONTROL, ALARM_ONCE);
+}
+
+/// The alarm was heard.
+pub fn hush_alarm() {
+    ALARM.write(ALARM_CONTROL, 0);
+    ALARM.write(ALARM_CLEAR, 1);
 }

@@ -3,6 +3,7 @@
 use core::ffi::CStr;
 
 use cortex_m_semihosting::{nr, syscall};
+use slackside::settings::plan::Plan;
 
 /// Read a file of the host into `buffer`: what was read, empty if there is no such file.
 pub fn read_file<'b>(name: &CStr, buffer: &'b mut [u8]) -> &'b [u8] {
@@ -17,6 +18,15 @@ pub fn read_file<'b>(name: &CStr, buffer: &'b mut [u8]) -> &'b [u8] {
         buffer.len().saturating_sub(missing)
     };
     &buffer[..length]
+}
+
+/// The plan in `plan.bin`, which on a board of one's own lies in flash. Where there is none it is blank, and no monitor takes it.
+pub fn plan(place: &'static mut Plan) -> &'static Plan {
+    let mut buffer = [0; Plan::LENGTH];
+    if let Ok(plan) = Plan::copy_of(read_file(c"plan.bin", &mut buffer)) {
+        *place = plan;
+    }
+    place
 }
 
 /// Write a file of the host.

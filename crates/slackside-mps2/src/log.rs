@@ -1,11 +1,10 @@
 //! The log: defmt frames out of the board's second UART. The host has the words, here are only their numbers.
 //!
-//! Only the main loop logs. So a frame needs no critical section, and logging never holds an edge up.
+//! Only one level of a program logs, its main loop or its lowest task. So a frame needs no critical section, and logging never holds an edge
+//! up.
 
 use core::cell::UnsafeCell;
-
-use cortex_m::peripheral::SCB;
-use cortex_m::peripheral::scb::VectActive;
+use core::sync::atomic::{AtomicBool, Ordering};
 
 use crate::uart;
 
@@ -14,21 +13,22 @@ struct Log;
 
 struct Place(UnsafeCell<defmt::Encoder>);
 
-// SAFETY: only the main loop gets at it, see `acquire`.
+// SAFETY: one level gets at it, see `acquire`.
 unsafe impl Sync for Place {}
 
+static BUSY: AtomicBool = AtomicBool::new(false);
 static ENCODER: Place = Place(UnsafeCell::new(defmt::Encoder::new()));
 
 fn encoder() -> &'static mut defmt::Encoder {
-    // SAFETY: only called between `acquire` and `release`, which only the main loop passes.
+    // SAFETY: only called between `acquire` and `release`, and only one is between them.
     unsafe { &mut *ENCODER.0.get() }
 }
 
-// SAFETY: frames do not interleave: nothing but the main loop gets past `acquire`, and it logs one line at a time.
+// SAFETY: frames do not interleave: nothing gets past `acquire` while another is between it and `release`.
 unsafe impl defmt::Logger for Log {
     fn acquire() {
-        if SCB::vect_active() != VectActive::ThreadMode {
-            // A log line in an interrupt is a mistake in this program: stand still, so that the heartbeat ends.
+        if BUSY.swap(true, Ordering::SeqCst) {
+            // A line in the middle of a line is a mistake in this program: stand still, so that the heartbeat ends.
             loop {
                 cortex_m::asm::nop();
             }
@@ -40,6 +40,7 @@ unsafe impl defmt::Logger for Log {
 
     unsafe fn release() {
         encoder().end_frame(uart::log);
+        BUSY.store(false, Ordering::SeqCst);
     }
 
     unsafe fn write(bytes: &[u8]) {

@@ -1,15 +1,14 @@
-//! What turns the leg: a trace from the host, played by two interrupts. The one puts its edges into their queues, each at its
-//! moment and stamped by the clock as a board with sensors would; the other puts everything else onto the pins.
+//! What turns the leg: a trace from the host, played in two interrupts. In the one its edges come, each at its moment and stamped by the
+//! clock, as pins of sensors would have them; the other puts everything else onto the pins.
 
 use core::sync::atomic::Ordering;
 
 use slackside::input::{Command, ContactState, Input as Entry, LineState, Shaft, Signal};
 use slackside::units::{Micros, Span};
-use slackside_box::edges::Catcher;
+use slackside_mps2::clock::{COUNTS_A_US, count, counts, hush, now, ring_in};
+use slackside_mps2::pins::*;
 
-use crate::clock::{COUNTS_A_US, count, counts, hush, keep_count, now, ring_in};
 use crate::latency::LATENCY;
-use crate::pins::*;
 
 /// How long a button is held that the trace only says was pressed.
 const PRESSED: Span = Span::from_millis(200);
@@ -33,22 +32,22 @@ impl Rest {
     }
 }
 
-/// Plays the edges.
-pub struct Edges {
+/// Both target sensors.
+pub struct Sensors {
     rest: Rest,
     next: Option<(u64, Shaft, bool)>,
-    head: Catcher<'static>,
-    boot: Catcher<'static>,
+    /// The ring that is being answered has been answered by an edge already.
+    answered: bool,
 }
 
 /// Rings further away than this are taken up again on the way.
 const FURTHEST: u64 = 1 << 30;
 
-impl Edges {
-    pub fn new(trace: &'static [u8], head: Catcher<'static>, boot: Catcher<'static>) -> Self {
-        let mut edges = Self { rest: Rest { bytes: trace }, next: None, head, boot };
-        edges.fetch();
-        edges
+impl Sensors {
+    pub fn new(trace: &'static [u8]) -> Self {
+        let mut sensors = Self { rest: Rest { bytes: trace }, next: None, answered: false };
+        sensors.fetch();
+        sensors
     }
 
     fn fetch(&mut self) {
@@ -58,29 +57,24 @@ impl Edges {
         });
     }
 
-    /// The ring was heard, or the first one is to be set.
-    pub fn play(&mut self) {
+    /// The ring was heard: each edge that has come, with the time it is now and the level behind it. `None`: ring for the next.
+    pub fn edge(&mut self) -> Option<(Micros, Shaft, bool)> {
         // Read first of all: how late this interrupt is.
         let heard = count();
         hush();
-        let mut first = true;
-        while let Some((due, shaft, high)) = self.next {
-            let stamp = counts();
-            if due > stamp {
-                ring_in((due - stamp).min(FURTHEST) as u32);
-                return;
-            }
-            if first {
-                LATENCY.take(heard.wrapping_sub(due as u32));
-                first = false;
-            }
-            let at = Micros::new(stamp / u64::from(COUNTS_A_US));
-            match shaft {
-                Shaft::Head => self.head.catch(at, high),
-                Shaft::Boot => self.boot.catch(at, high),
-            }
-            self.fetch();
+        let (due, shaft, high) = self.next?;
+        let stamp = counts();
+        if due > stamp {
+            ring_in((due - stamp).min(FURTHEST) as u32);
+            self.answered = false;
+            return None;
         }
+        if !self.answered {
+            LATENCY.take(heard.wrapping_sub(due as u32));
+            self.answered = true;
+        }
+        self.fetch();
+        Some((Micros::new(stamp / u64::from(COUNTS_A_US)), shaft, high))
     }
 }
 
@@ -100,7 +94,6 @@ impl Rounds {
     }
 
     pub fn play(&mut self) {
-        keep_count();
         let now = now();
         for (coil, back) in COILS.into_iter().zip(BACKS) {
             PINS[back].store(PINS[coil].load(Ordering::SeqCst), Ordering::SeqCst);

@@ -6,7 +6,8 @@ use cortex_m::register::msp;
 const BOTTOM: u32 = 0x2000_0000;
 /// How long it may become.
 pub const LENGTH: u32 = 32 * 1024;
-const PAINT: u32 = 0xA5A5_5A5A;
+/// What is painted.
+pub const PAINT: u32 = 0xA5A5_5A5A;
 
 /// Paint what is not used yet. Before any interrupt is let loose.
 #[inline(always)]

@@ -1,4 +1,4 @@
-//! UART 0 of the board (an ARM CMSDK UART) as embedded-io sees it, and UART 1 for the log.
+//! The board's UARTs (ARM CMSDK ones) as embedded-io sees them: one for the link, one for Modbus, one for the log.
 //!
 //! A received byte rings an interrupt, which puts it into a queue: the UART itself has room for one. A byte for which the queue has no
 //! room is lost, as on any serial line; the frame it belongs to is then garbled and asked for again.
@@ -7,8 +7,12 @@ use core::convert::Infallible;
 
 use heapless::spsc::{Consumer, Producer, Queue};
 
-const LINK: usize = 0x4000_4000;
+/// UART 0: the link.
+pub const LINK: usize = 0x4000_4000;
+/// UART 1: the log.
 const LOG: usize = 0x4000_5000;
+/// UART 2: Modbus.
+pub const MODBUS: usize = 0x4000_6000;
 const DATA: usize = 0x0;
 const STATE: usize = 0x4;
 const CONTROL: usize = 0x8;
@@ -23,6 +27,8 @@ const RECEIVE: u32 = 2;
 const RECEIVE_INTERRUPT: u32 = 1 << 3;
 /// The bit of the interrupt register.
 const RECEIVED: u32 = 2;
+/// What the divider divides.
+const CLOCK_HZ: u32 = 25_000_000;
 
 /// Received bytes that wait for the main loop.
 pub type Waiting = Queue<u8, 256>;
@@ -37,6 +43,12 @@ fn write(register: usize, value: u32) {
     unsafe { (register as *mut u32).write_volatile(value) }
 }
 
+/// Switch the log's on.
+pub fn start_log() {
+    write(LOG + DIVIDER, CLOCK_HZ / 115_200);
+    write(LOG + CONTROL, TRANSMIT);
+}
+
 /// Send bytes of the log.
 pub fn log(bytes: &[u8]) {
     for byte in bytes {
@@ -45,8 +57,9 @@ pub fn log(bytes: &[u8]) {
     }
 }
 
-/// The interrupt's end of UART 0.
+/// The interrupt's end of a UART.
 pub struct Receiver {
+    base: usize,
     waiting: Producer<'static, u8>,
     /// Bytes received, lost ones among them.
     pub received: u32,
@@ -55,28 +68,27 @@ pub struct Receiver {
 impl Receiver {
     /// Take in what is there.
     pub fn receive(&mut self) {
-        write(LINK + INTERRUPT, RECEIVED);
-        if read(LINK + STATE) & RECEIVE_FULL != 0 {
+        write(self.base + INTERRUPT, RECEIVED);
+        if read(self.base + STATE) & RECEIVE_FULL != 0 {
             // A byte without room is lost.
-            let _ = self.waiting.enqueue(read(LINK + DATA) as u8);
+            let _ = self.waiting.enqueue(read(self.base + DATA) as u8);
             self.received = self.received.wrapping_add(1);
         }
     }
 }
 
-/// The main loop's end of UART 0.
+/// The main loop's end of a UART.
 pub struct Uart {
+    base: usize,
     waiting: Consumer<'static, u8>,
 }
 
-/// Switch both UARTs on. Call it once.
-pub fn start(waiting: &'static mut Waiting) -> (Receiver, Uart) {
-    write(LOG + DIVIDER, 217);
-    write(LOG + CONTROL, TRANSMIT);
-    write(LINK + DIVIDER, 217);
-    write(LINK + CONTROL, TRANSMIT | RECEIVE | RECEIVE_INTERRUPT);
+/// Switch [`LINK`] or [`MODBUS`] on. Call it once for each.
+pub fn start(base: usize, bits_a_second: u32, waiting: &'static mut Waiting) -> (Receiver, Uart) {
+    write(base + DIVIDER, CLOCK_HZ.checked_div(bits_a_second).unwrap_or(u32::MAX));
+    write(base + CONTROL, TRANSMIT | RECEIVE | RECEIVE_INTERRUPT);
     let (producer, consumer) = waiting.split();
-    (Receiver { waiting: producer, received: 0 }, Uart { waiting: consumer })
+    (Receiver { base, waiting: producer, received: 0 }, Uart { base, waiting: consumer })
 }
 
 impl embedded_io::ErrorType for Uart {
@@ -103,15 +115,15 @@ impl embedded_io::Read for Uart {
 
 impl embedded_io::WriteReady for Uart {
     fn write_ready(&mut self) -> Result<bool, Infallible> {
-        Ok(read(LINK + STATE) & TRANSMIT_FULL == 0)
+        Ok(read(self.base + STATE) & TRANSMIT_FULL == 0)
     }
 }
 
 impl embedded_io::Write for Uart {
     fn write(&mut self, bytes: &[u8]) -> Result<usize, Infallible> {
         let Some(first) = bytes.first() else { return Ok(0) };
-        while read(LINK + STATE) & TRANSMIT_FULL != 0 {}
-        write(LINK + DATA, u32::from(*first));
+        while read(self.base + STATE) & TRANSMIT_FULL != 0 {}
+        write(self.base + DATA, u32::from(*first));
         Ok(1)
     }
 

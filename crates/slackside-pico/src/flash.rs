@@ -132,14 +132,16 @@ impl NorFlash for Flash {
             // Pages are written whole; a byte of FF leaves what is there as it is.
             let mut page = [0xFF; PAGE as usize];
             let begins = at % PAGE;
-            let count = rest.len().min((PAGE - begins) as usize);
-            let (part, more) = rest.split_at(count);
-            page[begins as usize..][..count].copy_from_slice(part);
+            let mut count = 0;
+            for (slot, byte) in page.iter_mut().skip(begins as usize).zip(rest) {
+                *slot = *byte;
+                count += 1;
+            }
             cortex_m::interrupt::free(|_| {
                 without_flash(&Work::Write { at: BEGINS + at - begins, page: &page }, &Rom::find());
             });
             at += count as u32;
-            rest = more;
+            rest = rest.get(count..).unwrap_or_default();
         }
         Ok(())
     }

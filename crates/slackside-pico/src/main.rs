@@ -16,14 +16,16 @@
 //! | 21 | heartbeat | to the external watchdog that feeds the coils |
 //!
 //! A panic, a hard fault and a start that fails drop the relays first of all. The processor's own watchdog is fed by the main loop alone,
-//! and only while the box is on time. The stack lies at the bottom of the RAM: one that outgrows its memory is a hard fault, or a
-//! processor that stands still, and harms nothing else.
+//! and only while the box is on time; it has no window, so that a loop that feeds it too fast is left to the watchdog outside. The stack
+//! is painted and held to a bound in every round: beyond it the box stops. It lies at the bottom of the RAM: one that outgrows its memory
+//! all the same is a hard fault, or a processor that stands still, and harms nothing else.
 #![no_std]
 #![no_main]
 
 mod flash;
+mod stack;
 
-use core::cell::RefCell;
+use core::cell::Cell;
 
 use critical_section::Mutex;
 use fugit::RateExtU32;
@@ -67,10 +69,11 @@ struct Sensors {
     boot: (In, Catcher<'static>),
 }
 
-static SENSORS: Mutex<RefCell<Option<Sensors>>> = Mutex::new(RefCell::new(None));
+static SENSORS: Mutex<Cell<Option<Sensors>>> = Mutex::new(Cell::new(None));
 
 #[hal::entry]
 fn main() -> ! {
+    stack::paint();
     let (Some(mut peripherals), Some(core)) = (pac::Peripherals::take(), pac::CorePeripherals::take()) else { stop() };
     let _ = core;
     let mut watchdog = hal::Watchdog::new(peripherals.WATCHDOG);
@@ -139,7 +142,7 @@ fn main() -> ! {
     };
     let sensors =
         Sensors { timer, head: (sensor(input!(gpio2)), catch_head), boot: (sensor(input!(gpio3)), catch_boot) };
-    critical_section::with(|section| SENSORS.borrow(section).replace(Some(sensors)));
+    critical_section::with(|section| SENSORS.borrow(section).set(Some(sensors)));
 
     let uart = UartPeripheral::new(
         peripherals.UART0,
@@ -178,6 +181,9 @@ fn main() -> ! {
     loop {
         sensor_box.poll(now());
         link.poll(&mut sensor_box);
+        if !stack::is_within_bound() {
+            stop();
+        }
         if sensor_box.is_on_time() {
             watchdog.feed();
         }
@@ -191,8 +197,10 @@ fn main() -> ! {
 #[interrupt]
 fn IO_IRQ_BANK0() {
     critical_section::with(|section| {
-        let mut sensors = SENSORS.borrow(section).borrow_mut();
-        let Some(Sensors { timer, head, boot }) = sensors.as_mut() else { return };
+        let place = SENSORS.borrow(section);
+        // Taken out and put back, so that nothing can be borrowed twice.
+        let Some(mut sensors) = place.take() else { return };
+        let Sensors { timer, head, boot } = &mut sensors;
         let at = Micros::new(timer.get_counter().ticks());
         for (pin, catcher) in [head, boot] {
             let (rose, fell) = (pin.interrupt_status(Interrupt::EdgeHigh), pin.interrupt_status(Interrupt::EdgeLow));
@@ -208,6 +216,7 @@ fn IO_IRQ_BANK0() {
             }
             catcher.catch(at, high);
         }
+        place.set(Some(sensors));
     });
 }
 

@@ -48,11 +48,11 @@ impl Store for Memory {
         })
     }
 
-    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+    fn read(&mut self, window: Window, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
         if self.broken {
             return Err(StoreFault);
         }
-        if number != 41 {
+        if window != Window::Recording(41) {
             return Ok(None);
         }
         let rest = self.recording.get(offset as usize..).unwrap_or(&[]);

@@ -1,8 +1,6 @@
 //! The whole box on the emulated board, its link on a TCP port of this computer, its log decoded.
 
-use std::net::TcpListener;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, ExitStatus, Stdio};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
@@ -10,17 +8,13 @@ use slackside::settings::Checked;
 use slackside::verdict::{Change, Permit};
 use slackside_desk::monitor::plan_of;
 use slackside_desk::recording::{About, MadeUnder, Recording, prove};
-use slackside_simulator::box_client::{Client, Port, anchor, fetch, read_plan, recordings};
+use slackside_simulator::box_client::{Client, anchor, fetch, read_plan, recordings};
 
-use crate::emulator;
+use crate::board::{BOX, LOG, Pace, Run, build};
 use crate::log::Words;
+use crate::masters::{self, ADDRESS, BITS_A_SECOND};
 use crate::parity;
-use crate::root::{chips, root};
-use crate::toolchain::Toolchain;
 
-/// The file its log goes to.
-pub const LOG: &str = "log.bin";
-const TARGET: &str = "thumbv7m-none-eabi";
 /// The share of its memory that the board's stack may use. It is deepest while the box is built, 54 % of it, and goes no deeper after that.
 const MOST_STACK: f64 = 0.6;
 /// What the board ends with when its watchdog calls for help.
@@ -28,118 +22,22 @@ const STALLED: i32 = 3;
 /// How long the check may wait for the recording.
 const PATIENCE: Duration = Duration::from_secs(300);
 
-/// QEMU, ended with this value.
-pub struct Emulator {
-    child: Child,
-    folder: tempfile::TempDir,
-    /// The TCP port of its link.
-    pub port: u16,
-}
-
-/// How the emulated time runs.
-#[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Pace {
-    /// As the day does; 32 ns an instruction, about the pace of a small Cortex-M, and the same on every computer.
-    Day,
-    /// As fast as the computer can; 32 ns an instruction.
-    Hurry,
-    /// As fast as the computer can; 16 ns an instruction, so that a flood is denser in the emulated time.
-    Dense,
-}
-
-impl Emulator {
-    /// A file it left, or is still writing.
-    pub fn file(&self, name: &str) -> Vec<u8> {
-        // What is not there yet is empty.
-        std::fs::read(self.folder.path().join(name)).unwrap_or_default()
-    }
-
-    /// Whether it has ended.
-    pub fn ended(&mut self) -> Result<Option<ExitStatus>> {
-        Ok(self.child.try_wait()?)
-    }
-
-    /// Connect to its link.
-    pub fn connect(&self) -> Result<Port> {
-        let begun = Instant::now();
-        loop {
-            match Port::open(&format!("127.0.0.1:{}", self.port), 115_200) {
-                Ok(port) => return Ok(port),
-                Err(error) if begun.elapsed() > Duration::from_secs(20) => return Err(error),
-                Err(_) => std::thread::sleep(Duration::from_millis(100)),
-            }
-        }
-    }
-}
-
-impl Drop for Emulator {
-    fn drop(&mut self) {
-        // It may have ended by itself.
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-/// Build the image, with these features.
-pub fn build(features: &str) -> Result<PathBuf> {
-    let folder = root().join("crates/slackside-mps2");
-    let mut command = Toolchain::find(TARGET)?.cargo("build", &[TARGET], &folder);
-    let status = command.args(["--release", "--features", features]).status()?;
-    ensure!(status.success(), "the box for the emulated board does not build");
-    Ok(chips().join(TARGET).join("release/slackside-mps2"))
-}
-
-/// Whichever port is free now.
-pub fn any_port() -> Result<u16> {
-    Ok(TcpListener::bind("127.0.0.1:0")?.local_addr()?.port())
-}
-
-/// Start it. With `edges` it ends by itself after so many, and leaves its figures.
-pub fn start(
-    image: &Path,
-    settings: &Checked,
-    inputs: &[slackside::input::Input],
-    port: u16,
-    pace: Pace,
-    edges: Option<u32>,
-) -> Result<Emulator> {
-    let folder = tempfile::tempdir()?;
-    std::fs::write(folder.path().join("plan.bin"), settings.plan().bytes())?;
-    std::fs::write(folder.path().join("inputs.bin"), emulator::encode(inputs)?)?;
-    if let Some(edges) = edges {
-        std::fs::write(folder.path().join("edges.bin"), edges.to_le_bytes())?;
-    }
-    let child = Command::new("qemu-system-arm")
-        .current_dir(folder.path())
-        .args(["-machine", "mps2-an385", "-nographic", "-monitor", "none"])
-        .args([
-            "-icount",
-            match pace {
-                Pace::Day => "shift=5,sleep=on",
-                Pace::Hurry => "shift=5,sleep=off",
-                Pace::Dense => "shift=4,sleep=off",
-            },
-        ])
-        .args(["-serial", &format!("tcp:127.0.0.1:{port},server=on,wait=off")])
-        .args(["-serial", &format!("file:{LOG}")])
-        .args(["-semihosting-config", "enable=on,target=native", "-kernel"])
-        .arg(image)
-        .stdin(Stdio::null())
-        .spawn()
-        .context("qemu-system-arm does not start; on Debian: `apt-get install qemu-system-arm`")?;
-    Ok(Emulator { child, folder, port })
-}
-
 /// Start the box and leave it running until interrupted, or check that the same microsecond is on both sides.
 pub fn run(trace: Option<&Path>, settings: Option<&Path>, port: u16, check: bool) -> Result<()> {
     let (settings, inputs) = parity::leg_and_trace(trace, settings)?;
     if check {
         return same_microsecond(&settings, &inputs);
     }
-    let image = build("")?;
+    let image = build(BOX, "")?;
     let words = Words::of(&image)?;
-    let mut emulator = start(&image, &settings, &inputs, port, Pace::Day, None)?;
-    println!("The emulated box's link is on 127.0.0.1:{port}; interrupt to end it. Its log:");
+    let mut emulator = Run { modbus: true, ..Run::new(&image, &settings, &inputs, Pace::Day) }.start()?;
+    emulator.serve_link(port)?;
+    println!("The emulated box's link is on 127.0.0.1:{port}; interrupt to end it.");
+    println!(
+        "Modbus RTU: unit {ADDRESS} on {}, {BITS_A_SECOND} bits a second. These registers show; no PLC may run or stop a leg by them.",
+        emulator.modbus()?.display()
+    );
+    println!("Its log:");
     let mut told = 0;
     loop {
         let lines = words.tell(&emulator.file(LOG))?;
@@ -154,9 +52,9 @@ pub fn run(trace: Option<&Path>, settings: Option<&Path>, port: u16, check: bool
 }
 
 fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
-    let image = build("")?;
+    let image = build(BOX, "")?;
     let words = Words::of(&image)?;
-    let emulator = start(&image, settings, inputs, any_port()?, Pace::Hurry, None)?;
+    let emulator = Run::new(&image, settings, inputs, Pace::Hurry).start()?;
     let begun = Instant::now();
     let mut client = Client::new(emulator.connect()?);
     anchor(&mut client)?;
@@ -200,6 +98,9 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     lines.iter().for_each(|line| println!("log: {line}"));
     bounded_stack(&lines)?;
     println!("Box and desk trip at the same microsecond: {} ({because:?})", at.get());
+    // The emulator has ended with its link.
+    drop((client, emulator));
+    masters::read(&image, settings, inputs)?;
     stalled_loop(settings, inputs)
 }
 
@@ -215,8 +116,8 @@ fn bounded_stack(lines: &[String]) -> Result<()> {
 
 /// A main loop that stands still is ended by the watchdog, its coils off.
 fn stalled_loop(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
-    let image = build("plant-stall")?;
-    let mut emulator = start(&image, settings, inputs, any_port()?, Pace::Hurry, None)?;
+    let image = build(BOX, "plant-stall")?;
+    let mut emulator = Run::new(&image, settings, inputs, Pace::Hurry).start()?;
     let begun = Instant::now();
     let status = loop {
         if let Some(status) = emulator.ended()? {

@@ -133,7 +133,7 @@ impl Image<'_> {
         let output = self.build(&["-C", &panic_symbol_defined(), "-C", "link-arg=--emit-relocs"])?;
         anyhow::ensure!(output.status.success(), "linking with the panic symbol defined failed");
         let data = std::fs::read(self.path())?;
-        callers_of(&data, "rust_begin_unwind")
+        callers_of(&data, &["rust_begin_unwind".to_owned()])
     }
 }
 
@@ -199,8 +199,21 @@ pub fn shares(
     Ok(list)
 }
 
-/// The functions from which the function whose name contains `goal` can be reached, a chain a line.
-fn callers_of(data: &[u8], goal: &str) -> Result<Vec<String>> {
+/// The functions of an image that panic: the handler, and what calls it.
+pub fn panics_in(path: &std::path::Path) -> Result<Vec<String>> {
+    let data = std::fs::read(path).with_context(|| format!("reading {}", path.display()))?;
+    let file = object::File::parse(&*data)?;
+    let text = file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text);
+    let names = text.filter_map(|symbol| symbol.name().ok().map(str::to_owned));
+    let panics = |name: &String| {
+        let plain = format!("{:#}", rustc_demangle::demangle(name));
+        plain.contains("rust_begin_unwind") || plain.contains("core::panicking") || plain.contains("unwrap_failed")
+    };
+    Ok(names.filter(panics).collect())
+}
+
+/// The functions from which those whose names contain one of the goals can be reached, a chain a line.
+pub fn callers_of(data: &[u8], goals: &[String]) -> Result<Vec<String>> {
     let file = object::File::parse(data)?;
     let mut functions: Vec<(u64, u64, String)> = file
         .symbols()
@@ -233,8 +246,11 @@ fn callers_of(data: &[u8], goal: &str) -> Result<Vec<String>> {
     let short = |name: &str| format!("{:#}", rustc_demangle::demangle(name));
     let mut chains = Vec::new();
     let mut seen = BTreeSet::new();
-    let mut open: Vec<Vec<String>> =
-        callers.keys().filter(|name| name.contains(goal)).map(|name| vec![name.clone()]).collect();
+    let mut open: Vec<Vec<String>> = callers
+        .keys()
+        .filter(|name| goals.iter().any(|goal| name.contains(goal)))
+        .map(|name| vec![name.clone()])
+        .collect();
     while let Some(chain) = open.pop() {
         let Some(last) = chain.last() else { continue };
         let fresh: Vec<_> =

@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use anyhow::{Context, Result, bail, ensure};
 use slackside::wire::{MOST_FRAME, Request, Window, encode};
 
-use crate::box_run::{Emulator, LOG, Pace, any_port, build, start};
+use crate::board::{BOX, Emulator, LOG, Pace, Run, build};
 use crate::log::Words;
 use crate::trace::leg;
 
@@ -46,22 +46,23 @@ struct Figures {
 
 /// Measure, compare, and see a planted mask found.
 pub fn run() -> Result<()> {
-    let image = build("")?;
+    let image = build(BOX, "")?;
     let words = Words::of(&image)?;
     let mut quiet = None;
     println!("link        edges  least ns  mean ns  most ns  bytes received  bytes a second");
     for flood in [Flood::Quiet, Flood::Garbage, Flood::Requests] {
         let figures = measure(&image, &words, flood)?;
-        print(flood, &figures);
+        print(&format!("{flood:?}"), &figures);
         let quiet = *quiet.get_or_insert(figures);
         compare(flood, &quiet, &figures)?;
     }
-    let planted = build("plant-mask")?;
+    let planted = build(BOX, "plant-mask")?;
     let figures = measure(&planted, &Words::of(&planted)?, Flood::Requests)?;
+    print("planted", &figures);
     let Some(quiet) = quiet else { bail!("nothing was measured") };
     ensure!(
         compare(Flood::Requests, &quiet, &figures).is_err(),
-        "a link that takes its turn with interrupts off was not found: the measurement proves nothing"
+        "a main loop that takes its turn with interrupts off was not found: the measurement proves nothing"
     );
     println!(
         "A flood of the link changes the edges' latency by nothing; a planted mask ({} ns) is found.",
@@ -74,11 +75,10 @@ fn ns(counts: u32) -> f64 {
     f64::from(counts) * COUNT_NS
 }
 
-fn print(flood: Flood, figures: &Figures) {
+fn print(flood: &str, figures: &Figures) {
     let Figures { edges, least, most, total, received, seconds } = *figures;
     println!(
-        "{:<10} {edges:>6}  {:>8.0}  {:>7.0}  {:>7.0}  {received:>14}  {:>14.0}",
-        format!("{flood:?}"),
+        "{flood:<10} {edges:>6}  {:>8.0}  {:>7.0}  {:>7.0}  {received:>14}  {:>14.0}",
         ns(least),
         ns(total) / f64::from(edges.max(1)),
         ns(most),
@@ -101,7 +101,7 @@ fn compare(flood: Flood, quiet: &Figures, figures: &Figures) -> Result<()> {
 fn measure(image: &std::path::Path, words: &Words, flood: Flood) -> Result<Figures> {
     let settings = leg::settings();
     let inputs = leg::running(&settings, SECONDS);
-    let mut emulator = start(image, &settings, &inputs, any_port()?, Pace::Dense, Some(EDGES))?;
+    let mut emulator = Run { edges: Some(EDGES), ..Run::new(image, &settings, &inputs, Pace::Dense) }.start()?;
     let line = connect(&emulator)?;
     let begun = Instant::now();
     let sent = std::thread::scope(|scope| -> Result<()> {

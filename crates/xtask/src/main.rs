@@ -1,18 +1,24 @@
 //! Chores: builds for microcontrollers, the emulated board against the desk, budgets, the proof against panics, tidiness.
 
+mod board;
 mod box_run;
 mod budget;
 mod emulator;
 mod findings;
+mod frameworks;
 mod image;
 mod latency;
 mod licences;
 mod log;
+mod masters;
 mod no_panic;
 mod parity;
 mod reference;
+mod relay;
 mod root;
 mod scenarios;
+mod soak;
+mod states;
 mod targets;
 mod tidy;
 mod toolchain;
@@ -78,6 +84,8 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Run the core under RTIC and under Embassy on the emulated board; fail unless the demo's verdicts are the desk's to the byte.
+    Frameworks,
     /// Measure flash, RAM, instructions, stack and lines, and write them to the book with how they stand to their goals.
     Budget {
         /// Do not write: fail if a figure is more than 5 % above the one in the book, or a goal reached there is missed.
@@ -118,6 +126,21 @@ enum Chore {
         #[arg(long, default_value_t = 1)]
         seed: u64,
     },
+    /// Let a box live for a month of its time: runs, trips, faults, floods and losses of power at random from a seed.
+    Soak {
+        /// The seed.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+        /// Hours of box time.
+        #[arg(long, default_value_t = 730)]
+        hours: u64,
+    },
+    /// Walk the state space of alarms, latches, permits and operator over the monitor, and look at what is promised in each state.
+    States {
+        /// So many states of a turning leg at the most; one takes some two kilobytes of memory while it waits.
+        #[arg(long, default_value_t = 1_000_000)]
+        most: usize,
+    },
     /// Look for what should not be in the tree.
     Tidy,
     /// Write every verdict of random legs, of every scenario and of the demo as text, one a line: what a change of the core changes in
@@ -139,12 +162,15 @@ fn main() -> ExitCode {
         Chore::Emulate { trace, settings, out } => parity::emulate(&trace, &settings, out.as_deref()),
         Chore::Parity { folders } => parity::run(&folders),
         Chore::Box { trace, settings, port, check } => box_run::run(trace.as_deref(), settings.as_deref(), port, check),
+        Chore::Frameworks => frameworks::run(),
         Chore::Budget { check, weigh } => budget::run(check, weigh),
         Chore::Latency => latency::run(),
         Chore::NoPanic => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
         Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
+        Chore::Soak { seed, hours } => soak::run(seed, hours),
+        Chore::States { most } => states::run(most),
         Chore::Tidy => tidy::run(),
         Chore::Verdicts { file, legs } => verdicts::run(&file, legs),
     };

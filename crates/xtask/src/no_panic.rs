@@ -2,14 +2,21 @@
 //! cannot know, and its panic handler calls a symbol that nothing defines. If it links, no panic is left.
 //!
 //! Optimised for speed, the proof covers what the desk calls besides: recordings read back. Optimised for size, it covers what a box calls.
+//!
+//! The images that people flash are looked at as they are: what no path leads to, the linker leaves out, so an image without the panic
+//! handler and without anything of `core::panicking` cannot panic. What they hold is told; they are not held to none yet.
 
 use anyhow::{Result, bail, ensure};
 
-use crate::image::{Built, Image, Profile, weigh};
+use crate::image::{Built, Image, Profile, callers_of, panics_in, weigh};
+use crate::targets::{board, board_with};
 
 /// The targets the proof is made for: those whose flash is weighed.
 const TARGETS: [&str; 4] =
     ["thumbv6m-none-eabi", "thumbv7m-none-eabi", "thumbv7em-none-eabihf", "riscv32imc-unknown-none-elf"];
+
+/// The boxes that people flash.
+const BOARDS: [&str; 2] = ["slackside-pico", "slackside-mps2"];
 
 /// An image with the core in it has as many bytes at the least: without it nothing would be proven.
 const LEAST_IMAGE: u64 = 16_384;
@@ -48,5 +55,23 @@ pub fn run() -> Result<()> {
         "a planted panic was not found: the proof proves nothing"
     );
     println!("a planted panic is found");
+    boards()
+}
+
+/// What the images that people flash hold of panics: told, and not yet held to none.
+fn boards() -> Result<()> {
+    for name in BOARDS {
+        let path = board(name)?;
+        let bytes = weigh(&path)?;
+        ensure!(bytes >= LEAST_IMAGE, "{name}: the image has {bytes} bytes only");
+        let found = panics_in(&path)?;
+        if found.is_empty() {
+            println!("{name}: no panic can be reached in the image that is flashed, {bytes} bytes");
+        } else {
+            let with_calls = std::fs::read(board_with(name, &["-C", "link-arg=--emit-relocs"], "")?)?;
+            let callers = callers_of(&with_calls, &found)?;
+            println!("{name}: a panic can be reached in the image that is flashed:\n  {}", callers.join("\n  "));
+        }
+    }
     Ok(())
 }

@@ -196,7 +196,7 @@ fn compare(player: &Player, name: &str, settings: &Checked, inputs: &[Input]) ->
 }
 
 /// Where two streams part, in words.
-fn difference(desk: &[u8], board: &[u8]) -> String {
+pub fn difference(desk: &[u8], board: &[u8]) -> String {
     let (Ok(desk), Ok(board)) = (emulator::decode(desk), emulator::decode(board)) else {
         return "a stream cannot be decoded".to_owned();
     };

@@ -23,7 +23,7 @@ pub const TARGETS: [&str; 5] = [
 const FEATURES: [&str; 2] = ["", "defmt"];
 
 /// The feature matrix of the box.
-const BOX_FEATURES: [&str; 2] = ["", "defmt"];
+const BOX_FEATURES: [&str; 2] = ["", "defmt log"];
 
 /// The boxes on boards, each with its target: workspaces of their own.
 const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];
@@ -90,6 +90,17 @@ pub fn board(name: &str) -> Result<PathBuf> {
         BOARDS.into_iter().find(|(_, package)| *package == name).context("there is no such board")?;
     let folder = root().join("crates").join(package);
     let status = Toolchain::find(target)?.cargo("build", &[target], &folder).arg("--release").status()?;
+    ensure!(status.success(), "{package} does not build for {target}");
+    Ok(chips().join(target).join("release").join(package))
+}
+
+/// The same with flags for the image alone and with features, for a look at it: the next plain build links it anew.
+pub fn board_with(name: &str, flags: &[&str], features: &str) -> Result<PathBuf> {
+    let (target, package) =
+        BOARDS.into_iter().find(|(_, package)| *package == name).context("there is no such board")?;
+    let folder = root().join("crates").join(package);
+    let mut command = Toolchain::find(target)?.cargo("rustc", &[target], &folder);
+    let status = command.args(["--release", "--bin", package, "--features", features, "--"]).args(flags).status()?;
     ensure!(status.success(), "{package} does not build for {target}");
     Ok(chips().join(target).join("release").join(package))
 }

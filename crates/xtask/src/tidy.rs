@@ -67,6 +67,7 @@ impl Tree {
         self.dead_modules(&mut findings);
         self.dead_pages(&mut findings)?;
         self.dead_links(&mut findings)?;
+        self.dead_code(&mut findings)?;
         self.figures(&mut findings)?;
         self.scores(&mut findings);
         Ok(findings)
@@ -130,19 +131,30 @@ impl Tree {
                 if to.contains("://") || to.starts_with("mailto:") {
                     continue;
                 }
-                let mut place = PathBuf::new();
-                for part in folder.join(to).components() {
-                    match part {
-                        std::path::Component::ParentDir => {
-                            place.pop();
-                        }
-                        std::path::Component::CurDir => {}
-                        other => place.push(other),
-                    }
-                }
+                let place = straight(&folder.join(to));
                 let there = self.files.iter().any(|other| other.path == place || other.path.starts_with(&place));
                 if !there {
                     findings.push(format!("{}: leads to {to}, which is not there", file.path.display()));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Code that a page shows by including it from where it is compiled: the file, and the place in it, must be there.
+    fn dead_code(&self, findings: &mut Vec<String>) -> Result<()> {
+        let include = Regex::new(r"\{\{#include ([^}:\s]+)(?::([A-Za-z_]+))?[^}]*\}\}")?;
+        for file in self.files.iter().filter(|file| has_extension(&file.path, "md")) {
+            let folder = file.path.parent().unwrap_or(Path::new(""));
+            for found in include.captures_iter(&file.text) {
+                let from = self.named(&straight(&folder.join(&found[1])));
+                let anchor = found.get(2).map(|anchor| format!("ANCHOR: {}", anchor.as_str()));
+                // Behind it stands at most the end of a comment.
+                let is_it = |line: &str, anchor: &str| line.trim_end_matches([' ', '*', ')']).ends_with(anchor);
+                let has = |from: &Text, anchor: &str| from.text.lines().any(|line| is_it(line, anchor));
+                let there = |from: &Text| anchor.as_deref().is_none_or(|anchor| has(from, anchor));
+                if !from.is_some_and(there) {
+                    findings.push(format!("{}: shows {}, which is not there", file.path.display(), &found[0]));
                 }
             }
         }
@@ -191,6 +203,21 @@ impl Tree {
 fn in_short(page: &str) -> Vec<&str> {
     let section = page.split("\n## ").find(|section| section.starts_with("In short\n")).unwrap_or_default();
     section.lines().filter(|line| line.starts_with("| ")).skip(1).collect()
+}
+
+/// A path without steps back.
+fn straight(path: &Path) -> PathBuf {
+    let mut straight = PathBuf::new();
+    for part in path.components() {
+        match part {
+            std::path::Component::ParentDir => {
+                straight.pop();
+            }
+            std::path::Component::CurDir => {}
+            other => straight.push(other),
+        }
+    }
+    straight
 }
 
 fn has_extension(path: &Path, extension: &str) -> bool {
@@ -293,7 +320,10 @@ mod tests {
                 text("a/src/used.rs", &unfinished),
                 text("a/src/unused.rs", "\n"),
                 text("docs/src/SUMMARY.md", "[A](a.md)\n[B](b.md)\n"),
-                text("docs/src/a.md", "It watches 3 conditions, [so](gone.md), [so](../src/c.md#x). \n"),
+                text(
+                    "docs/src/a.md",
+                    "It watches 3 conditions, [so](gone.md), [so](../src/c.md#x). \n{{#include ../../a/src/lib.rs:round}}\n{{#include ../../a/src/lib.rs:1:}}\n",
+                ),
                 text("docs/src/c.md", &elsewhere),
                 text(
                     "docs/src/engineer/scores.md",
@@ -311,6 +341,7 @@ mod tests {
             "says \"3 conditions\"",
             "docs/src/a.md:1: ends in white space",
             "docs/src/a.md: leads to gone.md",
+            "docs/src/a.md: shows {{#include ../../a/src/lib.rs:round}}, which is not there",
             "docs/src/SUMMARY.md: leads to b.md",
             "docs/src/c.md:1: a path of somebody's machine",
             "docs/src/engineer/scores.md: the book's summary does not list it",
@@ -318,6 +349,6 @@ mod tests {
         ] {
             assert!(findings.contains(expected), "{expected:?} not found in:\n{findings}");
         }
-        assert_eq!(tree.findings().unwrap().len(), 11);
+        assert_eq!(tree.findings().unwrap().len(), 12);
     }
 }

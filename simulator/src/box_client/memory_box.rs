@@ -1,8 +1,8 @@
 //! A whole box made of memory on this computer: the firmware's own code with pins, flash and sensor lines in memory, the
 //! link on a TCP port, and a trace that turns its leg.
 
-use std::io::{ErrorKind, Read, Write};
-use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream};
+use std::io::{Read, Write};
+use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -10,6 +10,7 @@ use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
 use anyhow::{Context, bail};
+use serde_json::{Value, json};
 use serialport::SerialPort;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Shaft, Signal};
 use slackside::record::Recorder;
@@ -17,7 +18,6 @@ use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside::verdict::Refusal;
-use slackside::wire::{MOST_FRAME, Reason, Reply, encode};
 use slackside_box::arming::BoxKey;
 use slackside_box::bench::{CLEAR, Flash, Level, Line, Panel, Pin, RUBBING, SOUND};
 use slackside_box::edges::{Catcher, EdgeQueue, Merger};
@@ -26,7 +26,11 @@ use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
 use slackside_modbus::line::{NoDriver, RtuLine};
 use slackside_modbus::view::View;
 
+use super::cable::Cable;
+use super::clock::Time;
+use super::object::status_object;
 use crate::modbus::Gateway;
+use crate::mqtt::{Mqtt, Publisher};
 
 /// One round of the main loop, in box time.
 const ROUND_US: u64 = 1_000;
@@ -55,6 +59,8 @@ pub struct Setup {
     pub pace: Option<f64>,
     /// Where its registers are served by Modbus.
     pub modbus: Option<Modbus>,
+    /// The broker that is told of it.
+    pub mqtt: Option<Mqtt>,
 }
 
 /// Where and as whom a box is read by Modbus.
@@ -119,12 +125,13 @@ impl MemoryBox {
             Some(Wire::Gateway(gateway)) => Some(gateway.address()),
             _ => None,
         };
+        let publisher = setup.mqtt.clone().map(Publisher::start).transpose()?;
         let (buttons, pressed) = channel();
         let stop = Arc::new(AtomicBool::new(false));
         let stopped = Arc::clone(&stop);
         let thread = std::thread::Builder::new()
             .name("box".to_owned())
-            .spawn(move || run(setup, &listener, wire, &pressed, &stopped))?;
+            .spawn(move || run(setup, &listener, (wire, publisher), &pressed, &stopped))?;
         Ok(Self { address, modbus, buttons, stop, thread: Some(thread) })
     }
 
@@ -171,7 +178,16 @@ fn flash(settings: Option<&Checked>, layout: &Layout) -> Chip {
     chip
 }
 
-fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &Receiver<Button>, stop: &AtomicBool) {
+/// Whom it tells, beside the desk.
+type Others = (Option<Wire>, Option<Publisher>);
+
+fn run(
+    setup: Setup,
+    listener: &TcpListener,
+    (mut wire, publisher): Others,
+    pressed: &Receiver<Button>,
+    stop: &AtomicBool,
+) {
     let Ok(layout) = Layout::fit::<Chip>(0, (BLOCKS * BLOCK) as u32, RING as u32) else { return };
     let (mut head, mut boot) = (EdgeQueue::<1024>::new(), EdgeQueue::<1024>::new());
     let ((mut catch_head, head), (mut catch_boot, boot)) = (head.split(), boot.split());
@@ -194,7 +210,7 @@ fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &R
     );
     let (boxes_end, outside) = Line::pair(4_096);
     let mut link = Link::new(boxes_end, &mut staging);
-    let mut cable = Cable { listener, stream: None, heard: Instant::now(), line: outside };
+    let mut cable = Cable::new(listener, outside);
     let mut person = Person { panel: &panel, releases: Vec::new() };
     let mut inputs = setup.inputs.iter().peekable();
     let ends_us = setup.inputs.last().map_or(0, |last| last.at.get()) + AFTERWARDS_US;
@@ -220,6 +236,9 @@ fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &R
         if let Some(wire) = &mut wire {
             wire.poll(&mut sensor_box, now_us);
         }
+        if let Some(publisher) = publisher.as_ref().filter(|publisher| publisher.wants_state()) {
+            publisher.take(state(&sensor_box, now_us));
+        }
         now_us += ROUND_US;
         if now_us >= ends_us && pacer.begun_us < ends_us {
             // From here on it lives at the pace of the day.
@@ -228,6 +247,18 @@ fn run(setup: Setup, listener: &TcpListener, mut wire: Option<Wire>, pressed: &R
         let pace = if now_us < ends_us { setup.pace } else { Some(1.0) };
         pacer.wait(pace, now_us);
     }
+}
+
+/// As `slackside box … status` tells it.
+fn state(sensor_box: &Boxed<'_>, now_us: u64) -> Value {
+    let at = Micros::new(now_us);
+    let view = View::of(sensor_box, at);
+    let mut object = json!({"format": "slackside-mqtt-status", "format_version": 1});
+    let state = status_object(&view.status, &view.own, &Time { at, anchor: None });
+    if let (Some(object), Value::Object(state)) = (object.as_object_mut(), state) {
+        object.extend(state);
+    }
+    object
 }
 
 /// Until somebody lets it go on: how long that was.
@@ -390,70 +421,4 @@ impl Person<'_> {
             Signal::EdgesLost(_) | Signal::Tick => {}
         }
     }
-}
-
-/// A desk that has said nothing for so long may be gone without a word: another takes its place.
-const GONE: Duration = Duration::from_secs(3);
-/// So many pieces of what a desk sent are taken in one round, so that what it sent in vain is soon gone.
-const PIECES_A_ROUND: usize = 64;
-
-/// The serial line's other end, on a TCP port: one desk at a time.
-struct Cable<'l> {
-    listener: &'l TcpListener,
-    stream: Option<TcpStream>,
-    /// When the desk last said something.
-    heard: Instant,
-    line: Line,
-}
-
-impl Cable<'_> {
-    fn pump(&mut self) {
-        let came = self.listener.accept();
-        // Now it is known whether the desk before was gone when this one came.
-        self.carry();
-        if let Ok((stream, _)) = came {
-            if self.stream.is_some() && self.heard.elapsed() < GONE {
-                turn_away(stream);
-            } else if stream.set_nonblocking(true).is_ok() && stream.set_nodelay(true).is_ok() {
-                self.stream = Some(stream);
-                self.heard = Instant::now();
-            }
-        }
-    }
-
-    fn carry(&mut self) {
-        let answer = self.line.take();
-        let Some(stream) = &mut self.stream else { return };
-        let mut alive = true;
-        for _ in 0..PIECES_A_ROUND {
-            let mut buffer = [0; 4_096];
-            match stream.read(&mut buffer) {
-                Ok(0) => alive = false,
-                Ok(count) => {
-                    // What does not fit is lost, as on any serial line; the desk asks again.
-                    self.line.put(&buffer[..count]);
-                    self.heard = Instant::now();
-                    continue;
-                }
-                Err(error) => alive = matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::Interrupted),
-            }
-            break;
-        }
-        if !alive || (!answer.is_empty() && stream.write_all(&answer).is_err()) {
-            self.stream = None;
-        }
-    }
-}
-
-/// Tell a second desk why it is turned away.
-fn turn_away(mut stream: TcpStream) {
-    let mut frame = [0; MOST_FRAME];
-    if let Some(frame) = encode(0, &Reply::Refused(Reason::OtherDesk), &mut frame) {
-        // It may be gone already.
-        let _ = stream.write_all(frame);
-        let _ = stream.shutdown(Shutdown::Write);
-    }
-    // What it asks meanwhile is read, so that the answer is not lost with the connection.
-    let _ = stream.set_read_timeout(Some(Duration::from_millis(50)));
-    let _ = stream.read(&mut [0; 256]);
 }

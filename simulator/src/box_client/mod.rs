@@ -1,5 +1,6 @@
 //! The desk's end of the link to a sensor box.
 
+mod cable;
 mod client;
 mod clock;
 mod fetch;
@@ -9,6 +10,7 @@ mod port;
 mod say;
 mod settings;
 
+pub use cable::{BoxEnd, Cable};
 pub use client::{Client, LinkError};
 pub use clock::{DRIFT_PPM, Time, anchor};
 pub use fetch::{Fetched, fetch, recordings};

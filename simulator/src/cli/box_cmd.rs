@@ -11,10 +11,11 @@ use serde_json::{Value, json};
 use slackside::conditions::Condition;
 use slackside::input::Command as Asked;
 use slackside::record::Anchor;
-use slackside::wire::{Event, RecordingInfo, Reply, Request};
+use slackside::wire::{Event, ProofTests, RecordingInfo, Reply, Request, Window};
 
 use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 use slackside_desk::replay::{change_name, condition_of};
+use slackside_desk::report::date_and_time;
 use slackside_desk::settings;
 
 use super::replay::page_of;
@@ -75,10 +76,10 @@ enum What {
     },
     /// Acknowledge the alarms: someone has seen them. Resets nothing.
     Acknowledge,
-    /// Begin or end a proof test (key on).
+    /// Begin or end a proof test (key on), or tell when the next is due.
     ProofTest {
-        /// `begin` or `end`.
-        #[arg(value_parser = ["begin", "end"])]
+        /// `begin`, `end` or `due`.
+        #[arg(value_parser = ["begin", "end", "due"])]
         which: String,
     },
     /// Read or write its settings.
@@ -146,6 +147,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             told(talk, "acknowledge")?;
             talk.line("Whatever is latched waits for a reset at the leg.")
         }
+        What::ProofTest { which } if which == "due" => proof_test_due(&mut client, talk),
         What::ProofTest { which } => {
             client.demand(&Request::Command(Asked::ProofTest(which == "begin")))?;
             told(talk, &format!("proof test {which}"))
@@ -196,6 +198,39 @@ fn shape(what: &str, says: Value) -> Value {
 fn told(talk: &Talk, what: &str) -> anyhow::Result<()> {
     talk.object(|| shape("told", json!({"told": what})))?;
     talk.line("Told the box; see `events` for what came of it.")
+}
+
+/// The letters of a date, as in 2026-11-26.
+const DAY: usize = 10;
+
+/// When the stop was proven last, and when it is to be proven again.
+fn proof_test_due(client: &mut Client, talk: &Talk) -> anyhow::Result<()> {
+    let bytes = client.read(Window::ProofTests, 8, &mut |_| {})?;
+    let bytes = bytes.first_chunk::<8>().context("the box tells less of its proof tests than is agreed")?;
+    let ProofTests { passed_min, every_days } = ProofTests::from_bytes(*bytes);
+    let day = |minutes: u32| date_and_time(i64::from(minutes) * 60_000_000).chars().take(DAY).collect::<String>();
+    let known = passed_min.filter(|minutes| *minutes > 0);
+    let due = known.map(|minutes| minutes.saturating_add(every_days * 24 * 60));
+    talk.object(|| {
+        let object = json!({"passed": known.map(day), "ever_passed": passed_min.is_some(), "due": due.map(day)});
+        shape("proof-test", object)
+    })?;
+    match (passed_min, due) {
+        (None, _) => talk.line("No proof test has passed on this box yet: one is due now.")?,
+        (Some(minutes), Some(due)) => {
+            talk.line(format_args!(
+                "The last proof test passed on {}; the next is due on {}.",
+                day(minutes),
+                day(due)
+            ))?;
+        }
+        (Some(_), None) => {
+            talk.line("A proof test has passed, on a day that no desk had told the box: one is due now.")?
+        }
+    }
+    talk.line(
+        "What to do in each step, to sign and to file: slackside sheet --settings LEG.toml --proof-record FILE.txt",
+    )
 }
 
 fn hello(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {

@@ -1,5 +1,6 @@
 //! `slackside compare`.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -19,7 +20,8 @@ use slackside_desk::tune::study::read_settings;
 use super::talk::Talk;
 use crate::disk::{Disk, open_trace};
 
-/// Judge traces under two settings and say what differs, trace by trace, from the first difference in time on.
+/// Judge traces under two settings and say what differs: stops and what tripped first, feed, alarms; then, trace by trace, the first
+/// difference in time.
 #[derive(clap::Args)]
 pub struct Args {
     /// One leg's settings.
@@ -50,6 +52,26 @@ impl Compared {
         self.sides.iter().all(|side| side.len() == self.alike)
     }
 
+    /// What matters of both: the stop and what tripped first, the feed, how many alarms.
+    fn ends(&self) -> [Ending; 2] {
+        self.sides.each_ref().map(|side| Ending::of(side))
+    }
+
+    fn leads(&self) -> String {
+        let [a, b] = self.ends();
+        let mut text = format!("  {}\n", self.trace.display());
+        if self.same() {
+            let stop =
+                a.stop.map_or_else(|| "no stop".to_owned(), |stop| format!("stop at {}", stop.words(self.clock)));
+            let _ = writeln!(text, "    the same under both: {stop}");
+            return text;
+        }
+        let _ = writeln!(text, "    stop:   {}", both(a.stop, b.stop, self.clock, "no stop"));
+        let _ = writeln!(text, "    feed:   {}", both(a.feed, b.feed, self.clock, "not dropped"));
+        let _ = writeln!(text, "    alarms: {}", alarm_words(&a.alarms, &b.alarms));
+        text
+    }
+
     fn words(&self) -> String {
         let mut text = format!("\n{}\n", self.trace.display());
         if self.same() {
@@ -62,13 +84,6 @@ impl Compared {
                 side.get(self.alike).map_or_else(|| "nothing more".to_owned(), |verdict| words(verdict, self.clock));
             let _ = writeln!(text, "  {name}: {next}");
         }
-        for (name, side) in ["A", "B"].iter().zip(&self.sides) {
-            let stop = dropped(side, Permit::Run)
-                .map_or_else(|| "no stop".to_owned(), |at| format!("stop at {}", self.clock.short(at)));
-            let feed = dropped(side, Permit::Feed)
-                .map_or_else(String::new, |at| format!(", feed dropped at {}", self.clock.short(at)));
-            let _ = writeln!(text, "  {name} in all: {stop}{feed}, {} alarms", alarms(side));
-        }
         text.push_str(
             "  From the first permit that differs the leg would have behaved otherwise:\n  what the record shows after that belongs to neither.\n",
         );
@@ -77,15 +92,17 @@ impl Compared {
 
     fn object(&self) -> Value {
         let side = |side: &Vec<Verdict>| {
+            let end = Ending::of(side);
             json!({
                 "first_different": side.get(self.alike).map(|verdict| json!({
                     "time_us": verdict.at.get(),
                     "change": change_name(&verdict.change),
                     "condition": condition_of(&verdict.change).map(Condition::name),
                 })),
-                "stop_us": dropped(side, Permit::Run).map(Micros::get),
-                "feed_dropped_us": dropped(side, Permit::Feed).map(Micros::get),
-                "alarms": alarms(side),
+                "stop_us": end.stop.map(|stop| stop.at.get()),
+                "tripped_first": end.stop.and_then(|stop| stop.by).map(Condition::name),
+                "feed_dropped_us": end.feed.map(|feed| feed.at.get()),
+                "alarms": end.alarms.values().sum::<usize>(),
                 "verdicts": side.len(),
             })
         };
@@ -94,18 +111,109 @@ impl Compared {
     }
 }
 
+/// A permit dropped.
+#[derive(Clone, Copy, PartialEq)]
+struct Drop {
+    at: Micros,
+    by: Option<Condition>,
+}
+
+impl Drop {
+    fn words(self, clock: Clock) -> String {
+        let by = self.by.map_or_else(String::new, |by| format!(" by {}", lower(by.entry().title)));
+        format!("{}{by}", clock.short(self.at))
+    }
+}
+
+/// What came of a trace under one setting.
+struct Ending {
+    stop: Option<Drop>,
+    feed: Option<Drop>,
+    alarms: BTreeMap<&'static str, usize>,
+}
+
+impl Ending {
+    /// The first time each permit was dropped by a condition, and the alarms until the stop: beyond it the leg would have stood.
+    fn of(side: &[Verdict]) -> Self {
+        let mut end = Self { stop: None, feed: None, alarms: BTreeMap::new() };
+        let (mut given, mut first_out) = ([false; 2], None);
+        for verdict in side {
+            match verdict.change {
+                Change::FirstOut(first) => first_out = first.or(first_out),
+                Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => {
+                    *end.alarms.entry(condition.entry().title).or_default() += 1;
+                }
+                Change::Permit { permit, allowed, because } => {
+                    let run = permit == Permit::Run;
+                    let drops = given[usize::from(run)] && !allowed && because.is_some();
+                    given[usize::from(run)] = allowed;
+                    if drops && run {
+                        end.stop = Some(Drop { at: verdict.at, by: first_out.or(because) });
+                        return end;
+                    }
+                    if drops && end.feed.is_none() {
+                        end.feed = Some(Drop { at: verdict.at, by: because });
+                    }
+                }
+                _ => {}
+            }
+        }
+        end
+    }
+}
+
+/// The same permit under both, and by how much B is later.
+fn both(a: Option<Drop>, b: Option<Drop>, clock: Clock, never: &str) -> String {
+    let one = |side: Option<Drop>| side.map_or_else(|| never.to_owned(), |drop| drop.words(clock));
+    match (a, b) {
+        _ if a == b => format!("the same, {}", one(a)),
+        (Some(first), Some(other)) => {
+            let change = (other.at.get() as f64 - first.at.get() as f64) / 1e6;
+            let when = if change == 0.0 { "at the same time".to_owned() } else { Clock::difference(change) };
+            let by = other.by.map_or_else(String::new, |by| format!(" by {}", lower(by.entry().title)));
+            format!("A {}; B {when}{by}", first.words(clock))
+        }
+        _ => format!("A {}; B {}", one(a), one(b)),
+    }
+}
+
+/// How many alarms came before the stop, and of which conditions more or fewer.
+fn alarm_words(a: &BTreeMap<&'static str, usize>, b: &BTreeMap<&'static str, usize>) -> String {
+    let all = |side: &BTreeMap<&str, usize>| side.values().sum::<usize>();
+    let mut names: Vec<&str> = a.keys().chain(b.keys()).copied().collect();
+    names.sort_unstable();
+    names.dedup();
+    let count = |side: &BTreeMap<&str, usize>, name: &str| side.get(name).copied().unwrap_or(0);
+    let differ: Vec<String> = names
+        .into_iter()
+        .filter(|name| count(a, name) != count(b, name))
+        .map(|name| format!("{} {} against {}", lower(name), count(a, name), count(b, name)))
+        .collect();
+    let of = if differ.is_empty() { String::new() } else { format!(": {}", differ.join(", ")) };
+    format!("A {}, B {} until the stop{of}", all(a), all(b))
+}
+
 /// Run the command.
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let (one, other) = (read_settings(&Disk, &args.one, args.bench)?, read_settings(&Disk, &args.other, args.bench)?);
     let differences = differences(&one, &other);
     talk.words(said(&one, &other, &differences))?;
-    let mut all = Vec::new();
-    for trace in &args.traces {
-        let compared = compare(trace, &one, &other)?;
-        talk.words(compared.words())?;
-        all.push(compared);
-    }
+    let all =
+        args.traces.iter().map(|trace| compare(trace, &one, &other)).collect::<anyhow::Result<Vec<Compared>>>()?;
     let differ = all.iter().filter(|compared| !compared.same()).count();
+    talk.line(format_args!("\n{differ} of {} traces differ. What comes of each:", args.traces.len()))?;
+    for compared in &all {
+        for line in compared.leads().lines() {
+            let indent = " ".repeat(12.min(line.len() - line.trim_start().len() + 8));
+            let wrap = textwrap::Options::new(WIDTH).subsequent_indent(&indent);
+            for piece in textwrap::wrap(line, wrap) {
+                talk.line(piece)?;
+            }
+        }
+    }
+    for compared in &all {
+        talk.words(compared.words())?;
+    }
     talk.object(|| {
         let settings: Vec<Value> = differences.iter().map(|(key, a, b)| json!({"key": key, "a": a, "b": b})).collect();
         json!({
@@ -118,7 +226,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             "differ": differ,
         })
     })?;
-    talk.line(format_args!("\n{differ} of {} traces differ\n\nCautions", args.traces.len()))?;
+    talk.line("\nCautions")?;
     talk.words(cautions::as_text(WIDTH))
 }
 
@@ -159,25 +267,6 @@ fn alike(one: &Verdict, other: &Verdict) -> bool {
         change => (verdict.at, change),
     };
     bare(one) == bare(other)
-}
-
-fn dropped(all: &[Verdict], which: Permit) -> Option<Micros> {
-    let mut given = false;
-    for verdict in all {
-        if let Change::Permit { permit, allowed, because } = verdict.change
-            && permit == which
-        {
-            if given && !allowed && because.is_some() {
-                return Some(verdict.at);
-            }
-            given = allowed;
-        }
-    }
-    None
-}
-
-fn alarms(all: &[Verdict]) -> usize {
-    all.iter().filter(|verdict| matches!(verdict.change, Change::Alarm { to: AlarmState::Unacknowledged, .. })).count()
 }
 
 fn words(verdict: &Verdict, clock: Clock) -> String {

@@ -9,10 +9,11 @@ use super::talk::Talk;
 use crate::convert::convert;
 use crate::disk::Disk;
 
-/// Convert a recording of a box into a trace (CSV), or back, without loss.
+/// Convert a recording of a box into a trace (CSV), or back, without loss; either into a value change dump (VCD).
 ///
 /// What the file is, is seen from its content. A trace made from a recording carries the rest of it in comments and becomes the same
-/// recording again. Any other trace becomes a recording as of a box switched on just before it, and needs the leg's settings.
+/// recording again. Any other trace becomes a recording as of a box switched on just before it, and needs the leg's settings. A file to write
+/// whose name ends in `.vcd` becomes a dump for programs that draw waveforms; `slackside import` reads it back.
 #[derive(clap::Args)]
 pub struct Args {
     /// The recording or trace to read.

@@ -22,6 +22,7 @@ use super::talk::{Talk, tell};
 use crate::box_client::{Button, MemoryBox, Modbus, ModbusPort, Setup};
 use crate::disk::{Disk, open_trace};
 use crate::heard::heard;
+use crate::mqtt::Mqtt;
 
 /// Run a sensor box made of memory on this computer, and let a trace or a scenario turn its leg.
 ///
@@ -54,6 +55,12 @@ pub struct Args {
     /// Bits a second of the serial device.
     #[arg(long, default_value_t = 19_200, value_name = "BITS", requires = "modbus", value_parser = clap::value_parser!(u32).range(1_200..=1_000_000))]
     baud: u32,
+    /// Tell an MQTT broker of it, which is HOST:PORT: `TOPIC/status` once a second, and `TOPIC/online`.
+    #[arg(long, value_name = "HOST:PORT", value_parser = broker)]
+    mqtt: Option<(String, u16)>,
+    /// What the topics begin with.
+    #[arg(long, default_value = "slackside/leg", requires = "mqtt", value_parser = topic)]
+    topic: String,
     /// How many times faster than the day the trace is played; 0 for as fast as the computer can.
     #[arg(long, alias = "pace", default_value_t = 1.0, value_name = "TIMES", value_parser = speed)]
     speed: f64,
@@ -62,6 +69,16 @@ pub struct Args {
 fn speed(text: &str) -> Result<f64, String> {
     let speed: f64 = text.parse().map_err(|_| "write a number, such as 10".to_owned())?;
     if (0.0..=1e6).contains(&speed) { Ok(speed) } else { Err("write 0 to 1000000".to_owned()) }
+}
+
+fn broker(text: &str) -> Result<(String, u16), String> {
+    let parts = text.rsplit_once(':').and_then(|(host, port)| Some((host.to_owned(), port.parse().ok()?)));
+    parts.filter(|(host, _)| !host.is_empty()).ok_or_else(|| format!("write HOST:PORT, such as {text}:1883"))
+}
+
+fn topic(text: &str) -> Result<String, String> {
+    let plain = !text.is_empty() && !text.ends_with('/') && !text.contains(['+', '#', '\0']);
+    if plain { Ok(text.to_owned()) } else { Err("write a topic without + and #, such as plant/leg-3".to_owned()) }
 }
 
 impl Args {
@@ -97,6 +114,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         listen: args.listen.clone(),
         pace: (args.speed > 0.0).then_some(args.speed),
         modbus: modbus.clone(),
+        mqtt: args.mqtt.clone().map(|(host, port)| Mqtt { host, port, topic: args.topic.clone() }),
     };
     let memory_box = MemoryBox::start(setup)?;
     let address = memory_box.address().to_string();
@@ -104,8 +122,9 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         (ModbusPort::Serial(device, _), _) => device,
         (ModbusPort::Tcp(listen), at) => at.map_or(listen, |at| at.to_string()),
     });
+    let broker = args.mqtt.as_ref().map(|(host, port)| format!("{host}:{port}"));
     talk.object_line(
-        || json!({"format": "slackside-emulate", "format_version": 2, "listens": address, "modbus": serves, "seconds": seconds}),
+        || json!({"format": "slackside-emulate", "format_version": 2, "listens": address, "modbus": serves, "mqtt": broker, "seconds": seconds}),
     )?;
     talk.line(format_args!("A box made of memory listens on {address}; type `quit` to end it."))?;
     if let Some(serves) = &serves {
@@ -116,6 +135,12 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         if memory_box.modbus().is_some_and(|at| !at.ip().is_loopback()) {
             talk.line("Other computers reach it too, and Modbus asks nobody who they are.")?;
         }
+    }
+    if let Some((host, port)) = &args.mqtt {
+        talk.line(format_args!(
+            "MQTT: {}/status and {0}/online on {host}:{port}. These messages show; nothing may run or stop a leg by them.",
+            args.topic
+        ))?;
     }
     talk.line(format_args!("Its leg is turned for {seconds} s of its own time, then it stands."))?;
     for line in io::stdin().lock().lines() {

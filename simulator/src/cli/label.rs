@@ -35,6 +35,13 @@ pub struct Args {
     /// Nothing is wrong: any stop and any alarm is a nuisance.
     #[arg(long, conflicts_with_all = ["stop", "may", "alarm"])]
     nothing_wrong: bool,
+    /// The leg did what a monitor with its own limits said: from the first permit which that dropped, run or feed, nothing is known
+    /// of slower settings. A drive that goes off once something is wrong ends it by itself.
+    #[arg(long)]
+    obeyed: bool,
+    /// Beyond this time the record says nothing of other limits, as when someone pulled the cord.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds)]
+    known_until: Option<f64>,
     /// The settings of their leg: times that no such leg can have are refused, as in a replay. Without them only those that no
     /// leg at all can have.
     #[arg(long, value_name = "LEG.toml")]
@@ -80,9 +87,14 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         alarms: args
             .alarm
             .iter()
-            .map(|(condition, from, by)| AlarmDue { condition: *condition, within: stretch(*from, *by) })
+            .map(|(condition, from, by)| AlarmDue {
+                any_of: condition.iter().copied().collect(),
+                within: stretch(*from, *by),
+            })
             .collect(),
         wrong: args.wrong.clone(),
+        obeyed: args.obeyed,
+        known_until_us: args.known_until.map(micros),
     };
     let says = label.stop.is_some() || !label.may.is_empty() || !label.alarms.is_empty();
     if !says && !args.nothing_wrong {

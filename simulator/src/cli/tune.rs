@@ -11,16 +11,15 @@ use serde_json::{Value, json};
 use slackside_desk::cautions;
 use slackside_desk::report::WIDTH;
 
+use slackside_desk::tune::answer::{Answer, cannot_trade_off};
 use slackside_desk::tune::choose::{Choice, choose, cost, refusal, undecided};
 use slackside_desk::tune::corpus::{Case, load};
-use slackside_desk::tune::page::{
-    BENCH_ONLY, NONE_HELD_OUT, Replays, figures, held_out, judged, none_held_out, page, worst_of,
-};
+use slackside_desk::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, judged, none_held_out, page, worst_of};
 use slackside_desk::tune::results::Rows;
-use slackside_desk::tune::score::Summary;
-use slackside_desk::tune::session::{Beside, Found, Shard, planned, tuned};
+use slackside_desk::tune::session::{Beside, Found, Shard, held_out, planned, tuned};
 use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
+use slackside_desk::tune::summary::Summary;
 
 use super::interrupt;
 use super::talk::{Talk, tell};
@@ -136,7 +135,8 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
 
 fn measured(study: &Study) -> anyhow::Result<Vec<Case>> {
     let runs: u64 = study.families.iter().map(|family| u64::from(family.runs)).sum();
-    let bar = bars::steps("measuring", study.traces.len() as u64 + runs);
+    let shifts: u64 = study.populations.iter().map(|population| u64::from(population.shifts)).sum();
+    let bar = bars::steps("measuring", study.traces.len() as u64 + runs + shifts);
     let cases = load(study, &Disk, &Cores, &|done| bar.inc(done))?;
     bar.finish_and_clear();
     Ok(cases)
@@ -262,12 +262,10 @@ fn conclude(
             links: HashMap::new(),
             chosen: outputs.write_settings.as_ref().map(|path| path.display().to_string()),
         };
-        if let Some(row) = found.rows.get(&choice.number) {
-            let worst: Vec<u32> = worst_of(row).iter().take(MOST).map(|outcome| outcome.case).collect();
-            let bar = bars::steps("replaying the worst", worst.len() as u64);
-            replays.links = pages(study, cases, &choice, &worst, path, &|| bar.inc(1))?;
-            bar.finish_and_clear();
-        }
+        let worst: Vec<u32> = worst_of(&choice.row).iter().take(MOST).map(|outcome| outcome.case).collect();
+        let bar = bars::steps("replaying the worst", worst.len() as u64);
+        replays.links = pages(study, cases, &choice, &worst, path, &|| bar.inc(1))?;
+        bar.finish_and_clear();
         write_text(path, &page(study, cases, found, &choice, &replays))?;
     }
     if let Some(path) = &outputs.write_settings {
@@ -297,11 +295,13 @@ fn object(study: &Study, found: &Found, choice: &Choice, stem: &Path, outputs: &
         .enumerate()
         .map(|(number, knob)| {
             let now = knob.present(&study.base);
-            let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
-            json!({"key": knob.key, "value": value, "now": now, "unit": knob.unit()})
+            let value = knob.text_at(&study.base, choice.levels[number]);
+            let loosens = choice.loosened.contains(&number);
+            json!({"key": knob.key, "value": value, "now": now, "unit": knob.unit(), "loosens_a_stop": loosens})
         })
         .collect();
-    let row = found.rows.get(&choice.number);
+    let row = &choice.row;
+    let answer = Answer::of(study, &found.rows, choice);
     json!({
         "format": "slackside-tune",
         "format_version": 1,
@@ -310,10 +310,13 @@ fn object(study: &Study, found: &Found, choice: &Choice, stem: &Path, outputs: &
         "settings_judged": found.rows.len(),
         "settings_refused": found.refused.0,
         "recommended": limits,
-        "as_it_stands": choice.number == 0,
+        "as_it_stands": choice.moved.is_empty(),
+        "answer": answer.lines().collect::<Vec<_>>(),
+        "cannot_trade_off": cannot_trade_off(&found.rows),
+        "trade_offs": choice.front.len(),
         "reasons": choice.reasons,
-        "held_out": row.filter(|row| !none_held_out(row)).map(|row| figures_of(&held_out(row))),
-        "tuned_on": row.map(|row| figures_of(&tuned(row))),
+        "held_out": (!none_held_out(row)).then(|| figures_of(&held_out(row))),
+        "tuned_on": figures_of(&tuned(row)),
         "undecided": (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect::<Vec<_>>(),
         "results": with_ending(stem, ".parquet"),
         "report": outputs.report,
@@ -334,24 +337,33 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String 
     if study.bench {
         wrapped(out, BENCH_ONLY, "", "");
     }
+    for (number, line) in Answer::of(study, &found.rows, choice).lines().enumerate() {
+        wrapped(out, line, &format!("\n  {}. ", number + 1), "     ");
+    }
+    out.push('\n');
     wrapped(out, &judged(found, cases, ""), "", "");
     if let Some(reason) = &found.refused.1 {
         wrapped(out, &format!("the first refused: {reason}"), "  ", "  ");
     }
-    let _ = writeln!(out, "\nRecommended{}", if choice.number == 0 { ": the limits as they stand" } else { "" });
+    let _ = writeln!(out, "\nRecommended{}", if choice.moved.is_empty() { ": the limits as they stand" } else { "" });
     for (number, knob) in study.knobs.iter().enumerate() {
         let now = knob.present(&study.base);
-        let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
-        let _ = writeln!(out, "  {:<44} {value:>8} {:<5} (now {now})", knob.words(), knob.unit());
+        let value = knob.text_at(&study.base, choice.levels[number]);
+        let note = match (choice.moved.contains(&number), choice.loosened.contains(&number)) {
+            (false, _) => "stays".to_owned(),
+            (true, false) => format!("now {now}"),
+            (true, true) => format!("now {now}, loosens a stop"),
+        };
+        let _ = writeln!(out, "  {:<36} {value:>8} {:<5} ({note})", knob.words(), knob.unit());
     }
     let _ = writeln!(out, "\nWhy");
     for (number, reason) in choice.reasons.iter().enumerate() {
         wrapped(out, reason, &format!("  {}. ", number + 1), "     ");
     }
-    let Some(row) = found.rows.get(&choice.number) else { return text };
+    let row = &choice.row;
     let own = tuned(row);
     let mut columns =
-        vec![("On held-out traces: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
+        vec![("On held-out families: quote these", held_out(row)), ("On the traces it was tuned on", own.clone())];
     if none_held_out(row) {
         out.push('\n');
         wrapped(out, NONE_HELD_OUT, "", "");
@@ -360,21 +372,24 @@ fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String 
     for (title, summary) in columns {
         let _ = writeln!(out, "\n{title}");
         for (name, value) in figures(&summary) {
-            wrapped(out, &value, &format!("  {name:<36}"), &" ".repeat(38));
+            wrapped(out, &value, &format!("  {name:<39}"), &" ".repeat(41));
         }
     }
     if !choice.advice.is_empty() {
         let _ = writeln!(out, "\nOne step lower or higher");
-        for ((knob, advice), level) in study.knobs.iter().zip(&choice.advice).zip(&choice.levels) {
+        for (knob, advice) in study.knobs.iter().zip(&choice.advice) {
             let _ = writeln!(out, "  {}", knob.words());
-            for (side, level) in [(&advice.lower, level.checked_sub(1)), (&advice.higher, level.checked_add(1))] {
-                let said = match side {
-                    None => "end of the range".to_owned(),
-                    Some(Err(reason)) => format!("not allowed: {}", refusal(knob, reason)),
-                    Some(Ok(summary)) => cost(&own, summary),
+            for side in [&advice.lower, &advice.higher] {
+                let (value, said) = match side {
+                    None => ("–".to_owned(), "end of the range".to_owned()),
+                    Some((level, found)) => {
+                        let said = match found {
+                            Err(reason) => format!("not allowed: {}", refusal(knob, reason)),
+                            Ok(summary) => cost(&own, summary),
+                        };
+                        (format!("{} {}", knob.text(*level), knob.unit()), said)
+                    }
                 };
-                let value = level.filter(|level| *level < knob.levels()).map(|level| knob.text(level));
-                let value = value.map_or_else(|| "–".to_owned(), |value| format!("{value} {}", knob.unit()));
                 wrapped(out, &said, &format!("    {value:<10}"), &" ".repeat(14));
             }
         }

@@ -1,6 +1,7 @@
 //! What outlives power: the plan, the journal of what must survive, slip heat, and recordings.
 //!
-//! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round.
+//! Flash is erased only while the leg stands with the run permit's contacts seen open, one block a round; room for the next recording is
+//! erased ahead then, and filled from the trip on.
 
 use embedded_storage::nor_flash::NorFlash;
 use slackside::record::Recorder;
@@ -28,6 +29,8 @@ pub(super) struct Memory<F> {
     /// The heat that was there before power went cannot be read.
     pub(super) heat_unknown: bool,
     pub(super) album: Option<Album>,
+    /// When the stop was proven.
+    proofs: Option<Marks>,
     filing: Filing,
     /// What is in the journal.
     stored: Kept,
@@ -86,6 +89,7 @@ impl<F: NorFlash> Memory<F> {
             heat,
             heat_unknown: found.is_none(),
             album,
+            proofs: None,
             filing: Filing::default(),
             // Nothing is known to be stored: the first round stores what is found now.
             stored: Kept { session: before, faults: Faults::from_bits(u32::MAX), retained: Retained::default() },
@@ -100,6 +104,23 @@ impl<F: NorFlash> Memory<F> {
     pub(super) fn key_and_power_up(&mut self) -> (Option<BoxKey>, Option<u32>) {
         let key = read_key(&self.layout, &mut self.flash).unwrap_or(None);
         (key, self.power_up().ok().filter(|_| key.is_some()))
+    }
+
+    /// Open what is known of proof tests: the last that passed. One that cannot be read counts as of an unknown day.
+    pub(super) fn last_proof(&mut self) -> Option<u32> {
+        let (marks, newest) = Marks::open(self.layout.proof_tests, self.layout.page_length, &mut self.flash).ok()?;
+        self.proofs = Some(marks);
+        match newest {
+            Newest::Blank => None,
+            Newest::Value(minutes) | Newest::Unknown(Some(minutes)) => Some(minutes),
+            Newest::Unknown(None) => Some(0),
+        }
+    }
+
+    /// Write down that the stop was proven, in this minute of the desk's time. Whether it could be.
+    pub(super) fn keep_proof(&mut self, minutes: u32) -> bool {
+        let Some(marks) = self.proofs.as_mut().filter(|marks| marks.left() > 0) else { return false };
+        marks.append(&mut self.flash, minutes).is_ok()
     }
 
     /// At start-up only: it may erase.
@@ -177,12 +198,21 @@ impl<F: NorFlash> Memory<F> {
 
     /// Whether there is something to erase or to file while the leg stands.
     pub(super) fn has_work(&self, recorder: &Recorder<'_>) -> bool {
-        self.wants_tidying() || self.album.as_ref().is_some_and(|album| Filing::is_due(album, recorder))
+        let album = self.album.as_ref();
+        self.wants_tidying()
+            || album.is_some_and(|album| self.filing.is_due(album, recorder) || album.wants_erasing_ahead())
+    }
+
+    /// Whether a recording can go on being written though nothing may be erased.
+    pub(super) fn can_file_ahead(&self, recorder: &Recorder<'_>) -> bool {
+        self.album.as_ref().is_some_and(|album| album.is_erased() && self.filing.is_due(album, recorder))
     }
 
     fn wants_tidying(&self) -> bool {
         let journal = self.journal.as_ref().is_some_and(Journal::wants_tidying);
-        journal || self.heat.as_ref().is_some_and(HeatRing::wants_tidying)
+        journal
+            || self.heat.as_ref().is_some_and(HeatRing::wants_tidying)
+            || self.proofs.as_ref().is_some_and(Marks::wants_tidying)
     }
 
     /// Erase ahead or file recordings, a little: while the leg stands and cannot start.
@@ -200,14 +230,40 @@ impl<F: NorFlash> Memory<F> {
                     book.put(Fault::StateNotStored, true);
                     self.journal = None;
                 }
-            } else if let Some(heat) = &mut self.heat
-                && heat.tidy(&mut self.flash).is_err()
+            } else if let Some(heat) = self.heat.as_mut().filter(|heat| heat.wants_tidying()) {
+                if heat.tidy(&mut self.flash).is_err() {
+                    book.put(Fault::StateNotStored, true);
+                    self.heat = None;
+                }
+            } else if let Some(proofs) = &mut self.proofs
+                && proofs.tidy(&mut self.flash).is_err()
             {
-                book.put(Fault::StateNotStored, true);
-                self.heat = None;
+                book.latch(Fault::RecordingNotStored);
+                self.proofs = None;
             }
             return Work::None;
         }
+        if let Some(album) = &mut self.album
+            && !self.filing.is_due(album, recorder)
+        {
+            if album.wants_erasing_ahead() && album.erase_ahead(&mut self.flash).is_err() {
+                book.latch(Fault::RecordingNotStored);
+                self.album = None;
+            }
+            return Work::None;
+        }
+        self.file(recorder, about, book, events, now)
+    }
+
+    /// File recordings, a little.
+    pub(super) fn file(
+        &mut self,
+        recorder: &mut Recorder<'_>,
+        about: About,
+        book: &mut FaultBook,
+        events: &mut EventLog,
+        now: Micros,
+    ) -> Work {
         let Some(album) = &mut self.album else { return Work::None };
         match self.filing.step(album, &mut self.flash, recorder, about) {
             Step::Idle | Step::More => return Work::None,

@@ -15,6 +15,7 @@ mod heat;
 mod inputs;
 mod memory;
 mod outputs;
+mod proof;
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage::nor_flash::NorFlash;
@@ -27,7 +28,9 @@ use slackside::settings::plan::{OwnedPlan, Plan};
 use slackside::settings::plan_check::Sound;
 use slackside::units::{DeciCelsius, Joules, Micros, Ppm, Span, Watts};
 use slackside::verdict::{Change, Permit as PermitKind, Phase};
-use slackside::wire::{Asked, BoxStatus, MOST_FRAME, Message, Reason, Reply, Request, Server, Surroundings, encode};
+use slackside::wire::{
+    Asked, BoxStatus, MOST_FRAME, Message, ProofTests, Reason, Reply, Request, Server, Surroundings, encode,
+};
 use slackside::{Monitor, NoRoom};
 
 use crate::arming;
@@ -37,7 +40,7 @@ use crate::fault::{Fault, Faults};
 use crate::line::Analogue;
 use crate::permits::Stage;
 use crate::shelf::Shelf;
-use crate::store::{About, Entry, Kept, Layout, StoreError};
+use crate::store::{About, Album, Entry, Kept, Layout, StoreError};
 use crate::wires::{Press, Round, Senses, Wires, drop_all};
 use arm_by_link::{ArmByLink, Waiting};
 use armed::Armed;
@@ -46,6 +49,7 @@ use faults::FaultBook;
 use inputs::Inputs;
 use memory::{Memory, Work};
 use outputs::{Outputs, Wanted};
+use proof::Proof;
 
 pub use armed::ArmRefusal;
 
@@ -57,6 +61,9 @@ pub const SAMPLE: Span = Span::from_millis(1);
 
 /// The key is on for so long at the most, with neither a bypass nor inching running.
 const KEY_LEFT_ON: Span = Span::from_millis(900_000);
+
+/// From the run permit's drop until the motor must be off by the starter's word: any contactor, and a drive's quick stop.
+const MOTOR_OFF: Span = Span::from_millis(5_000);
 
 /// The longest name of a leg, in bytes.
 const MOST_NAME: usize = 32;
@@ -113,10 +120,11 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     verdicts: Verdicts,
     by_link: ByLink,
     arm_by_link: ArmByLink,
-    /// A proof test runs: the alarm output has fallen for it, so that somebody sees that it does.
-    proof_test: bool,
+    proof: Proof,
     /// Since when the key is on with neither a bypass nor inching running.
     key_idle: Option<Micros>,
+    /// Since when the motor has run with the run permit dropped.
+    runs_on: Option<Micros>,
     /// The permits are held while a block of flash is erased.
     flash_hold: bool,
     polled: Option<Micros>,
@@ -137,6 +145,7 @@ where
         let dropped = drop_all(&mut outputs);
         let (mut memory, kept, found) = Memory::open(flash, &layout);
         let (key, power_up) = memory.key_and_power_up();
+        let proof = Proof::new(memory.last_proof());
         let Kept { faults, retained, .. } = kept;
         let mut book = FaultBook::new(faults);
         book.add(found);
@@ -155,8 +164,9 @@ where
             verdicts: Verdicts::new(),
             by_link: ByLink::default(),
             arm_by_link: ArmByLink::new(key, power_up),
-            proof_test: false,
+            proof,
             key_idle: None,
+            runs_on: None,
             flash_hold: false,
             polled: None,
         };
@@ -164,6 +174,9 @@ where
             sensor_box.book.put(fault, true);
         }
         sensor_box.events.push(now, Happened::Started { settings: sensor_box.armed.identity });
+        if let Some(number) = sensor_box.memory.album.as_ref().and_then(Album::salvaged) {
+            sensor_box.events.push(now, Happened::Recorded { number });
+        }
         sensor_box.settle_faults(now);
         sensor_box
     }
@@ -189,7 +202,7 @@ where
         self.recorder.configure(self.monitor, plan, &retained, self.memory.session)?;
         self.memory.heat_unknown = false;
         self.armed.identity = Some(identity);
-        self.proof_test = false;
+        self.proof.runs = false;
         Ok(())
     }
 
@@ -205,7 +218,8 @@ where
         self.switch(now);
         self.keep(now);
         if !self.outputs.beat(now) {
-            self.book.put(Fault::Pin, true);
+            // The next round looks at the other pins, and would find nothing.
+            self.book.latch(Fault::Pin);
         }
         self.polled = Some(now);
     }
@@ -224,19 +238,25 @@ where
     }
 
     fn take_inputs(&mut self, now: Micros) {
-        let Self { inputs, monitor, recorder, trip, verdicts, proof_test, .. } = self;
+        let tripped_before = self.trip.is_some();
+        let Self { inputs, monitor, recorder, trip, verdicts, proof, .. } = self;
         let (Round { pin_fault, supply_low, press, acknowledge, reset_stuck }, lost) =
             inputs.take(now, &mut |input: Input| {
                 recorder.observe(monitor, input, &mut |verdict| {
                     if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                         trip.get_or_insert((verdict.at, because));
                     }
-                    if let Change::Accepted(_, Command::ProofTest(begun)) = verdict.change {
-                        *proof_test = begun;
-                    }
+                    proof.hear(&verdict.change);
                     verdicts.push(verdict);
                 });
             });
+        if self.trip.is_some() && !tripped_before {
+            self.recorder.hold_early(self.monitor);
+        }
+        if self.proof.just_passed() {
+            self.proof_passed(now);
+        }
+        self.book.put(Fault::ProofTestDue, self.proof.is_due(now));
         if lost {
             // For good: what else was lost with them is not known, and the watchdog shall start the program anew.
             self.outputs.heartbeat.stop();
@@ -287,11 +307,22 @@ where
             phase: status.phase,
             run: status.run_permit && !faults.drop_permits() && !self.flash_hold,
             feed: status.feed_permit,
-            well: self.arm_by_link.shows(!alarmed && !self.proof_test && faults.is_empty(), now),
+            well: self.arm_by_link.shows(!alarmed && !self.proof.runs && faults.is_empty(), now),
         };
         let found = self.outputs.switch(wanted, now);
         self.book.relays(found);
+        let runs_on = self.does_motor_run_on(now);
+        self.book.put(Fault::MotorRunsOn, runs_on);
         self.settle_faults(now);
+    }
+
+    /// Whether the motor has run for too long with the run permit dropped.
+    fn does_motor_run_on(&mut self, now: Micros) -> bool {
+        if self.outputs.run.is_driven() || !self.inputs.senses.drive_is_on() {
+            self.runs_on = None;
+            return false;
+        }
+        now.since(*self.runs_on.get_or_insert(now)) >= MOTOR_OFF
     }
 
     /// Store what must survive, and look after the flash while the leg stands.
@@ -305,15 +336,23 @@ where
             }
         }
         self.flash_hold = self.is_at_rest() && self.memory.has_work(&self.recorder);
-        if !self.flash_hold || self.outputs.run.stage() != Stage::Proved {
+        let at_rest = self.flash_hold && self.outputs.run.stage() == Stage::Proved;
+        // From the trip on, the leg still turning: nothing is erased, and a little is written.
+        let ahead = !at_rest && !self.outputs.run.is_driven() && self.memory.can_file_ahead(&self.recorder);
+        if !at_rest && !ahead {
             return;
         }
-        self.outputs.heartbeat.excuse();
         let (tripped_at, first_out) = self.trip.unwrap_or_default();
         let settings = self.armed.identity.unwrap_or(0);
         let about = About { settings, session: self.memory.session, tripped_at, first_out };
         let Self { memory, recorder, book, events, .. } = self;
-        if memory.work(recorder, about, book, events, now) == Work::Filed {
+        let work = if at_rest {
+            self.outputs.heartbeat.excuse();
+            memory.work(recorder, about, book, events, now)
+        } else {
+            memory.file(recorder, about, book, events, now)
+        };
+        if work == Work::Filed {
             self.trip = None;
         }
     }
@@ -413,6 +452,22 @@ where
     /// The desk told its time.
     pub fn anchor(&mut self, anchor: Anchor) {
         self.recorder.anchor(anchor);
+        self.proof.find_due(Some(anchor));
+    }
+
+    /// A proof test has passed: write it down, with the day if a desk has told it.
+    fn proof_passed(&mut self, now: Micros) {
+        let anchor = self.recorder.newest_anchor();
+        let minutes = self.proof.passed(anchor, now);
+        if !self.memory.keep_proof(minutes) {
+            self.book.latch(Fault::RecordingNotStored);
+        }
+    }
+
+    /// When the stop was proven last, and how often that is due.
+    #[must_use]
+    pub const fn proof_tests(&self) -> ProofTests {
+        self.proof.tests()
     }
 
     /// Hold what is recorded now, as after a trip: it is filed once the leg stands.
@@ -507,7 +562,8 @@ where
             session: self.memory.session,
             anchor: self.recorder.newest_anchor(),
         };
-        let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref() };
+        let proof_tests = self.proof.tests();
+        let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref(), proof_tests };
         let is_command = matches!(request, Some(Request::Command(_)));
         let mut length = 0;
         let mut say = |reply: &dyn Message| length = encode(number, reply, out).map_or(0, <[u8]>::len);

@@ -3,21 +3,23 @@
 //! A recording's number says its place: the rest of its division by how many places there are. So a recording is found by reading one
 //! header, however many places there are, and the places are looked through only when the box starts.
 //!
-//! A place begins with a header of 40 bytes, filled up to whole write units: four letters `RECD`; the recording's number; its
-//! length; the CRC of its bytes; the identity of the settings; the session; when it tripped, lower and upper half; the position
-//! of the first-out in the list of conditions, FFFFFFFF if there is none; and the CRC of these 36 bytes; each 4 bytes, low
-//! byte first. The header is written last: a recording that power interrupted is not there.
+//! A place begins with the recording's [label](super::label), filled up to whole write units, written last. Behind it the bytes. At the
+//! end of the place lies the label of what was begun there, written first: a recording that power interrupted is found by it
+//! when the box starts, and [labelled](Album::salvaged) as far as its bytes go. Before that label lie up to 63 bytes that waited for
+//! a whole chunk when there was nothing more to add for a while: where they belong and how many, each 4 bytes, low byte first; 64
+//! bytes, filled up with FF; and the CRC of these 72.
+//!
+//! The place of the next recording is [erased ahead](Album::erase_ahead), so that a recording can be written while nothing may be erased.
+//! Where there is only one place, it is not: nothing would be left.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::conditions::Condition;
-use slackside::units::Micros;
 
+use super::label::{About, BEGUN, LABEL, Label, WHOLE};
 use super::slots::{CHUNK, newer, read_any, write_padded};
 use super::{CRC, Layout, StoreError, round_up};
 
-/// The header's bytes.
-pub(super) const HEADER: u32 = 40;
-const LETTERS: [u8; 4] = *b"RECD";
+/// What is kept of bytes that wait: where, how many, a chunk, and their sum.
+const TAIL: u32 = CHUNK as u32 + 12;
 /// So many chunks are read back in one call.
 const CHECKED_AT_ONCE: usize = 8;
 /// More places are not used: which of them hold a recording is kept in as many bits.
@@ -37,24 +39,14 @@ pub struct Entry {
     place: u32,
 }
 
-/// What a recording is about.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct About {
-    /// The identity of the settings in force.
-    pub settings: u32,
-    /// The session it is from.
-    pub session: u32,
-    /// When the leg tripped, in that session's running time; zero if it did not.
-    pub tripped_at: Micros,
-    /// What tripped it first.
-    pub first_out: Option<Condition>,
-}
-
 /// A recording being written.
 #[derive(Clone, Debug)]
 struct Writing {
     place: u32,
     erased: u32,
+    /// The label of what is begun is there; and the bytes that wait were kept.
+    labelled: bool,
+    tail_kept: bool,
     written: u32,
     /// How much was read back, and its sum.
     read: u32,
@@ -75,6 +67,9 @@ pub struct Album {
     /// Which places hold one of the newest numbers: bit 0 stands for the first.
     there: u64,
     writing: Option<Writing>,
+    /// So many bytes of the next recording's place are erased ahead.
+    ahead: u32,
+    salvaged: Option<u32>,
 }
 
 /// A running CRC that can be kept between calls (the library's digest borrows its table).
@@ -102,7 +97,7 @@ impl Sum {
 }
 
 impl Album {
-    /// Look through the places for the newest number.
+    /// Look through the places for the newest number, and label what power interrupted.
     ///
     /// # Errors
     /// [`StoreError::Flash`].
@@ -114,21 +109,112 @@ impl Album {
             number: 0,
             there: 0,
             writing: None,
+            ahead: 0,
+            salvaged: None,
         };
+        let mut begun: Option<Label> = None;
         for place in 0..album.places {
-            let Some(entry) = album.entry(flash, place)? else { continue };
+            let Some(entry) = album.entry(flash, place)? else {
+                let at = album.begun_at::<F>(place);
+                let label = Label::read(flash, at, BEGUN)?.filter(|label| album.place_of(label.number) == place);
+                if let Some(label) = label
+                    && begun.is_none_or(|before| newer(label.number, before.number))
+                {
+                    begun = Some(label);
+                }
+                continue;
+            };
             let after = entry.number.wrapping_add(1);
             if album.there == 0 || newer(after, album.number) {
                 album.number = after;
             }
             album.put(place, true);
         }
+        let is_next = |label: &Label| album.there == 0 || !newer(album.number, label.number);
+        if let Some(label) = begun.filter(is_next) {
+            album.number = label.number;
+            album.salvage(flash, label)?;
+        }
         // What lies elsewhere than its number says was written with another number of places.
         for place in 0..album.places {
             let found = album.entry(flash, place)?.map(|entry| entry.number);
             album.put(place, found.is_some() && found == album.number_in(place));
         }
+        if album.places > 1 && album.is_blank(flash, album.place_of(album.number))? {
+            album.ahead = album.place_length;
+        }
         Ok(album)
+    }
+
+    /// Label what was begun, as far as its bytes go.
+    fn salvage<F: NorFlash>(&mut self, flash: &mut F, label: Label) -> Result<(), StoreError> {
+        let place = self.place_of(label.number);
+        let (data, capacity) = (self.data::<F>(place), self.capacity::<F>());
+        let mut length = 0;
+        for offset in (0..capacity).step_by(CHUNK) {
+            let chunk = self.chunk(flash, data, offset, capacity)?;
+            if let Some(last) = chunk.iter().rposition(|byte| *byte != 0xFF) {
+                length = offset.saturating_add(last as u32).saturating_add(1);
+            }
+        }
+        length = self.put_tail(flash, place, length)?;
+        let mut sum = Sum::new();
+        for offset in (0..length).step_by(CHUNK) {
+            sum.update(&self.chunk(flash, data, offset, length)?);
+        }
+        // Nothing but the label: the place is erased again before it is used.
+        let whole = Label { length, crc: sum.finish(), ..label };
+        if length > 0 && whole.write(flash, self.address(place), WHOLE).is_ok() {
+            self.salvaged = self.entry(flash, place)?.map(|entry| entry.number);
+        }
+        self.number = label.number.wrapping_add(u32::from(self.salvaged.is_some()));
+        Ok(())
+    }
+
+    /// Put the bytes that waited where they belong, behind `length` others, unless more was written there since. How many there are then.
+    fn put_tail<F: NorFlash>(&self, flash: &mut F, place: u32, length: u32) -> Result<u32, StoreError> {
+        let mut tail = [0; TAIL as usize];
+        read_any(flash, self.tail_at::<F>(place), &mut tail)?;
+        let Some((covered, sum)) = tail.split_last_chunk::<4>() else { return Ok(length) };
+        let words = covered.first_chunk::<8>().map_or(0, |words| u64::from_le_bytes(*words));
+        let (offset, count) = (words as u32, (words >> 32) as usize);
+        let Some(bytes) = covered.get(8..).and_then(|bytes| bytes.get(..count)) else { return Ok(length) };
+        if CRC.checksum(covered) != u32::from_le_bytes(*sum) || length > offset {
+            return Ok(length);
+        }
+        write_padded(flash, self.data::<F>(place).saturating_add(offset), bytes)?;
+        Ok(offset.saturating_add(count as u32))
+    }
+
+    /// Bytes of a place from `offset` on, a chunk at the most.
+    fn chunk<F: NorFlash>(
+        &self,
+        flash: &mut F,
+        data: u32,
+        offset: u32,
+        end: u32,
+    ) -> Result<heapless::Vec<u8, CHUNK>, StoreError> {
+        let mut chunk = heapless::Vec::new();
+        let count = end.saturating_sub(offset).min(CHUNK as u32) as usize;
+        chunk.resize(count, 0).map_err(|_| StoreError::TooLong)?;
+        read_any(flash, data.saturating_add(offset), &mut chunk)?;
+        Ok(chunk)
+    }
+
+    fn is_blank<F: NorFlash>(&self, flash: &mut F, place: u32) -> Result<bool, StoreError> {
+        let (from, length) = (self.address(place), self.place_length);
+        for offset in (0..length).step_by(CHUNK) {
+            if self.chunk(flash, from, offset, length)?.iter().any(|byte| *byte != 0xFF) {
+                return Ok(false);
+            }
+        }
+        Ok(true)
+    }
+
+    /// The recording that power had interrupted, found when the box started.
+    #[must_use]
+    pub const fn salvaged(&self) -> Option<u32> {
+        self.salvaged
     }
 
     /// A recording is in that place, or none.
@@ -154,7 +240,7 @@ impl Album {
     /// The longest recording that fits.
     #[must_use]
     pub const fn capacity<F: NorFlash>(&self) -> u32 {
-        self.place_length.saturating_sub(round_up(HEADER, F::WRITE_SIZE as u32))
+        self.place_length.saturating_sub(around::<F>())
     }
 
     /// How many recordings have a place.
@@ -168,21 +254,28 @@ impl Album {
     }
 
     const fn data<F: NorFlash>(&self, place: u32) -> u32 {
-        self.address(place).saturating_add(round_up(HEADER, F::WRITE_SIZE as u32))
+        self.address(place).saturating_add(label_length::<F>())
+    }
+
+    /// Where the label of what was begun lies.
+    const fn begun_at<F: NorFlash>(&self, place: u32) -> u32 {
+        self.address(place).saturating_add(self.place_length).saturating_sub(label_length::<F>())
+    }
+
+    /// Where the bytes that waited lie.
+    const fn tail_at<F: NorFlash>(&self, place: u32) -> u32 {
+        self.begun_at::<F>(place).saturating_sub(round_up(TAIL, F::WRITE_SIZE as u32))
     }
 
     fn entry<F: NorFlash>(&self, flash: &mut F, place: u32) -> Result<Option<Entry>, StoreError> {
-        let mut header = [0; HEADER as usize];
-        read_any(flash, self.address(place), &mut header)?;
-        let ([letters, words @ ..], []) = header.as_chunks::<4>() else { return Ok(None) };
-        let Some(words) = words.first_chunk::<9>() else { return Ok(None) };
-        let [number, length, crc, settings, session, low, high, first_out, sum] = words.map(u32::from_le_bytes);
-        let covered = header.first_chunk::<36>().map_or(0, |covered| CRC.checksum(covered));
-        let sound = *letters == LETTERS && covered == sum && length <= self.capacity::<F>();
-        let tripped_at = Micros::new((u64::from(high) << 32) | u64::from(low));
-        let first_out = u8::try_from(first_out).ok().and_then(Condition::from_id);
-        let about = About { settings, session, tripped_at, first_out };
-        Ok(sound.then_some(Entry { number, length, crc, about, place }))
+        let label = Label::read(flash, self.address(place), WHOLE)?;
+        let label = label.filter(|label| label.length <= self.longest::<F>());
+        Ok(label.map(|Label { number, length, crc, about }| Entry { number, length, crc, about, place }))
+    }
+
+    /// What can lie in a place of one that knew no second label.
+    const fn longest<F: NorFlash>(&self) -> u32 {
+        self.place_length.saturating_sub(label_length::<F>())
     }
 
     /// The numbers of the recordings, newest first; without a look at the flash.
@@ -234,7 +327,9 @@ impl Album {
         self.put(place, false);
         self.writing = Some(Writing {
             place,
-            erased: 0,
+            erased: core::mem::take(&mut self.ahead),
+            labelled: false,
+            tail_kept: false,
             written: 0,
             read: 0,
             read_sum: Sum::new(),
@@ -246,6 +341,7 @@ impl Album {
 
     /// Give up the recording being written: its place stays empty, and the next recording gets another.
     pub fn give_up(&mut self) {
+        self.ahead = 0;
         if self.writing.take().is_some() {
             self.number = self.number.wrapping_add(1);
         }
@@ -255,6 +351,32 @@ impl Album {
     #[must_use]
     pub const fn is_writing(&self) -> bool {
         self.writing.is_some()
+    }
+
+    /// Whether the place of the next recording is to be erased ahead.
+    #[must_use]
+    pub const fn wants_erasing_ahead(&self) -> bool {
+        self.places > 1 && self.writing.is_none() && self.ahead < self.place_length
+    }
+
+    /// Whether a recording begun now needs no erasing, or the one that is being written needs none any more.
+    #[must_use]
+    pub fn is_erased(&self) -> bool {
+        self.writing.as_ref().map_or(self.ahead, |writing| writing.erased) >= self.place_length
+    }
+
+    /// Erase one more block of the next recording's place; the oldest recording makes way.
+    ///
+    /// # Errors
+    /// [`StoreError::Flash`].
+    pub fn erase_ahead<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
+        let place = self.place_of(self.number);
+        self.put(place, false);
+        let from = self.address(place).saturating_add(self.ahead);
+        let block = F::ERASE_SIZE as u32;
+        flash.erase(from, from.saturating_add(block)).map_err(|_| StoreError::Flash)?;
+        self.ahead = self.ahead.saturating_add(block);
+        Ok(())
     }
 
     /// Erase one more block of the place begun. Whether all of it is erased: only then may bytes be added.
@@ -280,14 +402,20 @@ impl Album {
     /// [`StoreError::Flash`].
     pub fn add<F: NorFlash>(&mut self, flash: &mut F, bytes: &[u8]) -> Result<(), StoreError> {
         let capacity = self.capacity::<F>();
-        let (place_length, data) = (self.place_length, self.writing.as_ref().map(|w| self.data::<F>(w.place)));
-        let (Some(writing), Some(data)) = (self.writing.as_mut(), data) else { return Err(StoreError::NotThere) };
+        let (place_length, number) = (self.place_length, self.number);
+        let places = self.writing.as_ref().map(|w| (self.data::<F>(w.place), self.begun_at::<F>(w.place)));
+        let (Some(writing), Some((data, begun_at))) = (self.writing.as_mut(), places) else {
+            return Err(StoreError::NotThere);
+        };
         if writing.erased < place_length {
             return Err(StoreError::NotThere);
         }
         let total = u32::try_from(writing.pending.len().saturating_add(bytes.len())).unwrap_or(u32::MAX);
         if writing.written.saturating_add(total) > capacity {
             return Err(StoreError::TooLong);
+        }
+        if !core::mem::replace(&mut writing.labelled, true) {
+            Label { number, length: 0, crc: 0, about: writing.about }.write(flash, begun_at, BEGUN)?;
         }
         writing.sum.update(bytes);
         for byte in bytes {
@@ -300,6 +428,34 @@ impl Album {
             }
         }
         Ok(())
+    }
+
+    /// Whether bytes wait for a whole chunk that power would take away.
+    #[must_use]
+    pub fn has_tail(&self) -> bool {
+        self.writing.as_ref().is_some_and(|writing| !writing.tail_kept && !writing.pending.is_empty())
+    }
+
+    /// Nothing more is to be added for a while: keep the bytes that wait for a whole chunk. Once a recording.
+    ///
+    /// # Errors
+    /// [`StoreError::NotThere`] if none is begun, [`StoreError::Flash`].
+    pub fn keep_tail<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
+        let at = self.writing.as_ref().map(|writing| self.tail_at::<F>(writing.place));
+        let (Some(writing), Some(at)) = (self.writing.as_mut(), at) else { return Err(StoreError::NotThere) };
+        if core::mem::replace(&mut writing.tail_kept, true) {
+            return Ok(());
+        }
+        let mut tail = [0xFF; TAIL as usize];
+        let words = u64::from(writing.written) | (writing.pending.len() as u64) << 32;
+        for (slot, byte) in tail.iter_mut().zip(words.to_le_bytes().into_iter().chain(writing.pending.iter().copied()))
+        {
+            *slot = byte;
+        }
+        if let Some((covered, sum)) = tail.split_last_chunk_mut::<4>() {
+            *sum = CRC.checksum(covered).to_le_bytes();
+        }
+        write_padded(flash, at, &tail)
     }
 
     /// Read some more of the recording begun back; the rest of what was added is written first. Whether all of it was read.
@@ -338,25 +494,23 @@ impl Album {
             return Err(StoreError::Damaged);
         }
         let (place, number) = (writing.place, self.number);
-        let mut header = [0; HEADER as usize];
-        let About { settings, session, tripped_at, first_out } = writing.about;
-        let (low, high) = (tripped_at.get() as u32, (tripped_at.get() >> 32) as u32);
-        let first_out = first_out.map_or(u32::MAX, |condition| condition.id().into());
-        let sum = writing.sum.finish();
-        let words =
-            [u32::from_le_bytes(LETTERS), number, writing.written, sum, settings, session, low, high, first_out];
-        let (covered, sum) = header.split_at_mut(36);
-        for (slot, byte) in covered.iter_mut().zip(words.into_iter().flat_map(u32::to_le_bytes)) {
-            *slot = byte;
-        }
-        sum.copy_from_slice(&CRC.checksum(covered).to_le_bytes());
-        write_padded(flash, self.address(place), &header)?;
+        let label = Label { number, length: writing.written, crc: writing.sum.finish(), about: writing.about };
+        label.write(flash, self.address(place), WHOLE)?;
         let entry = self.entry(flash, place)?.filter(|entry| entry.number == number).ok_or(StoreError::Damaged)?;
         self.writing = None;
         self.number = number.wrapping_add(1);
         self.put(place, true);
         Ok(entry)
     }
+}
+
+/// Bytes of a place that are not the recording's.
+pub(super) const fn around<F: NorFlash>() -> u32 {
+    label_length::<F>().saturating_mul(2).saturating_add(round_up(TAIL, F::WRITE_SIZE as u32))
+}
+
+const fn label_length<F: NorFlash>() -> u32 {
+    round_up(LABEL, F::WRITE_SIZE as u32)
 }
 
 #[cfg(test)]

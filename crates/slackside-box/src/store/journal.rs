@@ -14,6 +14,7 @@
 use embedded_storage::nor_flash::NorFlash;
 use slackside::retained::Retained;
 
+use super::pages::{Pages, three_times};
 use super::slots::{newer, read_any, word_length, write_padded};
 use super::{CRC, Layout, StoreError, round_up};
 use crate::fault::Faults;
@@ -76,16 +77,8 @@ enum Record {
 /// The journal.
 #[derive(Clone, Debug)]
 pub struct Journal {
-    pages: [u32; 2],
-    page_length: u32,
-    /// Records in a page.
-    room: u32,
-    /// The page in use, 0 or 1.
-    page: usize,
-    /// The next record's place in it.
-    next: u32,
+    pages: Pages,
     number: u32,
-    other_is_blank: bool,
 }
 
 impl Journal {
@@ -96,16 +89,7 @@ impl Journal {
     pub fn open<F: NorFlash>(layout: &Layout, flash: &mut F) -> Result<(Self, Restored), StoreError> {
         let room = layout.page_length.saturating_sub(word_length::<F>());
         let room = room.checked_div(record_length::<F>()).unwrap_or(0);
-        let mut journal = Self {
-            pages: layout.pages,
-            page_length: layout.page_length,
-            room,
-            // As if the second page were full: the first is erased before it is used.
-            page: 1,
-            next: room,
-            number: 0,
-            other_is_blank: false,
-        };
+        let mut journal = Self { pages: Pages::new(layout.pages, layout.page_length, room), number: 0 };
         let mut newest: Option<(usize, u32, u32)> = None;
         for page in [0, 1] {
             for index in 0..room {
@@ -117,29 +101,29 @@ impl Journal {
             }
         }
         let Some((page, index, number)) = newest else {
-            journal.other_is_blank = journal.is_blank(flash, 0)?;
+            journal.pages.other_is_blank = journal.is_blank(flash, 0)?;
             return Ok((journal, Restored { kept: None, sure: false }));
         };
-        journal.page = page;
+        journal.pages.page = page;
         journal.number = number.wrapping_add(1);
-        journal.next = index.saturating_add(1);
+        journal.pages.next = index.saturating_add(1);
         let mut sure = true;
-        if journal.next >= room {
+        if journal.pages.next >= room {
             sure = !journal.has_word(flash)?;
         }
-        for later in journal.next..room {
+        for later in journal.pages.next..room {
             if journal.look(flash, page, later)? != Record::Blank {
                 sure = false;
-                journal.next = later.saturating_add(1);
+                journal.pages.next = later.saturating_add(1);
             }
         }
-        journal.other_is_blank = true;
+        journal.pages.other_is_blank = true;
         for other in 0..room {
-            match journal.look(flash, journal.other(), other)? {
+            match journal.look(flash, journal.pages.other(), other)? {
                 Record::Blank => {}
                 // Behind a full page the next record would have been here.
-                Record::Bad if journal.next == room => (sure, journal.other_is_blank) = (false, false),
-                Record::Bad | Record::Good(_) => journal.other_is_blank = false,
+                Record::Bad if journal.pages.next == room => (sure, journal.pages.other_is_blank) = (false, false),
+                Record::Bad | Record::Good(_) => journal.pages.other_is_blank = false,
             }
         }
         let kept = journal.read(flash, page, index)?.and_then(|(_, kept)| kept);
@@ -147,7 +131,7 @@ impl Journal {
     }
 
     fn is_blank<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<bool, StoreError> {
-        for index in 0..self.room {
+        for index in 0..self.pages.room {
             if self.look(flash, page, index)? != Record::Blank {
                 return Ok(false);
             }
@@ -155,22 +139,13 @@ impl Journal {
         Ok(true)
     }
 
-    const fn other(&self) -> usize {
-        1_usize.saturating_sub(self.page)
-    }
-
-    fn start(&self, page: usize) -> u32 {
-        let [first, second] = self.pages;
-        if page == 0 { first } else { second }
-    }
-
     fn address<F: NorFlash>(&self, page: usize, index: u32) -> u32 {
-        self.start(page).saturating_add(index.saturating_mul(record_length::<F>()))
+        self.pages.start(page).saturating_add(index.saturating_mul(record_length::<F>()))
     }
 
     /// Where the word of the page in use lies.
     fn word<F: NorFlash>(&self) -> u32 {
-        self.start(self.page).saturating_add(self.page_length).saturating_sub(word_length::<F>())
+        self.pages.end(self.pages.page).saturating_sub(word_length::<F>())
     }
 
     fn has_word<F: NorFlash>(&self, flash: &mut F) -> Result<bool, StoreError> {
@@ -203,14 +178,13 @@ impl Journal {
     /// How many records can be written before a page must be erased.
     #[must_use]
     pub const fn left(&self) -> u32 {
-        let other = if self.other_is_blank { self.room } else { 0 };
-        self.room.saturating_sub(self.next).saturating_add(other)
+        self.pages.left()
     }
 
     /// Whether it is time to erase the other page ahead.
     #[must_use]
     pub const fn wants_tidying(&self) -> bool {
-        !self.other_is_blank && self.next.saturating_mul(2) >= self.room
+        self.pages.wants_tidying()
     }
 
     /// Erase the other page ahead, so that the next switch of pages costs no time.
@@ -218,10 +192,7 @@ impl Journal {
     /// # Errors
     /// [`StoreError::Flash`].
     pub fn tidy<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
-        let start = self.start(self.other());
-        flash.erase(start, start.saturating_add(self.page_length)).map_err(|_| StoreError::Flash)?;
-        self.other_is_blank = true;
-        Ok(())
+        self.pages.tidy(flash)
     }
 
     /// Write a record and read it back. A place that does not hold it is skipped, three times at most.
@@ -229,27 +200,18 @@ impl Journal {
     /// # Errors
     /// [`StoreError`]; the record before then counts as the newest, or the box as tripped.
     pub fn append<F: NorFlash>(&mut self, flash: &mut F, kept: &Kept) -> Result<(), StoreError> {
-        let mut outcome = Err(StoreError::Flash);
-        for _ in 0..3 {
-            outcome = self.append_once(flash, kept);
-            if outcome.is_ok() {
-                break;
-            }
-        }
-        outcome
+        three_times(|| self.append_once(flash, kept))
     }
 
     fn append_once<F: NorFlash>(&mut self, flash: &mut F, kept: &Kept) -> Result<(), StoreError> {
-        if self.next >= self.room {
-            if !self.other_is_blank {
+        if self.pages.is_full() {
+            if !self.pages.other_is_blank {
                 if !self.has_word(flash)? {
                     write_padded(flash, self.word::<F>(), &SET)?;
                 }
                 self.tidy(flash)?;
             }
-            self.page = self.other();
-            self.next = 0;
-            self.other_is_blank = false;
+            self.pages.turn();
         }
         let mut record = [0; RECORD];
         let (body, crc) = record.split_at_mut(CRC_AT);
@@ -265,8 +227,7 @@ impl Journal {
         digest.update(head);
         digest.update(body);
         crc.copy_from_slice(&digest.finalize().to_le_bytes());
-        let (page, index) = (self.page, self.next);
-        self.next = index.saturating_add(1);
+        let (page, index) = self.pages.take();
         write_padded(flash, self.address::<F>(page, index), &record)?;
         match self.read(flash, page, index)? {
             Some((number, Some(read))) if number == self.number && read == *kept => {

@@ -9,6 +9,7 @@
 
 use embedded_storage::nor_flash::NorFlash;
 
+use super::pages::{Pages, three_times};
 use super::slots::{newer, read_any, write_padded};
 use super::{CRC, StoreError, round_up};
 
@@ -31,16 +32,9 @@ pub enum Newest {
 /// The ring.
 #[derive(Clone, Copy, Debug)]
 pub struct Marks {
-    pages: [u32; 2],
-    page_length: u32,
-    /// Marks in a page.
-    room: u32,
-    /// The page in use, 0 or 1, and its number.
-    page: usize,
+    pages: Pages,
+    /// The number of the page in use.
     number: u32,
-    /// The next mark's place in it.
-    next: u32,
-    other_is_blank: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,32 +60,31 @@ impl Marks {
     /// [`StoreError::Flash`].
     pub fn open<F: NorFlash>(pages: [u32; 2], page_length: u32, flash: &mut F) -> Result<(Self, Newest), StoreError> {
         let room = page_length.checked_div(unit::<F>()).unwrap_or(0).saturating_sub(1).min(MOST);
-        // As if the second page were full: the first is erased before it is used.
-        let mut it = Self { pages, page_length, room, page: 1, number: 0, next: room, other_is_blank: false };
+        let mut it = Self { pages: Pages::new(pages, page_length, room), number: 0 };
         let heads = [it.head(flash, 0)?, it.head(flash, 1)?];
-        it.page = match heads {
+        it.pages.page = match heads {
             [Pair::Good(first), Pair::Good(second)] => usize::from(newer(second, first)),
             [Pair::Good(_), _] => 0,
             [_, Pair::Good(_)] => 1,
             _ => {
                 let blank = it.is_blank(flash, 0)?;
-                it.other_is_blank = blank;
+                it.pages.other_is_blank = blank;
                 let found = if blank && it.is_blank(flash, 1)? { Newest::Blank } else { Newest::Unknown(None) };
                 return Ok((it, found));
             }
         };
         let [first, second] = heads;
-        let (head, other) = if it.page == 0 { (first, second) } else { (second, first) };
+        let (head, other) = if it.pages.page == 0 { (first, second) } else { (second, first) };
         if let Pair::Good(number) = head {
             it.number = number;
         }
-        let Page { mut newest, next, mut doubt } = it.marks(flash, it.page, it.number)?;
-        it.next = next;
-        it.other_is_blank = it.is_blank(flash, it.other())?;
+        let Page { mut newest, next, mut doubt } = it.marks(flash, it.pages.page, it.number)?;
+        it.pages.next = next;
+        it.pages.other_is_blank = it.is_blank(flash, it.pages.other())?;
         // Behind a full page the next mark would have been there.
         doubt |= next >= room && other == Pair::Bad;
         if let (None, Pair::Good(before)) = (newest, other) {
-            let page = it.marks(flash, it.other(), before)?;
+            let page = it.marks(flash, it.pages.other(), before)?;
             newest = page.newest;
             doubt |= page.doubt;
         }
@@ -104,22 +97,13 @@ impl Marks {
         Ok((it, found))
     }
 
-    const fn other(&self) -> usize {
-        1_usize.saturating_sub(self.page)
-    }
-
-    fn start(&self, page: usize) -> u32 {
-        let [first, second] = self.pages;
-        if page == 0 { first } else { second }
-    }
-
     /// Where a mark lies; its page's number lies before the first.
     fn address<F: NorFlash>(&self, page: usize, index: u32) -> u32 {
-        self.start(page).saturating_add(index.saturating_add(1).saturating_mul(unit::<F>()))
+        self.pages.start(page).saturating_add(index.saturating_add(1).saturating_mul(unit::<F>()))
     }
 
     fn head<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<Pair, StoreError> {
-        read_pair(flash, self.start(page), |number| sum(number, u32::MAX, 0))
+        read_pair(flash, self.pages.start(page), |number| sum(number, u32::MAX, 0))
     }
 
     fn mark<F: NorFlash>(&self, flash: &mut F, page: usize, number: u32, index: u32) -> Result<Pair, StoreError> {
@@ -128,7 +112,7 @@ impl Marks {
 
     fn marks<F: NorFlash>(&self, flash: &mut F, page: usize, number: u32) -> Result<Page, StoreError> {
         let mut found = Page { newest: None, next: 0, doubt: false };
-        for index in 0..self.room {
+        for index in 0..self.pages.room {
             match self.mark(flash, page, number, index)? {
                 Pair::Blank => continue,
                 Pair::Bad => found.doubt = true,
@@ -141,7 +125,7 @@ impl Marks {
 
     fn is_blank<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<bool, StoreError> {
         let mut blank = self.head(flash, page)? == Pair::Blank;
-        for index in 0..self.room {
+        for index in 0..self.pages.room {
             blank = blank && self.mark(flash, page, 0, index)? == Pair::Blank;
         }
         Ok(blank)
@@ -150,14 +134,13 @@ impl Marks {
     /// How many marks can be written before a page must be erased.
     #[must_use]
     pub const fn left(&self) -> u32 {
-        let other = if self.other_is_blank { self.room } else { 0 };
-        self.room.saturating_sub(self.next).saturating_add(other)
+        self.pages.left()
     }
 
     /// Whether it is time to erase the other page ahead.
     #[must_use]
     pub const fn wants_tidying(&self) -> bool {
-        !self.other_is_blank && self.next.saturating_mul(2) >= self.room
+        self.pages.wants_tidying()
     }
 
     /// Erase the other page ahead.
@@ -165,10 +148,7 @@ impl Marks {
     /// # Errors
     /// [`StoreError::Flash`]; also where the newest mark still lies there.
     pub fn tidy<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
-        let start = self.start(self.other());
-        flash.erase(start, start.saturating_add(self.page_length)).map_err(|_| StoreError::Flash)?;
-        self.other_is_blank = true;
-        Ok(())
+        self.pages.tidy(flash)
     }
 
     /// Write a mark and read it back. A place that does not hold it is skipped, three times at most. Erases only where no place is
@@ -177,35 +157,21 @@ impl Marks {
     /// # Errors
     /// [`StoreError`]; what is found next time is the mark before, or [`Newest::Unknown`].
     pub fn append<F: NorFlash>(&mut self, flash: &mut F, value: u32) -> Result<(), StoreError> {
-        let mut outcome = Err(StoreError::Flash);
-        for _ in 0..3 {
-            outcome = self.append_once(flash, value);
-            if outcome.is_ok() {
-                break;
-            }
-        }
-        outcome
+        three_times(|| self.append_once(flash, value))
     }
 
     fn append_once<F: NorFlash>(&mut self, flash: &mut F, value: u32) -> Result<(), StoreError> {
-        if self.next >= self.room {
-            if !self.other_is_blank {
+        if self.pages.is_full() {
+            if !self.pages.other_is_blank {
                 self.tidy(flash)?;
             }
-            self.page = self.other();
+            self.pages.turn();
             self.number = self.number.wrapping_add(1);
-            self.next = 0;
-            self.other_is_blank = false;
-            write_pair(flash, self.start(self.page), self.number, sum(self.number, u32::MAX, 0))?;
+            write_pair(flash, self.pages.start(self.pages.page), self.number, sum(self.number, u32::MAX, 0))?;
         }
-        let index = self.next;
-        self.next = index.saturating_add(1);
-        write_pair(flash, self.address::<F>(self.page, index), value, sum(self.number, index, value))?;
-        if self.mark(flash, self.page, self.number, index)? == Pair::Good(value) {
-            Ok(())
-        } else {
-            Err(StoreError::Damaged)
-        }
+        let (page, index) = self.pages.take();
+        write_pair(flash, self.address::<F>(page, index), value, sum(self.number, index, value))?;
+        if self.mark(flash, page, self.number, index)? == Pair::Good(value) { Ok(()) } else { Err(StoreError::Damaged) }
     }
 }
 

@@ -4,16 +4,19 @@
 mod album;
 mod journal;
 mod key;
+mod label;
 mod layout;
 mod marks;
+mod pages;
 mod slots;
 
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
-pub use album::{About, Album, Entry};
+pub use album::{Album, Entry};
 pub use journal::{Journal, Kept, Restored};
 pub(crate) use key::read_key;
 pub use key::{key_block, set_key};
+pub use label::About;
 pub use layout::{Layout, TooSmall};
 pub use marks::{Marks, Newest};
 pub use slots::{Found, Slots};

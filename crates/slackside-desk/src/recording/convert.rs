@@ -13,7 +13,7 @@ use super::csv::{from_csv, is_recording_csv, to_csv};
 use super::file::{About, MadeUnder, Recording, Source};
 use crate::monitor::monitor;
 use crate::replay::check_units;
-use crate::trace::Reader;
+use crate::trace::{Dump, Reader, dump};
 
 /// Bytes of a segment of a recording made at the desk.
 const SEGMENT: usize = 64 * 1_024;
@@ -98,17 +98,40 @@ pub fn convert(name: &str, bytes: Vec<u8>, settings: Option<&Checked>) -> crate:
                     "{name} is a trace: name the settings of its leg with --settings LEG.toml to make a recording of it"
                 )
             })?;
-            let mut inputs = Vec::new();
-            let mut batch = Vec::new();
-            while reader.read_batch(&mut batch)? {
-                inputs.append(&mut batch);
-            }
+            let inputs = read(&mut reader)?;
             check_units(name, reader.survey(), &settings.machine)?;
             let mut recording = record(name, settings, inputs)?;
             recording.about.anchor = reader.survey().anchor;
             (recording.to_bytes()?, said("recording", &recording))
         }
     })
+}
+
+/// Make a value change dump of a recording or a trace. The bytes it becomes, and what was done, in words.
+///
+/// # Errors
+/// It cannot be read.
+pub fn to_dump(name: &str, bytes: Vec<u8>) -> crate::error::Result<(Vec<u8>, String)> {
+    let of_recording = |recording: &Recording| recording.parts.iter().flat_map(|part| part.inputs()).collect();
+    let inputs: Vec<Input> = match kind_of(&bytes) {
+        Kind::Recording => of_recording(&Recording::from_bytes(name, &bytes)?),
+        Kind::RecordingAsTrace => of_recording(&from_csv(name, bytes)?),
+        Kind::Trace => read(&mut Reader::from_read(name, Cursor::new(bytes))?)?,
+    };
+    let Dump { bytes, left_out } = dump(&inputs)?;
+    let mut said = format!("value change dump: {} inputs", inputs.len() - left_out);
+    if left_out > 0 {
+        said.push_str(&format!("; {left_out} commands and lost edges have no place in it"));
+    }
+    Ok((bytes, said))
+}
+
+fn read(reader: &mut Reader) -> crate::error::Result<Vec<Input>> {
+    let (mut inputs, mut batch) = (Vec::new(), Vec::new());
+    while reader.read_batch(&mut batch)? {
+        inputs.append(&mut batch);
+    }
+    Ok(inputs)
 }
 
 fn said(what: &str, recording: &Recording) -> String {

@@ -29,7 +29,7 @@ mod prepare;
 mod prove;
 mod what_if;
 
-pub use convert::{Kind, convert, kind_of, record};
+pub use convert::{Kind, convert, kind_of, record, to_dump};
 pub use csv::{from_csv, is_recording_csv, to_csv};
 pub use file::{About, MadeUnder, Part, Recording, Run, Source};
 pub use prepare::{Prepared, recording_at};

@@ -14,7 +14,7 @@ use super::sources::{Sources, Told};
 use crate::findings::answer::{Answer, Group};
 use crate::findings::cause::Cause;
 use crate::findings::evidence::{Clue, Evidence};
-use crate::replay::{FirstOut, Outcome, Peak, refusal_name};
+use crate::replay::{FirstOut, Outcome, Peak, Row, refusal_name};
 use crate::trace::Channel;
 
 /// How long before the first-out the run-up is shown, in microseconds.
@@ -25,6 +25,8 @@ const MOST_HEAT: Ppm = Ppm::new(3_999_999);
 
 /// A motor that is on for longer than this after the run permit was dropped did not obey it: contactors take less.
 const RAN_ON_US: u64 = 1_000_000;
+/// The detail of a shifted ratio that lies above the one in force.
+const ABOVE: u8 = 2;
 
 /// How much a story matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -167,7 +169,7 @@ impl Story {
             left_out,
             permits: permits(outcome, clock),
             known: known(outcome, clock),
-            unknown: unknown(outcome),
+            unknown: unknown(outcome, clock),
             findings: because(outcome),
         }
     }
@@ -623,7 +625,7 @@ fn watched(outcome: &Outcome) -> Vec<String> {
     .collect()
 }
 
-fn unknown(outcome: &Outcome) -> Vec<Told> {
+fn unknown(outcome: &Outcome, clock: Clock) -> Vec<Told> {
     let machine = &outcome.settings.machine;
     let mut lines: Vec<Told> = outcome.notes.iter().map(|note| plain_names(note).into()).collect();
     if machine.head_targets.is_none() {
@@ -660,6 +662,7 @@ fn unknown(outcome: &Outcome) -> Vec<Told> {
             "Nobody has accepted a learned no-slip ratio: slip is held against the one that the diameters give.".into(),
         );
     }
+    lines.extend(shifted(outcome, clock));
     if !machine.drive_contact {
         lines.push("The drive contact is not wired: whether the motor was on is judged from the shafts alone.".into());
     }
@@ -675,6 +678,34 @@ fn unknown(outcome: &Outcome) -> Vec<Told> {
     let warnings = outcome.warnings.iter().map(|warning| capital(&plain_names(&warning.to_string())));
     lines.extend(warnings.map(|warning| Told::new(warning, all_rows())));
     lines
+}
+
+/// Slip against a ratio that was not the leg's is not known to better than that; and what reads below zero is no slip at all.
+fn shifted(outcome: &Outcome, clock: Clock) -> Vec<Told> {
+    let raised = |wanted: Condition| {
+        let of = |(verdict, row): (&Verdict, &Option<Row>)| match verdict.change {
+            Change::Alarm { condition, to: AlarmState::Unacknowledged, value, detail, .. } if condition == wanted => {
+                Some((verdict.at, value.unwrap_or(0), detail, *row))
+            }
+            _ => None,
+        };
+        outcome.verdicts.iter().zip(&outcome.verdict_rows).find_map(of)
+    };
+    let ratio = raised(Condition::RatioShifted).map(|(at, shift, detail, row)| {
+        let (shift, at) = (figures::percent(Ppm::new(shift)), clock.at(at));
+        let words = if detail == ABOVE {
+            format!("Told at {at}, and true for a while before: the no-slip ratio was off by {shift}. Slip read too low by as much, and slip heat with it.")
+        } else {
+            format!("Told at {at}, and true for a while before: the no-slip ratio was off by {shift}, or the belt slipped by as much all the time.")
+        };
+        Told::new(words, Sources::default().limit(Condition::RatioShifted).row(row))
+    });
+    let below = raised(Condition::SlipNegative).map(|(at, _, _, row)| {
+        let words =
+            format!("From {} on slip read below zero: how much the belt slipped then is not known.", clock.at(at));
+        Told::new(words, Sources::default().limit(Condition::SlipNegative).row(row))
+    });
+    ratio.into_iter().chain(below).collect()
 }
 
 /// Conditions by their titles in place of their names in files.

@@ -12,6 +12,7 @@
 
 mod channel;
 mod command;
+mod dump;
 mod error;
 mod number;
 mod quick;
@@ -22,6 +23,7 @@ mod writer;
 
 pub use channel::Channel;
 pub use command::write_command;
+pub use dump::{Dump, dump};
 pub use error::TraceError;
 pub use number::{write_decimal, write_fixed};
 pub use reader::{Progress, Reader};

@@ -12,6 +12,7 @@ use crate::replay::{Job, replay};
 use crate::report;
 use crate::scenario::Scenario;
 use crate::scenario::run::{Permits, Watch, run as simulate};
+use crate::scenario::score::population;
 use crate::scenario::settings::Commissioned;
 use crate::scenario::truth::Row;
 use crate::trace::{HEADER, Reader, write_row};
@@ -42,11 +43,19 @@ fn reader(case: &Case, files: &dyn Files) -> crate::error::Result<Reader> {
             if let Some(severity) = severity {
                 scenario.set_severity(*severity);
             }
-            let mut csv = ToCsv(format!("{HEADER}\n").into_bytes());
-            simulate(&scenario, &Commissioned::measure(&scenario.leg), *seed, false, &mut csv)?;
-            Ok(Reader::from_read(&case.name, Cursor::new(csv.0))?)
+            written(&scenario, &Commissioned::measure(&scenario.leg), *seed, &case.name)
+        }
+        Source::Shift { seed, number } => {
+            let (_, drawn) = population::healthy(*seed, *number)?;
+            written(&drawn.scenario, &drawn.commissioned, drawn.scenario.seed, &case.name)
         }
     }
+}
+
+fn written(scenario: &Scenario, commissioned: &Commissioned, seed: u64, name: &str) -> crate::error::Result<Reader> {
+    let mut csv = ToCsv(format!("{HEADER}\n").into_bytes());
+    simulate(scenario, commissioned, seed, false, &mut csv)?;
+    Ok(Reader::from_read(name, Cursor::new(csv.0))?)
 }
 
 /// The page of one trace.
@@ -54,11 +63,7 @@ fn reader(case: &Case, files: &dyn Files) -> crate::error::Result<Reader> {
 /// # Errors
 /// The trace cannot be read again.
 pub fn page(study: &Study, case: &Case, choice: &Choice, files: &dyn Files) -> crate::error::Result<String> {
-    let settings = if choice.levels.is_empty() {
-        case.settings.clone()
-    } else {
-        study.settings(&case.settings, &choice.levels).map_err(crate::error::Error::said)?
-    };
+    let settings = study.settings(&case.settings, &choice.levels).map_err(crate::error::Error::said)?;
     let mut notes = vec![
         "The trace ran on whatever these settings would have done: from the first permit dropped on, the leg would have behaved otherwise."
             .to_owned(),

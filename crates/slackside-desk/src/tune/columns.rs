@@ -441,6 +441,14 @@ impl Columns {
         }
     }
 
+    /// When the drive was switched on and off, as far as its contact tells.
+    pub fn drive_switched(&self) -> impl Iterator<Item = (Micros, bool)> {
+        self.whole.iter().filter_map(|whole| match whole.told {
+            Told::Signal(Signal::DriveRunning(on)) => Some((whole.at, on)),
+            _ => None,
+        })
+    }
+
     /// When `row` is known.
     #[must_use]
     pub fn at(&self, row: usize) -> Micros {

@@ -1,14 +1,18 @@
 //! The traces of a study, measured once each.
 
-use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
 use slackside::conditions::Condition;
 use slackside::input::Input;
 use slackside::settings::{Checked, Settings};
+use slackside::units::Micros;
 
+use super::course::Course;
+use super::ending::known_until_us;
+use super::expected::Expected;
 use super::label::{self, AlarmDue, Label, Stretch};
+use super::proof::{group, hold_out, refuse_copies};
 use super::run::HeatTables;
 use super::store::{Measuring, Store};
 use super::study::{Study, fingerprint, read_settings};
@@ -16,10 +20,13 @@ use crate::crew::Crew;
 use crate::files::Files;
 use crate::replay::check_units;
 use crate::scenario::Scenario;
-use crate::scenario::run::{Permits, Summary, Watch, run as simulate};
+use crate::scenario::fault::Fault;
+use crate::scenario::run::{Permits, Watch, run as simulate};
+use crate::scenario::score::calls::Calls;
+use crate::scenario::score::population::{self, Drawn};
 use crate::scenario::settings::{Commissioned, settings_for};
 use crate::scenario::truth::Row;
-use crate::trace::Reader;
+use crate::trace::{Reader, write_row};
 
 /// One trace of a study.
 pub struct Case {
@@ -32,11 +39,23 @@ pub struct Case {
     /// The leg it ran on, with that leg's limits.
     pub settings: Checked,
     /// What should come of it.
-    pub label: Label,
+    pub expected: Expected,
+    /// The plant's truth, of a simulated run.
+    pub course: Option<Course>,
     /// Whether it is kept for the proof.
     pub held_out: bool,
     /// Slip heat for every time constant of the study.
     pub heat: HeatTables,
+    /// What kind of day or upset it is, in words.
+    pub family: String,
+    /// The leg's name.
+    pub leg: String,
+    /// What tells its family from others, whatever they are called.
+    pub(super) kind: String,
+    /// The number of its family on its leg.
+    pub group: u32,
+    /// A number that changes with what is in it.
+    pub content: u64,
 }
 
 /// Where a trace comes from, so that it can be seen again.
@@ -53,6 +72,13 @@ pub enum Source {
         /// The severity of its faults, if not the scenario's own.
         severity: Option<f64>,
     },
+    /// A shift of a sound leg.
+    Shift {
+        /// The seed of all chance.
+        seed: u64,
+        /// Its number on the page of scores.
+        number: usize,
+    },
 }
 
 impl Source {
@@ -65,6 +91,9 @@ impl Source {
             Self::Simulated { scenario, seed, severity } => {
                 let severity = severity.map_or_else(String::new, |severity| format!(" --severity {severity}"));
                 format!("slackside simulate {} --seed {seed}{severity} --out trace.csv", scenario.display())
+            }
+            Self::Shift { seed, number } => {
+                format!("slackside simulate --healthy {number} --seed {seed} --out trace.csv")
             }
         }
     }
@@ -90,26 +119,21 @@ pub fn load(
     for family in &study.families {
         let scenario = Scenario::read(files, &family.scenario)?;
         let commissioned = Commissioned::measure(&scenario.leg);
-        let mut settings = settings_for(&scenario.leg, &commissioned);
-        let own_heat = settings.limits.slip_heat;
-        settings.limits.clone_from(&study.base.limits);
-        settings.limits.slip_heat = own_heat;
-        let settings = study.check(settings).map_err(|first| misfit(&family.scenario, &first))?;
+        let settings = settings_for(&scenario.leg, &commissioned);
+        let settings = with_limits(study, settings).map_err(|first| misfit(&family.scenario, &first))?;
         scenarios.push((scenario, commissioned, settings));
     }
     let mut jobs: Vec<Job<'_>> = Vec::new();
     for (trace, label) in study.traces.iter().zip(labels) {
-        let settings = match &trace.settings {
-            None => study.base.clone(),
+        let (own, settings) = match &trace.settings {
+            None => (study.base.clone(), study.base.clone()),
             Some(path) => {
-                let mut settings = Settings::clone(&read_settings(files, path, study.bench)?.checked);
-                let own_heat = settings.limits.slip_heat;
-                settings.limits.clone_from(&study.base.limits);
-                settings.limits.slip_heat = own_heat;
-                study.check(settings).map_err(|first| misfit(path, &first))?
+                let own = read_settings(files, path, study.bench)?.checked;
+                let settings = with_limits(study, Settings::clone(&own)).map_err(|first| misfit(path, &first))?;
+                (own, settings)
             }
         };
-        jobs.push(Job::Recorded(trace, label, settings));
+        jobs.push(Job::Recorded { trace, label, own, settings });
     }
     for (family, (scenario, commissioned, settings)) in study.families.iter().zip(&scenarios) {
         for run in 0..family.runs {
@@ -120,8 +144,12 @@ pub fn load(
             let seed = family.first_seed + u64::from(run);
             let path = family.scenario.clone();
             let alarm = family.alarm.as_deref().and_then(Condition::from_name);
-            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm });
+            let healthy = family.healthy;
+            jobs.push(Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm, healthy });
         }
+    }
+    for population in &study.populations {
+        jobs.extend(population.numbers().map(|number| Job::Shift { seed: population.seed, number }));
     }
     let measured = crew.each(jobs, |job| {
         let case = job.load(study, files);
@@ -129,8 +157,18 @@ pub fn load(
         case
     });
     let mut cases = measured.into_iter().collect::<crate::error::Result<Vec<Case>>>()?;
-    hold_out(study, &mut cases);
+    refuse_copies(&cases)?;
+    group(&mut cases);
+    hold_out(study, &mut cases)?;
     Ok(cases)
+}
+
+/// A leg with the limits of the study, but for its own slip heat.
+fn with_limits(study: &Study, mut settings: Settings) -> Result<Checked, String> {
+    let own_heat = settings.limits.slip_heat;
+    settings.limits.clone_from(&study.base.limits);
+    settings.limits.slip_heat = own_heat;
+    study.check(settings)
 }
 
 fn misfit(path: &Path, first: &str) -> crate::error::Error {
@@ -142,7 +180,12 @@ fn misfit(path: &Path, first: &str) -> crate::error::Error {
 
 #[allow(clippy::large_enum_variant, reason = "one a trace, and gone when it is measured")]
 enum Job<'a> {
-    Recorded(&'a super::study::Trace, Label, Checked),
+    Recorded {
+        trace: &'a super::study::Trace,
+        label: Label,
+        own: Checked,
+        settings: Checked,
+    },
     Simulated {
         path: PathBuf,
         scenario: &'a Scenario,
@@ -151,72 +194,148 @@ enum Job<'a> {
         seed: u64,
         severity: Option<f64>,
         alarm: Option<Condition>,
+        healthy: bool,
+    },
+    Shift {
+        seed: u64,
+        number: usize,
     },
 }
 
 impl Job<'_> {
     fn load(self, study: &Study, files: &dyn Files) -> crate::error::Result<Case> {
         match self {
-            Job::Recorded(trace, label, settings) => {
-                let mut reader = Reader::open(files, &trace.file)?;
-                let store = Store::measure(&mut reader, &settings)?;
-                check_units(reader.name(), reader.survey(), &settings.machine)?;
-                let heat = heat_tables(study, &store, &settings);
-                let name = trace.file.display().to_string();
-                let source = Source::Recorded(trace.file.clone());
-                Ok(Case { name, source, store, settings, label, held_out: trace.held_out.unwrap_or(false), heat })
-            }
-            Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm } => {
+            Job::Recorded { trace, label, own, settings } => recorded(study, files, trace, label, &own, settings),
+            Job::Simulated { path, scenario, commissioned, settings, seed, severity, alarm, healthy } => {
                 let mut scenario = scenario.clone();
                 if let Some(severity) = severity {
                     scenario.set_severity(severity);
                 }
-                let mut kept = Kept(Measuring::new(settings));
-                let summary = simulate(&scenario, commissioned, seed, false, &mut kept)?;
-                let store = kept.0.finish();
-                let heat = heat_tables(study, &store, settings);
                 let how = severity.map_or_else(String::new, |severity| format!(" severity {severity}"));
-                Ok(Case {
-                    name: format!("{} seed {seed}{how}", scenario.name),
-                    source: Source::Simulated { scenario: path, seed, severity },
-                    store,
-                    settings: settings.clone(),
-                    label: from_truth(&scenario, &summary, study.grace_us, alarm),
-                    held_out: false,
-                    heat,
-                })
+                let run = Run { scenario: &scenario, commissioned, seed, healthy };
+                let mut case = run.measured(study, settings.clone())?;
+                case.name = format!("{} seed {seed}{how}", scenario.name);
+                case.source = Source::Simulated { scenario: path, seed, severity };
+                if let Some(condition) = alarm {
+                    let within = Stretch { from_us: case.expected.first_sign_us(), to_us: case.store.end().get() };
+                    case.expected.alarms.push(AlarmDue { any_of: vec![condition], within });
+                }
+                Ok(case)
+            }
+            Job::Shift { seed, number } => {
+                let (stratum, drawn) = population::healthy(seed, number)?;
+                let name = format!("{} shift {number} seed {seed}", drawn.scenario.leg.name);
+                let settings = with_limits(study, Settings::clone(&drawn.settings))
+                    .map_err(|first| misfit(Path::new(&name), &first))?;
+                let Drawn { scenario, commissioned, .. } = &drawn;
+                let run = Run { scenario, commissioned, seed: scenario.seed, healthy: true };
+                let mut case = run.measured(study, settings)?;
+                case.name = name;
+                case.source = Source::Shift { seed, number };
+                case.kind = stratum.words().to_owned();
+                case.family = stratum.words().split(':').next().unwrap_or_default().to_owned();
+                Ok(case)
             }
         }
     }
 }
 
-/// What the plant's truth calls for. Where the author meant a stop and the plant calls for none (a mild run), either is right.
-fn from_truth(scenario: &Scenario, summary: &Summary, grace_us: u64, alarm: Option<Condition>) -> Label {
-    let micros = |seconds: f64| (seconds * 1e6) as u64;
-    let faults = scenario.faults.iter().map(|fault| fault.from_s).min_by(f64::total_cmp);
-    let from = scenario.label.from_s.map(f64::from).or(faults).map(micros);
-    let end_us = micros(scenario.duration_s);
-    let mut label = Label { wrong: scenario.label.wrong.clone(), ..Label::default() };
-    match summary.call {
-        Some(call) => {
-            // By the time it is due, and the grace a study gives on top.
-            let called = call.from_us;
-            label.due_us = Some(call.due_us);
-            label.stop = Some(Stretch { from_us: from.unwrap_or(called).min(called), to_us: call.due_us + grace_us });
-        }
-        // A mild run: whatever comes while something is wrong is right, and so is nothing.
-        None if scenario.label.stop || !scenario.label.wrong.is_empty() => {
-            label.may.push(Stretch { from_us: from.unwrap_or(0), to_us: end_us });
-        }
-        None => {}
+/// A run of the plant, which nothing that is said of it stops.
+struct Run<'a> {
+    scenario: &'a Scenario,
+    commissioned: &'a Commissioned,
+    seed: u64,
+    healthy: bool,
+}
+
+impl Run<'_> {
+    fn measured(&self, study: &Study, settings: Checked) -> crate::error::Result<Case> {
+        let Self { scenario, commissioned, seed, healthy } = *self;
+        let course = Course::new(scenario.leg.head_radius());
+        let mut kept = Kept { measuring: Measuring::new(&settings), course };
+        let summary = simulate(scenario, commissioned, seed, false, &mut kept)?;
+        let store = kept.measuring.finish();
+        let heat = heat_tables(study, &store, &settings);
+        // Which scenario it is: all that bears on the run, whatever the file is called.
+        let Scenario { leg, duration_s, step_us, timeline, routine, faults, .. } = scenario;
+        let faults_apart: Vec<_> = faults.iter().map(|fault| Fault { severity: 0.0, ..fault.clone() }).collect();
+        let kind = format!("{leg:?} {duration_s} {step_us} {timeline:?} {routine:?}");
+        let content = format!("{kind} {faults:?} {seed}");
+        let calls = Calls::of(scenario, &summary, healthy);
+        Ok(Case {
+            name: String::new(),
+            source: Source::Shift { seed, number: 0 },
+            store,
+            settings,
+            expected: Expected::of_truth(&calls, study.grace_us, &scenario.label.wrong),
+            course: Some(kept.course),
+            held_out: false,
+            heat,
+            family: scenario.name.clone(),
+            leg: scenario.leg.name.clone(),
+            kind: format!("{:016x}", fingerprint(format!("{kind} {faults_apart:?}").as_bytes())),
+            group: 0,
+            content: fingerprint(content.as_bytes()),
+        })
     }
-    if let Some(condition) = alarm {
-        label.alarms.push(AlarmDue {
-            condition: Some(condition),
-            within: Stretch { from_us: from.unwrap_or(0), to_us: end_us },
-        });
+}
+
+fn recorded(
+    study: &Study,
+    files: &dyn Files,
+    trace: &super::study::Trace,
+    mut label: Label,
+    own: &Checked,
+    settings: Checked,
+) -> crate::error::Result<Case> {
+    let mut reader = Reader::open(files, &trace.file)?;
+    let mut content = Content::default();
+    let seen = (&mut reader).inspect(|input| {
+        if let Ok(input) = input {
+            content.take(input);
+        }
+    });
+    let store = Store::measure(seen, &settings)?;
+    check_units(reader.name(), reader.survey(), &settings.machine)?;
+    let heat = heat_tables(study, &store, &settings);
+    label.known_until_us = known_until_us(&store, own, &label);
+    let family = trace.family.clone().unwrap_or_else(|| match label.wrong.as_str() {
+        "" if label.stop.is_none() && label.alarms.is_empty() => "nothing wrong".to_owned(),
+        wrong => wrong.to_owned(),
+    });
+    Ok(Case {
+        name: trace.file.display().to_string(),
+        source: Source::Recorded(trace.file.clone()),
+        store,
+        expected: Expected::of_label(&label),
+        course: None,
+        held_out: false,
+        heat,
+        kind: format!("recorded {family}"),
+        family,
+        leg: settings.machine.leg.to_string(),
+        group: 0,
+        content: content.hash,
+        settings,
+    })
+}
+
+/// What is in a recording, whenever it was and however its file is written.
+#[derive(Default)]
+struct Content {
+    first: Option<Micros>,
+    hash: u64,
+    line: Vec<u8>,
+}
+
+impl Content {
+    fn take(&mut self, input: &Input) {
+        let first = *self.first.get_or_insert(input.at);
+        let at = Micros::new(input.at.get().saturating_sub(first.get()));
+        self.line.clear();
+        write_row(&Input::new(at, input.signal), &mut self.line);
+        self.hash = self.hash.rotate_left(5) ^ fingerprint(&self.line);
     }
-    label
 }
 
 fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
@@ -239,44 +358,23 @@ fn heat_tables(study: &Study, store: &Store, settings: &Checked) -> HeatTables {
     HeatTables::build(store, &tried)
 }
 
-struct Kept(Measuring);
+struct Kept {
+    measuring: Measuring,
+    course: Course,
+}
 
 impl Watch for Kept {
     fn input(&mut self, input: &Input) -> io::Result<()> {
-        self.0.take(*input);
+        self.measuring.take(*input);
         Ok(())
     }
 
-    fn truth(&mut self, _row: &Row) -> io::Result<()> {
+    fn truth(&mut self, row: &Row) -> io::Result<()> {
+        self.course.take(row);
         Ok(())
     }
 
     fn permits(&mut self, _now_us: u64) -> Permits {
         Permits { run: true, feed: true }
-    }
-}
-
-/// Keep the asked share of traces for the proof: apart among those that need a stop and those that do not, by chance that depends
-/// on the study's seed and the trace's name alone.
-fn hold_out(study: &Study, cases: &mut [Case]) {
-    let said: HashMap<String, bool> =
-        study.traces.iter().filter_map(|trace| Some((trace.file.display().to_string(), trace.held_out?))).collect();
-    for needs_stop in [true, false] {
-        let mut free: Vec<(u64, usize)> = cases
-            .iter()
-            .enumerate()
-            .filter(|(_, case)| case.label.stop.is_some() == needs_stop && !said.contains_key(&case.name))
-            .map(|(number, case)| {
-                (
-                    fingerprint(format!("{} {}", study.seed, case.name).as_bytes()).wrapping_mul(0x9E37_79B9_7F4A_7C15),
-                    number,
-                )
-            })
-            .collect();
-        free.sort_unstable();
-        let count = (free.len() as f64 * study.held_out).round() as usize;
-        for (_, number) in free.into_iter().take(count) {
-            cases[number].held_out = true;
-        }
     }
 }

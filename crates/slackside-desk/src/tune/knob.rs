@@ -1,6 +1,6 @@
 //! The limits that a study varies: each on a ladder of values someone would write down.
 
-use slackside::conditions::{Condition, Unit};
+use slackside::conditions::{Action, Condition, Unit};
 use slackside::settings::Settings;
 use slackside::units::{Joules, Span};
 
@@ -27,6 +27,9 @@ pub struct Knob {
     step: i64,
     levels: u16,
 }
+
+/// In place of a rung: the limit as it stands.
+pub const STANDS: u16 = u16::MAX;
 
 /// The most values a ladder may have.
 pub const MOST_LEVELS: i64 = 2_000;
@@ -187,9 +190,52 @@ impl Knob {
         format!("{} {}", condition, part).replace('_', " ")
     }
 
-    /// Set it.
+    /// Set it; [`STANDS`] leaves it.
     pub fn turn(&self, settings: &mut Settings, level: u16) {
-        self.set(settings, self.raw(level));
+        if level != STANDS {
+            self.set(settings, self.raw(level));
+        }
+    }
+
+    /// The level at which it stands as these settings have it: a rung, or [`STANDS`] between rungs. Slip heat is each leg's own.
+    #[must_use]
+    pub fn standing(&self, settings: &Settings) -> u16 {
+        if matches!(self.part, Part::HeatBudget | Part::HeatTimeConstant) {
+            return STANDS;
+        }
+        (0..self.levels).find(|level| self.raw(*level) == self.get(settings)).unwrap_or(STANDS)
+    }
+
+    /// The rungs next below and above a level.
+    #[must_use]
+    pub fn beside(&self, settings: &Settings, level: u16) -> [Option<u16>; 2] {
+        if level != STANDS {
+            return [level.checked_sub(1), Some(level + 1).filter(|next| *next < self.levels)];
+        }
+        let now = self.get(settings);
+        let below = (0..self.levels).rev().find(|rung| self.raw(*rung) < now);
+        [below, (0..self.levels).find(|rung| self.raw(*rung) > now)]
+    }
+
+    /// The value at a level, as text; as it stands in these settings where the level says so.
+    #[must_use]
+    pub fn text_at(&self, settings: &Settings, level: u16) -> String {
+        if level == STANDS { self.present(settings) } else { self.text(level) }
+    }
+
+    /// Whether a level lets a stop come later or more seldom than these settings do.
+    #[must_use]
+    pub fn loosens_a_stop(&self, settings: &Settings, level: u16) -> bool {
+        let (condition, loose_is_more) = match self.part {
+            Part::Setpoint(condition) | Part::OnDelay(condition) => (condition, true),
+            // A condition that clears sooner holds a stop for less long.
+            Part::Deadband(condition) | Part::OffDelay(condition) => (condition, false),
+            Part::HeatBudget => (Condition::SlipHeat, true),
+            // Heat that is thought to cool sooner stops later.
+            Part::HeatTimeConstant => (Condition::SlipHeat, false),
+        };
+        let steps = self.steps_from(settings, level);
+        settings.limits.of(condition).action == Action::Stop && if loose_is_more { steps > 0.0 } else { steps < 0.0 }
     }
 
     fn set(&self, settings: &mut Settings, raw: i64) {
@@ -227,6 +273,9 @@ impl Knob {
     /// How many steps a level lies from what the settings have.
     #[must_use]
     pub fn steps_from(&self, settings: &Settings, level: u16) -> f64 {
+        if level == STANDS {
+            return 0.0;
+        }
         (self.raw(level) - self.get(settings)) as f64 / self.step as f64
     }
 

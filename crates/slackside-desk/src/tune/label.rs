@@ -19,12 +19,21 @@ pub struct Stretch {
 }
 
 /// An alarm that should come.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AlarmDue {
-    /// Which; `None`: any.
-    pub condition: Option<Condition>,
+    /// One of these; empty: any.
+    pub any_of: Vec<Condition>,
     /// Within this.
     pub within: Stretch,
+}
+
+impl AlarmDue {
+    /// Whether an alarm of that condition at that moment is it.
+    #[must_use]
+    pub fn is_met(&self, condition: Condition, at_us: u64) -> bool {
+        (self.any_of.is_empty() || self.any_of.contains(&condition))
+            && (self.within.from_us..=self.within.to_us).contains(&at_us)
+    }
 }
 
 /// What should have come of a trace. A stop or an alarm outside of all that is named here is a nuisance.
@@ -41,15 +50,18 @@ pub struct Label {
     pub alarms: Vec<AlarmDue>,
     /// What was wrong, in words.
     pub wrong: String,
+    /// The leg did what a monitor with the limits of its settings said: its feed stopped where that feed permit dropped.
+    pub obeyed: bool,
+    /// Beyond this the record says nothing of what other limits would have done, in microseconds.
+    pub known_until_us: Option<u64>,
 }
 
 impl Label {
-    /// Whether anything that comes at `at_us` is called for, or at least excused.
+    /// From when on whatever comes is no nuisance, in microseconds.
     #[must_use]
-    pub fn excuses(&self, at_us: u64) -> bool {
-        self.stop.is_some_and(|stop| at_us >= stop.from_us)
-            || self.may.iter().any(|may| (may.from_us..=may.to_us).contains(&at_us))
-            || self.alarms.iter().any(|alarm| at_us >= alarm.within.from_us)
+    pub fn excused_from_us(&self) -> u64 {
+        let alarms = self.alarms.iter().map(|alarm| alarm.within.from_us);
+        alarms.chain(self.stop.map(|stop| stop.from_us)).min().unwrap_or(u64::MAX)
     }
 }
 
@@ -60,6 +72,9 @@ struct File {
     wrong: String,
     #[serde(default)]
     nothing_wrong: bool,
+    #[serde(default)]
+    obeyed: bool,
+    known_until_s: Option<f64>,
     stop: Option<StopEntry>,
     #[serde(default)]
     may: Vec<MayEntry>,
@@ -124,7 +139,14 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
             ))
         }
     };
-    let mut label = Label { wrong: file.wrong, ..Label::default() };
+    let mut label = Label { wrong: file.wrong, obeyed: file.obeyed, ..Label::default() };
+    if let Some(until) = file.known_until_s {
+        if !(until > 0.0 && until.is_finite()) {
+            let message = format!("is {until}, expected a time above 0 s of the trace's own clock");
+            return Err(refused(place_of(&text, "known_until_s"), "known_until_s", message));
+        }
+        label.known_until_us = Some(micros(until));
+    }
     if let Some(stop) = file.stop {
         let stop = stretch("stop", stop.from_s, stop.by_s)?;
         label.stop = Some(stop);
@@ -135,17 +157,17 @@ pub fn read(files: &dyn Files, path: &Path) -> Result<Label, Refused> {
     }
     for alarm in file.alarm {
         let within = stretch("alarm", alarm.from_s, alarm.by_s)?;
-        let condition = match alarm.condition {
-            None => None,
-            Some(name) => Some(Condition::from_name(&name).ok_or_else(|| {
+        let any_of = match alarm.condition {
+            None => Vec::new(),
+            Some(name) => vec![Condition::from_name(&name).ok_or_else(|| {
                 refused(
                     place_of(&text, "alarm"),
                     "alarm.condition",
                     format!("\"{name}\" is no condition: use a name from the settings file, such as \"slip_high\""),
                 )
-            })?),
+            })?],
         };
-        label.alarms.push(AlarmDue { condition, within });
+        label.alarms.push(AlarmDue { any_of, within });
     }
     let says = label.stop.is_some() || !label.may.is_empty() || !label.alarms.is_empty();
     if says == file.nothing_wrong {
@@ -168,6 +190,13 @@ pub fn write(label: &Label) -> String {
     if label.stop.is_none() && label.may.is_empty() && label.alarms.is_empty() {
         text.push_str("nothing_wrong = true           # any stop and any alarm is a nuisance\n");
     }
+    if label.obeyed {
+        text.push_str("obeyed = true                  # feed and drive did what the leg's own limits said\n");
+    }
+    if let Some(until) = label.known_until_us {
+        let _ =
+            writeln!(text, "known_until_s = {}          # beyond it nothing is known of other limits", seconds(until));
+    }
     if let Some(stop) = label.stop {
         text.push_str("\n[stop]                         # it must come\n");
         let _ = writeln!(text, "from_s = {}                # when something begins to be wrong", seconds(stop.from_us));
@@ -183,7 +212,7 @@ pub fn write(label: &Label) -> String {
     }
     for alarm in &label.alarms {
         text.push_str("\n[[alarm]]                      # it should come\n");
-        if let Some(condition) = alarm.condition {
+        if let [condition] = alarm.any_of[..] {
             let _ = writeln!(text, "condition = \"{}\"", condition.name());
         }
         let _ = writeln!(text, "from_s = {}\nby_s = {}", seconds(alarm.within.from_us), seconds(alarm.within.to_us));

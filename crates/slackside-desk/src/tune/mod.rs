@@ -4,15 +4,22 @@
 //! live, without looking at what cannot matter.
 
 pub mod again;
+pub mod answer;
 pub mod choose;
 pub mod columns;
 pub mod corpus;
+pub mod course;
+mod ending;
+pub mod expected;
 mod flips;
 mod follow;
 mod index;
 pub mod knob;
 pub mod label;
 pub mod page;
+mod pictures;
+mod proof;
+mod reckoned;
 pub mod results;
 pub mod run;
 pub mod score;
@@ -22,4 +29,5 @@ pub mod settings_out;
 pub mod stats;
 pub mod store;
 pub mod study;
+pub mod summary;
 mod walk;

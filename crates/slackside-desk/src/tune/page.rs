@@ -5,15 +5,17 @@ use std::fmt::Write;
 
 use slackside::conditions::Condition;
 
+use super::answer::{Answer, cannot_trade_off};
 use super::choose::{Choice, cost, refusal, undecided};
 use super::corpus::Case;
+use super::pictures;
 use super::results::{Row, Rows};
-use super::score::{Outcome, Stop, Summary};
-use super::session::{Found, tuned};
-use super::stats::{CONFIDENCE, rate_guidance};
+use super::score::{Outcome, Stop};
+use super::session::{Found, held_out, tuned};
+use super::stats::{CONFIDENCE, quantile, rate_guidance};
 use super::study::{Method, Study};
+use super::summary::Summary;
 use crate::cautions::CAUTIONS;
-use crate::drawing::{Anchor, Look, Scale, Svg};
 use crate::report::Clock;
 use crate::report::escape::escape;
 
@@ -22,8 +24,9 @@ const OWN_STYLE: &str = "\
 main { display: block; }\n\
 svg { width: 100%; height: auto; min-width: 30rem; max-width: 46rem; display: block; }\n\
 svg text { fill: var(--soft); font-size: 12px; }\n\
-.dot { fill: var(--line); } .front { fill: var(--belt); } .chosen { fill: var(--bad); } .asis { fill: none; stroke: var(--head); stroke-width: 2; }\n\
-.due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .frame { fill: none; } .held { fill: var(--head); } .tuned { fill: var(--belt); }\n\
+.dot { fill: var(--soft); fill-opacity: .35; } .front { fill: var(--l1); } .chosen { fill: var(--bad); } .asis { fill: none; stroke: var(--l0); stroke-width: 2.5; }\n\
+.edge { fill: none; stroke: var(--l1); stroke-width: 1.5; } .grid { stroke: var(--line); stroke-width: 1; } .answer p { max-width: 46rem; } .answer p:first-of-type { font-size: 1.15rem; font-weight: 650; }\n\
+.due { stroke-dasharray: 4 3; } .axis { stroke: var(--soft); stroke-width: 1; } .frame { fill: none; } .held { fill: var(--l2); } .tuned { fill: var(--l1); }\n\
 td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; } code { overflow-wrap: anywhere; }\n\
 .stack { margin-top: .8rem; } .stack td { padding-right: 1rem; } .time { white-space: nowrap; }\n\
 @media (max-width: 44rem) {\n\
@@ -31,12 +34,6 @@ td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; 
 .stack td, .stack th { border: 0; padding: .1rem 0; } .stack th { font-weight: 650; padding-top: .5rem; }\n\
 .stack tr { border-bottom: 1px solid var(--line); padding-bottom: .4rem; } .stack td:empty { display: none; }\n\
 .stack td::before { content: attr(data-of) \": \"; color: var(--soft); } }\n";
-
-/// Held-out traces alone.
-#[must_use]
-pub fn held_out(row: &Row) -> Summary {
-    Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
-}
 
 /// What to say of limits held against the rules for a test bench.
 pub const BENCH_ONLY: &str = "Settings of a test bench, held against the rules for one only: no leg may run with them.";
@@ -67,8 +64,8 @@ pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
 }
 
 /// What to say where no trace is held out.
-pub const NONE_HELD_OUT: &str = "No trace is held out, so nothing here proves the choice: a setting always looks better on the traces \
-                                 it was chosen on. Raise held_out_pct, or hold out traces by name.";
+pub const NONE_HELD_OUT: &str = "No family is held out, so nothing here proves the choice: a setting always looks better on the traces \
+                                 it was chosen on. Raise held_out_pct, add traces of other families or legs, or hold some out by name.";
 
 /// Whether there is no proof.
 #[must_use]
@@ -93,24 +90,41 @@ fn spread(summary: &Summary, at: impl Fn(f64) -> Option<f64>) -> String {
     format!("median {}, 95 % {}, worst {}{never}", seconds(at(0.5)), seconds(at(0.95)), seconds(at(1.0)))
 }
 
+/// The median and the worst of sorted figures; `low`: the lowest is the worst.
+fn middle_and_worst(sorted: &[f64], low: bool, unit: &str) -> String {
+    let worst = if low { sorted.first() } else { sorted.last() };
+    match (quantile(sorted, 0.5), worst) {
+        (Some(middle), Some(worst)) => format!("median {middle:.1}, worst {worst:.1} {unit}"),
+        _ => "–".to_owned(),
+    }
+}
+
 /// The figures of one setting as rows of name and value.
 #[must_use]
 pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
-    let option =
-        |value: Option<f64>, unit: &str| value.map_or_else(|| "–".to_owned(), |value| format!("{value:.1} {unit}"));
-    let an_hour = summary.alarm_rate() / 1e3;
+    let stops = summary.times_s.len() as u64;
+    let told = match summary.by_truth {
+        _ if stops == 0 => "–".to_owned(),
+        truth if truth == stops => "the plant's truth, at each stop".to_owned(),
+        0 => "the monitor's own reckoning: the recordings have no truth beside them".to_owned(),
+        truth => format!("the plant's truth at {truth} stops, the monitor's own reckoning at {}", stops - truth),
+    };
+    let an_hour = summary.alarms_an_hour();
     vec![
         ("stops that had to come", summary.failing_words()),
         ("time to stop, from when it was due", spread(summary, |share| summary.after_due_s(share))),
         ("time to stop, from the first sign", spread(summary, |share| summary.time_s(share))),
-        ("timed after the feed had dropped", format!("{} of {}", summary.after_feed, summary.times_s.len())),
+        ("timed after the feed had dropped", format!("{} of {stops}", summary.after_feed)),
         (
-            "lowest belt speed at a stop",
-            option(summary.least_margin_pct.map(|margin| 80.0 + margin), "% of normal (29 CFR 1910.272(q)(5): 80 %)"),
+            "belt speed at a stop, running",
+            middle_and_worst(&summary.belt_pct, true, "% of normal (29 CFR 1910.272(q)(5): 80 %)"),
         ),
-        ("most slip heat at a stop", option(summary.most_heat_kj, "kJ")),
-        ("most slid before a stop", option(summary.most_slid_m, "m")),
-        ("nuisance stops", summary.nuisance_words()),
+        ("belt speed at a stop, starting", middle_and_worst(&summary.start_belt_pct, true, "% of normal")),
+        ("slip heat at a stop", middle_and_worst(&summary.heat_kj, false, "kJ")),
+        ("slid before a stop", middle_and_worst(&summary.slid_m, false, "m")),
+        ("speed, heat and slid length are", told),
+        ("nuisance stops, nothing wrong", summary.nuisance_words()),
+        ("stops at a fault that called for none", summary.uncalled_words()),
         ("needless feed drops", summary.nuisance_feeds.to_string()),
         ("nuisance alarms", summary.alarm_words()),
         (
@@ -118,7 +132,7 @@ pub fn figures(summary: &Summary) -> Vec<(&'static str, String)> {
             if summary.hours > 0.0 {
                 format!("{an_hour:.2} an hour: {}; {} floods", rate_guidance(an_hour), summary.floods)
             } else {
-                "no running hours: not known".to_owned()
+                "no healthy hours: not known".to_owned()
             },
         ),
         (
@@ -145,7 +159,8 @@ pub struct Replays {
 #[must_use]
 pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, replays: &Replays) -> String {
     let rows = &found.rows;
-    let (Some(row), Some(present)) = (rows.get(&choice.number), rows.get(&0)) else { return String::new() };
+    let Some(present) = rows.get(&0) else { return String::new() };
+    let row = &choice.row;
     let own = tuned(row);
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
@@ -173,30 +188,42 @@ pub fn page(study: &Study, cases: &[Case], found: &Found, choice: &Choice, repla
         env!("CARGO_PKG_VERSION"),
         if study.bench { format!("\n<p><strong>{BENCH_ONLY}</strong></p>") } else { String::new() },
     );
+    out.push_str("<section class=\"answer\">\n<h2>The answer</h2>\n");
+    for line in Answer::of(study, rows, choice).lines() {
+        let _ = writeln!(out, "<p>{}</p>", escape(line));
+    }
+    out.push_str("</section>\n");
     recommendation(&mut out, study, choice, &own, present, row);
-    out.push_str("<section>\n<h2>Trade-offs</h2>\n");
+    out.push_str("<section>\n<h2>What quickness costs</h2>\n");
     trade_off(&mut out, rows, choice);
     front(&mut out, study, rows, choice);
-    out.push_str("</section>\n<section>\n<h2>Times to stop, recommended setting</h2>\n");
-    times(&mut out, row);
+    out.push_str("</section>\n<section>\n<h2>When each stop came, recommended setting</h2>\n");
+    times(&mut out, cases, choice);
     out.push_str("</section>\n");
+    families(&mut out, cases, row);
     sensitivity(&mut out, study, choice, &own);
     worst(&mut out, study, cases, row, replays);
     traces(&mut out, cases, row);
     out.push_str("<section>\n<h2>How to read this</h2>\n<ul>\n");
     for line in [
-        "A stop is due, in a simulated run, when the modelled belt falls below 80 % of its speed or slip heat reaches the budget; in \
-         a recording, at the time its label gives as the latest. Counted from there, a negative time is a stop that came before it \
-         was due. A positive one came after, also where the grace of the study still counts it as in time.",
+        "A stop is due, in a simulated run, as the page of scores has it: by the plant's truth, once whoever sees the boot's edges \
+         alone can know, which depends on no limit; in a recording, at the time its label gives as the latest. Counted from there, \
+         a negative time is a stop that came before it was due.",
         "The first sign is when the fault begins, however slightly, or where the label says so. Faults that grow take minutes from \
          there to where a stop is due, so the slowest times from the first sign are theirs.",
         "The recorded leg ran on whatever a setting would have done. Scoring ends at the first run permit dropped, since from there \
          the leg would have behaved otherwise.",
         "From the first feed permit dropped on, nuisance is no longer counted and running hours no longer add up; a stop that must \
          come is still timed on the recorded motion, and counted as timed after the feed had dropped.",
-        "Held-out traces took no part in the choice. Quote their figures, not those of the traces the setting was tuned on.",
+        "The recording of a leg that obeyed its monitor ends, for scoring, at its first permit dropped or its drive switched off: of \
+         a slower setting it is not known what would have come.",
+        "Held-out traces are of other families or other legs and took no part in the choice. Quote their figures, not those of the \
+         traces the setting was tuned on.",
+        "Hours are healthy running that was judged: not what came after a stop, a feed drop, the first sign of a fault, or in a \
+         stretch where anything is excused.",
         "None seen does not mean none: the upper bound says how many there may be.",
-        "Bounds hold for traces like these. Traces of one leg, or of one simulated family, are not independent samples of all legs.",
+        "Runs of one family on one leg are the same upset again, so bounds of all traces together count families, of which one that \
+         fails in any run fails. Bounds of one family hold for that upset on that leg alone.",
         "Alarm-rate guidance (IEC 62682, ISA-18.2) is for one operator's whole console, of which this leg is a small part.",
     ] {
         let _ = writeln!(out, "<li>{line}</li>");
@@ -212,13 +239,15 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     out.push_str("<section>\n<h2>Recommended</h2>\n<div class=\"scroll\"><table>\n<thead><tr><th>limit</th><th>as it stands</th><th>recommended</th></tr></thead>\n");
     for (number, knob) in study.knobs.iter().enumerate() {
         let now = knob.present(&study.base);
-        let value = choice.levels.get(number).map_or_else(|| now.clone(), |level| knob.text(*level));
-        let _ = writeln!(
-            out,
-            "<tr><th>{}</th><td>{now} {unit}</td><td><strong>{value} {unit}</strong></td></tr>",
-            escape(&knob.words()),
-            unit = knob.unit()
-        );
+        let value = if choice.moved.contains(&number) {
+            let value = knob.text_at(&study.base, choice.levels[number]);
+            let loosens = if choice.loosened.contains(&number) { ", loosens a stop" } else { "" };
+            format!("<strong>{value} {}</strong>{loosens}", knob.unit())
+        } else {
+            "as it stands".to_owned()
+        };
+        let (words, unit) = (escape(&knob.words()), knob.unit());
+        let _ = writeln!(out, "<tr><th>{words}</th><td>{now} {unit}</td><td>{value}</td></tr>");
     }
     out.push_str("</table></div>\n<ol>\n");
     for reason in &choice.reasons {
@@ -228,7 +257,7 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
     if none_held_out(row) {
         let _ = writeln!(out, "<p><strong>{NONE_HELD_OUT}</strong></p>");
     }
-    out.push_str("<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th></th><th>recommended, held-out traces</th><th>recommended, tuned on</th><th>as it stands, held-out traces</th></tr></thead>\n");
+    out.push_str("<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th></th><th>recommended, held-out families</th><th>recommended, tuned on</th><th>as it stands, held-out families</th></tr></thead>\n");
     let columns = [figures(&held_out(row)), figures(own), figures(&held_out(present))];
     for (line, (name, value)) in columns[0].iter().enumerate() {
         let _ = writeln!(
@@ -245,68 +274,19 @@ fn recommendation(out: &mut String, study: &Study, choice: &Choice, own: &Summar
 
 /// Nuisance against quickness, one dot a setting.
 fn trade_off(out: &mut String, rows: &Rows, choice: &Choice) {
-    let points: Vec<(u32, f64, f64)> = rows
-        .iter()
-        .filter_map(|(number, row)| {
-            let summary = tuned(row);
-            let time = summary.after_due_s(0.95).filter(|time| time.is_finite())?;
-            let nuisance = (summary.nuisance_alarms + summary.nuisance_feeds + summary.nuisance_stops) as f64;
-            Some((*number, time, nuisance))
-        })
-        .collect();
-    if points.is_empty() {
-        out.push_str("<p>No stop came with any setting: there is nothing to draw.</p>\n");
-        return;
+    if let Some(words) = cannot_trade_off(rows) {
+        let _ = writeln!(out, "<p><strong>Cannot trade off.</strong> Not known: {}.</p>", escape(&words));
     }
-    let (mut shortest, mut longest) = (f64::INFINITY, f64::NEG_INFINITY);
-    for (_, time, _) in &points {
-        (shortest, longest) = (shortest.min(*time), longest.max(*time));
-    }
-    // Some room at both ends, also where all take the same time.
-    let room = (0.05 * (longest - shortest)).max(0.05);
-    (shortest, longest) = (shortest - room, longest + room);
-    // Marks at whole numbers: the top is four times a square.
-    let loudest = points.iter().map(|point| point.2).fold(0.0, f64::max);
-    let loudest = 4.0 * ((loudest / 4.0).sqrt().ceil().max(1.0)).powi(2);
-    let (width, left, low) = (720.0, 50.0, 320.0);
-    let times = Scale { figures: (shortest, longest), places: (left, width - 20.0) };
-    // Square root: few and many nuisances on one axis.
-    let nuisances = Scale { figures: (0.0, loudest.sqrt()), places: (low, 20.0) };
-    let y = |nuisance: f64| nuisances.place(nuisance.sqrt());
-    let mut svg = Svg::part(width, 360.0, "time to stop against nuisance");
-    svg.path(Look::Class("axis frame"), &format!("M{left} 20V{low}H{}", width - 20.0));
-    for part in 0..=4 {
-        let time = shortest + (longest - shortest) * f64::from(part) / 4.0;
-        let anchor = if part == 4 { Anchor::End } else { Anchor::Middle };
-        svg.text((times.place(time), 338.0), anchor, &format!("{time:.2}"));
-        let loud = loudest * f64::from(part * part) / 16.0;
-        if loud.fract() > 0.0 {
-            continue;
+    match pictures::trade_off(rows, choice) {
+        None => out.push_str("<p>With no setting did every stop come in time: there is nothing to draw.</p>\n"),
+        Some(svg) => {
+            let _ = writeln!(
+                out,
+                "<div class=\"scroll\">{svg}</div>\n<p class=\"note\">A dot is a setting with which every stop came in time. The line joins \
+                 those that no other beats in both: left is quicker, down is quieter. Dot filled red: recommended; ring: as it stands.</p>"
+            );
         }
-        svg.text((left - 6.0, y(loud) + 4.0), Anchor::End, &format!("{loud:.0}"));
     }
-    svg.text((width - 20.0, 356.0), Anchor::End, "95 % time to stop from when it was due, s");
-    svg.text((4.0, 12.0), Anchor::Start, "nuisance stops, feed drops and alarms");
-    // At most a few thousand dots: the front is always drawn, and what matters most is drawn last.
-    let every = points.len().div_ceil(2_000).max(1);
-    let mut points: Vec<_> = points.iter().enumerate().collect();
-    points.sort_by_key(|(_, (number, ..))| (*number == 0, *number == choice.number, choice.front.contains(number)));
-    for (index, (number, time, nuisance)) in points {
-        let (class, radius) = if *number == 0 {
-            ("asis", 9.0)
-        } else if *number == choice.number {
-            ("chosen", 6.0)
-        } else if choice.front.contains(number) {
-            ("front", 4.0)
-        } else if index % every == 0 {
-            ("dot", 2.5)
-        } else {
-            continue;
-        };
-        svg.circle(Look::Class(class), (times.place(*time), y(*nuisance)), radius);
-    }
-    let _ = write!(out, "<div class=\"scroll\">{}</div>\n<p class=\"note\">", svg.finish());
-    out.push_str("Red: the recommended setting. Orange ring: as it stands. Teal: best trade-offs. Times are of the stops that came; settings with which none came are not drawn.</p>\n");
 }
 
 fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
@@ -314,24 +294,26 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
     for knob in &study.knobs {
         let _ = write!(out, "<th>{} {}</th>", escape(&knob.words()), knob.unit());
     }
-    out.push_str("<th>missed + late</th><th>nuisance stops</th><th>95 % time from due</th><th>95 % from first sign</th><th>alarms</th></tr></thead>\n");
+    out.push_str("<th>missed + late</th><th>false stops</th><th>not known</th><th>beyond 20 %, mean</th><th>95 % time from due</th><th>alarms</th></tr></thead>\n");
     for number in choice.front.iter().take(30) {
         let Some(row) = rows.get(number) else { continue };
         let summary = tuned(row);
-        let _ = write!(out, "<tr><td>{number}{}</td>", if *number == choice.number { " ←" } else { "" });
+        let arrow = if *number == choice.from { " ←" } else { "" };
+        let _ = write!(out, "<tr><td>{number}{arrow}</td>");
         for (index, knob) in study.knobs.iter().enumerate() {
             let value = row.levels.get(index).map_or_else(|| knob.present(&study.base), |level| knob.text(*level));
             let _ = write!(out, "<td>{value}</td>");
         }
         let _ = writeln!(
             out,
-            "<td>{} of {}</td><td>{}</td><td>{}</td><td>{}</td><td>{}</td></tr>",
+            "<td>{} of {}</td><td>{}</td><td>{}</td><td>{:.1} %</td><td>{}</td><td>{}</td></tr>",
             summary.missed + summary.late,
             summary.needed,
-            summary.nuisance_stops,
+            summary.false_stops(),
+            summary.not_known,
+            summary.shortfall_pct(),
             seconds(summary.after_due_s(0.95)),
-            seconds(summary.time_s(0.95)),
-            summary.nuisance_alarms
+            summary.annoyances()
         );
     }
     out.push_str("</table></div>\n");
@@ -344,74 +326,63 @@ fn front(out: &mut String, study: &Study, rows: &Rows, choice: &Choice) {
     }
 }
 
-/// A strip of dots: one a stop, counted from when it was due.
-fn times(out: &mut String, row: &Row) {
-    let stops: Vec<(f64, bool)> = row
-        .outcomes
-        .iter()
-        .filter(|outcome| matches!(outcome.stop, Stop::InTime | Stop::Late) && outcome.due_us >= 0)
-        .map(|outcome| ((outcome.stop_us - outcome.due_us) as f64 / 1e6, outcome.held_out))
-        .collect();
-    if stops.is_empty() {
-        out.push_str("<p>No trace needed a stop, or none came.</p>\n");
-        return;
-    }
-    // Due is always on it, and there is always some width.
-    let first = stops.iter().map(|stop| stop.0).fold(-0.5, f64::min);
-    let last = stops.iter().map(|stop| stop.0).fold(0.5, f64::max);
-    let scale = Scale { figures: (first, last), places: (90.0, 700.0) };
-    let mut svg = Svg::part(720.0, 130.0, "times to stop, from when it was due");
-    svg.path(Look::Class("axis"), "M90 100H700");
-    let due = scale.place(0.0);
-    svg.path(Look::Class("axis due"), &format!("M{due:.1} 14V100"));
-    svg.text((due, 10.0), Anchor::Middle, "due");
-    for (held, level, name) in [(false, 36.0, "tuned on"), (true, 76.0, "held out")] {
-        svg.text((4.0, level + 4.0), Anchor::Start, name);
-        for (index, (time, _)) in stops.iter().filter(|stop| stop.1 == held).enumerate() {
-            let y = level + (index % 5) as f64 * 4.0 - 8.0;
-            svg.circle(Look::Class(if held { "held" } else { "tuned" }), (scale.place(*time), y), 3.0);
+/// When each stop came, by family.
+fn times(out: &mut String, cases: &[Case], choice: &Choice) {
+    match pictures::times(cases, choice) {
+        None => out.push_str("<p>No trace needed a stop, or none came.</p>\n"),
+        Some(svg) => {
+            let _ = writeln!(
+                out,
+                "<div class=\"scroll\">{svg}</div>\n<p class=\"note\">One dot a stop, from when it was due to the run permit dropped; left of \
+                 the broken line it came before it was due. Seconds near the line are drawn wider than minutes far from it.</p>"
+            );
         }
     }
-    for part in 0..=4 {
-        let time = first + (last - first) * f64::from(part) / 4.0;
-        svg.text((scale.place(time), 118.0), Anchor::Middle, &Clock::difference((time * 10.0).round() / 10.0));
+}
+
+/// What each family tells, with the bounds of that family alone.
+fn families(out: &mut String, cases: &[Case], row: &Row) {
+    let sum = Summary::of(&row.outcomes);
+    out.push_str("<section>\n<h2>By family and leg</h2>\n<div class=\"scroll\"><table class=\"stack\">\n<thead><tr><th>family</th><th>leg</th><th>traces</th><th>failed stops</th><th>slowest from due</th><th>nuisance stops</th><th>not called for</th><th>alarms</th></tr></thead>\n");
+    for (number, group) in &sum.groups {
+        let Some(case) = cases.iter().find(|case| case.group == *number) else { continue };
+        let slowest = group.slowest_s.map_or_else(|| "–".to_owned(), Clock::difference);
+        let _ = writeln!(
+            out,
+            "<tr><th>{}{}</th><td data-of=\"leg\">{}</td><td data-of=\"traces\">{}</td><td data-of=\"failed stops\">{}</td>\
+             <td class=\"time\" data-of=\"slowest from due\">{slowest}</td><td data-of=\"nuisance stops\">{}</td>\
+             <td data-of=\"not called for\">{}</td><td data-of=\"alarms\">{}</td></tr>",
+            escape(&case.family),
+            if case.held_out { " (held out)" } else { "" },
+            escape(&case.leg),
+            group.traces,
+            group.failing_words(),
+            group.nuisance_words(),
+            group.uncalled,
+            group.alarms
+        );
     }
-    let _ = writeln!(out, "<div class=\"scroll\">{}</div>", svg.finish());
-    out.push_str(
-        "<p class=\"note\">From when the stop was due to the run permit dropped, one dot a stop: left of the line it \
-         came before it was due.</p>\n",
-    );
+    out.push_str("</table></div>\n<p class=\"note\">Bounds are exact, 95 %: Clopper and Pearson of stops, Garwood's of events in hours.</p>\n</section>\n");
 }
 
 fn sensitivity(out: &mut String, study: &Study, choice: &Choice, own: &Summary) {
     out.push_str("<section>\n<h2>What each neighbour would cost</h2>\n");
-    if choice.advice.is_empty() {
-        out.push_str("<p>The limits as they stand lie on no ladder of this study.</p>\n</section>\n");
-        return;
-    }
     out.push_str("<div class=\"scroll\"><table>\n<thead><tr><th>limit</th><th>one step lower</th><th>one step higher</th></tr></thead>\n");
     for (number, knob) in study.knobs.iter().enumerate() {
         let Some(advice) = choice.advice.get(number) else { continue };
-        let said = |side: &Option<Result<Summary, String>>| match side {
+        let said = |side: &Option<(u16, Result<Summary, String>)>| match side {
             None => "end of the range".to_owned(),
-            Some(Err(reason)) => format!("not allowed: {}", escape(refusal(knob, reason))),
-            Some(Ok(summary)) => cost(own, summary),
+            Some((level, found)) => {
+                let found = match found {
+                    Err(reason) => format!("not allowed: {}", escape(refusal(knob, reason))),
+                    Ok(summary) => cost(own, summary),
+                };
+                format!("{} {}: {found}", knob.text(*level), knob.unit())
+            }
         };
-        let level = choice.levels[number];
-        let value = |level: Option<u16>| {
-            level.map_or_else(String::new, |level| format!("{} {}: ", knob.text(level), knob.unit()))
-        };
-        let _ = writeln!(
-            out,
-            "<tr><th>{} {} {}</th><td>{}{}</td><td>{}{}</td></tr>",
-            escape(&knob.words()),
-            knob.text(level),
-            knob.unit(),
-            value(level.checked_sub(1)),
-            said(&advice.lower),
-            value((level + 1 < knob.levels()).then_some(level + 1)),
-            said(&advice.higher)
-        );
+        let (words, value) = (escape(&knob.words()), knob.text_at(&study.base, choice.levels[number]));
+        let (lower, higher) = (said(&advice.lower), said(&advice.higher));
+        let _ = writeln!(out, "<tr><th>{words} {value} {}</th><td>{lower}</td><td>{higher}</td></tr>", knob.unit());
     }
     out.push_str("</table></div>\n<h2>Where the data do not decide</h2>\n<ul>\n");
     let open: Vec<String> = (0..study.knobs.len()).filter_map(|knob| undecided(study, choice, knob)).collect();
@@ -437,13 +408,16 @@ pub fn worst_of(row: &Row) -> Vec<&Outcome> {
     let mut bad: Vec<&Outcome> = row
         .outcomes
         .iter()
-        .filter(|outcome| matches!(outcome.stop, Stop::Missed | Stop::Late | Stop::Nuisance) || outcome.took_us >= 0)
+        .filter(|outcome| {
+            matches!(outcome.stop, Stop::Missed | Stop::Late | Stop::Nuisance | Stop::Uncalled) || outcome.took_us >= 0
+        })
         .collect();
     let badness = |outcome: &Outcome| match outcome.stop {
         Stop::Missed => (0, 0),
         Stop::Late => (1, outcome.due_us - outcome.stop_us),
         Stop::Nuisance => (2, 0),
-        _ => (3, outcome.due_us - outcome.stop_us),
+        Stop::Uncalled => (3, 0),
+        _ => (4, outcome.due_us - outcome.stop_us),
     };
     bad.sort_by_key(|outcome| badness(outcome));
     bad.truncate(12);
@@ -499,7 +473,7 @@ fn traces(out: &mut String, cases: &[Case], row: &Row) {
             "<tr><th>{}{}</th><td>{}</td><td>{}</td><td>{at}</td><td>{}</td></tr>",
             escape(&case.name),
             if case.held_out { " (held out)" } else { "" },
-            escape(&case.label.wrong),
+            escape(&case.expected.wrong),
             outcome.stop.words(),
             outcome.nuisance_alarms
         );

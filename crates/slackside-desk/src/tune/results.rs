@@ -11,9 +11,10 @@ use super::search::Levels;
 use super::study::Study;
 
 /// All whole-number columns, in order.
-pub const COLUMNS: [&str; 19] = [
+pub const COLUMNS: [&str; 22] = [
     "setting",
     "case",
+    "group",
     "needs_stop",
     "held_out",
     "stop_kind",
@@ -31,6 +32,8 @@ pub const COLUMNS: [&str; 19] = [
     "heat_j",
     "slid_mm",
     "margin_ppm",
+    "truth",
+    "starting",
 ];
 
 /// What was found of one setting.
@@ -51,6 +54,7 @@ pub fn numbers(outcome: &Outcome) -> [i64; COLUMNS.len()] {
     [
         outcome.setting.into(),
         outcome.case.into(),
+        outcome.group.into(),
         outcome.needs_stop.into(),
         outcome.held_out.into(),
         outcome.stop as i64,
@@ -68,6 +72,8 @@ pub fn numbers(outcome: &Outcome) -> [i64; COLUMNS.len()] {
         outcome.heat_j,
         outcome.slid_mm,
         outcome.margin_ppm.into(),
+        outcome.truth.into(),
+        outcome.starting.into(),
     ]
 }
 
@@ -75,27 +81,30 @@ pub fn numbers(outcome: &Outcome) -> [i64; COLUMNS.len()] {
 #[must_use]
 pub fn outcome(numbers: &[i64]) -> Option<Outcome> {
     let small = |number: usize| u32::try_from(*numbers.get(number)?).ok();
-    let [.., margin_ppm] = <[i64; COLUMNS.len()]>::try_from(numbers).ok()?;
+    let numbers = <[i64; COLUMNS.len()]>::try_from(numbers).ok()?;
     Some(Outcome {
         setting: small(0)?,
         case: small(1)?,
-        needs_stop: numbers[2] != 0,
-        held_out: numbers[3] != 0,
-        stop: Stop::from_number(u8::try_from(numbers[4]).ok()?),
-        stop_us: numbers[5],
-        took_us: numbers[6],
-        due_us: numbers[7],
-        feed_us: numbers[8],
-        first_out: i16::try_from(numbers[9]).ok()?,
-        running_us: numbers[10],
-        nuisance_alarms: small(11)?,
-        nuisance_feed: small(12)?,
-        floods: small(13)?,
-        alarms_due: small(14)?,
-        alarms_missed: small(15)?,
-        heat_j: numbers[16],
-        slid_mm: numbers[17],
-        margin_ppm: i32::try_from(margin_ppm).ok()?,
+        group: small(2)?,
+        needs_stop: numbers[3] != 0,
+        held_out: numbers[4] != 0,
+        stop: Stop::from_number(u8::try_from(numbers[5]).ok()?),
+        stop_us: numbers[6],
+        took_us: numbers[7],
+        due_us: numbers[8],
+        feed_us: numbers[9],
+        first_out: i16::try_from(numbers[10]).ok()?,
+        running_us: numbers[11],
+        nuisance_alarms: small(12)?,
+        nuisance_feed: small(13)?,
+        floods: small(14)?,
+        alarms_due: small(15)?,
+        alarms_missed: small(16)?,
+        heat_j: numbers[17],
+        slid_mm: numbers[18],
+        margin_ppm: i32::try_from(numbers[19]).ok()?,
+        truth: numbers[20] != 0,
+        starting: numbers[21] != 0,
     })
 }
 
@@ -156,7 +165,7 @@ pub fn write_csv(out: &mut dyn Write, study: &Study, cases: &[Case], rows: &Rows
 pub fn stamp(study: &Study, cases: &[Case]) -> String {
     let mut names = String::new();
     for case in cases {
-        names.push_str(&format!("{} {} {};", case.name, case.store.len(), case.store.end().get()));
+        names.push_str(&format!("{} {:016x} {};", case.name, case.content, case.store.len()));
     }
     let traces = super::study::fingerprint(names.as_bytes());
     format!("{:016x}-{traces:016x}-{}", study.fingerprint, env!("CARGO_PKG_VERSION"))

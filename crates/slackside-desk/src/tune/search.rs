@@ -6,6 +6,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
 use super::knob::Knob;
+use super::summary::{OBJECTIVES, Objectives};
 
 /// The levels of one setting, one for each knob.
 pub type Levels = Vec<u16>;
@@ -66,21 +67,21 @@ pub fn latin_hypercube(knobs: &[Knob], count: usize, seed: u64) -> Vec<Levels> {
 
 /// Whether `one` is at least as good as `other` everywhere and better somewhere.
 #[must_use]
-pub fn dominates(one: &[f64; 4], other: &[f64; 4]) -> bool {
+pub fn dominates(one: &Objectives, other: &Objectives) -> bool {
     one.iter().zip(other).all(|(one, other)| one <= other) && one.iter().zip(other).any(|(one, other)| one < other)
 }
 
 /// The indices that no other dominates, smallest first.
 #[must_use]
-pub fn pareto(objectives: &[[f64; 4]]) -> Vec<usize> {
+pub fn pareto(objectives: &[Objectives]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..objectives.len()).collect();
-    let by_parts = |one: &[f64; 4], other: &[f64; 4]| {
+    let by_parts = |one: &Objectives, other: &Objectives| {
         let parts = one.iter().zip(other).map(|(one, other)| one.total_cmp(other));
         parts.into_iter().find(|part| part.is_ne()).unwrap_or(std::cmp::Ordering::Equal)
     };
     order.sort_by(|one, other| by_parts(&objectives[*one], &objectives[*other]));
     // Whatever dominates comes first in this order, so that the front found so far is all there is to compare with.
-    let mut distinct: Vec<[f64; 4]> = Vec::new();
+    let mut distinct: Vec<Objectives> = Vec::new();
     let mut front = Vec::new();
     for number in order {
         let own = &objectives[number];
@@ -98,7 +99,7 @@ pub fn pareto(objectives: &[[f64; 4]]) -> Vec<usize> {
 }
 
 /// Non-dominated sorting and crowding: for each the rank of its front, 0 the best, and how alone it stands in it.
-fn rank(objectives: &[[f64; 4]]) -> Vec<(usize, f64)> {
+fn rank(objectives: &[Objectives]) -> Vec<(usize, f64)> {
     let mut ranks = vec![(usize::MAX, 0.0); objectives.len()];
     let mut left: Vec<usize> = (0..objectives.len()).collect();
     let mut front_number = 0;
@@ -111,8 +112,8 @@ fn rank(objectives: &[[f64; 4]]) -> Vec<(usize, f64)> {
         for number in &front {
             ranks[*number].0 = front_number;
         }
-        for part in [0, 1, 2, 3] {
-            let value = |number: usize| objectives[number][part];
+        let values = (0..OBJECTIVES).map(|part| move |number: usize| objectives[number][part]);
+        for value in values {
             let mut order = front.clone();
             order.sort_by(|one, other| value(*one).total_cmp(&value(*other)));
             let (Some(first), Some(last)) = (order.first(), order.last()) else { break };
@@ -138,7 +139,7 @@ pub struct Breeder {
     ladders: Vec<u16>,
     chance: ChaCha8Rng,
     population: usize,
-    parents: Vec<(Levels, [f64; 4])>,
+    parents: Vec<(Levels, Objectives)>,
     tried: HashSet<Levels>,
 }
 
@@ -165,7 +166,7 @@ impl Breeder {
         if self.parents.is_empty() {
             return Vec::new();
         }
-        let objectives: Vec<[f64; 4]> = self.parents.iter().map(|(_, objectives)| *objectives).collect();
+        let objectives: Vec<Objectives> = self.parents.iter().map(|(_, objectives)| *objectives).collect();
         let ranks = rank(&objectives);
         let mut children = Vec::new();
         for _ in 0..self.population * 20 {
@@ -199,9 +200,9 @@ impl Breeder {
     }
 
     /// Take what came of them; the fittest become parents.
-    pub fn select(&mut self, bred: impl IntoIterator<Item = (Levels, [f64; 4])>) {
+    pub fn select(&mut self, bred: impl IntoIterator<Item = (Levels, Objectives)>) {
         self.parents.extend(bred);
-        let objectives: Vec<[f64; 4]> = self.parents.iter().map(|(_, objectives)| *objectives).collect();
+        let objectives: Vec<Objectives> = self.parents.iter().map(|(_, objectives)| *objectives).collect();
         let ranks = rank(&objectives);
         let mut order: Vec<usize> = (0..self.parents.len()).collect();
         order.sort_by(|one, other| {

@@ -5,9 +5,10 @@ use std::io;
 
 use super::corpus::Case;
 use super::results::{Row, Rows};
-use super::score::{Outcome, Summary, score};
+use super::score::{Outcome, score};
 use super::search::{Breeder, Levels, grid, latin_hypercube};
 use super::study::{Method, Study};
+use super::summary::Summary;
 use crate::crew::Crew;
 
 /// Which part of a study: number `k` of `n`, from 1.
@@ -137,6 +138,12 @@ pub fn tuned(row: &Row) -> Summary {
     Summary::of(row.outcomes.iter().filter(|outcome| !outcome.held_out))
 }
 
+/// The sum over the held-out traces.
+#[must_use]
+pub fn held_out(row: &Row) -> Summary {
+    Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
+}
+
 fn go<C: Crew>(
     study: &Study,
     cases: &[Case],
@@ -192,7 +199,11 @@ impl<'a, C: Crew> Beside<'a, C> {
     pub fn new(study: &'a Study, cases: &'a [Case], rows: &Rows, crew: &'a C) -> Self {
         let known =
             rows.iter().filter(|(number, _)| **number > 0).map(|(_, row)| (row.levels.clone(), Ok(row.clone())));
-        Self { study, cases, crew, known: known.collect() }
+        let mut known: HashMap<Levels, Result<Row, String>> = known.collect();
+        if let Some(present) = rows.get(&0) {
+            known.insert(study.standing(), Ok(present.clone()));
+        }
+        Self { study, cases, crew, known }
     }
 
     /// Judge settings that were not searched.

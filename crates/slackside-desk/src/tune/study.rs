@@ -14,6 +14,10 @@
 //! runs = 20
 //! severity = [0.3, 1.0]
 //!
+//! [[population]]                 # sound legs worked hard, on which any stop and any alarm is one too many
+//! leg = "millbrook-leg-3"
+//! shifts = 24
+//!
 //! [[limit]]
 //! key = "slip_very_high.setpoint_pct"
 //! from = 8.0
@@ -34,6 +38,8 @@ use slackside::settings::{Checked, Rule, Settings};
 use super::knob::Knob;
 use crate::files::{Files, WANTED_STUDY, unreadable};
 use crate::problem::{Findings, Refused, of_toml, refuse_another};
+use crate::scenario::legs;
+use crate::scenario::score::Stratum;
 use crate::settings::{self, Loaded};
 
 /// How settings are picked.
@@ -65,6 +71,8 @@ struct File {
     traces: Vec<Trace>,
     #[serde(default, rename = "family")]
     families: Vec<Family>,
+    #[serde(default, rename = "population")]
+    populations: Vec<Population>,
     #[serde(default, rename = "limit")]
     limits: Vec<LimitEntry>,
     search: Search,
@@ -90,7 +98,10 @@ pub struct Trace {
     pub label: Option<PathBuf>,
     /// The settings of the leg it was recorded on, if not the study's: its machine counts, its limits do not.
     pub settings: Option<PathBuf>,
-    /// Whether it is held out; left out: chance decides.
+    /// What kind of day or upset it is; left out: what its label says was wrong. Recordings of one kind on one leg are tuned on or
+    /// held out together.
+    pub family: Option<String>,
+    /// Whether it is held out, with all of its family on its leg; left out: chance decides.
     pub held_out: Option<bool>,
 }
 
@@ -107,13 +118,43 @@ pub struct Family {
     pub first_seed: u64,
     /// Severity from the first run to the last, evenly; left out: the scenario's own.
     pub severity: Option<[f64; 2]>,
-    /// The condition whose alarm should come in every run; left out: alarms may come while something is wrong, and need not.
+    /// A condition whose alarm should come in every run, beside what the page of scores asks for.
     pub alarm: Option<String>,
+    /// Its faults are what any sound leg lives with, such as a cold morning: they excuse nothing.
+    #[serde(default)]
+    pub healthy: bool,
 }
 
 impl Family {
     fn seeds(&self) -> std::ops::Range<u64> {
         self.first_seed..self.first_seed.saturating_add(u64::from(self.runs))
+    }
+}
+
+/// Sound legs drawn at random and worked hard, as on the page of scores: an hour each, every kind of hardship in turn, but for those
+/// that need another drive.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Population {
+    /// The built-in leg they are drawn from.
+    pub leg: String,
+    /// How many shifts.
+    pub shifts: u32,
+    /// The seed of all chance in them.
+    #[serde(default = "one")]
+    pub seed: u64,
+}
+
+impl Population {
+    /// The numbers of its shifts on the page of scores.
+    pub fn numbers(&self) -> impl Iterator<Item = usize> {
+        let strata = Stratum::ALL.len();
+        let leg = legs::NAMES.iter().position(|name| *name == self.leg).unwrap_or(0);
+        let rounds = (0..).map(move |round| (round * legs::NAMES.len() + leg) * strata);
+        let of_this_drive = (0..strata).filter(|stratum| Stratum::ALL[*stratum] != Stratum::VariableSpeed);
+        rounds
+            .flat_map(move |first| of_this_drive.clone().map(move |stratum| first + stratum))
+            .take(self.shifts as usize)
     }
 }
 
@@ -171,6 +212,8 @@ pub struct Study {
     pub traces: Vec<Trace>,
     /// Simulated runs.
     pub families: Vec<Family>,
+    /// Sound legs worked hard.
+    pub populations: Vec<Population>,
     /// The limits that vary.
     pub knobs: Vec<Knob>,
     /// How to search.
@@ -205,6 +248,9 @@ impl Study {
         for number in 0..file.families.len() {
             family(&mut found, &file.families, number, &place);
         }
+        for number in 0..file.populations.len() {
+            population(&mut found, &file.populations, number);
+        }
         let knobs = knobs(&mut found, &file, &loaded.checked);
         let search = search(&mut found, file.search, &knobs);
         found.refuse(WHAT, &name)?;
@@ -227,6 +273,7 @@ impl Study {
             grace_us: (file.grace_s * 1e6) as u64,
             traces: file.traces.into_iter().map(trace).collect(),
             families: file.families.into_iter().map(family).collect(),
+            populations: file.populations,
             knobs,
             search,
             fingerprint: fingerprint(text.as_bytes()),
@@ -240,6 +287,12 @@ impl Study {
             knob.turn(&mut settings, *level);
         }
         self.check(settings)
+    }
+
+    /// The levels at which every limit stands as it does now.
+    #[must_use]
+    pub fn standing(&self) -> Vec<u16> {
+        self.knobs.iter().map(|knob| knob.standing(&self.base)).collect()
     }
 
     /// Hold settings against the rules that this study goes by; `Err` with the first that is broken.
@@ -276,8 +329,8 @@ fn whole(found: &mut Findings<'_>, file: &File) {
     if !(0.0..=3_600.0).contains(&file.grace_s) {
         found.tell("grace_s", format!("is {}, expected 0 to 3,600 s", file.grace_s));
     }
-    if file.traces.is_empty() && file.families.is_empty() {
-        found.tell("trace", "there is no [[trace]] and no [[family]]: name what to tune on");
+    if file.traces.is_empty() && file.families.is_empty() && file.populations.is_empty() {
+        found.tell("trace", "there is no [[trace]], no [[family]] and no [[population]]: name what to tune on");
     }
     if file.limits.is_empty() {
         found.tell("limit", "no [[limit]] varies: name one with its range");
@@ -339,6 +392,24 @@ fn family(found: &mut Findings<'_>, all: &[Family], number: usize, place: &Direc
             all.iter().map(|family| family.seeds().end).max().unwrap_or(1)
         );
         found.tell(key("scenario"), message);
+    }
+}
+
+fn population(found: &mut Findings<'_>, all: &[Population], number: usize) {
+    let population = &all[number];
+    if !legs::NAMES.contains(&population.leg.as_str()) {
+        let known = legs::NAMES.join(", ");
+        let message = format!("no leg is called \"{}\": one of {known}", population.leg);
+        found.tell(format!("population.{number}.leg"), message);
+    }
+    if !(1..=10_000).contains(&population.shifts) {
+        let message = format!("is {}, expected 1 to 10,000 shifts of an hour", population.shifts);
+        found.tell(format!("population.{number}.shifts"), message);
+    }
+    let same = |other: &Population| other.leg == population.leg && other.seed == population.seed;
+    if all[..number].iter().any(same) {
+        let message = format!("the same shifts of {} are there already: give another seed", population.leg);
+        found.tell(format!("population.{number}.seed"), message);
     }
 }
 

@@ -28,7 +28,7 @@ use slackside::verdict::Verdict;
 #[cfg(feature = "link")]
 use slackside::wire::{
     Asked, Decoder, EventLog, MOST_FRAME, Message, RecordingInfo, Reply, Request, Server, Store, StoreFault,
-    Surroundings, encode,
+    Surroundings, Window, encode,
 };
 #[cfg(feature = "modbus")]
 use slackside::wire::{BoxStatus, LinkStatus, Refused};
@@ -247,8 +247,8 @@ impl Store for AnyStore {
         })
     }
 
-    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
-        black_box((number, offset));
+    fn read(&mut self, window: Window, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
+        black_box((window, offset));
         into.fill(WORD.get() as u8);
         match WORD.get() {
             0 => Err(StoreFault),

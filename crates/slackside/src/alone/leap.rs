@@ -218,6 +218,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && leg.boot(view).is_closed()
             && view.signals.contacts.iter().all(|contact| contact.rubs == 0)
             && !unknown.into_iter().any(beyond)
+            && !sense::may_read_swapped(view)
+            && !leg.runs_up(view)
     }
 
     /// What judge waits for, where leaping is allowed.

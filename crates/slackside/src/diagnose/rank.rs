@@ -100,8 +100,11 @@ fn sensors(evidence: &Evidence, list: &mut List) {
     }
     if has(Condition::SlipImpossible) || has(Condition::SlipNegative) {
         list.add(Cause::RatioWrong, Confidence::Possible, evidence.slip);
-        list.add(Cause::Target(Shaft::Boot), Confidence::Possible, None);
-        list.add(Cause::Target(Shaft::Head), Confidence::Possible, None);
+        // A ratio that has shifted by a little, and stays there, is a pulley: a target too few or too many shifts it by its share of a turn.
+        if !has(Condition::RatioShifted) {
+            list.add(Cause::Target(Shaft::Boot), Confidence::Possible, None);
+            list.add(Cause::Target(Shaft::Head), Confidence::Possible, None);
+        }
     }
 }
 
@@ -287,6 +290,12 @@ mod tests {
         assert_eq!(first(&swapped), Some((Cause::SensorsSwapped, Confidence::Likely)));
         let built_up = Evidence { raised: swapped.raised.with(Condition::RatioShifted), ..swapped };
         assert_eq!(first(&built_up), Some((Cause::RatioWrong, Confidence::Likely)));
+        let below = evidence(Condition::SlipNegative);
+        let targets =
+            |evidence: &Evidence| findings(evidence).iter().any(|found| matches!(found.cause, Cause::Target(_)));
+        assert!(targets(&below), "nothing tells a wrong count of targets from a wrong ratio");
+        let shifted = Evidence { raised: below.raised.with(Condition::RatioShifted), ..below };
+        assert!(!targets(&shifted), "a ratio that shifted by a little is no target");
         let fast = evidence(Condition::FasterThanNormal);
         assert_eq!(first(&fast), Some((Cause::SpeedWrong, Confidence::Likely)));
     }

@@ -21,7 +21,7 @@ use super::view::View;
 use crate::arith::{high, mul_div};
 use crate::conditions::{Condition, Flag, Gate, Row, Sense, Stamp, Value, Window};
 use crate::input::Shaft;
-use crate::settings::plan::RowPlan;
+use crate::settings::plan::{Plan, RowPlan};
 use crate::signals::{Reading, Signals, pattern, rub, unknown};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
@@ -217,6 +217,32 @@ const fn gates(phase: Phase, off: bool) -> u16 {
     bits
 }
 
+/// What slip reads where the sensors are swapped and the belt does not slip; `None` where that would be no loss.
+#[inline(always)]
+fn slip_if_swapped(plan: &Plan) -> Option<i32> {
+    let squared = |marks: u8| u32::from(marks).wrapping_mul(marks.into());
+    let ratio = mul_div(squared(plan.head.marks).wrapping_mul(ONE), 1, squared(plan.boot.marks));
+    let kept = mul_div(mul_div(ratio, ONE, plan.slip.ratio), ONE, plan.slip.ratio);
+    Some(ONE.checked_sub(kept)?.cast_signed())
+}
+
+/// Whether slip reads what it would with nothing but creep beside `expected`.
+#[inline(always)]
+const fn creeps_by(expected: i32, slip: i32) -> bool {
+    slip <= expected.saturating_add(CREEP / 8) && slip >= expected.saturating_sub(CREEP)
+}
+
+/// Whether the next row may find the sensors swapped: the mean of slip, which moves seldom, reads what it would then, and so may slip
+/// over four turns, which every row moves, above the limit from which it counts.
+#[cfg(feature = "desk")]
+pub fn may_read_swapped(view: &View<'_>) -> bool {
+    let may = |expected: i32| {
+        creeps_by(expected, view.signals.slip_mean)
+            && view.limit_of(Condition::SlipHigh).limit <= expected.saturating_add(CREEP / 8)
+    };
+    slip_if_swapped(view.plan).is_some_and(may)
+}
+
 impl Leg {
     /// The gates that are open, a bit each, and how long they stay so in silence. While the `head` turns at speed slip is judged whatever
     /// contact and phase say.
@@ -380,15 +406,11 @@ impl Leg {
         if long < view.limit_of(Condition::SlipHigh).limit {
             return None;
         }
-        let squared = |marks: u8| u32::from(marks).wrapping_mul(marks.into());
-        let ratio = mul_div(squared(plan.head.marks).wrapping_mul(ONE), 1, squared(plan.boot.marks));
-        let kept = mul_div(mul_div(ratio, ONE, plan.slip.ratio), ONE, plan.slip.ratio);
-        let expected = ONE.checked_sub(kept)?.cast_signed();
-        let fits = |slip: i32| slip <= expected.saturating_add(CREEP / 8) && slip >= expected.saturating_sub(CREEP);
+        let expected = slip_if_swapped(plan)?;
         // Half of what it would seem to gain, which is half of that.
         let gain = mul_div(plan.head.normal_turn, expected.unsigned_abs(), 4 * ONE);
         let fast = self.head(view).fast_enough(self.scaled(plan.head.normal_turn.saturating_sub(gain)));
-        (fits(long) && fits(signals.slip_mean) && fast).then_some(expected)
+        (creeps_by(expected, long) && creeps_by(expected, signals.slip_mean) && fast).then_some(expected)
     }
 
     /// How long something has lasted, in microseconds.
@@ -420,14 +442,18 @@ impl Leg {
         }
     }
 
+    /// Whether the head's last pitch began while the leg was given time to start.
+    pub fn runs_up(&self, view: &View<'_>) -> bool {
+        let shaft = &view.signals.head;
+        let since_begun = age(view.now.us(), shaft.last_edge).saturating_add(shaft.pitch);
+        let begun_after = |opened| age(view.now.us(), opened).saturating_sub(since_begun);
+        self.opened().is_some_and(|opened| begun_after(opened) < view.plan.drive.start_time)
+    }
+
     /// Whether the last pitch began while the leg was given time to start, and the next may end no sooner at the limit, a turn in `too_long`,
     /// than the `delay` of the alarm: the mean speed over a run-up says nothing of the speed reached, and no edge would say so in time.
     fn ran_up_within(&self, pitches: &Pitches<'_>, too_long: u32, delay: u32, view: &View<'_>) -> bool {
-        let (now, shaft) = (view.now.us(), pitches.shaft);
-        let since_begun = age(now, shaft.last_edge).saturating_add(shaft.pitch);
-        let begun_after = |opened| age(now, opened).saturating_sub(since_begun);
-        high(shaft.next_largest, too_long) > delay
-            && self.opened().is_some_and(|opened| begun_after(opened) < view.plan.drive.start_time)
+        high(pitches.shaft.next_largest, too_long) > delay && self.runs_up(view)
     }
 
     fn fast(&self, limit: &RowPlan, look: &mut Look<'_>) -> Says {

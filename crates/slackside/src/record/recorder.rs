@@ -197,6 +197,21 @@ impl<'b> Recorder<'b> {
         self.hold(monitor);
     }
 
+    /// Where a trip has just been recorded: hold what led to it at once, so that it can be stored before the stretch after it is over.
+    /// The rest of the stretch is held at its end.
+    pub fn hold_early<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
+        if self.tripped {
+            self.close(monitor);
+            self.hold_closed();
+        }
+    }
+
+    /// Whether the stretch after a trip is not over yet: more will be held.
+    #[must_use]
+    pub const fn is_waiting(&self) -> bool {
+        self.tripped
+    }
+
     /// What is held, oldest first.
     pub fn held(&self) -> impl Iterator<Item = Held<'_>> {
         let mut after = None;
@@ -366,6 +381,10 @@ impl<'b> Recorder<'b> {
     fn hold<P: Deref<Target = Plan>, const MARKS: usize>(&mut self, monitor: &Monitor<P, MARKS>) {
         self.close(monitor);
         self.tripped = false;
+        self.hold_closed();
+    }
+
+    fn hold_closed(&mut self) {
         for slot in &mut self.slots {
             if slot.state == State::Closed && slot.until >= self.needed_from {
                 slot.state = State::Held;

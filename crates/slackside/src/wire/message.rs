@@ -23,6 +23,38 @@ pub enum Window {
     Plan,
     /// The recording of this number.
     Recording(u32),
+    /// When the stop was proven last, and how often that is due: the bytes of [`ProofTests`].
+    ProofTests,
+}
+
+/// What a box knows of its proof tests.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ProofTests {
+    /// When the last one ended that passed, in minutes since 1970-01-01 00:00 UTC; 0 if no desk had told the box its time by then.
+    /// `None` if none ever passed.
+    pub passed_min: Option<u32>,
+    /// The next is due so many days after it.
+    pub every_days: u32,
+}
+
+impl ProofTests {
+    /// The minutes where none passed.
+    const NONE: u32 = u32::MAX;
+
+    /// Its bytes: minutes, FFFFFFFF for none, and days; each 4 bytes, low byte first.
+    #[must_use]
+    pub fn to_bytes(self) -> [u8; 8] {
+        let minutes = self.passed_min.unwrap_or(Self::NONE);
+        (u64::from(minutes) | u64::from(self.every_days) << 32).to_le_bytes()
+    }
+
+    /// From its bytes.
+    #[must_use]
+    pub const fn from_bytes(bytes: [u8; 8]) -> Self {
+        let both = u64::from_le_bytes(bytes);
+        let minutes = both as u32;
+        Self { passed_min: if minutes == Self::NONE { None } else { Some(minutes) }, every_days: (both >> 32) as u32 }
+    }
 }
 
 /// What the desk asks. New requests go to the end; the order is part of the protocol.

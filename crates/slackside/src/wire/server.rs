@@ -39,11 +39,12 @@ pub trait Store {
     /// The recording at this position, newest first; `None` beyond the last.
     fn recording(&mut self, position: u8) -> Option<RecordingInfo>;
 
-    /// Read a piece of a recording; how many bytes were read, 0 at the end; `None` if there is no such recording.
+    /// Read a piece of what a window other than the plan's shows; how many bytes were read, 0 at the end; `None` if there is no such
+    /// thing.
     ///
     /// # Errors
     /// The memory could not be read.
-    fn read_recording(&mut self, number: u32, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault>;
+    fn read(&mut self, window: Window, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault>;
 }
 
 /// What is true of the box at the moment of a request.
@@ -159,8 +160,8 @@ impl<'b> Server<'b> {
                         let rest = plan.get(offset as usize..).ok_or(Reason::NoSuchOffset)?;
                         rest.get(..CHUNK).unwrap_or(rest)
                     }
-                    Window::Recording(number) => {
-                        let read = store.read_recording(number, offset, &mut self.piece);
+                    window => {
+                        let read = store.read(window, offset, &mut self.piece);
                         let length = read.map_err(|StoreFault| Reason::Memory)?.ok_or(Reason::NoSuchRecording)?;
                         self.piece.get(..length).ok_or(Reason::Memory)?
                     }

@@ -32,21 +32,24 @@ pub const SLOW: &[Condition] = &[
     Condition::StartFailed,
 ];
 
-/// Alarms that name a sensor, or say that nothing comes from it.
-const SILENT: &[Condition] = &[
-    Condition::HeadSensorFault,
-    Condition::BootSensorFault,
-    Condition::HeadSilent,
-    Condition::BothSilent,
-    Condition::HeadTargets,
-    Condition::BootTargets,
-    Condition::SlipUnknown,
-    Condition::SlipImpossible,
-    Condition::BeltNotFollowing,
-    Condition::NoMotion,
-    Condition::DeepUnderspeed,
-    Condition::HeadUnderspeed,
-];
+/// A head sensor that says nothing: named as such; by its wire where that is supervised.
+const HEAD_SILENT: &[Condition] = &[Condition::HeadSilent, Condition::HeadSensorFault];
+
+/// A boot sensor that says nothing cannot be told from a belt that stands: the stop for that, or by its wire where that is supervised.
+const BOOT_SILENT: &[Condition] = &[Condition::DeepUnderspeed, Condition::BootSensorFault];
+
+/// A sensor whose wire hums.
+const HEAD_FAULT: &[Condition] = &[Condition::HeadSensorFault];
+const BOOT_FAULT: &[Condition] = &[Condition::BootSensorFault];
+
+/// A target that is gone, loose, or often missed.
+const HEAD_TARGETS: &[Condition] = &[Condition::HeadTargets];
+const BOOT_TARGETS: &[Condition] = &[Condition::BootTargets];
+
+/// One target of two, or the only one, gone: half the speed or none, and nothing that could name a target.
+const HEAD_HALVED: &[Condition] =
+    &[Condition::HeadTargets, Condition::SlipImpossible, Condition::HeadSilent, Condition::HeadUnderspeed];
+const BOOT_HALVED: &[Condition] = &[Condition::BootTargets, Condition::DeepUnderspeed];
 
 /// Alarms that name a sensor or its targets.
 pub const NAMES_A_SENSOR: &[Condition] =
@@ -87,26 +90,29 @@ pub struct Rule {
     pub within_s: f64,
 }
 
-/// What is due for a fault beside what the truth calls for; `None`: nothing, and [`no_alarm`] says why.
+/// What is due for a fault on a shaft with so many targets, or anywhere, beside what the truth calls for; `None`: nothing, and
+/// [`no_alarm`] says why.
 #[must_use]
-pub fn rule(kind: Kind) -> Option<Rule> {
+pub fn rule(kind: Kind, shaft: End, targets: u8) -> Option<Rule> {
     let rule = |any_of: &'static [Condition], least, within_s| Some(Rule { any_of, least, within_s });
+    let of = |head: &'static [Condition], boot: &'static [Condition]| if shaft == End::Head { head } else { boot };
     match kind {
-        Kind::SensorCut | Kind::SensorStuckHigh | Kind::SensorStuckLow | Kind::SensorCutHumming => {
-            rule(SILENT, 0.0, 10.0)
-        }
+        Kind::SensorCut | Kind::SensorStuckHigh | Kind::SensorStuckLow => rule(of(HEAD_SILENT, BOOT_SILENT), 0.0, 10.0),
+        Kind::SensorCutHumming => rule(of(HEAD_FAULT, BOOT_FAULT), 0.0, 10.0),
         // At nine tenths no target is left in reach.
-        Kind::SensorOutOfReach => rule(SILENT, 0.95, 10.0),
-        Kind::SensorDropout => rule(SILENT, 0.02, 300.0),
-        Kind::TargetMissing => rule(SILENT, 0.0, 60.0),
+        Kind::SensorOutOfReach => rule(of(HEAD_SILENT, BOOT_SILENT), 0.95, 10.0),
+        Kind::SensorDropout | Kind::TargetMissing if targets <= 2 => {
+            let least = if kind == Kind::SensorDropout { 0.02 } else { 0.0 };
+            rule(of(HEAD_HALVED, BOOT_HALVED), least, 300.0)
+        }
+        Kind::SensorDropout => rule(of(HEAD_TARGETS, BOOT_TARGETS), 0.02, 300.0),
+        Kind::TargetMissing => rule(of(HEAD_TARGETS, BOOT_TARGETS), 0.0, 60.0),
         // A tenth of a pitch.
-        Kind::TargetLoose => rule(SILENT, 0.25, 300.0),
-        Kind::ContactStuckRubbing => rule(ASTRAY, 0.0, 30.0),
+        Kind::TargetLoose => rule(of(HEAD_TARGETS, BOOT_TARGETS), 0.25, 300.0),
+        Kind::ContactStuckRubbing => rule(&[Condition::Mistracking], 0.0, 5.0),
         Kind::ContactCut => rule(&[Condition::ContactFault], 0.0, 5.0),
         Kind::DriveContactChatter => rule(&[Condition::DriveContactFault], 0.1, 60.0),
-        Kind::DriveContactCut => {
-            rule(&[Condition::DriveContactFault, Condition::EdgesAtRest, Condition::Rollback], 0.0, 30.0)
-        }
+        Kind::DriveContactCut => rule(&[Condition::DriveContactFault], 0.0, 30.0),
         // What shifts the ratio by 3 % on the pulley it is on: see `wanted`.
         Kind::LaggingMissing | Kind::HeadBuildup | Kind::BootBuildup => rule(RATIO, 0.0, 300.0),
         _ => None,
@@ -145,7 +151,12 @@ fn shifts_from(kind: Kind, leg: &Leg) -> f64 {
 /// The alarm due for one fault of a run, if any.
 #[must_use]
 pub fn wanted(fault: &Fault, leg: &Leg, end_us: u64) -> Option<Wanted> {
-    let Rule { any_of, mut least, within_s } = rule(fault.kind)?;
+    let shaft = fault.shaft.unwrap_or(End::Boot);
+    let targets = match shaft {
+        End::Head => leg.fitted.head.as_ref().map_or(0, |targets| targets.count),
+        End::Boot => leg.fitted.boot.count,
+    };
+    let Rule { any_of, mut least, within_s } = rule(fault.kind, shaft, targets)?;
     if matches!(fault.kind, Kind::LaggingMissing | Kind::HeadBuildup | Kind::BootBuildup) {
         least = shifts_from(fault.kind, leg);
     }

@@ -6,12 +6,12 @@ use slackside::settings::Checked;
 use slackside::verdict::Change;
 
 use super::super::Scenario;
-use super::super::due::{ASTRAY_ALARM_US, Call, SLOW_ALARM_US};
-use super::super::fault::Kind;
+use super::super::due::Call;
 use super::super::guard::Guard;
 use super::super::run::{Summary, run};
 use super::super::settings::Commissioned;
-use super::alarms::{ASTRAY, NAMES_A_SENSOR, SLOW, Wanted, wanted};
+use super::alarms::Wanted;
+use super::calls::Calls;
 
 /// What became of the stop.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -125,41 +125,10 @@ pub fn score(
     Ok(judged(scenario, &summary, &guard, how))
 }
 
-/// When faults began, in microseconds: those of the machine, those of sensors and contacts.
-fn begun(scenario: &Scenario, how: How) -> [u64; 2] {
-    let mut begun = [u64::MAX; 2];
-    if how.healthy {
-        return begun;
-    }
-    for fault in scenario.faults.iter().filter(|fault| fault.severity > 0.0) {
-        let of = &mut begun[usize::from(fault.kind.is_of_sensors())];
-        *of = (*of).min((fault.from_s * 1e6) as u64);
-    }
-    begun
-}
-
 fn judged(scenario: &Scenario, summary: &Summary, guard: &Guard, how: How) -> Scored {
-    let end_us = (scenario.duration_s * 1e6) as u64;
-    let [machine_us, sensors_us] = begun(scenario, how);
     let stop = guard.dropped.map(|(at, because)| (at.get(), because));
-    let call = summary.call;
-    let class = match (call, stop) {
-        (None, None) => Class::Quiet,
-        (Some(_), None) => Class::Missed,
-        (Some(call), Some((at, _))) if at >= call.from_us => {
-            if at <= call.due_us {
-                Class::InTime
-            } else {
-                Class::Late
-            }
-        }
-        (call, Some((at, _))) => match call {
-            _ if at >= sensors_us => Class::FailSafe,
-            Some(_) if at >= machine_us => Class::Early,
-            _ if at >= machine_us => Class::Uncalled,
-            _ => Class::Nuisance,
-        },
-    };
+    let calls = Calls::of(scenario, summary, how.healthy);
+    let class = calls.class(stop.map(|(at, _)| at));
 
     // The first time of each alarm, and all before the stop.
     let stopped_us = stop.map_or(u64::MAX, |(at, _)| at);
@@ -173,26 +142,9 @@ fn judged(scenario: &Scenario, summary: &Summary, guard: &Guard, how: How) -> Sc
         .collect();
     alarms.sort_by_key(|(at, _)| *at);
 
-    let mut due: Vec<Wanted> = Vec::new();
-    if !how.healthy {
-        due.extend(scenario.faults.iter().filter_map(|fault| wanted(fault, &scenario.leg, end_us)));
-    }
-    let first_us = machine_us.min(sensors_us);
-    let by_truth = [
-        (summary.astray_us, summary.touched_us, ASTRAY_ALARM_US, ASTRAY, "astray"),
-        (summary.slow_us, None, SLOW_ALARM_US, SLOW, "slow"),
-    ];
-    for (called_us, since_us, within_us, any_of, what) in by_truth {
-        let Some(called_us) = called_us else { continue };
-        let due_us = called_us + within_us;
-        if due_us <= end_us {
-            let from_us = since_us.unwrap_or(called_us).min(first_us).min(called_us);
-            due.push(Wanted { any_of, from_us, due_us, what });
-        }
-    }
     let mut missed = Vec::new();
     let mut told_s = Vec::new();
-    for wanted in &due {
+    for wanted in &calls.due {
         let told = alarms
             .iter()
             .find(|(at, condition)| *at >= wanted.from_us && *at <= wanted.due_us && wanted.any_of.contains(condition));
@@ -202,36 +154,18 @@ fn judged(scenario: &Scenario, summary: &Summary, guard: &Guard, how: How) -> Sc
         }
     }
 
-    let touched_us = summary.touched_us.unwrap_or(u64::MAX);
-    let contact_us = scenario
-        .faults
-        .iter()
-        .filter(|fault| matches!(fault.kind, Kind::ContactStuckRubbing | Kind::ContactCut | Kind::ContactBouncing))
-        .map(|fault| (fault.from_s * 1e6) as u64)
-        .min()
-        .unwrap_or(u64::MAX);
-    let named =
-        how.healthy && scenario.faults.iter().any(|fault| fault.kind == Kind::SensorDropout && fault.severity > 0.001);
-    let called_us = call.map_or(u64::MAX, |call| call.from_us);
     let false_alarms = alarms
         .iter()
-        .filter(|(at, condition)| {
-            let excused = if ASTRAY.contains(condition) {
-                *at >= touched_us || *at >= contact_us
-            } else {
-                *at >= first_us || *at >= called_us || (named && NAMES_A_SENSOR.contains(condition))
-            };
-            *at <= stopped_us && !excused
-        })
+        .filter(|(at, condition)| *at <= stopped_us && *at < calls.alarm_from_us(*condition))
         .map(|(_, condition)| *condition)
         .collect();
     Scored {
         class,
         stop,
         feed: guard.feed_dropped.map(|(_, because)| because),
-        call,
-        told: alarms.iter().copied().find(|(at, _)| *at >= first_us),
-        due,
+        call: calls.call,
+        told: alarms.iter().copied().find(|(at, _)| *at >= calls.first_us()),
+        due: calls.due,
         missed,
         told_s,
         false_alarms,

@@ -2,6 +2,7 @@
 //! drawn at random ([`templates`]), and the page of the book that says it ([`say`]).
 
 pub mod alarms;
+pub mod calls;
 pub mod judged;
 mod page;
 pub mod population;
@@ -74,6 +75,8 @@ pub struct Entry {
     pub again: String,
     /// What came of it.
     pub scored: Scored,
+    /// How many legs were drawn before it whose settings the monitor refused.
+    pub refused: u64,
 }
 
 /// All that was scored.
@@ -248,7 +251,7 @@ impl<C: Crew> Work<'_, C> {
             }
         };
         let (what, leg) = (ready.scenario.name.clone(), ready.scenario.leg.name.clone());
-        Ok(Entry { what, leg, again, scored })
+        Ok(Entry { what, leg, again, scored, refused: 0 })
     }
 
     fn written(&self, ready: &[Ready], repeat: u32, seed: u64) -> crate::error::Result<Vec<Vec<Entry>>> {
@@ -280,7 +283,7 @@ impl<C: Crew> Work<'_, C> {
             let scenario = &drawn.scenario;
             let scored = score(scenario, &drawn.commissioned, &drawn.settings, scenario.seed, How::default())?;
             let again = format!("slackside simulate --random {index} --seed {seed}");
-            Ok(Entry { what: kind.name(), leg: scenario.leg.name.clone(), again, scored })
+            Ok(Entry { what: kind.name(), leg: scenario.leg.name.clone(), again, scored, refused: drawn.refused })
         })
     }
 
@@ -293,7 +296,7 @@ impl<C: Crew> Work<'_, C> {
             let scored = score(scenario, &drawn.commissioned, &drawn.settings, scenario.seed, how)?;
             let again = format!("slackside simulate --healthy {index} --seed {seed}");
             let what = stratum.words().to_owned();
-            Ok((stratum, Entry { what, leg: scenario.leg.name.clone(), again, scored }))
+            Ok((stratum, Entry { what, leg: scenario.leg.name.clone(), again, scored, refused: drawn.refused }))
         });
         scored.into_iter().collect()
     }

@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::super::due::Why;
-use super::super::fault::Kind;
+use super::super::fault::{End, Kind, Where};
+use super::alarms::Rule;
 use super::{Class, Counts, Entry, Results, Scored, Stratum, alarms, tally, upper_bound};
 use crate::report::Clock;
 use crate::tune::stats::{CONFIDENCE, clopper_pearson, quantile};
@@ -238,6 +239,14 @@ fn healthy(text: &mut String, shifts: &[(Stratum, Entry)]) {
         hours(&all),
         all.len()
     );
+    let refused: u64 = shifts.iter().map(|(_, entry)| entry.refused).sum();
+    if refused > 0 {
+        let _ = writeln!(
+            text,
+            "Besides these, {refused} drawn legs were left out and others drawn in their place: sound, their belts slip so much that the \
+             monitor refuses their true speeds as a contradiction, and nobody could have put them to work.\n"
+        );
+    }
     let head = "hours | called for | false stops | at most | missed, late | false alarms | in shifts | at most | stops by | alarms";
     let line = |text: &mut String, name: &str, runs: &[&Scored]| {
         let counts = Counts::of(runs.iter().copied());
@@ -377,18 +386,31 @@ fn what_is_due(text: &mut String) {
          | fault | any of | from severity | within |\n|---|---|---:|---:|"
     );
     for kind in Kind::ALL {
-        match alarms::rule(kind) {
-            Some(rule) => {
-                let names = rule.any_of.iter().map(|condition| condition.name()).collect::<Vec<_>>().join(", ");
-                let least = match kind {
-                    Kind::LaggingMissing | Kind::HeadBuildup | Kind::BootBuildup => "3 % of ratio".to_owned(),
-                    _ => rule.least.to_string(),
-                };
-                let _ = writeln!(text, "| {} | {names} | {least} | {} s |", kind.name(), rule.within_s);
+        let least = |rule: &Rule| match kind {
+            Kind::LaggingMissing | Kind::HeadBuildup | Kind::BootBuildup => "3 % of ratio".to_owned(),
+            _ => rule.least.to_string(),
+        };
+        let mut before: Option<Rule> = None;
+        for (shaft, targets, where_) in [
+            (End::Head, 4, ", head"),
+            (End::Head, 2, ", head, one or two targets"),
+            (End::Boot, 4, ", boot"),
+            (End::Boot, 2, ", boot, one or two targets"),
+        ] {
+            let Some(rule) = alarms::rule(kind, shaft, targets) else {
+                if before.is_none() && targets == 4 && shaft == End::Head {
+                    let _ = writeln!(text, "| {} | none as such: {} | | |", kind.name(), alarms::no_alarm(kind));
+                }
+                continue;
+            };
+            // A row for each that differs.
+            if before.is_some_and(|before| before.any_of == rule.any_of) {
+                continue;
             }
-            None => {
-                let _ = writeln!(text, "| {} | none as such: {} | | |", kind.name(), alarms::no_alarm(kind));
-            }
+            let names = rule.any_of.iter().map(|condition| condition.name()).collect::<Vec<_>>().join(", ");
+            let where_ = if kind.needs() == Where::Shaft { where_ } else { "" };
+            let _ = writeln!(text, "| {}{where_} | {names} | {} | {} s |", kind.name(), least(&rule), rule.within_s);
+            before = Some(rule);
         }
     }
 }
@@ -414,7 +436,7 @@ mod tests {
             raised: [0; Condition::COUNT],
             drive_s: 3_600.0,
         };
-        Entry { what: "a fault".to_owned(), leg: "a leg".to_owned(), again: String::new(), scored }
+        Entry { what: "a fault".to_owned(), leg: "a leg".to_owned(), again: String::new(), scored, refused: 0 }
     }
 
     /// What a fail-safe stop took away is no success: late and missed are a share of what was tried.

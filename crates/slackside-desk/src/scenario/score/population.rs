@@ -23,6 +23,27 @@ pub struct Drawn {
     pub settings: Checked,
     /// Which built-in leg it came from.
     pub leg: usize,
+    /// How many legs were drawn before it that the monitor refused.
+    pub refused: u64,
+}
+
+/// How many legs that the monitor refuses may be drawn one after another.
+const MOST_REFUSED: u64 = 5;
+
+/// What parts the chance of one try from that of the next.
+const NEXT_TRY: u64 = 100_000_000;
+
+/// Draw legs until the monitor takes the settings of one. A drawn leg may slip so much when sound that its true speeds contradict each
+/// other: nobody could put such a leg to work, and it would be mended first. `draw` is told how many were refused and what to add to the
+/// number of its chance.
+pub fn until_taken(draw: impl Fn(u64, u64) -> crate::error::Result<Drawn>) -> crate::error::Result<Drawn> {
+    let mut refused = 0;
+    loop {
+        match draw(refused, refused * NEXT_TRY) {
+            Err(_) if refused < MOST_REFUSED => refused += 1,
+            drawn => return drawn,
+        }
+    }
 }
 
 /// A leg that differs from its drawing as legs do.
@@ -104,19 +125,31 @@ const RUN_S: [f64; legs::NAMES.len()] = [900.0, 900.0, 1_200.0, 1_800.0, 3_000.0
 /// Healthy shift number `index` of a seed: strata and legs in turn, all else by chance.
 ///
 /// # Errors
-/// The monitor refuses the settings.
+/// The monitor refuses the settings of many legs one after another.
 pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)> {
     let stratum = Stratum::ALL[index % Stratum::ALL.len()];
     let number = (index / Stratum::ALL.len()) % legs::NAMES.len();
-    let mut chance = Chance::new(seed, 1_000 + index as u64);
     let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
-    let mut shift = Shift::draw(vary(&drawing, &mut chance), RUN_S[number], &mut chance);
+    let drawn = until_taken(|refused, stream| shift(seed, index, stream, (stratum, number, &drawing), refused))?;
+    Ok((stratum, drawn))
+}
+
+/// One try at a healthy shift.
+fn shift(
+    seed: u64,
+    index: usize,
+    stream: u64,
+    (stratum, number, drawing): (Stratum, usize, &Leg),
+    refused: u64,
+) -> crate::error::Result<Drawn> {
+    let mut chance = Chance::new(seed, 1_000 + index as u64 + stream);
+    let mut shift = Shift::draw(vary(drawing, &mut chance), RUN_S[number], &mut chance);
     shift.befall(stratum, &mut chance);
     let Shift { mut leg, routine, timeline, faults } = shift;
-    guides(&mut leg, Chance::new(seed, 2_000_000 + index as u64));
+    guides(&mut leg, Chance::new(seed, 2_000_000 + index as u64 + stream));
     let commissioned = Commissioned::measure(&leg);
     let off = if stratum == Stratum::Geometry { 0.02 } else { 0.005 };
-    let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, off, &mut chance)?;
+    let settings = told(&drawing_like(drawing, &leg), &leg, &commissioned, off, &mut chance)?;
     let scenario = Scenario {
         name: format!("healthy {index}"),
         description: String::new(),
@@ -131,7 +164,7 @@ pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)
         faults,
         label: Label { wrong: String::new(), from_s: None, stop: false },
     };
-    Ok((stratum, Drawn { scenario, commissioned, settings, leg: number }))
+    Ok(Drawn { scenario, commissioned, settings, leg: number, refused })
 }
 
 /// The drawing of a leg as the monitor knows it: with the starter that is really fitted.

@@ -5,8 +5,9 @@ use super::super::legs;
 use super::super::settings::Commissioned;
 use super::super::timeline::{Act, Button};
 use super::super::{Label, Scenario};
-use super::population::{Drawn, drawing_like, guides, told, vary};
+use super::population::{Drawn, drawing_like, guides, told, until_taken, vary};
 use crate::plant::chance::Chance;
+use crate::plant::leg::Leg;
 
 /// Of how many runs one has a second fault.
 const SECOND: f64 = 0.25;
@@ -51,15 +52,28 @@ pub fn pairs() -> usize {
 /// Faulty run number `index` of a seed: kinds and legs in turn, all else by chance.
 ///
 /// # Errors
-/// The monitor refuses the settings.
+/// The monitor refuses the settings of many legs one after another.
 pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
     let kinds = kinds();
     let kind = kinds[index % kinds.len()];
     let number = (index / kinds.len()) % legs::NAMES.len();
-    let mut chance = Chance::new(seed, 1_000_000 + index as u64);
     let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
-    let mut leg = vary(&drawing, &mut chance);
-    guides(&mut leg, Chance::new(seed, 3_000_000 + index as u64));
+    let drawn = until_taken(|refused, stream| run(seed, index, stream, (kind, number, &drawing), refused))?;
+    Ok((kind, drawn))
+}
+
+/// One try at a faulty run.
+fn run(
+    seed: u64,
+    index: usize,
+    stream: u64,
+    (kind, number, drawing): (Kind, usize, &Leg),
+    refused: u64,
+) -> crate::error::Result<Drawn> {
+    let kinds = kinds();
+    let mut chance = Chance::new(seed, 1_000_000 + index as u64 + stream);
+    let mut leg = vary(drawing, &mut chance);
+    guides(&mut leg, Chance::new(seed, 3_000_000 + index as u64 + stream));
     let start_s = chance.between(3.0, 20.0);
     let fed_s = start_s + chance.between(12.0, 40.0);
     let feed = chance.between(40.0, 100.0);
@@ -86,7 +100,7 @@ pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
     let steady = |fault: &Fault| fault.from_s + fault.ramp_s + 3.0 * leg.heat.time_constant_s;
     let duration_s = faults.iter().map(steady).fold(0.0, f64::max).ceil();
     let commissioned = Commissioned::measure(&leg);
-    let settings = told(&drawing_like(&drawing, &leg), &leg, &commissioned, 0.005, &mut chance)?;
+    let settings = told(&drawing_like(drawing, &leg), &leg, &commissioned, 0.005, &mut chance)?;
     let scenario = Scenario {
         name: format!("random {index}"),
         description: String::new(),
@@ -101,7 +115,7 @@ pub fn faulty(seed: u64, index: usize) -> crate::error::Result<(Kind, Drawn)> {
         faults,
         label: Label { wrong: kind.name(), from_s: Some(from_s as u32), stop: false },
     };
-    Ok((kind, Drawn { scenario, commissioned, settings, leg: number }))
+    Ok(Drawn { scenario, commissioned, settings, leg: number, refused })
 }
 
 #[cfg(test)]

@@ -1,0 +1,102 @@
+//! The state space of alarms, latches, permits and operator, walked breadth first over the monitor itself.
+//!
+//! From a box that has just been switched on, everything that can happen is tried in every state found, waiting among it; a state is
+//! what anybody can see of the leg and the monitor ([`World::seen`]), and each is taken further once, from the first way found to it.
+//! After every single input each promise is looked at.
+
+mod event;
+mod promise;
+mod world;
+
+use std::collections::hash_map::DefaultHasher;
+use std::collections::{HashSet, VecDeque};
+use std::hash::{Hash, Hasher};
+
+use slackside::settings::Settings;
+
+pub use event::Event;
+pub use promise::Moves;
+pub use world::World;
+
+/// What is tried.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Reach {
+    /// A leg at rest: buttons, key, bypass, inching, proof tests, power, and two causes of a stop beside the button that is held.
+    AtRest,
+    /// A leg that also starts, runs, slips and stands.
+    Turning,
+}
+
+/// What a walk has seen.
+#[derive(Clone, Debug)]
+pub struct Walk {
+    /// Different states.
+    pub states: usize,
+    /// Events tried.
+    pub steps: usize,
+    /// The longest of the shortest ways to a state, in events.
+    pub depth: usize,
+    /// States found and not taken further: none if the space is closed.
+    pub left: usize,
+    /// The moves of alarms seen.
+    pub moves: Moves,
+    /// The first broken promise, with the way to it.
+    pub broken: Option<String>,
+}
+
+/// The example leg with an outlet switch: a stop that may be bypassed, and that stays until reset.
+#[must_use]
+pub fn settings() -> Settings {
+    let mut settings = Settings::example();
+    settings.machine.outlet_switch = true;
+    settings
+}
+
+/// Walk until nothing new is found, a promise is broken, or `most` states are known.
+#[must_use]
+pub fn walk(settings: &Settings, reach: Reach, most: usize) -> Walk {
+    let events = Event::of(reach);
+    let begin = World::switched_on(settings);
+    let mut known: HashSet<u64> = HashSet::from([key(&begin)]);
+    // Each state's parent and the event that led to it, by number.
+    let mut ways: Vec<(usize, Event)> = vec![(0, Event::Wait)];
+    let mut open = VecDeque::from([(0_usize, 0_usize, begin)]);
+    let mut walk = Walk { states: 1, steps: 0, depth: 0, left: 0, moves: Moves::default(), broken: None };
+    while let Some((number, depth, world)) = open.pop_front() {
+        if walk.states >= most {
+            walk.left = open.len() + 1;
+            break;
+        }
+        walk.depth = walk.depth.max(depth);
+        for event in &events {
+            let mut next = world.clone();
+            walk.steps += 1;
+            if let Err(why) = next.happens(*event, &mut walk.moves) {
+                walk.broken = Some(format!("{why}\n  by {}", way(&ways, number, *event)));
+                return walk;
+            }
+            if known.insert(key(&next)) {
+                walk.states += 1;
+                ways.push((number, *event));
+                open.push_back((ways.len() - 1, depth + 1, next));
+            }
+        }
+    }
+    walk
+}
+
+fn key(world: &World) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    world.seen().hash(&mut hasher);
+    hasher.finish()
+}
+
+/// The events from the beginning to a state, and one more.
+fn way(ways: &[(usize, Event)], mut number: usize, last: Event) -> String {
+    let mut events = vec![last];
+    while let Some((parent, event)) = ways.get(number).filter(|_| number != 0) {
+        events.push(*event);
+        number = *parent;
+    }
+    events.iter().rev().map(|event| format!("{event:?}")).collect::<Vec<_>>().join(", ")
+}
