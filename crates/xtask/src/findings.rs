@@ -54,10 +54,10 @@ pub fn rows(store: &Path, of: For, seed: u64, runs: usize) -> Result<Vec<Row>> {
 /// Draw, learn, measure, write.
 pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) -> Result<()> {
     let command = format!("cargo xtask findings --runs {runs} --measured {measured} --hours {hours} --seed {seed}");
-    let learned = rows(store, For::Learning, seed, runs)?;
     let held = rows(store, For::Measuring, seed, measured)?;
-    let boot_alone = rows(store, For::BootAlone, seed, measured / 2)?;
-    let alike = rows(store, For::Learning, seed + 1, measured / 4)?;
+    let learned = rows(store, For::Learning, seed, runs)?;
+    let boot_alone = rows(store, For::BootAlone, seed, measured / 4)?;
+    let alike = rows(store, For::Learning, seed + 1, measured / 8)?;
     let hours = rows(store, For::Healthy, seed, hours)?;
     let alarmed = learned.iter().filter(|row| row.evidence.first.is_some()).count();
     println!("{} runs to learn from, {alarmed} with an alarm; {} held out", learned.len(), held.len());

@@ -6,7 +6,7 @@ use slackside::input::Place;
 use slackside::signals::distrust;
 
 use super::cause::Cause;
-use super::evidence::{Clue, Evidence};
+use super::evidence::{Clue, Evidence, Raised};
 use super::model::{Model, WHOLE};
 
 /// Causes that no signal tells apart, and the one look that does.
@@ -64,6 +64,14 @@ const NAMED: u32 = 60_000;
 const PARTED: u32 = 10_000;
 /// The most causes named.
 const MOST: usize = 5;
+/// Slip after the start of a leg whose settings fit, and the least by which it must have shifted since to speak against them, in ppm.
+const FITTED: i32 = 10_000;
+/// The least shift of slip that is looked at as lost lagging, in ppm: belts creep up to 2 %, 1 % of it with the load.
+const SHIFTED: i32 = 8_000;
+/// Of what lost lagging would show, in per cent: creep comes on top.
+const OF_LAGGING: core::ops::RangeInclusive<i32> = 90..=130;
+/// Of the shift, in per cent, what must have come in one step of three seconds.
+const STEPPED: (i32, i32) = (60, 150);
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
 
@@ -176,7 +184,13 @@ impl Answer {
 #[must_use]
 pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
     let told = model.chances(evidence);
-    let mut chances: Vec<(Cause, u32)> = Cause::ALL.into_iter().zip(told).collect();
+    let possible = |cause: Cause| if cannot_be(cause, evidence) { 0 } else { told[cause as usize] };
+    let left: u64 = Cause::ALL.into_iter().map(|cause| u64::from(possible(cause))).sum();
+    let share = |cause: Cause| {
+        let whole = u64::from(possible(cause)) * u64::from(WHOLE);
+        (cause, whole.checked_div(left).map_or(0, |chance| chance as u32))
+    };
+    let mut chances: Vec<(Cause, u32)> = Cause::ALL.map(share).to_vec();
     if let Some(cause) = decided(evidence) {
         for (_, chance) in &mut chances {
             *chance = (u64::from(*chance) * u64::from(WHOLE - BY_RULE) / u64::from(WHOLE)) as u32;
@@ -188,6 +202,39 @@ pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
     }
     chances.sort_by_key(|(_, chance)| core::cmp::Reverse(*chance));
     chances
+}
+
+/// Slip that stepped, once and within seconds, by what the head pulley loses with its lagging: build-up grows, wear creeps, and a belt
+/// that lets go does not stop at that figure.
+fn lagging_stepped_off(evidence: &Evidence) -> bool {
+    let (Some(settled), Some(step), Some(share)) =
+        (evidence.get(Clue::SlipSettled), evidence.get(Clue::SlipStep), evidence.get(Clue::SettledAgainstLagging))
+    else {
+        return false;
+    };
+    let (least, most) = STEPPED;
+    settled >= SHIFTED && OF_LAGGING.contains(&share) && (settled / 100 * least..settled / 100 * most).contains(&step)
+}
+
+/// What physics rules out: not a matter of points.
+fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
+    let of_targets = |targets: Condition, pattern: Clue, long: Clue| {
+        let raised = evidence.raised[targets.rank()] != Raised::No;
+        !raised
+            && evidence.get(pattern).is_none_or(|pattern| pattern == 0)
+            && evidence.get(long).is_none_or(|long| long == 0)
+    };
+    match cause {
+        // What is wrong in the settings, or on the wires, was so when the leg was started.
+        Cause::WrongDiameters | Cause::SensorsSwapped => {
+            let fitted = evidence.get(Clue::SlipEarly).is_some_and(|early| early.abs() <= FITTED);
+            fitted && evidence.get(Clue::SlipShift).is_some_and(|shift| shift.abs() >= FITTED)
+        }
+        // A target too few shows in the edges.
+        Cause::HeadTargetMissing => of_targets(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong),
+        Cause::BootTargetMissing => of_targets(Condition::BootTargets, Clue::BootPattern, Clue::BootLong),
+        _ => false,
+    }
 }
 
 /// What physics decides, or what no drawn run holds.
@@ -210,6 +257,7 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
         _ if evidence.get(Clue::BootDistrust).is_some_and(|bits| bits & i32::from(distrust::BRIDGED) != 0) => {
             Some(Cause::WiresBridged)
         }
+        _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
     }
 }

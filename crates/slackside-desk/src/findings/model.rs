@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 use slackside::conditions::Condition;
 
 use super::cause::Cause;
-use super::evidence::{Clue, Evidence, Raised};
+use super::evidence::{Clue, Evidence, PAIRS, Raised};
 
 /// Points for a factor of e in the odds.
 pub const NAT: i32 = 16;
@@ -45,14 +45,34 @@ const fn begins() -> [usize; Clue::COUNT + 1] {
 
 const BEGINS: [usize; Clue::COUNT + 1] = begins();
 
+/// Where the rows of each pair of questions begin.
+const fn pairs_begin() -> [usize; PAIRS.len() + 1] {
+    let mut begins = [BEGINS[Clue::COUNT] + OF_A_CONDITION * Condition::COUNT; PAIRS.len() + 1];
+    let mut index = 0;
+    while index < PAIRS.len() {
+        let ((_, one), (_, other)) = PAIRS[index];
+        begins[index + 1] = begins[index] + (one.len() + 2) * (other.len() + 2);
+        index += 1;
+    }
+    begins
+}
+
+const PAIRS_BEGIN: [usize; PAIRS.len() + 1] = pairs_begin();
+
+/// The row that every evidence points to: what each cause has before anything is asked.
+pub const ALWAYS: usize = PAIRS_BEGIN[PAIRS.len()];
+
 /// How many rows a model has.
-pub const ROWS: usize = BEGINS[Clue::COUNT] + OF_A_CONDITION * Condition::COUNT;
+pub const ROWS: usize = ALWAYS + 1;
 
 /// The rows that an evidence points to.
 pub fn rows(evidence: &Evidence) -> impl Iterator<Item = usize> {
-    let clues = Clue::ALL.into_iter().map(|clue| {
-        let bin = evidence.get(clue).map_or(0, |answer| 1 + clue.entry().cuts.partition_point(|cut| *cut <= answer));
-        BEGINS[clue as usize] + bin
+    let bin = |clue: Clue, cuts: &[i32]| {
+        evidence.get(clue).map_or(0, |answer| 1 + cuts.partition_point(|cut| *cut <= answer))
+    };
+    let clues = Clue::ALL.into_iter().map(move |clue| BEGINS[clue as usize] + bin(clue, clue.entry().cuts));
+    let pairs = PAIRS.into_iter().zip(PAIRS_BEGIN).map(move |(((one, of_one), (other, of_other)), begin)| {
+        begin + bin(one, of_one) * (of_other.len() + 2) + bin(other, of_other)
     });
     let of = |condition: usize, which: usize| BEGINS[Clue::COUNT] + OF_A_CONDITION * condition + which;
     let raised = evidence.raised.into_iter().enumerate().filter_map(move |(condition, raised)| match raised {
@@ -60,24 +80,45 @@ pub fn rows(evidence: &Evidence) -> impl Iterator<Item = usize> {
         Raised::With => Some(of(condition, 0)),
         Raised::After => Some(of(condition, 1)),
     });
-    clues.chain(raised).chain(evidence.first.map(|first| of(first.rank(), 2)))
+    let first = evidence.first.map(|first| of(first.rank(), 2));
+    clues.chain(raised).chain(first).chain(pairs).chain([ALWAYS])
 }
 
 /// The name of a row in the file.
 #[must_use]
 pub fn row_name(row: usize) -> String {
+    if row == ALWAYS {
+        return "always".to_owned();
+    }
+    if let Some(past) = row.checked_sub(PAIRS_BEGIN[0]) {
+        let pair = PAIRS_BEGIN.partition_point(|begin| *begin <= row) - 1;
+        let ((one, of_one), (other, of_other)) = PAIRS[pair];
+        let (inside, width) = (past + PAIRS_BEGIN[0] - PAIRS_BEGIN[pair], of_other.len() + 2);
+        let bins = (inside / width, inside % width);
+        return format!(
+            "{}:{}&{}:{}",
+            one.entry().name,
+            between(of_one, bins.0),
+            other.entry().name,
+            between(of_other, bins.1)
+        );
+    }
     if let Some(past) = row.checked_sub(BEGINS[Clue::COUNT]) {
         let condition = Condition::of_rank(past / OF_A_CONDITION).map_or("", Condition::name);
         return format!("{}:{condition}", ["with", "after", "first"][past % OF_A_CONDITION]);
     }
     let clue = BEGINS.partition_point(|begin| *begin <= row) - 1;
     let entry = Clue::ALL[clue].entry();
-    let bin = row - BEGINS[clue];
-    let bound = |index: usize| entry.cuts.get(index).map_or_else(String::new, ToString::to_string);
+    format!("{}:{}", entry.name, between(entry.cuts, row - BEGINS[clue]))
+}
+
+/// Between which cuts an answer lies.
+fn between(cuts: &[i32], bin: usize) -> String {
+    let bound = |index: usize| cuts.get(index).map_or_else(String::new, ToString::to_string);
     match bin {
-        0 => format!("{}:unknown", entry.name),
-        1 => format!("{}:..{}", entry.name, bound(0)),
-        _ => format!("{}:{}..{}", entry.name, bound(bin - 2), bound(bin - 1)),
+        0 => "unknown".to_owned(),
+        1 => format!("..{}", bound(0)),
+        _ => format!("{}..{}", bound(bin - 2), bound(bin - 1)),
     }
 }
 

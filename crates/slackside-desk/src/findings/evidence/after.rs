@@ -51,8 +51,10 @@ impl After {
         let follow =
             follow.and_then(|(head, boot)| whole_share(boot.max(0) as u64 * 1_000, head.max(0) as u64 * ratio, 100));
         evidence.set(Clue::FollowAfter, follow);
-        evidence.set(Clue::HeadHalf, self.half(0, off));
-        evidence.set(Clue::BootHalf, self.half(1, off));
+        let halves = [0, 1].map(|shaft| self.half(shaft, off));
+        evidence.set(Clue::HeadHalf, halves[0]);
+        evidence.set(Clue::BootHalf, halves[1]);
+        evidence.set(Clue::HalfApart, halves[0].zip(halves[1]).map(|(head, boot)| head - boot));
         let last = |shaft: usize| self.rises[shaft].last().copied().or(self.before[shaft].map(|(rise, _)| rise));
         if let (Some(head), Some(boot)) = (last(0), last(1)) {
             let apart = milliseconds(head.abs_diff(boot));

@@ -56,14 +56,20 @@ entries! {
         "The longest time the head kept its speed though the drive contact said off: the contact or its wire lies."
     SlipAt "slip" "ppm" [-30000, -10000, 5000, 12000, 20000, 35000, 60000, 100000, 160000, 300000, 600000]
         "Slip over one boot turn at the moment that counts."
+    SlipBefore2 "slip_2_s" "ppm" [-30000, -10000, 5000, 12000, 20000, 35000, 60000, 100000, 160000, 300000]
+        "Mean slip around two seconds before."
     SlipBefore5 "slip_5_s" "ppm" [-30000, -10000, 5000, 12000, 20000, 35000, 60000, 100000, 160000]
         "Mean slip around five seconds before."
+    SlipBefore10 "slip_10_s" "ppm" [-30000, -10000, 3000, 8000, 14000, 22000, 35000, 60000, 100000, 160000]
+        "Mean slip around ten seconds before."
     SlipBefore20 "slip_20_s" "ppm" [-30000, -10000, 3000, 8000, 14000, 22000, 35000, 60000, 100000, 160000]
         "Mean slip around twenty seconds before."
     SlipBefore60 "slip_60_s" "ppm" [-30000, -10000, 3000, 8000, 14000, 22000, 35000, 60000, 100000]
         "Mean slip around a minute before."
     SlipRise "slip_rise" "ms" [0, 300, 700, 1500, 3000, 7000, 20000, 60000]
         "From the foot of the rise of slip to the moment: a belt that parts or is caught takes fractions of a second, wear takes minutes."
+    SlipCreep "slip_creep" "ppm" [-15000, -3000, -500, 500, 1500, 3000, 6000, 15000]
+        "Slip in the seconds before its rise less that some twenty seconds earlier: load makes a belt creep before it lets go, a step does not."
     SlipSpread "slip_spread" "ppm" [3000, 8000, 15000, 30000, 60000, 120000]
         "Largest less smallest slip in the half minute before: a belt that sticks and slides, or a drag that comes and goes."
     SlipSwing "slip_swing" "ppm" [500, 1500, 3000, 6000, 15000, 40000]
@@ -76,14 +82,22 @@ entries! {
         "The least slip of the last minute less that of the first: the ratio shifted within the record."
     SlipAgainstLagging "slip_against_lagging" "per cent" [-50, 20, 60, 85, 118, 150, 250]
         "The least slip of the last minute as a share of what lost lagging would show."
+    SlipSettled "slip_settled" "ppm" [-60000, -30000, -15000, -7000, -2000, 2000, 8000, 15000, 25000, 35000, 50000, 80000]
+        "The least slip over four boot turns in the last twenty seconds, less that soon after the start: what has shifted, whenever it did."
+    SettledAgainstLagging "settled_against_lagging" "per cent" [-50, 20, 60, 85, 94, 104, 114, 130, 160, 250]
+        "That as a share of what lost lagging would show: just above a hundred, with creep, where it is the lagging."
+    SlipStep "slip_step" "ppm" [-6000, -2000, 2000, 5000, 9000, 15000, 22000, 32000, 50000, 100000]
+        "The largest step of slip from three seconds to the next three, up to five seconds before the moment: lagging is lost at once, build-up grows."
     SlipMost "slip_most" "ppm" [10000, 20000, 40000, 80000, 150000, 300000, 600000]
         "The most slip that a whole boot turn showed before the moment."
     HeadSpeed "head_speed" "ppm of normal" [100000, 500000, 800000, 900000, 950000, 980000, 992000, 1003000, 1010000, 1030000, 1060000]
         "Head speed at the moment, at most, of normal or of what the reference asks for."
     HeadBefore "head_speed_20_s" "ppm of normal" [500000, 900000, 950000, 980000, 992000, 1003000, 1010000, 1030000, 1060000]
         "Head speed some twenty seconds before."
-    HeadChange "head_change" "ppm" [-200000, -50000, -15000, -5000, -1500, -500, 500, 1500, 5000, 15000]
+    HeadChange "head_change" "ppm" [-200000, -50000, -15000, -5000, -1500, -500, 500, 1500, 3000, 5000, 8000, 12000, 20000]
         "Head speed over the last turn less that of ten seconds before slip began: a belt that parts takes the load off, one that is caught adds to it."
+    HeadBeforeSlip "head_before_slip" "ppm" [-50000, -15000, -5000, -1500, -400, 400, 1500, 5000, 15000]
+        "Head speed in the seconds before slip began to rise less that some fifteen seconds earlier: a load that grows slows the head first."
     HeadDrift "head_drift" "ppm" [-100000, -20000, -5000, -1500, 1500, 5000, 20000]
         "Head speed five seconds before less that a minute before: the head as a load meter."
     HeadLoad "head_load" "ppm" [-5000, 500, 2000, 4000, 7000, 12000, 20000, 50000]
@@ -158,6 +172,8 @@ entries! {
         "From the motor going off to the head at half its speed."
     BootHalf "boot_half" "ms" [150, 300, 500, 800, 1300, 2500]
         "From the motor going off to the boot at half its speed."
+    HalfApart "half_apart" "ms" [-1000, -300, -100, 100, 300, 1000, 2000, 4000]
+        "By how much later the head came to half its speed than the boot: a head without its belt runs on, a boot without its belt stops."
     BootOutlasts "boot_outlasts" "ms" [-3000, -1000, -300, 300, 1000, 3000]
         "By how much the boot's edges outlast the head's after the motor went off."
     PowerAt "power" "per mille of rated" [100, 250, 450, 650, 850, 1050, 1300, 1800]
@@ -166,6 +182,10 @@ entries! {
         "Mean power some twenty seconds before."
     PowerChange "power_change" "per mille of rated" [-300, -120, -50, 50, 120, 300, 700]
         "The last reading less that mean: it falls where the belt lets go, rises where something holds it."
+    PowerBeforeSlip "power_before_slip" "per mille of rated" [-300, -120, -50, -15, 15, 50, 120, 300, 700]
+        "Power in the seconds before slip began to rise less that some fifteen seconds earlier: overload and choke ask for more first."
+    PowerWithSlip "power_with_slip" "per mille of rated" [-300, -120, -50, -15, 15, 50, 120, 300, 700]
+        "The last reading less that of the seconds before slip began to rise: it falls where what drives the belt lets go."
     PowerIdle "power_idle" "per mille of rated" [50, 100, 150, 250, 400, 700]
         "Power soon after the start, mostly without load: bearings and oil."
     PowerMost "power_most" "per mille of rated" [450, 650, 850, 1050, 1300, 1800]
@@ -210,4 +230,8 @@ entries! {
         "Which rub point was hottest."
     Tripped "tripped" "0 no, 1 yes" [0, 1]
         "Whether the leg was stopped."
+    RulesFirst "rules_first" "0 none, 1 to 25: the rule" [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25]
+        "What the box's own rules, which go by physics alone, name first."
+    RulesSecond "rules_second" "0 none, 1 to 25: the rule" [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 22, 23, 24, 25]
+        "What they name second."
 }

@@ -5,12 +5,15 @@
 
 mod after;
 mod entries;
+mod pairs;
 mod rubs;
+mod ruled;
 mod seconds;
 mod shaft;
 mod witness;
 
 pub use entries::{Clue, Entry};
+pub use pairs::PAIRS;
 pub use witness::Witness;
 
 use slackside::conditions::Condition;

@@ -57,13 +57,19 @@ pub(super) struct Seconds {
     last_slip: Option<i32>,
     edges: [u32; 2],
     rejected: [u32; 2],
+    /// The largest step of slip that is no longer kept.
+    past_step: Option<i32>,
 }
+
+/// Seconds on each side of a step of slip.
+const STEP_S: usize = 3;
 
 impl Seconds {
     fn second(&mut self, at: u64) -> &mut Second {
         let number = at / 1_000_000;
         if self.kept.back().is_none_or(|second| second.number < number) {
             if self.kept.len() == KEPT {
+                self.past_step = larger(self.past_step, self.step(0));
                 self.kept.pop_front();
             }
             self.kept.push_back(Second { number, ..Second::default() });
@@ -155,6 +161,26 @@ impl Seconds {
         self.sum(from, to, |second| second.swing).mean()
     }
 
+    /// The step of slip in the middle of so many seconds from this one of those kept: mean after less mean before, ppm.
+    fn step(&self, from: usize) -> Option<i32> {
+        let mean = |from: usize| {
+            let seconds = self.kept.range(from..(from + STEP_S).min(self.kept.len()));
+            let sum = seconds.fold(Sum::default(), |all, second| Sum {
+                sum: all.sum + second.slip.sum,
+                count: all.count + second.slip.count,
+            });
+            sum.mean()
+        };
+        Some(mean(from + STEP_S)? - mean(from)?)
+    }
+
+    /// The step of slip that is largest, up or down, up to `to`, ppm.
+    pub fn largest_step(&self, to: u64) -> Option<i32> {
+        let within = |from: &usize| self.kept[from + 2 * STEP_S - 1].number < to / 1_000_000;
+        let steps = (0..self.kept.len().saturating_sub(2 * STEP_S - 1)).take_while(within).map(|from| self.step(from));
+        steps.fold(self.past_step, larger)
+    }
+
     /// Largest less smallest slip, ppm.
     pub fn spread(&self, from: u64, to: u64) -> Option<i32> {
         let least = self.window(from, to).filter_map(|second| second.slip_least).min()?;
@@ -196,4 +222,9 @@ impl Seconds {
         }
         super::shaft::whole_share(rejected, edges.max(1), 1_000).filter(|_| edges + rejected > 0)
     }
+}
+
+/// Of two steps the larger, up or down.
+fn larger(one: Option<i32>, other: Option<i32>) -> Option<i32> {
+    one.into_iter().chain(other).max_by_key(|step| step.unsigned_abs())
 }

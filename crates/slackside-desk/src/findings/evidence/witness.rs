@@ -14,7 +14,7 @@ use super::after::After;
 use super::rubs::Rubs;
 use super::seconds::Seconds;
 use super::shaft::{ShaftLog, milliseconds, whole_share};
-use super::{Clue, Evidence, Raised};
+use super::{Clue, Evidence, Raised, ruled};
 
 const S: u64 = 1_000_000;
 /// Alarms up to this long after the moment belong to it, in microseconds.
@@ -324,6 +324,7 @@ impl Witness {
             evidence.set(Clue::RubLock, lock.max());
             evidence.set(Clue::RubDuty, looked.rubs.iter().map(|rubs| rubs.duty.get() / 1_000).max());
         }
+        ruled::tell(looked, &mut evidence);
         for (index, clues) in [
             (0, [Clue::HeadDistrust, Clue::HeadPattern, Clue::HeadLine]),
             (1, [Clue::BootDistrust, Clue::BootPattern, Clue::BootLine]),
@@ -347,7 +348,7 @@ impl Witness {
         let foot = self.slip(at, &mut evidence);
         self.speeds(at, foot, &mut evidence);
         self.edges(at, &mut evidence);
-        self.power(at, &mut evidence);
+        self.power(at, foot, &mut evidence);
         evidence.set(Clue::Tripped, Some(0));
         evidence
     }
@@ -389,7 +390,9 @@ impl Witness {
         let now = self.motion.slip_short.ppm().map(slackside::units::Ppm::get);
         let before = back(25, 14);
         evidence.set(Clue::SlipAt, now);
+        evidence.set(Clue::SlipBefore2, back(3, 1));
         evidence.set(Clue::SlipBefore5, back(7, 4));
+        evidence.set(Clue::SlipBefore10, back(14, 7));
         evidence.set(Clue::SlipBefore20, before);
         evidence.set(Clue::SlipBefore60, back(80, 40));
         let base = before.or_else(|| back(14, 5));
@@ -408,11 +411,20 @@ impl Witness {
         evidence.set(Clue::SlipLeast, least);
         evidence.set(Clue::SlipEarly, self.early.slip);
         evidence.set(Clue::SlipShift, late.zip(self.early.least.or(self.early.slip)).map(|(late, early)| late - early));
+        let settled = self.seconds.least_long(at.saturating_sub(20 * S), at);
+        let settled = settled.zip(self.early.slip.or(self.early.least)).map(|(settled, early)| settled - early);
+        evidence.set(Clue::SlipSettled, settled);
+        evidence.set(Clue::SlipStep, self.seconds.largest_step(at.saturating_sub(5 * S)));
         if self.lagging_shift > 5_000 {
+            let of_lagging = |slip: i32| i32::try_from(i64::from(slip) * 100 / self.lagging_shift).ok();
+            evidence.set(Clue::SettledAgainstLagging, settled.and_then(of_lagging));
             let share = late.and_then(|late| (i64::from(late) * 100).checked_div(self.lagging_shift));
             evidence.set(Clue::SlipAgainstLagging, share.and_then(|share| i32::try_from(share).ok()));
         }
-        foot.unwrap_or_else(|| at.saturating_sub(2 * S)).min(at.saturating_sub(S))
+        let foot = foot.unwrap_or_else(|| at.saturating_sub(2 * S)).min(at.saturating_sub(S));
+        let [usual, then] = before_slip(foot).map(|(from, to)| self.seconds.slip(from, to));
+        evidence.set(Clue::SlipCreep, then.zip(usual).map(|(then, usual)| then - usual));
+        foot
     }
 
     /// A speed in ppm of normal; the head's of what is asked for.
@@ -442,6 +454,9 @@ impl Witness {
             evidence.set(drift, mean(9, 3).zip(mean(80, 40)).map(|(now, then)| now - then));
         }
         let Some(head) = &self.shafts[0] else { return };
+        let [usual, then] =
+            before_slip(foot).map(|(from, to)| head.mean_speed(from, to).and_then(|speed| self.share(0, speed)));
+        evidence.set(Clue::HeadBeforeSlip, then.zip(usual).map(|(then, usual)| then - usual));
         let last = head.turn_speed(at).and_then(|speed| self.share(0, speed));
         let then =
             head.mean_speed(foot.saturating_sub(11 * S), foot.saturating_sub(S)).and_then(|speed| self.share(0, speed));
@@ -502,7 +517,7 @@ impl Witness {
         }
     }
 
-    fn power(&self, at: u64, evidence: &mut Evidence) {
+    fn power(&self, at: u64, foot: u64, evidence: &mut Evidence) {
         if !self.power_meter {
             return;
         }
@@ -512,9 +527,17 @@ impl Witness {
         evidence.set(Clue::PowerAt, now);
         evidence.set(Clue::PowerBefore, before);
         evidence.set(Clue::PowerChange, now.zip(before).map(|(now, before)| now - before));
+        let [usual, then] = before_slip(foot).map(|(from, to)| self.seconds.power_between(from, to).and_then(share));
+        evidence.set(Clue::PowerBeforeSlip, then.zip(usual).map(|(then, usual)| then - usual));
+        evidence.set(Clue::PowerWithSlip, now.zip(then).map(|(now, then)| now - then));
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
         evidence.set(Clue::PowerMost, self.seconds.most_power(at.saturating_sub(60 * S), at).and_then(share));
     }
+}
+
+/// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
+fn before_slip(foot: u64) -> [(u64, u64); 2] {
+    [(25, 12), (3, 0)].map(|(from, to): (u64, u64)| (foot.saturating_sub(from * S), foot.saturating_sub(to * S)))
 }
 
 fn seconds(us: u64) -> i32 {

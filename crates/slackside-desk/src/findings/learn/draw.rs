@@ -400,6 +400,9 @@ impl Run<'_> {
         self.from_s = if before { 0.0 } else { onset_s };
         let at_once = self.chance.happens(habits.at_once);
         let ramp_s = if before || at_once { 0.0 } else { self.chance.between(1.0, habits.ramp_s) };
+        // What cakes on a pulley takes its time; an hour is shortened to minutes.
+        let cakes = matches!(means, Means::Fault(Kind::HeadBuildup | Kind::BootBuildup));
+        let ramp_s = if cakes && !before { ramp_s + 90.0 } else { ramp_s };
         let severity = self.chance.between(habits.severity.0, habits.severity.1);
         // What a leg bears for long without a word must be bad to be heard of at all.
         let severity = if quiet(means) { 0.5 + 0.5 * severity } else { severity };

@@ -34,6 +34,31 @@ impl Share {
     }
 }
 
+/// The same with causes as often as they come: each run weighs as much as its cause is frequent.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Weighed {
+    /// The weight of those that came true.
+    pub right: f64,
+    /// The weight of all.
+    pub of: f64,
+    /// How many they are.
+    pub count: u32,
+}
+
+impl Weighed {
+    fn count(&mut self, weight: f64, right: bool) {
+        self.right += if right { weight } else { 0.0 };
+        self.of += weight;
+        self.count += 1;
+    }
+
+    /// In per cent.
+    #[must_use]
+    pub fn per_cent(self) -> f64 {
+        100.0 * self.right / self.of.max(f64::MIN_POSITIVE)
+    }
+}
+
 /// How one set of runs came out.
 #[derive(Clone, Debug, Default)]
 pub struct Measured {
@@ -45,6 +70,10 @@ pub struct Measured {
     pub first: Share,
     /// One of the two likeliest is.
     pub second: Share,
+    /// The likeliest is right, or a cause that the rules would call by the same name.
+    pub alike: Share,
+    /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
+    pub common: [Weighed; 4],
     /// The likeliest is right, or the answer is a group that holds what is.
     pub grouped: Share,
     /// Answers that are groups.
@@ -53,12 +82,12 @@ pub struct Measured {
     pub looked: Share,
     /// By the core's rules: first, and among two.
     pub rules: [Share; 2],
-    /// Brier's score of all causes: 0 for a seer, 2 for one who is sure and wrong.
+    /// Brier's score of all causes, causes as often as they come: 0 for a seer, 2 for one who is sure and wrong.
     pub brier: f64,
-    /// Chances of the likeliest in tenths: how many, their sum, how many right.
-    pub tenths: [(u32, f64, u32); 10],
-    /// Each word of sureness, as the report says it of any cause: how often it came true.
-    pub words: [Share; 4],
+    /// Chances of the likeliest in tenths, causes as often as they come: how often right, and the sum of what was told by weight.
+    pub tenths: [(Weighed, f64); 10],
+    /// Each word of sureness, as the report says it of any cause, causes as often as they come: how often it came true.
+    pub words: [Weighed; 4],
     /// For each cause: how often it was, how often it was named first, among two, by the rules; and what it was taken for.
     pub causes: Vec<OfCause>,
     /// Parted belts that are on the list, and that stand before every sensor.
@@ -74,6 +103,8 @@ pub struct OfCause {
     pub first: Share,
     /// Named among two.
     pub second: Share,
+    /// Named first by itself, or by one that the rules would call by its name.
+    pub alike: Share,
     /// Named first by the core's rules.
     pub rules: Share,
     /// Runs in which nothing was alarmed.
@@ -137,11 +168,23 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
             cause,
             first: Share::default(),
             second: Share::default(),
+            alike: Share::default(),
             rules: Share::default(),
             quiet: 0,
             taken_for: Vec::new(),
         })
         .collect();
+    let told = |row: &&Row| {
+        row.evidence.first.is_some_and(|first| without == Without::Nothing || !OF_CONTACTS.contains(&first))
+    };
+    let mut alarmed = [0_u32; Cause::ALL.len()];
+    for row in all.iter().filter(told) {
+        alarmed[row.cause as usize] += 1;
+    }
+    // So much that a run weighs 1 on the mean.
+    let often = |cause: &Cause| if alarmed[*cause as usize] > 0 { f64::from(cause.often()) } else { 0.0 };
+    let runs: u32 = alarmed.iter().sum();
+    let share = f64::from(runs) / Cause::ALL.iter().map(often).sum::<f64>().max(1.0);
     for row in all {
         let of = &mut causes[row.cause as usize];
         if row.evidence.first.is_none() {
@@ -149,12 +192,13 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
             of.quiet += 1;
             continue;
         }
-        if without != Without::Nothing && row.evidence.first.is_some_and(|first| OF_CONTACTS.contains(&first)) {
+        if !told(&row) {
             continue;
         }
+        let weight = share * often(&row.cause) / f64::from(alarmed[row.cause as usize].max(1));
         let mut row = row.clone();
         without.take(&mut row);
-        measured.take(model, &row, of);
+        measured.take(model, &row, weight, of);
     }
     measured.brier /= f64::from(measured.runs.max(1));
     for of in &mut causes {
@@ -165,7 +209,7 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
 }
 
 impl Measured {
-    fn take(&mut self, model: &Model, row: &Row, of: &mut OfCause) {
+    fn take(&mut self, model: &Model, row: &Row, weight: f64, of: &mut OfCause) {
         let truth: Vec<Cause> = core::iter::once(row.cause).chain(row.also).collect();
         let told = chances(model, &row.evidence);
         let (likeliest, most) = told[0];
@@ -176,6 +220,12 @@ impl Measured {
         self.runs += 1;
         self.first.count(first);
         self.second.count(second);
+        let alike = truth.iter().any(|cause| rules::alike(*cause, likeliest));
+        let by_rules = rules::right(&row.rules, &truth, 1);
+        self.alike.count(alike);
+        for (share, right) in self.common.iter_mut().zip([first, second, alike, by_rules]) {
+            share.count(weight, right);
+        }
         self.grouped.count(first || in_group);
         self.groups.count(group.is_some());
         for (share, among) in self.rules.iter_mut().zip([1, 2]) {
@@ -188,16 +238,16 @@ impl Measured {
                 let off = part(*chance) - if *cause == row.cause || first && *cause == likeliest { 1.0 } else { 0.0 };
                 off * off
             })
-            .sum::<f64>();
+            .sum::<f64>()
+            * weight;
         let tenth = &mut self.tenths[((most / 100_000) as usize).min(9)];
-        tenth.0 += 1;
-        tenth.1 += part(most);
-        tenth.2 += u32::from(first);
+        tenth.0.count(weight, first);
+        tenth.1 += weight * part(most);
 
         let answer = Answer::with(model, &row.evidence, &[Rubs::default(); Place::COUNT]);
         for finding in &answer.findings {
             let word = Sureness::ALL.iter().position(|word| *word == finding.sureness).unwrap_or(0);
-            self.words[word].count(truth.contains(&finding.cause));
+            self.words[word].count(weight, truth.contains(&finding.cause));
         }
         let top = answer.findings.first().is_some_and(|finding| truth.contains(&finding.cause));
         self.looked.count(top || in_group);
@@ -210,7 +260,8 @@ impl Measured {
 
         of.first.count(first);
         of.second.count(second);
-        of.rules.count(rules::right(&row.rules, &truth, 1));
+        of.alike.count(alike);
+        of.rules.count(by_rules);
         if !first {
             match of.taken_for.iter_mut().find(|(cause, _)| *cause == likeliest) {
                 Some((_, times)) => *times += 1,

@@ -7,7 +7,7 @@ use slackside::conditions::Condition;
 use super::super::answer::{GROUPS, Sureness};
 use super::super::evidence::Clue;
 use super::super::model::{CAUSES, NAT, ROWS};
-use super::measure::{Healthy, Measured, Share};
+use super::measure::{Healthy, Measured, Share, Weighed};
 use crate::scenario::score::upper_bound;
 
 /// All that the page tells.
@@ -26,6 +26,10 @@ pub struct Told<'a> {
 
 fn share(share: Share) -> String {
     if share.of == 0 { "–".to_owned() } else { format!("{:.1} %", share.per_cent()) }
+}
+
+fn weighed(share: Weighed) -> String {
+    if share.count == 0 { "–".to_owned() } else { format!("{:.1} %", share.per_cent()) }
 }
 
 /// The page.
@@ -49,13 +53,16 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         "# How well causes are named\n\n\
          <!-- Written by `{}`; do not edit. -->\n\n\
          A report names what may be wrong, how sure that is, and where to look first. What it says is reckoned from a fixed list of questions\n\
-         asked of the trace (below) by a table of points: each answer gives each cause some points, {NAT} of them a factor of e in its odds. The\n\
-         table was learned from runs of the simulated leg; it decides nothing, and a report's words are guesses until somebody has looked.\n\n\
+         asked of the trace (below) by a table of points: each answer gives each cause some points, {NAT} of them a factor of e in its odds. What\n\
+         the core's rules, which go by physics alone, name first is one of the questions; where physics decides (a line that is open, a shift\n\
+         within the record that no setting can make) it has the last word. The table was learned from runs of the simulated leg; it decides\n\
+         nothing, and a report's words are guesses until somebody has looked.\n\n\
          - **Learned** from {} runs with an alarm or a stop, on invented legs of 8 to 60 m, each used once: cause in turn, and onset, ramp,\n  \
          severity, load, speed, length, sensors fitted by chance.\n\
          - **Measured** on {} others, on the five built-in legs, which no run was learned from, with other seeds, onsets, ramps, loads and\n  \
          lengths. In {} more runs nothing was alarmed, and nothing is named then.\n\
-         - Core {}. Causes come equally often in both draws; on a real leg they do not, and no one knows how often they do.\n\n\
+         - **How often each cause comes** nobody has counted. Both draws have all equally often; the table then weighs each as often as common\n  \
+         practice has it (no source; the weights stand below). Both ways of counting are given. Core {}.\n\n\
          ```sh\n{}\n```\n\n",
         told.command,
         told.learned,
@@ -64,21 +71,28 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         env!("CARGO_PKG_VERSION"),
         told.command
     );
+    let [first, second, alike, rules] = all.common.map(weighed);
     let _ = write!(
         out,
-        "| on the held-out runs | the core's rules, as before | the table |\n|---|---:|---:|\n\
-         | likeliest cause is right | {} | **{}** |\n\
+        "| on the held-out runs | the core's rules alone | the table |\n|---|---:|---:|\n\
+         | likeliest cause is right, each cause as often as any other | {} | **{}** |\n\
          | one of the two likeliest is right | {} | **{}** |\n\
+         | likeliest is right, causes as often as they come | {rules} | **{first}** |\n\
+         | one of the two likeliest is right, so too | – | **{second}** |\n\
+         | likeliest is right, or one that the rules call by the same name | {} | **{}** |\n\
+         | the same, causes as often as they come | {rules} | **{alike}** |\n\
          | right, or a group that holds it (\"cannot tell\", {} of answers) | – | {} |\n\
          | the door the report opens first is right, or its group holds it | {} | {} |\n\
-         | Brier's score (0 a seer, 2 sure and wrong) | – | {:.3} |\n\
-         | the same table on {} invented legs of other seeds | {} | {} |\n\n\
-         The rules are read as generously as they can be meant: \"may not grip\" is right for worn and filmed lagging, a slack take-up, a loose\n\
-         head pulley. A parted belt is on the list in {} of its runs, and before every sensor in {}.\n\n",
+         | Brier's score (0 a seer, 2 sure and wrong), causes as often as they come | – | {:.3} |\n\
+         | likeliest right on {} invented legs of other seeds | {} | {} |\n\n\
+         The rules are read as generously as they can be meant: \"may not grip\" is right for lagging that is worn, filmed or gone, a slack take-up,\n\
+         a loose head pulley. A parted belt is on the list in {} of its runs, and before every sensor in {}.\n\n",
         share(all.rules[0]),
         share(all.first),
         share(all.rules[1]),
         share(all.second),
+        share(all.rules[0]),
+        share(all.alike),
         share(all.groups),
         share(all.grouped),
         share(all.rules[0]),
@@ -90,7 +104,24 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         share(all.parted[0]),
         share(all.parted[1]),
     );
+    worse(out, all);
     out.push_str(FALLS_SHORT);
+}
+
+/// Where it matters most: what moves or holds the belt, by the rules and by the table, and where the table is the worse.
+fn worse(out: &mut String, all: &Measured) {
+    let grave = || all.causes.iter().filter(|of| of.cause.is_grave() && of.first.of > 0);
+    let behind: Vec<String> = grave()
+        .filter(|of| of.alike.right < of.rules.right)
+        .map(|of| format!("{} ({} of {}, rules {})", of.cause.name(), of.alike.right, of.alike.of, of.rules.right))
+        .collect();
+    let _ = write!(
+        out,
+        "Of {} causes that are grave (they move or hold the belt) the table names first, or one that the rules call by the same name, less often than\n\
+         the rules do: {}.\n\n",
+        grave().count(),
+        if behind.is_empty() { "none".to_owned() } else { behind.join("; ") }
+    );
 }
 
 /// What is wanted and not reached, and how far another kind of model came.
@@ -124,17 +155,18 @@ fn sureness(out: &mut String, all: &Measured) {
     );
     let bounds = ["90 % and more", "50 to 90 %", "20 to 50 %", "below 20 %"];
     for ((word, bounds), came) in Sureness::ALL.into_iter().zip(bounds).zip(all.words) {
-        let _ = writeln!(out, "| {} | {bounds} | {} | {} |", word.words(), came.of, share(came));
+        let _ = writeln!(out, "| {} | {bounds} | {} | {} |", word.words(), came.count, weighed(came));
     }
     out.push_str("\nThe likeliest cause of each answer, by the chance told (a diagram of reliability as a table):\n\n| chance told | answers | mean chance | right |\n|---|---:|---:|---:|\n");
-    for (tenth, (count, sum, right)) in all.tenths.iter().enumerate().filter(|(_, (count, ..))| *count > 0) {
+    for (tenth, (came, sum)) in all.tenths.iter().enumerate().filter(|(_, (came, _))| came.count > 0) {
         let _ = writeln!(
             out,
-            "| {} to {} % | {count} | {:.1} % | {:.1} % |",
+            "| {} to {} % | {} | {:.1} % | {:.1} % |",
             10 * tenth,
             10 * (tenth + 1),
-            100.0 * sum / f64::from(*count),
-            100.0 * f64::from(*right) / f64::from(*count)
+            came.count,
+            100.0 * sum / came.of,
+            came.per_cent()
         );
     }
     out.push('\n');
@@ -142,20 +174,23 @@ fn sureness(out: &mut String, all: &Measured) {
 
 fn causes(out: &mut String, all: &Measured) {
     out.push_str(
-        "## Cause by cause\n\n\"Taken for\" is the likeliest cause where that was wrong, with how often.\n\n\
-         | cause | runs with an alarm | without | rules first | first | of two | taken for |\n|---|---:|---:|---:|---:|---:|---|\n",
+        "## Cause by cause\n\n\"Weight\" is how often it comes, against the others; \"alike\" counts a cause that the rules call by the same name as right; \"taken for\" is the\n\
+         likeliest cause where that was wrong, with how often.\n\n\
+         | cause | weight | runs with an alarm | without | rules first | first | first, or alike | of two | taken for |\n|---|---:|---:|---:|---:|---:|---:|---:|---|\n",
     );
     for of in &all.causes {
         let taken: Vec<String> =
             of.taken_for.iter().take(4).map(|(cause, times)| format!("{} {times}", cause.name())).collect();
         let _ = writeln!(
             out,
-            "| {} | {} | {} | {} | {} | {} | {} |",
+            "| {} | {} | {} | {} | {} | {} | {} | {} | {} |",
             of.cause.name(),
+            of.cause.often(),
             of.first.of,
             of.quiet,
             share(of.rules),
             share(of.first),
+            share(of.alike),
             share(of.second),
             taken.join(", ")
         );
