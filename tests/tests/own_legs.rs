@@ -42,7 +42,8 @@ const LEGS: [[&str; 11]; 11] = [
 const SICK: [(&str, &[Cause]); 5] = [
     // Where the belt grips better than the motor pulls, nothing slides: head and boot stall together.
     ("caught-belt", &[Cause::BeltCaught, Cause::Choke, Cause::DriveSlow]),
-    ("choked-boot", &[Cause::Choke]),
+    // A boot pulley that is held fills no boot, but stops the belt from the same place: the door is the same.
+    ("choked-boot", &[Cause::Choke, Cause::BootHeld]),
     ("lagging-worn", &[Cause::LaggingSlick]),
     ("belt-parted", &[Cause::BeltParted]),
     ("drive-belt-slipping", &[Cause::DriveSlow]),

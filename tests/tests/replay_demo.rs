@@ -74,7 +74,7 @@ fn the_demo_trips_because_the_lagging_is_gone() {
     let list = findings(&outcome.evidence);
     let surest = list.first().expect("there are findings");
     assert_eq!((surest.cause, surest.confidence), (Cause::LaggingLost, Confidence::Strong));
-    assert!(named(&outcome).contains(&Named::LaggingGone), "{:?}", named(&outcome));
+    assert_eq!(named(&outcome).first(), Some(&Named::LaggingGone), "{:?}", named(&outcome));
     assert!(!outcome.status.run_permit && !outcome.status.feed_permit && outcome.status.boot_cleared_needed);
 }
 

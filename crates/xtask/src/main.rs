@@ -114,13 +114,13 @@ enum Chore {
         #[arg(long, default_value = "target/findings")]
         store: PathBuf,
         /// Runs to learn from.
-        #[arg(long, default_value_t = 6_000)]
+        #[arg(long, default_value_t = 2_400)]
         runs: usize,
         /// Runs to measure on.
-        #[arg(long, default_value_t = 2_000)]
+        #[arg(long, default_value_t = 800)]
         measured: usize,
         /// Healthy hours to measure on.
-        #[arg(long, default_value_t = 300)]
+        #[arg(long, default_value_t = 20)]
         hours: usize,
         /// The seed of all chance.
         #[arg(long, default_value_t = 1)]

@@ -6,7 +6,7 @@ use slackside::input::Place;
 use slackside::signals::distrust;
 
 use super::cause::Cause;
-use super::evidence::{Clue, Evidence, Raised};
+use super::evidence::{Clue, Evidence, LAGGING_LOST, Raised};
 use super::model::{Model, WHOLE};
 
 /// Causes that no signal tells apart, and the one look that does.
@@ -72,6 +72,8 @@ const SHIFTED: i32 = 8_000;
 const OF_LAGGING: core::ops::RangeInclusive<i32> = 90..=130;
 /// Of the shift, in per cent, what must have come in one step of three seconds.
 const STEPPED: (i32, i32) = (60, 150);
+/// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
+const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
 
@@ -191,13 +193,16 @@ pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
         (cause, whole.checked_div(left).map_or(0, |chance| chance as u32))
     };
     let mut chances: Vec<(Cause, u32)> = Cause::ALL.map(share).to_vec();
-    if let Some(cause) = decided(evidence) {
+    let by_rule = decided(evidence).map(|cause| (cause, BY_RULE));
+    if let Some((cause, most)) =
+        by_rule.or_else(|| offset_of_lagging(evidence).then_some((Cause::LaggingGone, BY_OFFSET)))
+    {
         for (_, chance) in &mut chances {
-            *chance = (u64::from(*chance) * u64::from(WHOLE - BY_RULE) / u64::from(WHOLE)) as u32;
+            *chance = (u64::from(*chance) * u64::from(WHOLE - most) / u64::from(WHOLE)) as u32;
         }
         match chances.iter_mut().find(|(known, _)| *known == cause) {
-            Some((_, chance)) => *chance += BY_RULE,
-            None => chances.push((cause, BY_RULE)),
+            Some((_, chance)) => *chance += most,
+            None => chances.push((cause, most)),
         }
     }
     chances.sort_by_key(|(_, chance)| core::cmp::Reverse(*chance));
@@ -216,23 +221,32 @@ fn lagging_stepped_off(evidence: &Evidence) -> bool {
     settled >= SHIFTED && OF_LAGGING.contains(&share) && (settled / 100 * least..settled / 100 * most).contains(&step)
 }
 
+/// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
+/// another leg and swapped sensors can look so too.
+fn offset_of_lagging(evidence: &Evidence) -> bool {
+    evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
+}
+
 /// What physics rules out: not a matter of points.
 fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
-    let of_targets = |targets: Condition, pattern: Clue, long: Clue| {
-        let raised = evidence.raised[targets.rank()] != Raised::No;
-        !raised
-            && evidence.get(pattern).is_none_or(|pattern| pattern == 0)
-            && evidence.get(long).is_none_or(|long| long == 0)
+    let about_ratio = matches!(
+        evidence.first,
+        Some(Condition::RatioShifted | Condition::RatioOrWiring | Condition::SlipNegative | Condition::SlipImpossible)
+    );
+    let unseen = |targets: Condition, pattern: Clue, long: Clue| {
+        let none = |clue: Clue| evidence.get(clue).is_none_or(|answer| answer == 0);
+        about_ratio && evidence.raised[targets.rank()] == Raised::No && none(pattern) && none(long)
     };
     match cause {
         // What is wrong in the settings, or on the wires, was so when the leg was started.
         Cause::WrongDiameters | Cause::SensorsSwapped => {
             let fitted = evidence.get(Clue::SlipEarly).is_some_and(|early| early.abs() <= FITTED);
-            fitted && evidence.get(Clue::SlipShift).is_some_and(|shift| shift.abs() >= FITTED)
+            let shifted = |clue: Clue| evidence.get(clue).is_some_and(|shift| shift.abs() >= FITTED);
+            fitted && (shifted(Clue::SlipShift) || shifted(Clue::SlipSettled))
         }
-        // A target too few shows in the edges.
-        Cause::HeadTargetMissing => of_targets(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong),
-        Cause::BootTargetMissing => of_targets(Condition::BootTargets, Clue::BootPattern, Clue::BootLong),
+        // A target too few shows in the edges: a ratio that has shifted without that is no target.
+        Cause::HeadTargetMissing => unseen(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong),
+        Cause::BootTargetMissing => unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong),
         _ => false,
     }
 }
@@ -292,4 +306,64 @@ fn place(cause: Cause, rubs: &[slackside::diagnose::Rubs; Place::COUNT]) -> Opti
     }
     let rubbed = Place::ALL.into_iter().zip(rubs).filter(|(_, rub)| rub.count > 0);
     rubbed.max_by_key(|(_, rub)| (locked(rub), rub.duty, rub.longest)).map(|(place, _)| place)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A leg whose first alarm was this, with these answers.
+    fn evidence(first: Condition, answers: &[(Clue, i32)]) -> Evidence {
+        let mut evidence = Evidence::default();
+        evidence.first = Some(first);
+        evidence.raised[first.rank()] = Raised::With;
+        for (clue, answer) in answers {
+            evidence.set(*clue, Some(*answer));
+        }
+        evidence
+    }
+
+    fn chance(evidence: &Evidence, cause: Cause) -> u32 {
+        let all = chances(Model::learned(), evidence);
+        all.into_iter().find(|(known, _)| *known == cause).map_or(0, |(_, chance)| chance)
+    }
+
+    #[test]
+    fn slip_that_steps_by_the_lagging_is_the_lagging() {
+        let stepped = [(Clue::SlipSettled, 39_000), (Clue::SettledAgainstLagging, 103), (Clue::SlipStep, 35_000)];
+        let at_once = evidence(Condition::RatioShifted, &stepped);
+        assert!(chance(&at_once, Cause::LaggingGone) >= BY_RULE);
+        // As much, but grown: by the points alone.
+        let grown = evidence(Condition::RatioShifted, &[stepped[0], stepped[1], (Clue::SlipStep, 3_000)]);
+        assert!(chance(&grown, Cause::LaggingGone) < BY_RULE);
+        // At once, but not by the lagging.
+        let other = evidence(Condition::RatioShifted, &[stepped[0], (Clue::SettledAgainstLagging, 60), stepped[2]]);
+        assert!(chance(&other, Cause::LaggingGone) < BY_RULE);
+    }
+
+    #[test]
+    fn a_ratio_that_fitted_for_minutes_is_neither_the_settings_nor_a_target() {
+        let shift = [(Clue::SlipEarly, 1_000), (Clue::SlipShift, -42_000), (Clue::SlipSettled, -43_000)];
+        let late = evidence(Condition::RatioShifted, &shift);
+        for cause in [Cause::WrongDiameters, Cause::SensorsSwapped, Cause::HeadTargetMissing, Cause::BootTargetMissing]
+        {
+            assert_eq!(chance(&late, cause), 0, "{cause:?}");
+        }
+        // There from the start it may well be the settings, and a target that is called missing may be.
+        let mut early = evidence(Condition::RatioShifted, &[(Clue::SlipEarly, -42_000), (Clue::SlipShift, 0)]);
+        early.raised[Condition::BootTargets.rank()] = Raised::With;
+        assert!(chance(&early, Cause::WrongDiameters) > 0 && chance(&early, Cause::BootTargetMissing) > 0);
+    }
+
+    #[test]
+    fn a_wire_that_is_open_is_told_by_the_line_and_all_chances_are_one() {
+        let cut = evidence(Condition::BootSensorFault, &[(Clue::BootLine, 1)]);
+        assert!(chance(&cut, Cause::BootSensorLost) >= BY_RULE);
+        for evidence in
+            [cut, evidence(Condition::DeepUnderspeed, &[]), evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 0)])]
+        {
+            let all: u32 = chances(Model::learned(), &evidence).into_iter().map(|(_, chance)| chance).sum();
+            assert!((WHOLE - 200..=WHOLE).contains(&all), "{all}");
+        }
+    }
 }

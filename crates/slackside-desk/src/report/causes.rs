@@ -310,10 +310,9 @@ mod tests {
             for said in [found.first, found.inspect] {
                 let said = said.to_lowercase();
                 assert!(!said.is_empty(), "{cause:?}");
-                if let Some(hand) = hands.iter().find(|hand| said.contains(**hand)) {
-                    let before = said.find("lock out").or_else(|| said.find("locked out"));
-                    let at = said.find(*hand).unwrap_or(0);
-                    assert!(before.is_some_and(|before| before < at), "{cause:?}: {said}");
+                let locked = ["lock out", "locked out"].into_iter().filter_map(|words| said.find(words)).min();
+                for (hand, at) in hands.iter().filter_map(|hand| Some((hand, said.find(hand)?))) {
+                    assert!(locked.is_some_and(|locked| locked < at), "{cause:?}, {hand}: {said}");
                 }
             }
             assert!(found.first.chars().count() <= 150, "{cause:?}: more than two lines");

@@ -7,13 +7,11 @@ use slackside::settings::{Action, Field, LimitPart, Limits, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
-use super::causes::{inspection, place};
+use super::because::{Because, because};
+use super::causes::place;
 use super::clock::Clock;
 use super::figures;
 use super::sources::{Sources, Told};
-use crate::findings::answer::{Answer, Group};
-use crate::findings::cause::Cause;
-use crate::findings::evidence::{Clue, Evidence};
 use crate::replay::{FirstOut, Outcome, Peak, Row, refusal_name};
 use crate::trace::Channel;
 
@@ -92,21 +90,6 @@ pub struct Event {
     pub bad: bool,
     /// Where its numbers come from.
     pub from: Sources,
-}
-
-/// A finding in words.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Because {
-    /// What it may be.
-    pub title: String,
-    /// How sure.
-    pub sureness: &'static str,
-    /// The figure that speaks for it, with what it is a figure of.
-    pub figure: Option<String>,
-    /// What to do first, with its caution.
-    pub first: &'static str,
-    /// What to inspect.
-    pub inspect: &'static str,
 }
 
 /// The story of a replay.
@@ -717,49 +700,6 @@ fn plain_names(text: &str) -> String {
         .fold(text.to_owned(), |text, condition| {
             text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
         })
-}
-
-fn because(outcome: &Outcome) -> Vec<Because> {
-    let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);
-    let findings = answer.findings.iter().map(|finding| {
-        let inspection = inspection(finding.cause);
-        let title = match finding.place {
-            Some(at) => format!("{}: {}", inspection.title, place(at)),
-            None => inspection.title.to_owned(),
-        };
-        let (first, inspect) = (inspection.first, inspection.inspect);
-        let figure = figure(finding.cause, &outcome.asked);
-        Because { title, sureness: finding.sureness.words(), figure, first, inspect }
-    });
-    answer.cannot_tell.map(|group| together(&group)).into_iter().chain(findings).collect()
-}
-
-/// The figure that speaks for a cause, with what it is a figure of: beside a word of sureness a bare one would be read as how sure.
-fn figure(cause: Cause, evidence: &Evidence) -> Option<String> {
-    let percent = |clue: Clue| evidence.get(clue).map(|ppm| figures::percent(Ppm::new(ppm)));
-    match cause {
-        Cause::LaggingGone | Cause::WrongDiameters | Cause::HeadBuildup | Cause::BootBuildup => {
-            percent(Clue::SlipLeast).map(|least| format!("slip never below {least}"))
-        }
-        Cause::LaggingSlick | Cause::TakeUp | Cause::HeadPulleyLoose | Cause::Choke | Cause::BeltCaught => {
-            percent(Clue::SlipAt).map(|slip| format!("slip {slip} then"))
-        }
-        Cause::Overload => evidence.get(Clue::PowerAt).map(|power| format!("power {} % of rated then", power / 10)),
-        Cause::DriveSlow => percent(Clue::HeadSpeed).map(|speed| format!("head at {speed} of normal speed then")),
-        _ => None,
-    }
-}
-
-/// Causes that no signal tells apart, as one finding that stands before them.
-fn together(group: &Group) -> Because {
-    let names: Vec<&str> = group.causes.iter().map(|cause| cause.name()).collect();
-    Because {
-        title: format!("Signals do not tell these apart: {}", names.join(", ")),
-        sureness: "one of these",
-        figure: None,
-        first: group.look,
-        inspect: group.look,
-    }
 }
 
 /// A title inside a sentence.

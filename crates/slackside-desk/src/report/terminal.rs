@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
+use super::because::Because;
 use super::sources::Told;
-use super::story::{Because, Event, RunUpRow, Story};
+use super::story::{Event, RunUpRow, Story};
 use crate::cautions;
 use crate::replay::Outcome;
 

@@ -14,6 +14,7 @@ mod witness;
 
 pub use entries::{Clue, Entry};
 pub use pairs::PAIRS;
+pub use ruled::LAGGING_LOST;
 pub use witness::Witness;
 
 use slackside::conditions::Condition;

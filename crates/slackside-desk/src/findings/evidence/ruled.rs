@@ -4,6 +4,9 @@ use slackside::diagnose::{Cause, Evidence as Looked, findings};
 
 use super::{Clue, Evidence};
 
+/// The number of the rule that knows lost lagging by its offset.
+pub const LAGGING_LOST: i32 = 1;
+
 /// Ask the rules.
 pub(super) fn tell(looked: &Looked, evidence: &mut Evidence) {
     let mut causes = findings(looked).into_iter().map(|finding| number(finding.cause));
@@ -16,7 +19,7 @@ pub(super) fn tell(looked: &Looked, evidence: &mut Evidence) {
 const fn number(cause: Cause) -> i32 {
     use slackside::input::Shaft::{Boot, Head};
     match cause {
-        Cause::LaggingLost => 1,
+        Cause::LaggingLost => LAGGING_LOST,
         Cause::RatioWrong => 2,
         Cause::SensorsSwapped => 3,
         Cause::SpeedWrong => 4,

@@ -125,10 +125,15 @@ impl Witness {
         }
     }
 
+    /// The time, which never runs back here: a trace in which it does is refused by others.
+    fn on(&mut self, at: u64) -> u64 {
+        self.newest = self.newest.max(at);
+        self.newest
+    }
+
     /// An input of the trace, before the core takes it.
     pub fn input(&mut self, input: &Input) {
-        let at = input.at.get();
-        self.newest = self.newest.max(at);
+        let at = self.on(input.at.get());
         match input.signal {
             Signal::Edge(shaft, rising) => {
                 if let Some(log) = &mut self.shafts[of(shaft)] {
@@ -193,6 +198,7 @@ impl Witness {
 
     /// The motion changed.
     pub fn motion(&mut self, at: u64, motion: &Motion) {
+        let at = self.on(at);
         self.seconds.motion(at, motion);
         for (index, shaft) in [&motion.head, &motion.boot].into_iter().enumerate() {
             self.look_at(index, shaft);
@@ -220,7 +226,6 @@ impl Witness {
             self.early(started, at);
         }
         self.motion = *motion;
-        self.newest = self.newest.max(at);
     }
 
     fn look_at(&mut self, index: usize, shaft: &ShaftMotion) {
@@ -253,7 +258,7 @@ impl Witness {
 
     /// The core said something.
     pub fn verdict(&mut self, verdict: &Verdict) {
-        let at = verdict.at.get();
+        let at = self.on(verdict.at.get());
         match verdict.change {
             Change::Phase(phase) => {
                 if phase == Phase::Starting && self.started.is_none() {
