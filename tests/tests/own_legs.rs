@@ -7,9 +7,10 @@ use std::io::{self, Cursor};
 use std::path::Path;
 
 use slackside::conditions::Condition;
-use slackside::diagnose::{Cause, findings};
 use slackside::input::Input;
 use slackside_desk::crew::Crew as _;
+use slackside_desk::findings::answer::Answer;
+use slackside_desk::findings::cause::Cause;
 use slackside_desk::replay::{Job, replay};
 use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::due::Why;
@@ -40,9 +41,10 @@ const LEGS: [[&str; 11]; 11] = [
 /// Sick scenarios, and the causes of which one must be among the three that a report begins with.
 const SICK: [(&str, &[Cause]); 5] = [
     // Where the belt grips better than the motor pulls, nothing slides: head and boot stall together.
-    ("caught-belt", &[Cause::BootChoked, Cause::DriveSlow]),
-    ("choked-boot", &[Cause::BootChoked]),
-    ("lagging-worn", &[Cause::GripLost]),
+    ("caught-belt", &[Cause::BeltCaught, Cause::Choke, Cause::DriveSlow]),
+    // A boot pulley that is held fills no boot, but stops the belt from the same place: the door is the same.
+    ("choked-boot", &[Cause::Choke, Cause::BootHeld]),
+    ("lagging-worn", &[Cause::LaggingSlick]),
     ("belt-parted", &[Cause::BeltParted]),
     ("drive-belt-slipping", &[Cause::DriveSlow]),
 ];
@@ -100,10 +102,11 @@ fn played(mut scenario: Scenario, leg: &[&str; 11]) -> Played {
     let summary = run(&scenario, &commissioned, scenario.seed, true, &mut recorded).expect("a run");
     let reader = Reader::from_read("own.csv", Cursor::new(recorded.trace)).expect("a trace");
     let outcome = replay(Job::new(reader, &settings.checked, leg[0])).expect("a whole trace");
+    let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);
     Played {
         stopped: recorded.guard.dropped.map(|(at, because)| (at.get() as f64 / 1e6, because)),
         called: summary.why(),
-        causes: findings(&outcome.evidence).iter().take(3).map(|finding| finding.cause).collect(),
+        causes: answer.findings.iter().take(3).map(|finding| finding.cause).collect(),
     }
 }
 

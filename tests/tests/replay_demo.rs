@@ -10,10 +10,18 @@ use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 use slackside_desk::demo;
+use slackside_desk::findings::answer::Answer;
+use slackside_desk::findings::cause::Cause as Named;
 use slackside_desk::monitor::monitor;
 use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
 use slackside_desk::report::{WIDTH, bench, object, page, words};
 use slackside_desk::trace::{HEADER, Reader, write_row};
+
+/// The causes that the report names, in the order in which to look.
+fn named(outcome: &Outcome) -> Vec<Named> {
+    let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);
+    answer.findings.iter().map(|finding| finding.cause).collect()
+}
 
 fn example() -> Checked {
     Settings::example().check().expect("the example leg is sound")
@@ -66,6 +74,7 @@ fn the_demo_trips_because_the_lagging_is_gone() {
     let list = findings(&outcome.evidence);
     let surest = list.first().expect("there are findings");
     assert_eq!((surest.cause, surest.confidence), (Cause::LaggingLost, Confidence::Strong));
+    assert_eq!(named(&outcome).first(), Some(&Named::LaggingGone), "{:?}", named(&outcome));
     assert!(!outcome.status.run_permit && !outcome.status.feed_permit && outcome.status.boot_cleared_needed);
 }
 
@@ -240,6 +249,9 @@ fn a_cut_wire_is_named_as_one_and_a_motor_that_runs_on_too() {
     assert!((50_500_000..51_000_000).contains(&trip), "{first_out:?}");
     let surest = findings(&outcome.evidence).first().map(|finding| (finding.cause, finding.confidence));
     assert_eq!(surest, Some((Cause::SensorLost(slackside::input::Shaft::Boot), Confidence::Strong)));
+    let named = named(&outcome);
+    let lost = named.iter().position(|cause| *cause == Named::BootSensorLost).expect("the lost sensor is named");
+    assert!(named.iter().position(|cause| *cause == Named::BeltParted).is_none_or(|parted| parted < lost), "{named:?}");
     assert!(outcome.ran_on_us.is_some_and(|ran_on| ran_on > 30_000_000));
     let flat = words(&outcome, &[]).split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flat.contains("did not obey the run permit"), "{flat}");

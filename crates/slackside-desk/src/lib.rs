@@ -13,6 +13,7 @@ pub mod demo;
 pub mod drawing;
 pub mod error;
 pub mod files;
+pub mod findings;
 pub mod import;
 pub mod monitor;
 pub mod plant;

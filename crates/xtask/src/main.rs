@@ -4,6 +4,7 @@ mod board;
 mod box_run;
 mod budget;
 mod emulator;
+mod findings;
 mod frameworks;
 mod image;
 mod latency;
@@ -110,6 +111,25 @@ enum Chore {
         #[arg(long)]
         check: bool,
     },
+    /// Draw runs at random, learn the model of the findings from them, measure it on others, and write model and page. What was played
+    /// is kept in the store and gone on with.
+    Findings {
+        /// Where played runs are kept.
+        #[arg(long, default_value = "target/findings")]
+        store: PathBuf,
+        /// Runs to learn from.
+        #[arg(long, default_value_t = 2_400)]
+        runs: usize,
+        /// Runs to measure on.
+        #[arg(long, default_value_t = 800)]
+        measured: usize,
+        /// Healthy hours to measure on.
+        #[arg(long, default_value_t = 20)]
+        hours: usize,
+        /// The seed of all chance.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
     /// Let a box live for a month of its time: runs, trips, faults, floods and losses of power at random from a seed.
     Soak {
         /// The seed.
@@ -153,6 +173,7 @@ fn main() -> ExitCode {
         Chore::NoPanic { boards: false } => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
+        Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
         Chore::Soak { seed, hours } => soak::run(seed, hours),
         Chore::States { most } => states::run(most),
         Chore::Tidy => tidy::run(),

@@ -24,6 +24,7 @@ use super::sample::Sample;
 use super::samples_csv::SamplesCsv;
 use super::units::check_units;
 use super::window::Keeper;
+use crate::findings::evidence::Witness;
 use crate::monitor::{Monitor, monitor};
 use crate::trace::{Progress, Reader};
 
@@ -92,6 +93,7 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
     let watch = Watch {
         outcome,
         gather: Gather::new(settings),
+        witness: Witness::new(settings),
         settings,
         samples,
         events,
@@ -137,6 +139,7 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
 /// Have the monitor take one input, everybody looking on.
 fn observe(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, input: Input) {
     draw_silence(monitor, watch, input.at);
+    watch.borrow_mut().witness.input(&input);
     take(monitor, watch, input);
     let mut watch = watch.borrow_mut();
     if let Some(at) = watch.first_out.take() {
@@ -179,6 +182,7 @@ fn draw_silence(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, until: Micros
 struct Watch<'a> {
     outcome: Outcome,
     gather: Gather,
+    witness: Witness,
     settings: &'a Checked,
     samples: Option<SamplesCsv<'a>>,
     events: Option<EventsCsv<'a>>,
@@ -201,6 +205,7 @@ impl Tap for Looks<'_, '_> {
                 let motion = Motion::of(signals, plan, now);
                 watch.outcome.slip(now, watch.gather.newest(), &motion);
                 watch.gather.motion(now, &motion);
+                watch.witness.motion(now.get(), &motion);
             }
             Told::Signal(Signal::SpeedReference(reference)) => {
                 watch.reference = *reference;
@@ -257,6 +262,7 @@ impl Watch<'_> {
         }
         self.outcome.take(verdict);
         self.gather.verdict(verdict);
+        self.witness.verdict(verdict);
         if let Some(events) = &mut self.events {
             let wrote = events.write(verdict);
             self.note(wrote);
@@ -284,6 +290,7 @@ impl Watch<'_> {
         outcome.status = monitor.status();
         outcome.alarms = Condition::ALL.map(|condition| monitor.alarm(condition));
         outcome.evidence = self.gather.evidence();
+        outcome.asked = self.witness.evidence(&outcome.evidence);
         outcome.motion = *self.gather.newest();
         Ok(outcome)
     }

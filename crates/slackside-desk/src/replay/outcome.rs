@@ -13,6 +13,7 @@ use super::rows::{Row, Rows};
 use super::run_up::RunUp;
 use super::series::Series;
 use super::window::Window;
+use crate::findings::evidence::Evidence as Asked;
 use crate::report::Clock;
 use crate::trace::{Survey, Warning};
 
@@ -122,8 +123,10 @@ pub struct Outcome {
     pub alarms: [AlarmState; Condition::COUNT],
     /// What measure knew at the end.
     pub motion: Motion,
-    /// What diagnose goes by.
+    /// What the core's diagnose goes by.
     pub evidence: Evidence,
+    /// What findings go by.
+    pub asked: Asked,
     /// Slip over one and over four boot turns while the boot is overdue: its next edge may say otherwise.
     pub(super) open: [Option<Peak>; 2],
     pub(super) run_given: bool,
@@ -168,6 +171,7 @@ impl Outcome {
             alarms: [AlarmState::Normal; Condition::COUNT],
             motion: Motion::NONE,
             evidence: Gather::new(settings).evidence(),
+            asked: Asked::default(),
             open: [None; 2],
             run_given: status.run_permit,
             drive_on: false,

@@ -154,9 +154,8 @@ pub(super) fn check_first(out: &mut String, notes: &mut Notes, outcome: &Outcome
     out.push_str("</ol>\n<p class=\"note\">Guesses from the signals alone. Look before you act.</p>\n</section>\n");
 }
 
-fn sure(notes: &mut Notes, outcome: &Outcome, story: &Story, finding: &super::story::Because) -> String {
-    // Beside "likely" a bare percentage would read as how likely it is.
-    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!("; {figure} was measured"));
+fn sure(notes: &mut Notes, outcome: &Outcome, story: &Story, finding: &super::because::Because) -> String {
+    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!("; {figure}"));
     let words = format!("{}{figure}", finding.sureness);
     format!("<span class=\"sure\">{}</span>", notes.traced(outcome, &words, &story.headline_from))
 }

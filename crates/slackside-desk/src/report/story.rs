@@ -2,13 +2,13 @@
 
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::diagnose::findings;
 use slackside::input::{Place, Shaft, Signal};
 use slackside::settings::{Action, Field, LimitPart, Limits, Targets};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
-use super::causes::{inspection, sureness};
+use super::because::{Because, because};
+use super::causes::place;
 use super::clock::Clock;
 use super::figures;
 use super::sources::{Sources, Told};
@@ -90,21 +90,6 @@ pub struct Event {
     pub bad: bool,
     /// Where its numbers come from.
     pub from: Sources,
-}
-
-/// A finding in words.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Because {
-    /// What it may be.
-    pub title: String,
-    /// How sure.
-    pub sureness: &'static str,
-    /// The figure it rests on.
-    pub figure: Option<String>,
-    /// What to do first, with its caution.
-    pub first: &'static str,
-    /// What to inspect.
-    pub inspect: &'static str,
 }
 
 /// The story of a replay.
@@ -404,7 +389,7 @@ fn place_of(condition: Condition, detail: u8) -> Option<&'static str> {
             | Condition::RubHot
             | Condition::ContactFault
     )
-    .then(|| Place::ALL.get(usize::from(detail)).copied().map(super::causes::place))
+    .then(|| Place::ALL.get(usize::from(detail)).copied().map(place))
     .flatten()
 }
 
@@ -645,11 +630,8 @@ fn unknown(outcome: &Outcome, clock: Clock) -> Vec<Told> {
             format!("{wires} not supervised: a cut wire looks like a shaft that stands, and is treated as one.").into(),
         );
     }
-    let places: Vec<&str> = Place::ALL
-        .into_iter()
-        .filter(|place| machine.contacts[place.index()].is_none())
-        .map(super::causes::place)
-        .collect();
+    let places: Vec<&str> =
+        Place::ALL.into_iter().filter(|place| machine.contacts[place.index()].is_none()).map(place).collect();
     if places.len() == Place::COUNT {
         lines.push("There are no rub contacts: where the belt runs was not watched.".into());
     } else if !places.is_empty() {
@@ -718,22 +700,6 @@ fn plain_names(text: &str) -> String {
         .fold(text.to_owned(), |text, condition| {
             text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
         })
-}
-
-fn because(outcome: &Outcome) -> Vec<Because> {
-    findings(&outcome.evidence)
-        .iter()
-        .map(|finding| {
-            let inspection = inspection(finding.cause);
-            Because {
-                title: inspection.title,
-                sureness: sureness(finding.confidence),
-                figure: finding.figure.map(figures::percent),
-                first: inspection.first,
-                inspect: inspection.inspect,
-            }
-        })
-        .collect()
 }
 
 /// A title inside a sentence.

@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
+use super::because::Because;
 use super::sources::Told;
-use super::story::{Because, Event, RunUpRow, Story};
+use super::story::{Event, RunUpRow, Story};
 use crate::cautions;
 use crate::replay::Outcome;
 
@@ -89,7 +90,7 @@ fn first_screen(out: &mut String, outcome: &Outcome, story: &Story) {
 }
 
 fn titled(finding: &Because) -> String {
-    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!(", {figure}"));
+    let figure = finding.figure.as_ref().map_or_else(String::new, |figure| format!("; {figure}"));
     format!("{} ({}{figure}).", finding.title, finding.sureness)
 }
 

@@ -40,6 +40,11 @@ pub trait Watch {
 
     /// No earlier input than this follows; what is allowed now? Asked every 20 ms.
     fn permits(&mut self, now_us: u64) -> Permits;
+
+    /// Whether enough was seen: the run ends then, before its time.
+    fn enough(&self) -> bool {
+        false
+    }
 }
 
 /// How often a row of truth is given, in microseconds.
@@ -101,7 +106,7 @@ pub fn run(
 ) -> std::io::Result<Summary> {
     let mut running = Running::new(scenario, commissioned, seed, obey);
     let end_us = (scenario.duration_s * 1e6) as u64;
-    while running.now < end_us {
+    while running.now < end_us && !watch.enough() {
         if running.plant.at_slow_part() {
             running.set_controls();
         }

@@ -1,0 +1,389 @@
+//! The answer: which causes to name, in which order to look, how sure each is, and when to say that signals cannot tell.
+
+use slackside::conditions::Condition;
+use slackside::diagnose::Lock;
+use slackside::input::Place;
+use slackside::signals::distrust;
+
+use super::cause::Cause;
+use super::evidence::{Clue, Evidence, LAGGING_LOST, Raised};
+use super::model::{Model, WHOLE};
+
+/// Causes that no signal tells apart, and the one look that does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Group {
+    /// At most three.
+    pub causes: &'static [Cause],
+    /// What parts them.
+    pub look: &'static str,
+}
+
+/// What signals often cannot tell.
+pub const GROUPS: [Group; 8] = [
+    Group {
+        causes: &[Cause::LaggingGone, Cause::BootBuildup, Cause::WrongDiameters],
+        look: "Lock out, look at the head pulley through its door, then measure both pulleys: which differs from the settings?",
+    },
+    Group {
+        causes: &[Cause::LaggingSlick, Cause::TakeUp, Cause::HeadPulleyLoose],
+        look: "Lock out, look at the take-up's travel, then chalk a line from hub to shaft at the head: does it part at the next start?",
+    },
+    Group {
+        causes: &[Cause::Choke, Cause::Overload, Cause::BeltCaught],
+        look: "Lock out, tag out, prove it dead; then look into the boot: full, or is the belt held above it? Never jog it free.",
+    },
+    Group {
+        causes: &[Cause::BootSensorLost, Cause::BootPulleyLoose, Cause::BootHeld],
+        look: "Lock out, then turn the boot shaft by hand: does it turn freely, does the pulley turn with it, does the box count its targets?",
+    },
+    Group {
+        causes: &[Cause::ContactStuck, Cause::OffCentre],
+        look: "Lock out, then see whether the belt leans on the contact that is closed.",
+    },
+    Group {
+        causes: &[Cause::BootTargetLoose, Cause::BootTargetMissing, Cause::BootSensorUnsteady],
+        look: "Lock out, then take hold of each target on the boot shaft by hand: all there, none loose, each as near to the sensor?",
+    },
+    Group {
+        causes: &[Cause::HeadTargetLoose, Cause::HeadTargetMissing, Cause::HeadSensorUnsteady],
+        look: "Lock out, then take hold of each target on the head shaft by hand: all there, none loose, each as near to the sensor?",
+    },
+    Group {
+        causes: &[Cause::HeadBuildup, Cause::WrongDiameters, Cause::SensorsSwapped],
+        look: "Lock out, then see which sensor answers which input; then measure both pulleys over what is caked on them.",
+    },
+];
+
+/// Below this chance of the likeliest cause a group is answered, if one holds enough of the whole.
+const UNSURE: u32 = 500_000;
+/// What a group must hold together.
+const TOGETHER: u32 = 700_000;
+/// Causes below this are not named.
+const NAMED: u32 = 60_000;
+/// A parted belt is named from here on: what is seldom but grave.
+const PARTED: u32 = 10_000;
+/// The most causes named.
+const MOST: usize = 5;
+/// Slip after the start of a leg whose settings fit, and the least by which it must have shifted since to speak against them, in ppm.
+const FITTED: i32 = 10_000;
+/// The least shift of slip that is looked at as lost lagging, in ppm: belts creep up to 2 %, 1 % of it with the load.
+const SHIFTED: i32 = 8_000;
+/// Of what lost lagging would show, in per cent: creep comes on top.
+const OF_LAGGING: core::ops::RangeInclusive<i32> = 90..=130;
+/// Of the shift, in per cent, what must have come in one step of three seconds.
+const STEPPED: (i32, i32) = (60, 150);
+/// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
+const BY_OFFSET: u32 = 500_000;
+/// How likely a cause is that a rule decides.
+const BY_RULE: u32 = 950_000;
+
+/// How sure a cause is, in words that the page of findings holds against what came true.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Sureness {
+    /// Below one in five.
+    Possible,
+    /// Below a half.
+    MayWellBe,
+    /// Below nine in ten.
+    Likely,
+    /// From nine in ten.
+    AlmostCertain,
+}
+
+impl Sureness {
+    /// All of them, the surest first.
+    pub const ALL: [Self; 4] = [Self::AlmostCertain, Self::Likely, Self::MayWellBe, Self::Possible];
+
+    /// Of a chance.
+    #[must_use]
+    pub const fn of(chance: u32) -> Self {
+        match chance {
+            900_000.. => Self::AlmostCertain,
+            500_000.. => Self::Likely,
+            200_000.. => Self::MayWellBe,
+            _ => Self::Possible,
+        }
+    }
+
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::AlmostCertain => "almost certain",
+            Self::Likely => "likely",
+            Self::MayWellBe => "may well be",
+            Self::Possible => "possible",
+        }
+    }
+}
+
+/// One cause of an answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// What it may be.
+    pub cause: Cause,
+    /// Where, where it has a place.
+    pub place: Option<Place>,
+    /// How likely it is, in millionths.
+    pub chance: u32,
+    /// In words.
+    pub sureness: Sureness,
+}
+
+/// What may be wrong.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Answer {
+    /// The causes, in the order in which to look.
+    pub findings: Vec<Finding>,
+    /// Causes among them that the signals do not tell apart.
+    pub cannot_tell: Option<Group>,
+}
+
+impl Answer {
+    /// To a replay's evidence; nothing is answered where nothing was alarmed.
+    #[must_use]
+    pub fn to(evidence: &Evidence, rubs: &[slackside::diagnose::Rubs; Place::COUNT]) -> Self {
+        Self::with(Model::learned(), evidence, rubs)
+    }
+
+    /// As [`to`](Self::to), by another model.
+    #[must_use]
+    pub fn with(model: &Model, evidence: &Evidence, rubs: &[slackside::diagnose::Rubs; Place::COUNT]) -> Self {
+        if evidence.is_quiet() {
+            return Self::default();
+        }
+        let chances = chances(model, evidence);
+        let cannot_tell = cannot_tell(&chances);
+        let named = |(cause, chance): &(Cause, u32)| {
+            *chance >= NAMED
+                || (*cause == Cause::BeltParted && *chance >= PARTED)
+                || ran_back(*cause, evidence)
+                || cannot_tell.is_some_and(|group| group.causes.contains(cause))
+        };
+        let mut findings: Vec<Finding> = chances
+            .into_iter()
+            .filter(named)
+            .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
+            .collect();
+        // By what is lost while nobody looks there: its chance times its consequence.
+        findings.sort_by_key(|finding| {
+            core::cmp::Reverse(u64::from(finding.chance) * u64::from(finding.cause.consequence()))
+        });
+        // What may drop belt or load comes before any sensor, and is on the list however long that is.
+        for grave in [Cause::BeltParted, Cause::Rollback] {
+            let at = findings.iter().position(|finding| finding.cause == grave);
+            let sensor = findings.iter().position(|finding| finding.cause.is_of_sensors());
+            if let (Some(at), Some(sensor)) = (at, sensor)
+                && sensor < at
+            {
+                let finding = findings.remove(at);
+                findings.insert(sensor, finding);
+            }
+        }
+        findings.truncate(MOST);
+        Self { findings, cannot_tell }
+    }
+}
+
+/// The leg was told to run back: whoever comes near it must think of that, however likely a contact is that never closed.
+fn ran_back(cause: Cause, evidence: &Evidence) -> bool {
+    cause == Cause::Rollback && evidence.first == Some(Condition::Rollback)
+}
+
+/// Every cause with its chance, the likeliest first: the model's, but where a rule decides.
+#[must_use]
+pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
+    let told = model.chances(evidence);
+    let possible = |cause: Cause| if cannot_be(cause, evidence) { 0 } else { told[cause as usize] };
+    let left: u64 = Cause::ALL.into_iter().map(|cause| u64::from(possible(cause))).sum();
+    let share = |cause: Cause| {
+        let whole = u64::from(possible(cause)) * u64::from(WHOLE);
+        (cause, whole.checked_div(left).map_or(0, |chance| chance as u32))
+    };
+    let mut chances: Vec<(Cause, u32)> = Cause::ALL.map(share).to_vec();
+    let by_rule = decided(evidence).map(|cause| (cause, BY_RULE));
+    if let Some((cause, most)) =
+        by_rule.or_else(|| offset_of_lagging(evidence).then_some((Cause::LaggingGone, BY_OFFSET)))
+    {
+        for (_, chance) in &mut chances {
+            *chance = (u64::from(*chance) * u64::from(WHOLE - most) / u64::from(WHOLE)) as u32;
+        }
+        match chances.iter_mut().find(|(known, _)| *known == cause) {
+            Some((_, chance)) => *chance += most,
+            None => chances.push((cause, most)),
+        }
+    }
+    chances.sort_by_key(|(_, chance)| core::cmp::Reverse(*chance));
+    chances
+}
+
+/// Slip that stepped, once and within seconds, by what the head pulley loses with its lagging: build-up grows, wear creeps, and a belt
+/// that lets go does not stop at that figure.
+fn lagging_stepped_off(evidence: &Evidence) -> bool {
+    let (Some(settled), Some(step), Some(share)) =
+        (evidence.get(Clue::SlipSettled), evidence.get(Clue::SlipStep), evidence.get(Clue::SettledAgainstLagging))
+    else {
+        return false;
+    };
+    let (least, most) = STEPPED;
+    settled >= SHIFTED && OF_LAGGING.contains(&share) && (settled / 100 * least..settled / 100 * most).contains(&step)
+}
+
+/// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
+/// another leg and swapped sensors can look so too.
+fn offset_of_lagging(evidence: &Evidence) -> bool {
+    evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
+}
+
+/// What physics rules out: not a matter of points.
+fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
+    let about_ratio = matches!(
+        evidence.first,
+        Some(Condition::RatioShifted | Condition::RatioOrWiring | Condition::SlipNegative | Condition::SlipImpossible)
+    );
+    let unseen = |targets: Condition, pattern: Clue, long: Clue| {
+        let none = |clue: Clue| evidence.get(clue).is_none_or(|answer| answer == 0);
+        about_ratio && evidence.raised[targets.rank()] == Raised::No && none(pattern) && none(long)
+    };
+    match cause {
+        // What is wrong in the settings, or on the wires, was so when the leg was started.
+        Cause::WrongDiameters | Cause::SensorsSwapped => {
+            let fitted = evidence.get(Clue::SlipEarly).is_some_and(|early| early.abs() <= FITTED);
+            let shifted = |clue: Clue| evidence.get(clue).is_some_and(|shift| shift.abs() >= FITTED);
+            fitted && (shifted(Clue::SlipShift) || shifted(Clue::SlipSettled))
+        }
+        // A target too few shows in the edges: a ratio that has shifted without that is no target.
+        Cause::HeadTargetMissing => unseen(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong),
+        Cause::BootTargetMissing => unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong),
+        _ => false,
+    }
+}
+
+/// What physics decides, or what no drawn run holds.
+fn decided(evidence: &Evidence) -> Option<Cause> {
+    let first = evidence.first?;
+    let line = |clue: Clue| evidence.get(clue).is_some_and(|line| line > 0);
+    let about_boot = matches!(
+        first,
+        Condition::BootSensorFault | Condition::BeltNotFollowing | Condition::NoMotion | Condition::DeepUnderspeed
+    );
+    let about_head = matches!(first, Condition::HeadSensorFault | Condition::HeadSilent);
+    match first {
+        Condition::RubHot => Some(Cause::HotSpot),
+        Condition::PermitBypassed => Some(Cause::PermitWiring),
+        Condition::EdgesAtRest => Some(Cause::SensorChatter),
+        Condition::TimeBaseFault => Some(Cause::TimeBase),
+        _ if line(Clue::BootLine) && line(Clue::HeadLine) => Some(Cause::BothSensors),
+        _ if line(Clue::BootLine) && about_boot => Some(Cause::BootSensorLost),
+        _ if line(Clue::HeadLine) && about_head => Some(Cause::HeadSensorLost),
+        _ if evidence.get(Clue::BootDistrust).is_some_and(|bits| bits & i32::from(distrust::BRIDGED) != 0) => {
+            Some(Cause::WiresBridged)
+        }
+        _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
+        _ => None,
+    }
+}
+
+/// Which group the answer is, if no cause stands out and a group holds most of the whole.
+#[must_use]
+pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
+    let (likeliest, most) = *chances.first()?;
+    if most >= UNSURE {
+        return None;
+    }
+    let of = |group: &Group| {
+        group
+            .causes
+            .iter()
+            .filter_map(|cause| chances.iter().find(|(known, _)| known == cause))
+            .map(|(_, c)| *c)
+            .sum::<u32>()
+    };
+    let group = GROUPS.iter().filter(|group| group.causes.contains(&likeliest)).max_by_key(|group| of(group))?;
+    (of(group) >= TOGETHER).then_some(*group)
+}
+
+/// Where the contacts say it is.
+fn place(cause: Cause, rubs: &[slackside::diagnose::Rubs; Place::COUNT]) -> Option<Place> {
+    let locked = |rub: &slackside::diagnose::Rubs| match (cause, rub.lock) {
+        (Cause::OnePlace, Lock::Belt { .. }) | (Cause::Runout, Lock::Shaft { .. }) => 1,
+        _ => 0,
+    };
+    if !matches!(cause, Cause::OffCentre | Cause::OnePlace | Cause::Runout | Cause::ContactStuck) {
+        return None;
+    }
+    let rubbed = Place::ALL.into_iter().zip(rubs).filter(|(_, rub)| rub.count > 0);
+    rubbed.max_by_key(|(_, rub)| (locked(rub), rub.duty, rub.longest)).map(|(place, _)| place)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A leg whose first alarm was this, with these answers.
+    fn evidence(first: Condition, answers: &[(Clue, i32)]) -> Evidence {
+        let mut evidence = Evidence::default();
+        evidence.first = Some(first);
+        evidence.raised[first.rank()] = Raised::With;
+        for (clue, answer) in answers {
+            evidence.set(*clue, Some(*answer));
+        }
+        evidence
+    }
+
+    fn chance(evidence: &Evidence, cause: Cause) -> u32 {
+        let all = chances(Model::learned(), evidence);
+        all.into_iter().find(|(known, _)| *known == cause).map_or(0, |(_, chance)| chance)
+    }
+
+    #[test]
+    fn slip_that_steps_by_the_lagging_is_the_lagging() {
+        let stepped = [(Clue::SlipSettled, 39_000), (Clue::SettledAgainstLagging, 103), (Clue::SlipStep, 35_000)];
+        let at_once = evidence(Condition::RatioShifted, &stepped);
+        assert!(chance(&at_once, Cause::LaggingGone) >= BY_RULE);
+        // As much, but grown: by the points alone.
+        let grown = evidence(Condition::RatioShifted, &[stepped[0], stepped[1], (Clue::SlipStep, 3_000)]);
+        assert!(chance(&grown, Cause::LaggingGone) < BY_RULE);
+        // At once, but not by the lagging.
+        let other = evidence(Condition::RatioShifted, &[stepped[0], (Clue::SettledAgainstLagging, 60), stepped[2]]);
+        assert!(chance(&other, Cause::LaggingGone) < BY_RULE);
+    }
+
+    #[test]
+    fn a_ratio_that_fitted_for_minutes_is_neither_the_settings_nor_a_target() {
+        let shift = [(Clue::SlipEarly, 1_000), (Clue::SlipShift, -42_000), (Clue::SlipSettled, -43_000)];
+        let late = evidence(Condition::RatioShifted, &shift);
+        for cause in [Cause::WrongDiameters, Cause::SensorsSwapped, Cause::HeadTargetMissing, Cause::BootTargetMissing]
+        {
+            assert_eq!(chance(&late, cause), 0, "{cause:?}");
+        }
+        // There from the start it may well be the settings, and a target that is called missing may be.
+        let mut early = evidence(Condition::RatioShifted, &[(Clue::SlipEarly, -42_000), (Clue::SlipShift, 0)]);
+        early.raised[Condition::BootTargets.rank()] = Raised::With;
+        assert!(chance(&early, Cause::WrongDiameters) > 0 && chance(&early, Cause::BootTargetMissing) > 0);
+    }
+
+    /// With the drive contact's wire cut too, which the points find likelier by far.
+    #[test]
+    fn a_leg_that_ran_back_is_told_so_before_any_contact() {
+        let ran_back = evidence(Condition::Rollback, &[]);
+        let answer = Answer::to(&ran_back, &Default::default());
+        let at = |cause: Cause| answer.findings.iter().position(|finding| finding.cause == cause);
+        let rollback = at(Cause::Rollback).expect("it is on the list");
+        assert!(
+            Cause::every().filter(|cause| cause.is_of_sensors()).all(|cause| at(cause).is_none_or(|at| at > rollback))
+        );
+    }
+
+    #[test]
+    fn a_wire_that_is_open_is_told_by_the_line_and_all_chances_are_one() {
+        let cut = evidence(Condition::BootSensorFault, &[(Clue::BootLine, 1)]);
+        assert!(chance(&cut, Cause::BootSensorLost) >= BY_RULE);
+        for evidence in
+            [cut, evidence(Condition::DeepUnderspeed, &[]), evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 0)])]
+        {
+            let all: u32 = chances(Model::learned(), &evidence).into_iter().map(|(_, chance)| chance).sum();
+            assert!((WHOLE - 200..=WHOLE).contains(&all), "{all}");
+        }
+    }
+}

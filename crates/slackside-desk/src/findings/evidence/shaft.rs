@@ -1,0 +1,204 @@
+//! One shaft's edges, as they came over the wire: how they ended, how evenly they lie, which are missing and which too many.
+
+use std::collections::VecDeque;
+
+/// Rises kept: half a minute at the most targets and the highest speed of a leg, minutes at few.
+const KEPT: usize = 768;
+/// A pitch shorter than this share of the usual one, in hundredths, comes of an edge too many.
+const SHORT: u64 = 55;
+/// A pitch longer than the first and shorter than the second, in hundredths of the usual one, lacks an edge.
+const LONG: (u64, u64) = (160, 260);
+/// A turn longer than this, in hundredths of the usual one, is one of a shaft that slows.
+const SLOWED: u64 = 106;
+
+/// The edges of one shaft.
+#[derive(Clone, Debug)]
+pub(super) struct ShaftLog {
+    targets: usize,
+    /// When a target came, and for how long it was seen.
+    rises: VecDeque<(u64, u64)>,
+    early_duty: Option<i32>,
+}
+
+/// How the edges lay at one moment.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Shape {
+    /// Silence at the moment, in per cent of the pitch that was due.
+    pub silent: Option<i32>,
+    /// The last pitch against that of the same target two turns before, per mille.
+    pub last_pitch: Option<i32>,
+    /// For how long turns had been long, in ms.
+    pub slowing: Option<i32>,
+    /// Mean difference of neighbouring turns, ppm.
+    pub scatter: Option<i32>,
+    /// The worst target's place, per mille of a pitch.
+    pub uneven: Option<i32>,
+    /// Short pitches, per mille.
+    pub short: Option<i32>,
+    /// Long pitches, per mille.
+    pub long: Option<i32>,
+    /// Long pitches at the target that has most of them, per cent of all.
+    pub long_same: Option<i32>,
+    /// For what share of the time a target is seen, per mille.
+    pub duty: Option<i32>,
+    /// That less what it was at first.
+    pub duty_change: Option<i32>,
+}
+
+impl ShaftLog {
+    pub fn new(targets: u8) -> Self {
+        Self { targets: usize::from(targets.max(1)), rises: VecDeque::with_capacity(KEPT), early_duty: None }
+    }
+
+    pub fn edge(&mut self, at: u64, rising: bool) {
+        if !rising {
+            if let Some((rise, seen)) = self.rises.back_mut()
+                && *seen == 0
+            {
+                *seen = at.saturating_sub(*rise);
+            }
+            return;
+        }
+        if self.rises.len() == KEPT {
+            self.rises.pop_front();
+        }
+        self.rises.push_back((at, 0));
+        if self.early_duty.is_none() && self.rises.len() == 6 * self.targets + 1 {
+            self.early_duty = self.duty(self.rises.len() - 1);
+        }
+    }
+
+    /// When the last target came at or before `at`.
+    pub fn last_before(&self, at: u64) -> Option<u64> {
+        self.rises.iter().rev().map(|(rise, _)| *rise).find(|rise| *rise <= at)
+    }
+
+    /// Turns a second over the last whole turn before `at`, in microturns.
+    pub fn turn_speed(&self, at: u64) -> Option<i64> {
+        let end = self.rises.partition_point(|(rise, _)| *rise <= at).checked_sub(1)?;
+        let begin = end.checked_sub(self.targets)?;
+        let turn = self.rises[end].0.saturating_sub(self.rises[begin].0);
+        i64::try_from(1_000_000_000_000_u64.checked_div(turn)?).ok()
+    }
+
+    /// Mean turns a second over whole turns from `from` to `to`, in microturns.
+    pub fn mean_speed(&self, from: u64, to: u64) -> Option<i64> {
+        let begin = self.rises.partition_point(|(rise, _)| *rise < from);
+        let end = self.rises.partition_point(|(rise, _)| *rise <= to).checked_sub(1)?;
+        let turns = end.checked_sub(begin)? / self.targets;
+        let begin = end - turns * self.targets;
+        let time = self.rises[end].0.saturating_sub(self.rises[begin].0);
+        i64::try_from((turns as u64 * 1_000_000_000_000).checked_div(time)?).ok()
+    }
+
+    /// How the edges lay at `at`.
+    pub fn shape(&self, at: u64) -> Shape {
+        let rises: Vec<u64> = self.rises.iter().map(|(rise, _)| *rise).filter(|rise| *rise <= at).collect();
+        let n = self.targets;
+        let mut shape = Shape::default();
+        if rises.len() < 2 * n + 3 {
+            return shape;
+        }
+        let last = rises.len() - 1;
+        let pitches: Vec<u64> = rises.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let share = |part: u64, whole: u64, of: u64| whole_share(part, whole, of);
+        shape.silent = share(at - rises[last], rises[last - n + 1] - rises[last - n], 100);
+        shape.last_pitch = share(pitches[last - 1], pitches[last - 1 - 2 * n], 1_000);
+        let turns: Vec<u64> = (n..=last).map(|i| rises[i] - rises[i - n]).collect();
+        let usual_turn = median(&turns);
+        let slow_since = turns.iter().rposition(|turn| turn * 100 <= usual_turn * SLOWED);
+        shape.slowing = Some(match slow_since {
+            Some(sound) => milliseconds(rises[last] - rises[sound + n]),
+            None => milliseconds(rises[last] - rises[n]),
+        });
+
+        // What the edges were before whatever ended them.
+        let until = rises.partition_point(|rise| *rise + 3_000_000 <= at);
+        let from = rises.partition_point(|rise| *rise + 33_000_000 < at);
+        if until > from + 3 * n {
+            let steps = (from + 2 * n..until).map(|i| {
+                let (one, other) = (rises[i] - rises[i - n], rises[i - n] - rises[i - 2 * n]);
+                one.abs_diff(other).saturating_mul(1_000_000) / one.max(1)
+            });
+            shape.scatter = mean(steps);
+            if n > 1 {
+                shape.uneven = uneven(&pitches[from..until - 1], n);
+            }
+        }
+        let usual = median(&pitches);
+        let count = pitches.len() as u64;
+        let is_short = |pitch: u64| pitch * 100 < usual * SHORT;
+        let is_long = |pitch: u64| (LONG.0 * usual..LONG.1 * usual).contains(&(pitch * 100));
+        shape.short = share(pitches.iter().filter(|pitch| is_short(**pitch)).count() as u64, count, 1_000);
+        // Where each edge stands on the shaft: an edge too many stands nowhere, a long pitch holds two.
+        let mut at_target = vec![0_u64; n];
+        let (mut place, mut long) = (0, 0_u64);
+        for (index, pitch) in pitches.iter().enumerate() {
+            place += if is_short(*pitch) { 0 } else { 1 + usize::from(is_long(*pitch)) };
+            let alone =
+                index > 0 && !is_long(pitches[index - 1]) && pitches.get(index + 1).is_some_and(|p| !is_long(*p));
+            if is_long(*pitch) && alone {
+                long += 1;
+                at_target[place % n] += 1;
+            }
+        }
+        shape.long = share(long, count, 1_000);
+        if long >= 3 && n > 1 {
+            shape.long_same = share(at_target.iter().copied().max().unwrap_or(0), long, 100);
+        }
+        shape.duty = self.duty(last);
+        shape.duty_change = shape.duty.zip(self.early_duty).map(|(now, early)| now - early);
+        shape
+    }
+
+    /// Seen for what share of the last two turns that end with rise `end`, per mille.
+    fn duty(&self, end: usize) -> Option<i32> {
+        let begin = end.checked_sub(2 * self.targets)?;
+        let seen: u64 = self.rises.range(begin..end).map(|(_, seen)| *seen).sum();
+        whole_share(seen, self.rises[end].0.saturating_sub(self.rises[begin].0), 1_000)
+    }
+}
+
+/// How far the worst target lies from its even place, per mille of a pitch.
+fn uneven(pitches: &[u64], n: usize) -> Option<i32> {
+    let mut sums = vec![0_i64; n];
+    let whole = pitches.len() / n * n;
+    for (index, pitch) in pitches[..whole].iter().enumerate() {
+        sums[index % n] += *pitch as i64;
+    }
+    let turn: i64 = sums.iter().sum();
+    // Places as thousandths of a pitch off the even ones, less their mean.
+    let mut place = 0;
+    let mut off: Vec<i64> = Vec::with_capacity(n);
+    for (index, sum) in sums.iter().enumerate() {
+        place += sum;
+        off.push((place * n as i64 * 1_000).checked_div(turn)? - (index as i64 + 1) * 1_000);
+    }
+    let middle = off.iter().sum::<i64>() / n as i64;
+    off.iter().map(|off| (off - middle).abs()).max().and_then(|most| i32::try_from(most).ok())
+}
+
+/// `of` times a part over a whole, held inside the type.
+pub(super) fn whole_share(part: u64, whole: u64, of: u64) -> Option<i32> {
+    let share = u128::from(part) * u128::from(of) / u128::from((whole > 0).then_some(whole)?);
+    Some(i32::try_from(share).unwrap_or(i32::MAX))
+}
+
+pub(super) fn milliseconds(us: u64) -> i32 {
+    i32::try_from(us / 1_000).unwrap_or(i32::MAX)
+}
+
+fn median(values: &[u64]) -> u64 {
+    let mut sorted = values.to_vec();
+    let middle = sorted.len() / 2;
+    if sorted.is_empty() { 0 } else { *sorted.select_nth_unstable(middle).1 }
+}
+
+fn mean(values: impl Iterator<Item = u64>) -> Option<i32> {
+    let (mut sum, mut count) = (0_u64, 0_u64);
+    for value in values {
+        sum = sum.saturating_add(value);
+        count += 1;
+    }
+    i32::try_from(sum.checked_div(count)?).ok()
+}

@@ -1,0 +1,305 @@
+//! How well the findings do on runs they were not learned from.
+
+use slackside::conditions::Condition;
+use slackside::diagnose::Rubs;
+use slackside::input::Place;
+
+use super::super::answer::{Answer, Sureness, cannot_tell, chances};
+use super::super::cause::Cause;
+use super::super::evidence::{Clue, Raised};
+use super::super::model::{Model, WHOLE};
+use super::row::Row;
+use super::rules;
+
+/// How often something came true.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Share {
+    /// So often it did.
+    pub right: u32,
+    /// Of so many.
+    pub of: u32,
+}
+
+impl Share {
+    /// Count one more.
+    pub fn count(&mut self, right: bool) {
+        self.right += u32::from(right);
+        self.of += 1;
+    }
+
+    /// In per cent.
+    #[must_use]
+    pub fn per_cent(self) -> f64 {
+        100.0 * f64::from(self.right) / f64::from(self.of.max(1))
+    }
+}
+
+/// The same with causes as often as they come: each run weighs as much as its cause is frequent.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Weighed {
+    /// The weight of those that came true.
+    pub right: f64,
+    /// The weight of all.
+    pub of: f64,
+    /// How many they are.
+    pub count: u32,
+}
+
+impl Weighed {
+    fn count(&mut self, weight: f64, right: bool) {
+        self.right += if right { weight } else { 0.0 };
+        self.of += weight;
+        self.count += 1;
+    }
+
+    /// In per cent.
+    #[must_use]
+    pub fn per_cent(self) -> f64 {
+        100.0 * self.right / self.of.max(f64::MIN_POSITIVE)
+    }
+}
+
+/// How one set of runs came out.
+#[derive(Clone, Debug, Default)]
+pub struct Measured {
+    /// Runs with an alarm or a stop.
+    pub runs: u32,
+    /// Runs without.
+    pub quiet: u32,
+    /// The likeliest cause is right.
+    pub first: Share,
+    /// One of the two likeliest is.
+    pub second: Share,
+    /// The likeliest is right, or a cause that the rules would call by the same name.
+    pub alike: Share,
+    /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
+    pub common: [Weighed; 4],
+    /// The likeliest is right, or the answer is a group that holds what is.
+    pub grouped: Share,
+    /// Answers that are groups.
+    pub groups: Share,
+    /// What the report has first to look at is right, or stands in the group it gives.
+    pub looked: Share,
+    /// By the core's rules: first, and among two.
+    pub rules: [Share; 2],
+    /// Brier's score of all causes, causes as often as they come: 0 for a seer, 2 for one who is sure and wrong.
+    pub brier: f64,
+    /// Chances of the likeliest in tenths, causes as often as they come: how often right, and the sum of what was told by weight.
+    pub tenths: [(Weighed, f64); 10],
+    /// Each word of sureness, as the report says it of any cause, causes as often as they come: how often it came true.
+    pub words: [Weighed; 4],
+    /// For each cause: how often it was, how often it was named first, among two, by the rules; and what it was taken for.
+    pub causes: Vec<OfCause>,
+    /// Parted belts that are on the list, and that stand before every sensor.
+    pub parted: [Share; 2],
+}
+
+/// How one cause came out.
+#[derive(Clone, Debug)]
+pub struct OfCause {
+    /// Which.
+    pub cause: Cause,
+    /// Named first.
+    pub first: Share,
+    /// Named among two.
+    pub second: Share,
+    /// Named first by itself, or by one that the rules would call by its name.
+    pub alike: Share,
+    /// Named first by the core's rules.
+    pub rules: Share,
+    /// Runs in which nothing was alarmed.
+    pub quiet: u32,
+    /// What it was taken for, the most frequent first.
+    pub taken_for: Vec<(Cause, u32)>,
+}
+
+/// What is taken away before it is measured, as if it were not fitted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Without {
+    /// Nothing.
+    Nothing,
+    /// No power meter.
+    Power,
+    /// No rub contacts and no temperatures.
+    Contacts,
+    /// Neither.
+    Both,
+}
+
+impl Without {
+    fn take(self, row: &mut Row) {
+        let (power, contacts) = match self {
+            Self::Nothing => (false, false),
+            Self::Power => (true, false),
+            Self::Contacts => (false, true),
+            Self::Both => (true, true),
+        };
+        for clue in Clue::ALL {
+            let name = clue.entry().name;
+            let of_contacts = name.starts_with("rub_") || name.starts_with("contact_") || name.starts_with("hottest");
+            if power && name.starts_with("power") || contacts && of_contacts {
+                row.evidence.set(clue, None);
+            }
+        }
+        if contacts {
+            for condition in OF_CONTACTS {
+                row.evidence.raised[condition.rank()] = Raised::No;
+            }
+        }
+    }
+}
+
+/// Conditions that only a rub contact raises.
+const OF_CONTACTS: [Condition; 5] = [
+    Condition::Mistracking,
+    Condition::MistrackingDuty,
+    Condition::MistrackingSustained,
+    Condition::RubAtOnePlace,
+    Condition::ContactFault,
+];
+
+/// Measure runs.
+#[must_use]
+pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
+    let mut measured = Measured::default();
+    let mut causes: Vec<OfCause> = Cause::ALL
+        .into_iter()
+        .map(|cause| OfCause {
+            cause,
+            first: Share::default(),
+            second: Share::default(),
+            alike: Share::default(),
+            rules: Share::default(),
+            quiet: 0,
+            taken_for: Vec::new(),
+        })
+        .collect();
+    let told = |row: &&Row| {
+        row.evidence.first.is_some_and(|first| without == Without::Nothing || !OF_CONTACTS.contains(&first))
+    };
+    let mut alarmed = [0_u32; Cause::ALL.len()];
+    for row in all.iter().filter(told) {
+        alarmed[row.cause as usize] += 1;
+    }
+    // So much that a run weighs 1 on the mean.
+    let often = |cause: &Cause| if alarmed[*cause as usize] > 0 { f64::from(cause.often()) } else { 0.0 };
+    let runs: u32 = alarmed.iter().sum();
+    let share = f64::from(runs) / Cause::ALL.iter().map(often).sum::<f64>().max(1.0);
+    for row in all {
+        let of = &mut causes[row.cause as usize];
+        if row.evidence.first.is_none() {
+            measured.quiet += 1;
+            of.quiet += 1;
+            continue;
+        }
+        if !told(&row) {
+            continue;
+        }
+        let weight = share * often(&row.cause) / f64::from(alarmed[row.cause as usize].max(1));
+        let mut row = row.clone();
+        without.take(&mut row);
+        measured.take(model, &row, weight, of);
+    }
+    measured.brier /= f64::from(measured.runs.max(1));
+    for of in &mut causes {
+        of.taken_for.sort_by_key(|(cause, times)| (core::cmp::Reverse(*times), *cause));
+    }
+    measured.causes = causes;
+    measured
+}
+
+impl Measured {
+    fn take(&mut self, model: &Model, row: &Row, weight: f64, of: &mut OfCause) {
+        let truth: Vec<Cause> = core::iter::once(row.cause).chain(row.also).collect();
+        let told = chances(model, &row.evidence);
+        let (likeliest, most) = told[0];
+        let first = truth.contains(&likeliest);
+        let second = told.iter().take(2).any(|(cause, _)| truth.contains(cause));
+        let group = cannot_tell(&told);
+        let in_group = group.is_some_and(|group| group.causes.iter().any(|cause| truth.contains(cause)));
+        self.runs += 1;
+        self.first.count(first);
+        self.second.count(second);
+        let alike = truth.iter().any(|cause| rules::alike(*cause, likeliest));
+        let by_rules = rules::right(&row.rules, &truth, 1);
+        self.alike.count(alike);
+        for (share, right) in self.common.iter_mut().zip([first, second, alike, by_rules]) {
+            share.count(weight, right);
+        }
+        self.grouped.count(first || in_group);
+        self.groups.count(group.is_some());
+        for (share, among) in self.rules.iter_mut().zip([1, 2]) {
+            share.count(rules::right(&row.rules, &truth, among));
+        }
+        let part = |chance: u32| f64::from(chance) / f64::from(WHOLE);
+        self.brier += told
+            .iter()
+            .map(|(cause, chance)| {
+                let off = part(*chance) - if *cause == row.cause || first && *cause == likeliest { 1.0 } else { 0.0 };
+                off * off
+            })
+            .sum::<f64>()
+            * weight;
+        let tenth = &mut self.tenths[((most / 100_000) as usize).min(9)];
+        tenth.0.count(weight, first);
+        tenth.1 += weight * part(most);
+
+        let answer = Answer::with(model, &row.evidence, &[Rubs::default(); Place::COUNT]);
+        for finding in &answer.findings {
+            let word = Sureness::ALL.iter().position(|word| *word == finding.sureness).unwrap_or(0);
+            self.words[word].count(weight, truth.contains(&finding.cause));
+        }
+        let top = answer.findings.first().is_some_and(|finding| truth.contains(&finding.cause));
+        self.looked.count(top || in_group);
+        if row.cause == Cause::BeltParted {
+            let place = answer.findings.iter().position(|finding| finding.cause == Cause::BeltParted);
+            self.parted[0].count(place.is_some());
+            let sensor = answer.findings.iter().position(|finding| finding.cause.is_of_sensors());
+            self.parted[1].count(place.is_some_and(|place| sensor.is_none_or(|sensor| place < sensor)));
+        }
+
+        of.first.count(first);
+        of.second.count(second);
+        of.alike.count(alike);
+        of.rules.count(by_rules);
+        if !first {
+            match of.taken_for.iter_mut().find(|(cause, _)| *cause == likeliest) {
+                Some((_, times)) => *times += 1,
+                None => of.taken_for.push((likeliest, 1)),
+            }
+        }
+    }
+}
+
+/// Healthy hours, and how often something was said to be wrong in them.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Healthy {
+    /// Hours with the motor on.
+    pub hours: f64,
+    /// Records with an alarm or a stop.
+    pub alarmed: u32,
+    /// Of them those whose likeliest cause is that something is wrong with the machine.
+    pub machine: u32,
+    /// Of them those whose likeliest cause is that something is wrong with what measures.
+    pub sensors: u32,
+}
+
+/// Count healthy hours.
+#[must_use]
+pub fn healthy(model: &Model, all: &[Row]) -> Healthy {
+    let mut healthy = Healthy::default();
+    for row in all {
+        healthy.hours += row.hours;
+        if row.evidence.first.is_none() || row.cause != Cause::Nothing {
+            continue;
+        }
+        healthy.alarmed += 1;
+        let (likeliest, _) = chances(model, &row.evidence)[0];
+        if likeliest.is_of_sensors() {
+            healthy.sensors += 1;
+        } else if likeliest != Cause::Nothing {
+            healthy.machine += 1;
+        }
+    }
+    healthy
+}

@@ -1,0 +1,191 @@
+//! Play a run with the monitor in the loop, and take the evidence as a replay of its trace would.
+
+use std::cell::RefCell;
+use std::io;
+
+use slackside::diagnose::{self, Gather};
+use slackside::input::{Input, Shaft, Signal};
+use slackside::monitor::{Tap, Told};
+use slackside::motion::Motion;
+use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::signals::Signals;
+use slackside::units::{Micros, Ppm};
+use slackside::verdict::{Change, Verdict};
+
+use super::super::cause::Cause;
+use super::super::evidence::{Evidence, Witness};
+use super::draw::{Drawn, Wires};
+use crate::monitor::{Monitor, monitor};
+use crate::scenario::run::{Permits, Watch, run};
+use crate::scenario::truth::Row;
+
+/// How long a run goes on after the leg was stopped, in microseconds.
+const ON_AFTER_STOP_US: u64 = 35_000_000;
+/// How long it goes on after the first alarm where nothing stops, in microseconds.
+const ON_AFTER_ALARM_US: u64 = 150_000_000;
+
+/// What came of a run.
+pub struct Played {
+    /// What was wrong when the alarm came.
+    pub cause: Cause,
+    /// What else would be right to name.
+    pub also: Option<Cause>,
+    /// What the monitor and the desk know of it.
+    pub evidence: Evidence,
+    /// What the core's own rules go by.
+    pub looked: diagnose::Evidence,
+    /// When the first alarm came, in s, if one came.
+    pub first_s: Option<f64>,
+    /// Hours with the motor on.
+    pub hours: f64,
+}
+
+/// Everything that looks on.
+struct Looks {
+    gather: Gather,
+    witness: Witness,
+    first: Option<Micros>,
+    stopped: Option<Micros>,
+}
+
+struct Between<'a>(&'a RefCell<Looks>);
+
+impl Tap for Between<'_> {
+    fn tells(&mut self, now: Micros, told: Told<'_>, signals: &Signals, plan: &Plan) {
+        let looks = &mut *self.0.borrow_mut();
+        match told {
+            Told::Moved(_) => {
+                let motion = Motion::of(signals, plan, now);
+                looks.gather.motion(now, &motion);
+                looks.witness.motion(now.get(), &motion);
+            }
+            Told::Signal(Signal::DrivePower(power)) => looks.gather.power(*power),
+            Told::Signal(_) | Told::Late => {}
+        }
+    }
+}
+
+impl Looks {
+    fn verdict(&mut self, verdict: &Verdict) {
+        match verdict.change {
+            Change::Alarm { to: slackside::alarm::AlarmState::Unacknowledged, .. } => {
+                self.first.get_or_insert(verdict.at);
+            }
+            Change::FirstOut(Some(_)) => {
+                self.first.get_or_insert(verdict.at);
+                self.stopped.get_or_insert(verdict.at);
+            }
+            _ => {}
+        }
+        self.gather.verdict(verdict);
+        self.witness.verdict(verdict);
+    }
+}
+
+struct Loop<'a> {
+    settings: &'a Checked,
+    monitor: Box<Monitor>,
+    looks: RefCell<Looks>,
+    wires: Wires,
+    now_us: u64,
+}
+
+impl Loop<'_> {
+    fn take(&mut self, input: Input) {
+        let Self { monitor, looks, .. } = self;
+        looks.borrow_mut().witness.input(&input);
+        monitor.observe_with(input, &mut Between(looks), &mut |verdict| looks.borrow_mut().verdict(verdict));
+    }
+}
+
+impl Watch for Loop<'_> {
+    fn input(&mut self, input: &Input) -> io::Result<()> {
+        let seconds = input.at.get() as f64 * 1e-6;
+        let other = |shaft| if shaft == Shaft::Head { Shaft::Boot } else { Shaft::Head };
+        let mut input = *input;
+        match (self.wires, input.signal) {
+            (Wires::Swapped, Signal::Edge(shaft, rising)) => input.signal = Signal::Edge(other(shaft), rising),
+            (Wires::Swapped, Signal::Line(shaft, line)) => input.signal = Signal::Line(other(shaft), line),
+            (Wires::Bridged(from_s), Signal::Edge(shaft, rising)) if seconds >= from_s => {
+                if shaft == Shaft::Boot {
+                    return Ok(());
+                }
+                self.take(input);
+                input.signal = Signal::Edge(Shaft::Boot, rising);
+            }
+            (Wires::Reference(from_s, times), Signal::SpeedReference(reference)) if seconds >= from_s => {
+                input.signal = Signal::SpeedReference(Ppm::new((f64::from(reference.get()) * times) as i32));
+            }
+            _ => {}
+        }
+        // What the settings do not fit is not wired.
+        let machine = &self.settings.machine;
+        let wired = match input.signal {
+            Signal::Edge(Shaft::Head, _) | Signal::Line(Shaft::Head, _) => machine.head_targets.is_some(),
+            Signal::DriveRunning(_) => machine.drive_contact,
+            Signal::DrivePower(_) => machine.power_meter,
+            Signal::Contact(place, _) => machine.contacts[place.index()].is_some(),
+            _ => true,
+        };
+        if wired {
+            self.take(input);
+        }
+        Ok(())
+    }
+
+    fn truth(&mut self, _: &Row) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn permits(&mut self, now_us: u64) -> Permits {
+        self.now_us = now_us;
+        self.take(Input::new(Micros::new(now_us), Signal::Tick));
+        let status = self.monitor.status();
+        Permits { run: status.run_permit, feed: status.feed_permit }
+    }
+
+    fn enough(&self) -> bool {
+        let looks = self.looks.borrow();
+        let past = |at: Option<Micros>, by: u64| at.is_some_and(|at| self.now_us > at.get() + by);
+        past(looks.stopped, ON_AFTER_STOP_US) || past(looks.first, ON_AFTER_ALARM_US)
+    }
+}
+
+/// Play a run.
+///
+/// # Errors
+/// Never for want of disk: nothing is written.
+pub fn play(drawn: &Drawn) -> crate::error::Result<Played> {
+    let Drawn { scenario, commissioned, settings, wires, .. } = drawn;
+    let looks = Looks { gather: Gather::new(settings), witness: Witness::new(settings), first: None, stopped: None };
+    let mut all = Loop {
+        settings,
+        monitor: monitor(settings, &Retained::default()),
+        looks: RefCell::new(looks),
+        wires: *wires,
+        now_us: 0,
+    };
+    let summary = run(scenario, commissioned, scenario.seed, true, &mut all)?;
+    let looks = all.looks.into_inner();
+    let looked = looks.gather.evidence();
+    let counts_s = looks.stopped.or(looks.first).map(|at| at.get() as f64 * 1e-6);
+    // A slug that truly slows the belt, or heats it, is an overload, whatever the run was meant to be.
+    let overloaded = drawn.slugs && counts_s.is_some() && (summary.call.is_some() || summary.lapsed > 0);
+    let cause = match (drawn.parts_s, counts_s) {
+        _ if overloaded => Cause::Overload,
+        // An alarm before anything was wrong.
+        (_, Some(at_s)) if at_s < drawn.from_s => Cause::Nothing,
+        (Some(parts_s), Some(at_s)) if at_s >= parts_s => Cause::BeltParted,
+        _ => drawn.cause,
+    };
+    Ok(Played {
+        cause,
+        also: drawn.also,
+        evidence: looks.witness.evidence(&looked),
+        looked,
+        first_s: looks.first.map(|at| at.get() as f64 * 1e-6),
+        hours: summary.drive_s / 3_600.0,
+    })
+}
