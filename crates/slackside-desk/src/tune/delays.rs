@@ -62,7 +62,7 @@ impl Moment {
 
     /// How many rows have been taken before its step.
     pub fn rows_before(self, store: &Store) -> usize {
-        self.rows(store) - usize::from(self.step() % Self::STEPS > 0)
+        self.rows(store) - usize::from(!self.step().is_multiple_of(Self::STEPS))
     }
 }
 
