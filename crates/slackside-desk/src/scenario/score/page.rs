@@ -171,8 +171,8 @@ fn introduction(text: &mut String, command: &str) {
          - **Slugs that the buckets cannot lift** heap up in the boot until their drag takes all that the take-up gives: the returning \
          strand hangs slack at the boot, whose pulley falls back to three quarters of the belt's speed, while the belt runs at 98 %. It is \
          a choke that begins, and the shaft reads as a belt that slows; a stop then is counted as false all the same.\n\
-         - **Two head targets**, as on the premix leg: one not seen is half a turn of silence, which is what a shaft that stands looks \
-         like. The sheet of such a leg warns of it, and says how many targets to fit.\n"
+         - **Boot targets not seen**: on the premix leg, with two targets on the head and four on the boot, a boot sensor that misses nearly \
+         one in a hundred makes a silence, once in some minutes or hours, that reads as a belt at half of its speed.\n"
     );
 }
 
