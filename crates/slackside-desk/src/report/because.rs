@@ -45,7 +45,9 @@ fn figure(cause: Cause, evidence: &Evidence) -> Option<String> {
     let percent = |clue: Clue| evidence.get(clue).map(|ppm| figures::percent(Ppm::new(ppm)));
     match cause {
         Cause::LaggingGone | Cause::WrongDiameters | Cause::HeadBuildup | Cause::BootBuildup => {
-            percent(Clue::SlipLeast).map(|least| format!("slip never below {least}"))
+            let below_zero = evidence.get(Clue::SlipLeast).is_some_and(|least| least < 0);
+            let words = if below_zero { "slip down to" } else { "slip never below" };
+            percent(Clue::SlipLeast).map(|least| format!("{words} {least}"))
         }
         Cause::LaggingSlick | Cause::TakeUp | Cause::HeadPulleyLoose | Cause::Choke | Cause::BeltCaught => {
             percent(Clue::SlipAt).map(|slip| format!("slip {slip} then"))
