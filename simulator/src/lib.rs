@@ -12,6 +12,7 @@ pub mod heard;
 pub mod modbus;
 pub mod mqtt;
 pub mod outputs;
+mod parquet_column;
 pub mod pictures;
 pub mod samples_parquet;
 pub mod study_files;

@@ -4,14 +4,15 @@ use std::io::{self, Write};
 use std::sync::Arc;
 
 use parquet::basic::{Repetition, Type as Physical};
-use parquet::data_type::{BoolType, DataType, DoubleType, Int64Type};
+use parquet::data_type::{BoolType, DoubleType, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::properties::WriterProperties;
-use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
+use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{Type, TypePtr};
 use slackside_desk::replay::SAMPLES_HEADER;
 
 use crate::outputs::Whole;
+use crate::parquet_column::column;
 
 /// Rows of a group.
 const GROUP: usize = 1 << 16;
@@ -44,19 +45,6 @@ fn schema() -> Result<TypePtr, ParquetError> {
         fields.push(Arc::new(Type::primitive_type_builder(name, physical).with_repetition(repetition).build()?));
     }
     Ok(Arc::new(Type::group_type_builder("samples").with_fields(fields).build()?))
-}
-
-/// One column of a group; without `levels` every row has a value.
-fn column<T: DataType>(
-    group: &mut SerializedRowGroupWriter<'_, Whole>,
-    values: &[T::T],
-    levels: Option<&[i16]>,
-) -> Result<(), ParquetError> {
-    let Some(mut open) = group.next_column()? else {
-        return Err(ParquetError::General("the schema lacks a column".to_owned()));
-    };
-    open.typed::<T>().write_batch(values, levels, None)?;
-    open.close()
 }
 
 impl SamplesParquet {

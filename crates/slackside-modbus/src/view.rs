@@ -41,9 +41,10 @@ pub(crate) struct States(u16);
 impl States {
     /// Alarms that nobody has acknowledged.
     pub(crate) const TO_ACKNOWLEDGE: Self =
-        Self::of(&[AlarmState::Unacknowledged, AlarmState::ReturnedUnacknowledged, AlarmState::LatchedUnacknowledged]);
+        Self::of(&[AlarmState::Unacknowledged, AlarmState::ReturnedUnacknowledged, AlarmState::LatchedUnacknowledged])
+            .or_newer();
     /// Conditions wrong now, acknowledged or not.
-    pub(crate) const WRONG: Self = Self::of(&[AlarmState::Unacknowledged, AlarmState::Acknowledged]);
+    pub(crate) const WRONG: Self = Self::of(&[AlarmState::Unacknowledged, AlarmState::Acknowledged]).or_newer();
     /// Conditions latched, no longer wrong.
     pub(crate) const LATCHED: Self = Self::of(&[AlarmState::LatchedUnacknowledged, AlarmState::LatchedAcknowledged]);
     /// Conditions bypassed.
@@ -55,13 +56,14 @@ impl States {
         let (mut bits, mut rest) = (0_u16, states);
         while let [state, others @ ..] = rest {
             bits |= 1_u16.wrapping_shl(*state as u32);
-            // What a newer program may say of an alarm is not "nothing": somebody must look.
-            if matches!(state, AlarmState::Unacknowledged) {
-                bits |= u16::MAX.wrapping_shl((AlarmState::OutOfService as u32).wrapping_add(1));
-            }
             rest = others;
         }
         Self(bits)
+    }
+
+    /// And whatever a newer program may say of an alarm: that is not "nothing", somebody must look.
+    const fn or_newer(self) -> Self {
+        Self(self.0 | u16::MAX.wrapping_shl((AlarmState::OutOfService as u32).wrapping_add(1)))
     }
 
     fn hold(self, state: u8) -> bool {

@@ -7,11 +7,11 @@ use std::sync::Arc;
 
 use anyhow::{Context, bail};
 use parquet::basic::{ConvertedType, Repetition, Type as Physical};
-use parquet::data_type::{ByteArray, ByteArrayType, DataType, DoubleType, Int64Type};
+use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
 use parquet::file::metadata::KeyValue;
 use parquet::file::properties::WriterProperties;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
-use parquet::file::writer::{SerializedFileWriter, SerializedRowGroupWriter};
+use parquet::file::writer::SerializedFileWriter;
 use parquet::record::Field;
 use parquet::schema::types::{PrimitiveTypeBuilder, Type, TypePtr};
 use slackside_desk::tune::corpus::Case;
@@ -20,6 +20,7 @@ use slackside_desk::tune::score::Outcome;
 use slackside_desk::tune::study::Study;
 
 use crate::outputs::write_whole;
+use crate::parquet_column::column;
 
 /// Rows of a group.
 const GROUP: usize = 1 << 18;
@@ -40,16 +41,6 @@ fn schema(study: &Study) -> anyhow::Result<TypePtr> {
     Ok(Arc::new(Type::group_type_builder("results").with_fields(fields).build()?))
 }
 
-fn column<T: DataType>(
-    group: &mut SerializedRowGroupWriter<'_, impl std::io::Write + Send>,
-    values: &[T::T],
-) -> anyhow::Result<()> {
-    let Some(mut open) = group.next_column()? else { bail!("the Parquet schema lacks a column") };
-    open.typed::<T>().write_batch(values, None, None)?;
-    open.close()?;
-    Ok(())
-}
-
 /// Write all rows as Parquet.
 ///
 /// # Errors
@@ -68,15 +59,15 @@ pub fn write_parquet(path: &Path, study: &Study, cases: &[Case], rows: &Rows) ->
         let table: Vec<[i64; COLUMNS.len()]> = chunk.iter().map(|(_, outcome)| numbers(outcome)).collect();
         for number in 0..COLUMNS.len() {
             let values: Vec<i64> = table.iter().map(|row| row[number]).collect();
-            column::<Int64Type>(&mut group, &values)?;
+            column::<Int64Type>(&mut group, &values, None)?;
         }
         let name = |outcome: &Outcome| cases.get(outcome.case as usize).map_or("", |case| case.name.as_str());
         let names: Vec<ByteArray> = chunk.iter().map(|(_, outcome)| ByteArray::from(name(outcome))).collect();
-        column::<ByteArrayType>(&mut group, &names)?;
+        column::<ByteArrayType>(&mut group, &names, None)?;
         for knob in 0..study.knobs.len() {
             let values: Vec<f64> =
                 chunk.iter().map(|(row, _)| values(study, &row.levels)[knob].parse().unwrap_or(f64::NAN)).collect();
-            column::<DoubleType>(&mut group, &values)?;
+            column::<DoubleType>(&mut group, &values, None)?;
         }
         group.close()?;
     }

@@ -28,6 +28,12 @@ pub enum Starter {
     },
 }
 
+impl Starter {
+    /// A variable-speed drive as legs have it: engineering judgement, no source.
+    pub const USUAL_VARIABLE: Self =
+        Self::Variable { ramp_pct_per_s: 12.0, minimum_pct: 40.0, torque_limit_pct: 150.0 };
+}
+
 /// The starter's own state.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Feeding {

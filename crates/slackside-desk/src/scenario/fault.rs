@@ -314,7 +314,15 @@ pub enum Contact {
     BootRight,
 }
 
+impl Side {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Left, Self::Right];
+}
+
 impl Contact {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::HeadLeft, Self::HeadRight, Self::BootLeft, Self::BootRight];
+
     const fn place(self) -> Place {
         match self {
             Self::HeadLeft => Place::HeadLeft,
@@ -356,6 +364,22 @@ impl Fault {
     #[must_use]
     pub const fn as_told() -> f64 {
         1.0
+    }
+
+    /// A fault that comes at once and stays, with nothing else to be told.
+    #[must_use]
+    pub const fn plain(kind: Kind, from_s: f64, severity: f64) -> Self {
+        Self {
+            kind,
+            from_s,
+            ramp_s: 0.0,
+            until_s: None,
+            severity,
+            side: None,
+            shaft: None,
+            place: None,
+            force: Self::as_told(),
+        }
     }
 
     /// Severity at a time in s, of which the leg has stood for `stood_s` since the fault began.

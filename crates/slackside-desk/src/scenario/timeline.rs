@@ -56,6 +56,20 @@ pub struct Act {
     pub command: Option<Ask>,
 }
 
+impl Act {
+    /// A button of the drive, pressed.
+    #[must_use]
+    pub fn press(at_s: f64, button: Button) -> Self {
+        Self { at_s, press: Some(button), ..Self::default() }
+    }
+
+    /// Feed, in per cent of design flow.
+    #[must_use]
+    pub fn feed(at_s: f64, pct: f64) -> Self {
+        Self { at_s, feed_pct: Some(pct), ..Self::default() }
+    }
+}
+
 /// Ordinary running, drawn by chance: runs and rests, feed that changes, now and then wet grain.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]

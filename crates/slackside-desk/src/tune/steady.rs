@@ -13,14 +13,11 @@ use super::columns::{BLOCK, Cursor};
 use super::delays::{Bound, Delays, Moment};
 use super::heat::{Feeding, HeatKey, HeatTables, heat_key};
 use super::store::Store;
-use super::walk::{self, Shaft, power_before};
+use super::walk::{self, HEAD_UNDERSPEED, Shaft, UNDERSPEED, power_before};
 use crate::monitor::Judge;
 
 /// Rows that a leap must save to be worth its trouble.
 const LEAST: usize = 6;
-/// Where underspeed and head underspeed stand in [`LEAPT`].
-const UNDERSPEED: usize = 6;
-const HEAD_UNDERSPEED: usize = 8;
 
 /// Leaps over the steady stretches of one trace, under one setting.
 pub(super) struct Steady<'a> {

@@ -9,6 +9,10 @@ use super::columns::{BLOCK, ShaftKey, Told, Whole, edge_of, pitch_of};
 use super::index::{Extremes, Pace, Sparse};
 use super::store::Store;
 
+/// Where underspeed and head underspeed stand among the leapt conditions.
+pub(super) const UNDERSPEED: usize = 6;
+pub(super) const HEAD_UNDERSPEED: usize = 8;
+
 /// The first row in `from..to` whose value is at `limit` or above (`above`), or below `clear`.
 fn dense(
     extremes: &Extremes,
@@ -210,9 +214,9 @@ pub(super) fn crossings(
     (from, to): (usize, usize),
     mut found: impl FnMut(Micros, usize, bool),
 ) {
-    let head = number == 8;
+    let head = number == HEAD_UNDERSPEED;
     let mut row = from;
-    if (5..=8).contains(&number) {
+    if (5..=HEAD_UNDERSPEED).contains(&number) {
         let pace = if head { &store.index.head } else { &store.index.boot };
         while row < to {
             let key = &store.keys[row / BLOCK];

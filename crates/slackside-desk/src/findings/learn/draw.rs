@@ -309,7 +309,7 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
         leg.fitted.rub_contacts = true;
     }
     if means == Means::Reference {
-        leg.drive.starter = Starter::Variable { ramp_pct_per_s: 12.0, minimum_pct: 40.0, torque_limit_pct: 150.0 };
+        leg.drive.starter = Starter::USUAL_VARIABLE;
     }
     let drawing = drawing_like(&leg, &leg);
     let commissioned = Commissioned::measure(&leg);
@@ -383,11 +383,11 @@ struct Run<'a> {
 
 impl Run<'_> {
     fn press(&mut self, at_s: f64, button: Button) {
-        self.timeline.push(Act { at_s, press: Some(button), ..Act::default() });
+        self.timeline.push(Act::press(at_s, button));
     }
 
     fn feed(&mut self, at_s: f64, pct: f64) {
-        self.timeline.push(Act { at_s, feed_pct: Some(pct), ..Act::default() });
+        self.timeline.push(Act::feed(at_s, pct));
     }
 
     /// Draw what happens.
@@ -474,7 +474,7 @@ impl Run<'_> {
             if self.chance.happens(0.2) {
                 let until_s = Some(at_s + self.chance.between(0.05, 0.5));
                 let severity = self.chance.between(0.05, 0.3);
-                self.faults.push(Fault { until_s, ..plain(Kind::PowerDip, at_s, 0.0, severity) });
+                self.faults.push(Fault { until_s, ..Fault::plain(Kind::PowerDip, at_s, severity) });
             }
             at_s += self.chance.between(20.0, 120.0);
         }
@@ -499,13 +499,12 @@ impl Run<'_> {
 
     fn fault(&mut self, kind: Kind, shaft: Option<End>, ramp_s: f64, severity: f64) {
         let from_s = self.from_s;
-        let mut fault = Fault { shaft, ..plain(kind, from_s, ramp_s, severity) };
+        let mut fault = Fault { shaft, ramp_s, ..Fault::plain(kind, from_s, severity) };
         if kind.needs() == Where::Side {
-            fault.side = Some(self.chance.pick(&[Side::Left, Side::Right]));
+            fault.side = Some(self.chance.pick(&Side::ALL));
         }
         if kind.needs() == Where::Place {
-            let contacts = [Contact::HeadLeft, Contact::HeadRight, Contact::BootLeft, Contact::BootRight];
-            fault.place = Some(self.chance.pick(&contacts));
+            fault.place = Some(self.chance.pick(&Contact::ALL));
         }
         // Forces that a scenario gives in newtons are those of a middling leg.
         let middling = built_in::leg("millbrook-leg-3").unwrap_or_else(|| unreachable!("a built-in leg"));
@@ -595,19 +594,5 @@ impl Run<'_> {
             let all: Vec<String> = violations.iter().map(ToString::to_string).collect();
             Error::said(all.join("; "))
         })
-    }
-}
-
-const fn plain(kind: Kind, from_s: f64, ramp_s: f64, severity: f64) -> Fault {
-    Fault {
-        kind,
-        from_s,
-        ramp_s,
-        until_s: None,
-        severity,
-        side: None,
-        shaft: None,
-        place: None,
-        force: Fault::as_told(),
     }
 }

@@ -53,7 +53,7 @@ pub fn invented(chance: &mut Chance) -> crate::error::Result<Leg> {
     leg.takeup.tension_n *= chance.between(0.6, 1.3);
     leg.drive.starter = match (chance.uniform() * 10.0) as u32 {
         0 | 1 => Starter::Soft { initial_pct: 55.0, ramp_s: chance.between(3.0, 7.0) },
-        2 | 3 => Starter::Variable { ramp_pct_per_s: 12.0, minimum_pct: 40.0, torque_limit_pct: 150.0 },
+        2 | 3 => Starter::USUAL_VARIABLE,
         _ => Starter::Direct,
     };
     fit(&mut leg, chance);

@@ -100,12 +100,12 @@ impl Shift {
             Stratum::Wet => self.wet(),
             Stratum::Cold => {
                 self.leg.heat.ambient_c = chance.between(-30.0, -5.0);
-                self.faults.push(plain(Kind::Cold, 0.0, chance.between(0.1, 0.5)));
+                self.faults.push(Fault::plain(Kind::Cold, 0.0, chance.between(0.1, 0.5)));
             }
             Stratum::Rippling => self.ripple(chance),
             Stratum::Slugs => self.slugs(chance),
             Stratum::LoadedStops => self.loaded_stops(chance),
-            Stratum::Rocking => self.faults.push(plain(Kind::Rocking, 0.0, chance.between(0.1, 1.0))),
+            Stratum::Rocking => self.faults.push(Fault::plain(Kind::Rocking, 0.0, chance.between(0.1, 1.0))),
             Stratum::Sags => self.sags(chance),
             Stratum::VariableSpeed => self.variable_speed(chance),
             Stratum::FewDropouts => self.dropouts(0.0001, 0.001, chance),
@@ -159,15 +159,15 @@ impl Shift {
         for _ in 0..10 {
             let from_s = chance.between(60.0, SHIFT_S - 10.0);
             let until_s = Some(from_s + chance.between(0.06, 0.8));
-            self.faults.push(Fault { until_s, ..plain(Kind::PowerDip, from_s, chance.between(0.05, 0.3)) });
+            self.faults.push(Fault { until_s, ..Fault::plain(Kind::PowerDip, from_s, chance.between(0.05, 0.3)) });
         }
         let from_s = chance.between(60.0, SHIFT_S - 10.0);
         let until_s = Some(from_s + 0.2);
-        self.faults.push(Fault { until_s, ..plain(Kind::PowerDip, from_s, chance.between(0.55, 0.9)) });
+        self.faults.push(Fault { until_s, ..Fault::plain(Kind::PowerDip, from_s, chance.between(0.55, 0.9)) });
     }
 
     fn variable_speed(&mut self, chance: &mut Chance) {
-        self.leg.drive.starter = Starter::Variable { ramp_pct_per_s: 12.0, minimum_pct: 40.0, torque_limit_pct: 150.0 };
+        self.leg.drive.starter = Starter::USUAL_VARIABLE;
         if let Some(routine) = &mut self.routine {
             (routine.feed_min_pct, routine.feed_max_pct) = (10.0, 50.0);
         }
@@ -182,28 +182,14 @@ impl Shift {
     fn dropouts(&mut self, least: f64, most: f64, chance: &mut Chance) {
         let severity = chance.between(least, most);
         let shaft = Some(if chance.happens(0.5) { End::Head } else { End::Boot });
-        self.faults.push(Fault { shaft, ..plain(Kind::SensorDropout, 0.0, severity) });
+        self.faults.push(Fault { shaft, ..Fault::plain(Kind::SensorDropout, 0.0, severity) });
     }
 
     fn feed(&mut self, at_s: f64, pct: f64) {
-        self.timeline.push(Act { at_s, feed_pct: Some(pct), ..Act::default() });
+        self.timeline.push(Act::feed(at_s, pct));
     }
 
     fn press(&mut self, at_s: f64, button: Button) {
-        self.timeline.push(Act { at_s, press: Some(button), ..Act::default() });
-    }
-}
-
-const fn plain(kind: Kind, from_s: f64, severity: f64) -> Fault {
-    Fault {
-        kind,
-        from_s,
-        ramp_s: 0.0,
-        until_s: None,
-        severity,
-        side: None,
-        shaft: None,
-        place: None,
-        force: Fault::as_told(),
+        self.timeline.push(Act::press(at_s, button));
     }
 }

@@ -23,18 +23,15 @@ fn ramp(chance: &mut Chance) -> f64 {
 }
 
 fn draw(kind: Kind, from_s: f64, chance: &mut Chance) -> Fault {
-    let contacts = [Contact::HeadLeft, Contact::HeadRight, Contact::BootLeft, Contact::BootRight];
     let short = kind == Kind::PowerDip;
     Fault {
-        kind,
-        from_s,
         ramp_s: if short { 0.0 } else { ramp(chance) },
         until_s: short.then(|| from_s + chance.between(0.05, 3.0)),
         severity: chance.between(0.05, 1.0),
-        side: (kind.needs() == Where::Side).then(|| chance.pick(&[Side::Left, Side::Right])),
+        side: (kind.needs() == Where::Side).then(|| chance.pick(&Side::ALL)),
         shaft: (kind.needs() == Where::Shaft).then(|| chance.pick(&[End::Head, End::Boot])),
-        place: (kind.needs() == Where::Place).then(|| chance.pick(&contacts)),
-        force: Fault::as_told(),
+        place: (kind.needs() == Where::Place).then(|| chance.pick(&Contact::ALL)),
+        ..Fault::plain(kind, from_s, 0.0)
     }
 }
 
@@ -86,15 +83,12 @@ fn run(
             faults.push(draw(other, later_s, &mut chance));
         }
     }
-    let mut timeline = vec![
-        Act { at_s: start_s, press: Some(Button::Start), ..Act::default() },
-        Act { at_s: fed_s, feed_pct: Some(feed), ..Act::default() },
-    ];
+    let mut timeline = vec![Act::press(start_s, Button::Start), Act::feed(fed_s, feed)];
     if kind == Kind::BackstopFailed {
         // It shows only when a full leg stops.
         let at_s = from_s + faults[0].ramp_s + 20.0;
-        timeline.push(Act { at_s, press: Some(Button::Stop), ..Act::default() });
-        timeline.push(Act { at_s: at_s + 0.5, feed_pct: Some(0.0), ..Act::default() });
+        timeline.push(Act::press(at_s, Button::Stop));
+        timeline.push(Act::feed(at_s + 0.5, 0.0));
     }
     // Until it is steady: three time constants of heat after the last fault has grown.
     let steady = |fault: &Fault| fault.from_s + fault.ramp_s + 3.0 * leg.heat.time_constant_s;
