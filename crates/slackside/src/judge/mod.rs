@@ -389,8 +389,9 @@ impl Judge {
             self.rows.note(rank, value);
         }
         let turned = self.rows.sample(rank, says, out.view.limit(rank), now);
-        self.turn(rank, turned, out);
         look.waits.other = look.waits.other.min(self.rows.wait(rank, now));
+        // Last, so that what is kept here is off the stack by then.
+        self.turn(rank, turned, out);
     }
 
     /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.
