@@ -25,6 +25,9 @@ pub struct Wish {
     /// Of N parts the K-th, as K/N: every N-th change.
     #[arg(long, value_parser = part, default_value = "1/1")]
     part: (usize, usize),
+    /// No more than so many, spread over all that are left.
+    #[arg(long)]
+    most: Option<usize>,
     /// Only changes whose line in the list holds this: a file, a function, an operator.
     #[arg(long, default_value = "")]
     only: String,
@@ -57,13 +60,18 @@ pub fn run(wish: &Wish) -> Result<()> {
     let last = if wish.again { fs::read_to_string(left_file()).context("nothing ran before")? } else { String::new() };
     let last: Vec<&str> = last.lines().collect();
     let (which, of) = wish.part;
-    let chosen: Vec<(usize, &Mutant)> = mutants
+    let mut chosen: Vec<(usize, &Mutant)> = mutants
         .iter()
         .enumerate()
         .filter(|(index, _)| index % of == which - 1)
         .filter(|(_, mutant)| mutant.to_string().contains(&wish.only))
         .filter(|(_, mutant)| !wish.again || last.contains(&mutant.to_string().as_str()))
         .collect();
+    if let Some(most) = wish.most {
+        // By a step that has no divisor in common with how many there are, unless that is a multiple of it.
+        chosen.sort_by_key(|(index, _)| (index * 7_919 + 13) % mutants.len());
+        chosen.truncate(most);
+    }
     println!("{} changes, of which {} are tried", mutants.len(), chosen.len());
     if wish.list {
         for (_, mutant) in chosen {
