@@ -234,7 +234,8 @@ fn turn(place: &Place, cell: &LeaptCell, stretch: &Stretch) -> Option<(Moment, P
 /// How it stands at a moment of the stretch, if nothing turns from `place` until then.
 fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, moment: Moment) -> (bool, u64) {
     let crossings = stretch.by(moment, place.next);
-    let Some(last) = crossings.checked_sub(1).filter(|_| crossings > place.next).and_then(|last| stretch.get(last)) else {
+    let Some(last) = crossings.checked_sub(1).filter(|_| crossings > place.next).and_then(|last| stretch.get(last))
+    else {
         return (place.beyond, place.due);
     };
     let beyond = place.beyond != ((crossings - place.next) % 2 == 1);

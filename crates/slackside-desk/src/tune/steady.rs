@@ -223,8 +223,7 @@ impl<'a> Steady<'a> {
                     self.order.into_iter().for_each(&mut turn);
                 }
             }
-            let waits =
-                judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
+            let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
             stretch.newest = first.at();
             if !goes_on.get() {
                 return Hop::Enough;
