@@ -97,7 +97,7 @@ impl Stretch {
     /// All crossings up to the moment of its last row are there.
     pub fn close(&mut self, end: Moment) {
         self.end = end;
-        let lasts = |pair: &[Moment]| u32::try_from(pair[1].at().since(pair[0].at()).get()).unwrap_or(u32::MAX);
+        let lasts = |pair: &[Moment]| pair[1].at().since(pair[0].at()).get();
         self.lasts.extend(self.moments.windows(2).map(lasts));
         self.lasts.extend(self.moments.last().map(|_| u32::MAX));
         let longest = |group: &[u32], parity| group.iter().skip(parity).step_by(2).copied().max().unwrap_or(0);
