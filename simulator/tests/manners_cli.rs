@@ -566,7 +566,9 @@ fn colour_is_for_terminals_and_not_for_those_who_want_none() {
 #[test]
 fn help_says_the_exit_codes() {
     let directory = tempfile::tempdir().expect("a temporary directory");
-    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "import", "box", "emulate"] {
+    for command in
+        ["replay", "sheet", "simulate", "compare", "label", "tune", "trend", "convert", "import", "box", "emulate"]
+    {
         let said = done(directory.path(), &[command, "--help"]);
         assert!(said.contains("Exit codes:") && said.contains("130"), "{command}: {said}");
         assert!(said.contains("--json") && said.contains("--quiet") && said.contains("--force"), "{command}: {said}");
@@ -589,6 +591,10 @@ fn shell_lines_of_the_book_run() {
     done(directory, &["sheet", "--write-settings", "leg3.toml", "--quiet"]);
     for name in ["monday.csv", "my-trace.csv"] {
         done(directory, &["replay", "--save-demo", name, "--quiet"]);
+    }
+    for (folder, name) in [("traces", "leg3-2026-03-14.csv"), ("april", "leg3-2026-04-01.csv")] {
+        fs::create_dir(directory.join(folder)).expect("made");
+        fs::copy(directory.join("monday.csv"), directory.join(folder).join(name)).expect("copied");
     }
     fs::copy(directory.join("leg3.toml"), directory.join("my-leg.toml")).expect("copied");
     done(directory, &["convert", "monday.csv", "trip.slk", "--settings", "leg3.toml", "--quiet"]);

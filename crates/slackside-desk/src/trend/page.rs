@@ -14,11 +14,11 @@ const OWN_STYLE: &str = "\
 main { display: block; } section { max-width: 46rem; }\n\
 svg { width: 100%; height: auto; display: block; } svg text { fill: var(--soft); font-size: 12px; }\n\
 .day { fill: var(--l1); fill-opacity: .55; } .trend { fill: none; stroke: var(--l0); stroke-width: 2.5; } .grid { stroke: var(--line); stroke-width: 1; }\n\
-.limit { stroke: var(--bad); stroke-width: 1.5; stroke-dasharray: 6 4; } .mark { stroke: var(--l2); stroke-width: 1.5; stroke-dasharray: 2 3; }\n";
+.limit { stroke: var(--bad); stroke-width: 1.5; stroke-dasharray: 6 4; } .changed { stroke: var(--l2); stroke-width: 1.5; stroke-dasharray: 2 3; }\n";
 
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 220.0;
-const LEFT: f64 = 56.0;
+const LEFT: f64 = 64.0;
 
 /// The page: one file that needs nothing else.
 #[must_use]
@@ -34,7 +34,9 @@ pub fn page(wear: &Wear) -> String {
     let trends = wear.trends();
     let told = if trends.is_empty() { vec![super::words::NO_TREND.to_owned()] } else { trends };
     section(&mut out, "What goes one way", &told);
-    for course in wear.courses.iter().filter(|course| course.figure.wears() && course.points.len() > 1) {
+    // What never moved is told in words below.
+    let moved = |course: &&Course| course.points.iter().any(|point| point.1 != course.points[0].1);
+    for course in wear.courses.iter().filter(|course| course.figure.wears()).filter(moved) {
         let name = capital(course.figure.name(wear.by_load));
         let _ = writeln!(out, "<section>\n<h2>{}</h2>\n{}\n</section>", escape(&name), picture(wear, course, &name));
     }
@@ -80,7 +82,7 @@ fn picture(wear: &Wear, course: &Course, name: &str) -> String {
     svg.text((WIDTH - 12.0, HEIGHT - 8.0), Anchor::End, &wear.day_words(last.floor() as i32));
     let upright = |svg: &mut Svg, at: f64| {
         let x = days.place(at);
-        svg.line(Look::Class("mark"), [Some((x, 12.0)), Some((x, HEIGHT - 28.0))]);
+        svg.line(Look::Class("changed"), [Some((x, 12.0)), Some((x, HEIGHT - 28.0))]);
     };
     for change in &course.changes {
         upright(&mut svg, points[change.index].0);

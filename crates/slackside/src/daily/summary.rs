@@ -207,7 +207,7 @@ fn tens(figure: Option<Ppm>) -> i16 {
 /// In tens of ppm, held at the ends.
 pub(super) fn in_tens(figure: Ppm) -> i16 {
     let half = if figure.get() < 0 { -5 } else { 5 };
-    (figure.get().saturating_add(half) / 10).clamp(i32::from(i16::MAX).saturating_neg(), i16::MAX.into()) as i16
+    (figure.get().saturating_add(half) / 10).clamp(-32_767, 32_767) as i16
 }
 
 fn of_tens(tens: i16) -> Option<Ppm> {
