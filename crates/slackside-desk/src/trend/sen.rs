@@ -68,7 +68,7 @@ impl Line {
     #[must_use]
     pub fn with_memory(points: &[(f64, f64)]) -> Option<Self> {
         let line = Self::through(points)?;
-        let memory = memory(points, &line);
+        let memory = memory(points, &line.beside(points).collect::<Vec<_>>());
         Some(Self { memory, variance: line.variance * widened(memory, points.len()), ..line })
     }
 
@@ -128,10 +128,10 @@ fn variance(points: &[(f64, f64)]) -> f64 {
     (term(points.len() as f64) - ties) / 18.0
 }
 
-/// How much of a day's deviation from the line is found again on the next.
-fn memory(points: &[(f64, f64)], line: &Line) -> f64 {
-    let beside: Vec<f64> = line.beside(points).collect();
-    let spread = spread(&beside, 0.0);
+/// How much of a day's deviation from its line, `beside`, is found again on the next, 0 to 0.9.
+#[must_use]
+pub fn memory(points: &[(f64, f64)], beside: &[f64]) -> f64 {
+    let spread = spread(beside, 0.0);
     if spread <= 0.0 {
         return 0.0;
     }
