@@ -8,7 +8,7 @@ use std::process::Command;
 use anyhow::{Context, Result, ensure};
 
 use super::points::{Constants, Mutant, switched};
-use crate::root::root;
+use crate::root::{files, root};
 
 /// What is changed, from the core's `src`: whatever measures and judges in the box.
 const CHANGED: [&str; 7] = ["alarm", "arith.rs", "judge", "measure", "monitor.rs", "signals.rs", "time.rs"];
@@ -51,7 +51,7 @@ fn copy() -> PathBuf {
 
 /// Make or renew the copy; every change that is in it.
 pub fn make() -> Result<Vec<Mutant>> {
-    let files = files()?;
+    let files: BTreeSet<PathBuf> = files()?.into_iter().collect();
     let mut constants = Constants::default();
     for file in files.iter().filter(|file| file.starts_with(CORE) && file.extension().is_some_and(|kind| kind == "rs"))
     {
@@ -77,18 +77,6 @@ pub fn make() -> Result<Vec<Mutant>> {
     write_if_other(&copy().join(CORE).join("mutants.rs"), SWITCH.as_bytes())?;
     forget_what_is_gone(&files)?;
     Ok(mutants)
-}
-
-/// Every file that git knows or would take.
-fn files() -> Result<BTreeSet<PathBuf>> {
-    let output = Command::new("git")
-        .current_dir(root())
-        .args(["ls-files", "-z", "--cached", "--others", "--exclude-standard"])
-        .output()
-        .context("running git")?;
-    ensure!(output.status.success(), "git does not list the files of the tree");
-    let names = String::from_utf8(output.stdout)?;
-    Ok(names.split('\0').filter(|name| !name.is_empty()).map(PathBuf::from).collect())
 }
 
 /// The crate's root, with the switch.
