@@ -53,6 +53,14 @@ fn nothing_is_told_of_days_without_wear() {
 }
 
 #[test]
+fn too_few_days_are_not_told_as_no_trend() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    table(directory.path(), 13, 0);
+    let told = told(directory.path(), &[]);
+    assert!(told.contains("Not known yet: it takes 14 days") && !told.contains("No trend"), "{told}");
+}
+
+#[test]
 fn a_change_is_told_with_what_else_changed_and_marks_begin_anew() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     table(directory.path(), 120, 100);

@@ -31,9 +31,7 @@ pub fn page(wear: &Wear) -> String {
          <body>\n<header>\n<p class=\"leg\">{leg}</p>\n<h1><span>Wear</span> {}</h1>\n</header>\n<main>\n",
         escape(&wear.span())
     );
-    let trends = wear.trends();
-    let told = if trends.is_empty() { vec![super::words::NO_TREND.to_owned()] } else { trends };
-    section(&mut out, "What goes one way", &told);
+    section(&mut out, "What goes one way", &wear.headlines());
     // What never moved is told in words below.
     let moved = |course: &&Course| course.points.iter().any(|point| point.1 != course.points[0].1);
     for course in wear.courses.iter().filter(|course| course.figure.wears()).filter(moved) {

@@ -11,7 +11,10 @@ use crate::cautions;
 use crate::report::{WIDTH, capital, lower};
 
 /// Where nothing goes one way.
-pub(super) const NO_TREND: &str = "No trend: nothing that was measured goes one way beyond what chance does.";
+const NO_TREND: &str = "No trend: nothing that was measured goes one way beyond what chance does.";
+/// The same where some figures are not known for long enough.
+const NO_TREND_SO_FAR: &str =
+    "No trend: nothing that can be told goes one way beyond what chance does. The rest has too few days to tell.";
 const WEEK: f64 = 7.0;
 /// Beyond this nothing is said but that it is far away, in days.
 const FAR: f64 = 3_652.5;
@@ -25,11 +28,7 @@ pub fn words(wear: &Wear) -> String {
     let title = if wear.leg.is_empty() { "Wear".to_owned() } else { format!("Wear of {}", wear.leg) };
     put(&mut out, "", &format!("{title}: {}", wear.span()));
     out.push('\n');
-    let told = wear.trends();
-    if told.is_empty() {
-        put(&mut out, "", NO_TREND);
-    }
-    for text in told {
+    for text in wear.headlines() {
         put(&mut out, "", &text);
     }
     list(&mut out, "Without a trend", wear.quiet());
@@ -74,6 +73,24 @@ impl Wear {
             [only] => format!("1 day, {only}"),
             [first, .., last] => format!("{} days, {first} to {last}", dates.len()),
         }
+    }
+
+    /// What comes first: what goes one way; else that nothing does, or that it is not known. Too few days are no good news.
+    #[must_use]
+    pub fn headlines(&self) -> Vec<String> {
+        let trends = self.trends();
+        if !trends.is_empty() {
+            return trends;
+        }
+        let wearing = || self.courses.iter().filter(|course| course.figure.wears());
+        let known = wearing().filter(|course| course.trend.is_some()).count();
+        vec![if known == 0 {
+            format!("Not known yet: it takes {FEWEST_DAYS} days at the least to tell a trend.")
+        } else if known < wearing().count() {
+            NO_TREND_SO_FAR.to_owned()
+        } else {
+            NO_TREND.to_owned()
+        }]
     }
 
     /// What goes one way, a paragraph each, soonest at its limit first.
@@ -151,7 +168,8 @@ impl Wear {
             Restart::Settings => "when the settings changed".to_owned(),
             Restart::Change => "when it changed".to_owned(),
         };
-        format!("Counted since {since}, {why}: {days} days.")
+        let unit = if days == 1 { "day" } else { "days" };
+        format!("Counted since {since}, {why}: {days} {unit}.")
     }
 
     /// What goes no way that could be told from chance.
