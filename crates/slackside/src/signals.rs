@@ -55,8 +55,8 @@ pub mod pattern {
 pub mod seen {
     /// An edge has counted since the monitor started.
     pub const SEEN: u8 = 1;
-    /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it: edges may have been
-    /// lost, and the next pitch will tell.
+    /// The last pitch took as long as several, and was too short for a belt to stand and be at speed again within it, or took just as
+    /// long as several: edges may have been lost, and the next pitch will tell.
     pub const IN_DOUBT: u8 = 2;
     /// The next pitch may have lost some too, and the one after it will tell.
     pub const MAY_GO_ON: u8 = 4;

@@ -10,10 +10,7 @@ use super::{Figures, knowing, trimmed};
 
 /// Jitter of one edge, in seconds, that the figures are reckoned with.
 const JITTER_S: f64 = 5e-6;
-/// The monitor's own bound: no belt gains speed quicker, in m/s².
-const MOST_GAIN_MPS2: f64 = 10.0;
-/// So many counted edges a turn tell one lost edge; so many bear two running.
-const LEAST_MARKS: u8 = 3;
+/// So many counted edges a turn bear two lost running.
 const ENOUGH_MARKS: f64 = 4.0;
 /// The most there is room for; and what an even pitch may be wider by.
 const MOST_MARKS: f64 = 64.0;
@@ -117,32 +114,32 @@ fn promptness(page: &mut Page, settings: &Checked) {
 }
 
 /// What is to be said where one edge that the boot sensor does not see may stop the leg: its silence is then that of a belt that stuck for
-/// as long. Where the late edge and the next come before the delay of *belt far too slow* is over nothing happens. Else two marks of which
-/// one is not seen are half the speed; three tell it, and four bear two in a row, where pitches are too short for a belt to stand and be at
-/// speed again within one.
+/// as long. Where the late edge comes before the delay of *belt far too slow* is over, the next one tells that nothing happened.
 #[must_use]
 pub fn stops_by_a_lost_edge(settings: &Checked) -> Option<String> {
     let boot = settings.machine.boot_targets?;
     let figures = Figures::of(&settings.machine);
     let turn = 60.0 / figures.boot_rpm;
     let pitch = turn * f64::from(boot.widest_pitch().get()) / 1e6;
-    let regains = figures.belt_mps / MOST_GAIN_MPS2;
-    // Too slow from a little more than a pitch after the edge before it, until the edge after the late one: three pitches.
+    // Too slow from a little more than a pitch after the edge before it, until the late one: two pitches.
     let deep = settings.limits.of(Condition::DeepUnderspeed);
     let (kept, delay) = (1.0 - f64::from(deep.setpoint) / 1e6, f64::from(deep.on_delay.get()) / 1e6);
-    let too_slow = pitch * (3.0 - 1.0 / kept);
-    if too_slow < delay || boot.marks() >= LEAST_MARKS && pitch <= regains {
+    let too_slow = pitch * (2.0 - 1.0 / kept);
+    if too_slow < delay {
         return None;
     }
     let (marks, each) = (f64::from(boot.marks()), f64::from(boot.marks()) / f64::from(boot.count));
-    let enough = f64::max(ENOUGH_MARKS, EVEN * turn / regains) / each;
+    // Two lost running are three pitches.
+    let by_delay = turn * (3.0 - 1.0 / kept) / delay;
+    let enough = f64::max(ENOUGH_MARKS, EVEN * by_delay) / each;
     let mend = if enough.ceil() * each <= MOST_MARKS {
         format!(
             "Fit {:.0} targets or more: then a lost edge is borne, and a sensor that loses many is named.",
             enough.ceil()
         )
     } else {
-        "At this belt speed no number of targets tells the two apart: keep the sensor's gap, its bracket and its cable sound.".to_owned()
+        "Within this delay no number of targets tells the two apart: lengthen it, or keep the sensor's gap, its bracket and its cable sound."
+            .to_owned()
     };
     Some(format!(
         "WARNING: with {} boot {} a lost edge can stop the leg. One edge that the sensor does not see is {:.1} s of silence, as of a belt \

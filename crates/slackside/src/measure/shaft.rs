@@ -447,8 +447,9 @@ impl ShaftView<'_> {
         }
         self.arrive(at, time, passed);
         let in_doubt = matches!(self.state.suspect, pattern::MISSING | CHAINED) && self.is_of_pitches(time, regain);
+        let short = self.state.unsuspected <= regain;
         self.signals.seen = seen::SEEN
-            | match (in_doubt, self.plan.marks > 2 && self.may_go_on(self.state.suspect)) {
+            | match (in_doubt, short && self.plan.marks > 2 && self.may_go_on(self.state.suspect)) {
                 (false, _) => 0,
                 (true, false) => seen::IN_DOUBT,
                 (true, true) => seen::IN_DOUBT | seen::MAY_GO_ON,
@@ -564,7 +565,7 @@ impl ShaftView<'_> {
     }
 
     /// Whether the late edge that has just come ends whole pitches at the speed before, to an eighth of one: a belt that slowed down seldom
-    /// does. Pitches longer than `regain` tell nothing.
+    /// does. In pitches longer than `regain` it might have stood and be at speed again: there to a 64th.
     fn is_of_pitches(&self, time: u32, regain: u32) -> bool {
         let mut mark = self.state.spacing.index;
         if self.state.suspect == CHAINED {
@@ -573,7 +574,8 @@ impl ShaftView<'_> {
             }
         }
         let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
-        self.state.unsuspected <= regain && self.pitches_in(turned, self.share(mark).angle >> 5, mark, 3) > 0
+        let shift = if self.state.unsuspected <= regain { 3 } else { 6 };
+        self.pitches_in(turned, self.share(mark).angle >> 5, mark, shift) > 0
     }
 
     /// How many more pitches than the `first` make up an angle, to within 1/2^`shift` of a pitch; none if no number of them does. The

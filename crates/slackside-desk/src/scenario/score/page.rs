@@ -177,7 +177,7 @@ fn introduction(text: &mut String, command: &str) {
          strand slack and taut again: the pulley falls behind by up to 14 % and on the mean by 3 (*slip_high*), or swings with a belt \
          that runs between 94 and 110 % of its speed, which reads as targets out of place (*boot_targets*).\n\
          - **Boot targets not seen**: on the premix leg, with two targets on the head and four on the boot, a boot sensor that misses nearly \
-         one in a hundred makes a silence, once in some minutes or hours, that reads as a belt at half of its speed.\n"
+         one in a hundred misses, once in some hundred hours, three of five or so, and the edges left are those of a belt at half of its speed.\n"
     );
 }
 
