@@ -7,7 +7,7 @@ use std::path::Path;
 use anyhow::{Context, Result};
 use slackside_desk::findings::learn::draw::{For, draw};
 use slackside_desk::findings::learn::fit::fit;
-use slackside_desk::findings::learn::measure::{Share, Without, healthy, measure};
+use slackside_desk::findings::learn::measure::{Share, Weighed, Without, healthy, measure};
 use slackside_desk::findings::learn::page::{Told, page};
 use slackside_desk::findings::learn::play::play;
 use slackside_desk::findings::learn::row::{Row, header};
@@ -63,7 +63,7 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
     println!("{} runs to learn from, {alarmed} with an alarm; {} held out", learned.len(), held.len());
 
     let provenance = format!(
-        "# Points of the findings, version 1. Learned from {alarmed} runs with an alarm, of {} drawn, with core {}.\n# {command}\n",
+        "# Trees of the findings, version 2. Learned from {alarmed} runs with an alarm, of {} drawn, with core {}.\n# {command}\n",
         learned.len(),
         env!("CARGO_PKG_VERSION")
     );
@@ -78,6 +78,7 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
     ];
     let told = Told {
         command: &command,
+        model: &model,
         learned: alarmed,
         fitted: &fitted,
         alike: &measure(&model, &alike, Without::Nothing),
@@ -88,7 +89,11 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
     fs::write(root.join("docs/src/engineer/findings.md"), page(&told))?;
     for (words, measured) in &fitted {
         let [first, second] = [measured.first, measured.second].map(Share::per_cent);
-        println!("{words}: first {first:.1} %, of two {second:.1} %, Brier {:.3}", measured.brier);
+        let usual = measured.common.map(Weighed::per_cent);
+        println!(
+            "{words}: first {first:.1} %, of two {second:.1} %, Brier {:.3}; as they come {:.1}, {:.1}, {:.3}",
+            measured.brier_even, usual[0], usual[1], measured.brier
+        );
     }
     Ok(())
 }

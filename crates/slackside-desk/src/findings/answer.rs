@@ -7,7 +7,7 @@ use slackside::signals::distrust;
 
 use super::cause::Cause;
 use super::evidence::{Clue, Evidence, LAGGING_LOST, Raised};
-use super::model::{Model, WHOLE};
+use super::model::{Model, Prior, WHOLE};
 
 /// Causes that no signal tells apart, and the one look that does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -77,6 +77,9 @@ const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
 
+/// The consequence of what drops belt or load, or burns.
+const DROPS_OR_BURNS: u32 = 20;
+
 /// How sure a cause is, in words that the page of findings holds against what came true.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Sureness {
@@ -130,6 +133,16 @@ pub struct Finding {
     pub sureness: Sureness,
 }
 
+impl Finding {
+    /// What it is worth to look there first: its chance times what is lost while nobody does. What is no more than possible is looked at
+    /// by its chance alone, however much hangs on it; but for what drops belt or load, or burns.
+    fn worth(&self) -> u64 {
+        let consequence = self.cause.consequence();
+        let counts = self.sureness > Sureness::Possible || consequence >= DROPS_OR_BURNS;
+        u64::from(self.chance) * if counts { u64::from(consequence) } else { 1 }
+    }
+}
+
 /// What may be wrong.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Answer {
@@ -152,7 +165,7 @@ impl Answer {
         if evidence.is_quiet() {
             return Self::default();
         }
-        let chances = chances(model, evidence);
+        let chances = chances(model, evidence, Prior::Usual);
         let cannot_tell = cannot_tell(&chances);
         let named = |(cause, chance): &(Cause, u32)| {
             *chance >= NAMED
@@ -165,10 +178,7 @@ impl Answer {
             .filter(named)
             .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
             .collect();
-        // By what is lost while nobody looks there: its chance times its consequence.
-        findings.sort_by_key(|finding| {
-            core::cmp::Reverse(u64::from(finding.chance) * u64::from(finding.cause.consequence()))
-        });
+        findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
         // What may drop belt or load comes before any sensor, and is on the list however long that is.
         for grave in [Cause::BeltParted, Cause::Rollback] {
             let at = findings.iter().position(|finding| finding.cause == grave);
@@ -192,8 +202,8 @@ fn ran_back(cause: Cause, evidence: &Evidence) -> bool {
 
 /// Every cause with its chance, the likeliest first: the model's, but where a rule decides.
 #[must_use]
-pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
-    let told = model.chances(evidence);
+pub fn chances(model: &Model, evidence: &Evidence, prior: Prior) -> Vec<(Cause, u32)> {
+    let told = model.chances(evidence, prior);
     let possible = |cause: Cause| if cannot_be(cause, evidence) { 0 } else { told[cause as usize] };
     let left: u64 = Cause::ALL.into_iter().map(|cause| u64::from(possible(cause))).sum();
     let share = |cause: Cause| {
@@ -332,7 +342,7 @@ mod tests {
     }
 
     fn chance(evidence: &Evidence, cause: Cause) -> u32 {
-        let all = chances(Model::learned(), evidence);
+        let all = chances(Model::learned(), evidence, Prior::Usual);
         all.into_iter().find(|(known, _)| *known == cause).map_or(0, |(_, chance)| chance)
     }
 
@@ -382,7 +392,8 @@ mod tests {
         for evidence in
             [cut, evidence(Condition::DeepUnderspeed, &[]), evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 0)])]
         {
-            let all: u32 = chances(Model::learned(), &evidence).into_iter().map(|(_, chance)| chance).sum();
+            let all: u32 =
+                chances(Model::learned(), &evidence, Prior::Usual).into_iter().map(|(_, chance)| chance).sum();
             assert!((WHOLE - 200..=WHOLE).contains(&all), "{all}");
         }
     }

@@ -6,7 +6,7 @@ use slackside::conditions::Condition;
 
 use super::super::answer::{GROUPS, Sureness};
 use super::super::evidence::Clue;
-use super::super::model::{CAUSES, NAT, ROWS};
+use super::super::model::{CAUSES, Model, NAT, Node, Question};
 use super::measure::{Healthy, Measured, Share, Weighed};
 use crate::scenario::score::upper_bound;
 
@@ -14,6 +14,8 @@ use crate::scenario::score::upper_bound;
 pub struct Told<'a> {
     /// The command that wrote it.
     pub command: &'a str,
+    /// What was learned.
+    pub model: &'a Model,
     /// Runs learned from, with an alarm.
     pub learned: usize,
     /// By what is fitted: words, and how it came out.
@@ -43,7 +45,7 @@ pub fn page(told: &Told<'_>) -> String {
     causes(&mut out, all);
     groups(&mut out, all);
     healthy(&mut out, told.healthy);
-    evidence(&mut out);
+    evidence(&mut out, told.model);
     out
 }
 
@@ -53,18 +55,20 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         "# How well causes are named\n\n\
          <!-- Written by `{}`; do not edit. -->\n\n\
          A report names what may be wrong, how sure that is, and where to look first. What it says is reckoned from a fixed list of questions\n\
-         asked of the trace (below) by a table of points: each answer gives each cause some points, {NAT} of them a factor of e in its odds. What\n\
-         the core's rules, which go by physics alone, name first is one of the questions; where physics decides (a line that is open, a shift\n\
-         within the record that no setting can make) it has the last word. The table was learned from runs of the simulated leg; it decides\n\
-         nothing, and a report's words are guesses until somebody has looked.\n\n\
+         asked of the trace (below) by {} small trees: each asks a few of them and ends in points for each cause, {NAT} of them a factor of e in\n\
+         its odds. What the core's rules, which go by physics alone, name first is one of the questions; where physics decides (a line that is\n\
+         open, a shift within the record that no setting can make) it has the last word. The trees were learned from runs of the simulated leg;\n\
+         they decide nothing, and a report's words are guesses until somebody has looked.\n\n\
          - **Learned** from {} runs with an alarm or a stop, on invented legs of 8 to 60 m, each used once: cause in turn, and onset, ramp,\n  \
          severity, load, speed, length, sensors fitted by chance.\n\
          - **Measured** on {} others, on the five built-in legs, which no run was learned from, with other seeds, onsets, ramps, loads and\n  \
          lengths. In {} more runs nothing was alarmed, and nothing is named then.\n\
-         - **How often each cause comes** nobody has counted. Both draws have all equally often; the table then weighs each as often as common\n  \
-         practice has it (no source; the weights stand below). Both ways of counting are given. Core {}.\n\n\
+         - **How often each cause comes** nobody has counted. Both draws have all equally often. What a report says weighs each as often as common\n  \
+         practice has it (no source; the weights stand below) and is measured so; beside it stands what the trees say with all causes equally\n  \
+         likely, counted over the runs as they were drawn. Core {}.\n\n\
          ```sh\n{}\n```\n\n",
         told.command,
+        told.model.trees.len(),
         told.learned,
         all.runs,
         all.quiet,
@@ -74,16 +78,17 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
     let [first, second, alike, rules] = all.common.map(weighed);
     let _ = write!(
         out,
-        "| on the held-out runs | the core's rules alone | the table |\n|---|---:|---:|\n\
-         | likeliest cause is right, each cause as often as any other | {} | **{}** |\n\
-         | one of the two likeliest is right | {} | **{}** |\n\
+        "| on the held-out runs | the core's rules alone | the trees |\n|---|---:|---:|\n\
+         | likeliest cause is right, all causes equally likely | {} | **{}** |\n\
+         | one of the two likeliest is right, so too | {} | **{}** |\n\
+         | Brier's score, so too (0 a seer, 2 sure and wrong) | – | {:.3} |\n\
          | likeliest is right, causes as often as they come | {rules} | **{first}** |\n\
          | one of the two likeliest is right, so too | – | **{second}** |\n\
          | likeliest is right, or one that the rules call by the same name | {} | **{}** |\n\
          | the same, causes as often as they come | {rules} | **{alike}** |\n\
          | right, or a group that holds it (\"cannot tell\", {} of answers) | – | {} |\n\
          | the door the report opens first is right, or its group holds it | {} | {} |\n\
-         | Brier's score (0 a seer, 2 sure and wrong), causes as often as they come | – | {:.3} |\n\
+         | Brier's score, causes as often as they come | – | {:.3} |\n\
          | likeliest right on {} invented legs of other seeds | {} | {} |\n\n\
          The rules are read as generously as they can be meant: \"may not grip\" is right for lagging that is worn, filmed or gone, a slack take-up,\n\
          a loose head pulley. A parted belt is on the list in {} of its runs, and before every sensor in {}.\n\n",
@@ -91,6 +96,7 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         share(all.first),
         share(all.rules[1]),
         share(all.second),
+        all.brier_even,
         share(all.rules[0]),
         share(all.alike),
         share(all.groups),
@@ -134,16 +140,20 @@ const FALLS_SHORT: &str = "What falls short: nine in ten first and 98 in a hundr
 fn fitted(out: &mut String, told: &Told<'_>) {
     out.push_str(
         "## By what is fitted\n\nMost legs lack something. An answer that cannot be had is \"unknown\", and has points of its own. Runs that only \
-         a rub\ncontact can tell of are left out where there is none.\n\n| fitted | runs | likeliest right | of two | right, or its group | Brier |\n|---|---:|---:|---:|---:|---:|\n",
+         a rub\ncontact can tell of are left out where there is none.\n\n\"Even\" is with all causes \
+         equally likely, the\nrest with causes as often as they come.\n\n| fitted | runs | even: likeliest right | of two | Brier | likeliest right | of two | right, or its group | Brier |\n|---|---:|---:|---:|---:|---:|---:|---:|---:|\n",
     );
     for (words, measured) in told.fitted {
         let _ = writeln!(
             out,
-            "| {words} | {} | {} | {} | {} | {:.3} |",
+            "| {words} | {} | {} | {} | {:.3} | {} | {} | {} | {:.3} |",
             measured.runs,
             share(measured.first),
             share(measured.second),
-            share(measured.grouped),
+            measured.brier_even,
+            weighed(measured.common[0]),
+            weighed(measured.common[1]),
+            weighed(measured.common_grouped),
             measured.brier
         );
     }
@@ -230,22 +240,29 @@ fn healthy(out: &mut String, healthy: Healthy) {
     );
 }
 
-fn evidence(out: &mut String) {
+fn evidence(out: &mut String, model: &Model) {
+    let leaves = model.trees.iter().flatten().filter(|node| matches!(node, Node::Leaf(_))).count();
     let _ = write!(
         out,
-        "## The questions\n\nReckoned for the moment that counts: the first stop; the first alarm where nothing stopped. Each may be \"unknown\". Answers are sorted\n\
-         where the figures of the third column lie. Beside them stand the {} conditions, each raised with the moment, after it, or first: {ROWS}\n\
-         rows of points for {CAUSES} causes, in `crates/slackside-desk/src/findings/learned.txt`.\n\n| question | unit | parted at | what it is |\n|---|---|---|---|\n",
-        Condition::COUNT
+        "## The questions\n\nReckoned for the moment that counts: the first stop; the first alarm where nothing stopped. Each may be \"unknown\". Beside them\n\
+         stand the {} conditions, each raised with the moment, after it, or first. {} trees with {leaves} ends give points to {CAUSES} causes, in\n\
+         `crates/slackside-desk/src/findings/learned.txt`; \"asked\" is how often they ask a question.\n\n\
+         | question | unit | asked | what it is |\n|---|---|---:|---|\n",
+        Condition::COUNT,
+        model.trees.len()
     );
+    let asked = |clue: Clue| {
+        let asks = |node: &&Node| matches!(node, Node::Split { question: Question::Clue(of), .. } if *of == clue);
+        model.trees.iter().flatten().filter(asks).count()
+    };
     for clue in Clue::ALL {
         let entry = clue.entry();
-        let cuts: Vec<String> = entry.cuts.iter().map(ToString::to_string).collect();
-        let _ = writeln!(out, "| `{}` | {} | {} | {} |", entry.name, entry.unit, cuts.join(", "), entry.meaning);
+        let _ = writeln!(out, "| `{}` | {} | {} | {} |", entry.name, entry.unit, asked(clue), entry.meaning);
     }
     out.push_str(
         "\n## In which order to look\n\nNot by chance alone: by chance times what is lost while nobody looks there (engineering judgement, no source). A parted belt, a leg that rolls\n\
-         back and a hot rub count twenty times a sensor; a choke or a belt held fast six times; what else moves, three times. A belt that may\n\
+         back and a hot rub count twenty times a sensor; a choke or a belt held fast six times; what else moves, three times; but what is no more than \"possible\" goes by its chance alone,\n\
+         but for the first three. A belt that may\n\
          have parted (one chance in a hundred is enough) stands on the list, and before every sensor. How sure each is, its word says.\n",
     );
 }
