@@ -2,12 +2,16 @@
 //! [table](crate::faults), floods on the link, and power that goes at any byte that is written.
 //!
 //! What must hold is looked at on the way: nothing is given that judge does not give, a belt that stands stops the motor, a trip is
-//! still one when power comes back, and what is filed can be read.
+//! still one when power comes back and whatever the link sends, and what is filed can be read.
 
 use slackside::conditions::Condition;
-use slackside::record::Reader;
+use slackside::input::Command;
+use slackside::record::{Anchor, Reader};
 use slackside::settings::Settings;
+use slackside::settings::plan::Plan;
+use slackside::units::{Micros, Span};
 use slackside::verdict::Phase;
+use slackside::wire::{CHUNK, MOST_FRAME, Request, Window, encode};
 use slackside_box::bench::{CLEAR, Chip, Line, RUBBING, Rig};
 use slackside_legs::random::Random;
 
@@ -23,6 +27,31 @@ const BELT_STOP_MS: u64 = 3_000;
 /// Bytes by which the record of a trip has been begun, marks of heat before it counted in: what power takes before that is no trip yet.
 const FIRST_BYTES: i64 = 150;
 
+/// From too many starts until the example's window of half an hour has left all of them behind.
+const UNTIL_STARTS_ARE_FORGOTTEN_MS: u64 = 31 * 60_000;
+/// No start counts for so long, in microseconds, whatever power did: the window of the example and two of the longest runs.
+const LONG_AGO: u64 = 9 * 3_600_000_000;
+/// Progress is told so often, in hours of box time.
+const TOLD_EVERY: u64 = 24;
+
+/// A fault planted on purpose, to see that the soak finds it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Planted {
+    /// From the second day on the run permit is bridged in the starter's wiring, and nobody knows.
+    BridgedStarter,
+    /// From the second day on the box forgets over a loss of power that it had tripped.
+    Forgets,
+    /// From the second day on the second contact of the run permit is driven though judge does not give it.
+    DrivenUnasked,
+    /// From the second day on one byte of each recording rots before it is read.
+    Rots,
+}
+
+impl Planted {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::BridgedStarter, Self::Forgets, Self::DrivenUnasked, Self::Rots];
+}
+
 /// What happened.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Soak {
@@ -30,6 +59,8 @@ pub struct Soak {
     pub hours: u64,
     /// Starts of the leg.
     pub starts: u32,
+    /// Of these, those after which the leg was stopped at once, for it had been started too often.
+    pub jogged: u32,
     /// Belts that were made to stand.
     pub belt_stops: u32,
     /// Faults from the table.
@@ -40,29 +71,38 @@ pub struct Soak {
     pub cuts: u32,
     /// Of these, those within a byte that was being written or erased.
     pub torn: u32,
+    /// Of these, those while the leg ran.
+    pub running: u32,
     /// Recordings read back, not counting one twice in a row.
     pub recordings: u32,
 }
 
-/// The life of a box for so many hours.
+/// The life of a box for so many hours, told of each day.
 ///
 /// # Errors
 /// What broke, and when.
-pub fn soak(seed: u64, hours: u64) -> Result<Soak, String> {
+pub fn soak(seed: u64, hours: u64, planted: Option<Planted>, told: &mut dyn FnMut(&Soak)) -> Result<Soak, String> {
+    let plan = Settings::example().check().map_err(|_| "the example's settings")?.plan();
     let mut life = Life {
         random: Random(seed),
         rows: rows().into_iter().filter(|row| matches!(row.make, Make::While(_))).collect(),
         soak: Soak::default(),
         us: 0,
         newest: None,
+        started: Vec::new(),
+        plan,
+        planted,
     };
-    let plan = Settings::example().check().map_err(|_| "the example's settings")?.plan();
     let mut chip = Rig::set_up(&KEY, &plan);
-    while life.us < hours * 3_600_000_000 {
+    while life.soak.hours < hours {
         let at = life.us;
         chip = life.episode(chip).map_err(|why| format!("in the episode from {} s: {why}", at / 1_000_000))?;
+        let before = life.soak.hours;
+        life.soak.hours = life.us / 3_600_000_000;
+        if life.soak.hours / TOLD_EVERY > before / TOLD_EVERY {
+            told(&life.soak);
+        }
     }
-    life.soak.hours = life.us / 3_600_000_000;
     Ok(life.soak)
 }
 
@@ -73,15 +113,28 @@ struct Life {
     us: u64,
     /// The newest recording read.
     newest: Option<u32>,
+    /// Starts that count still, in microseconds of box time.
+    started: Vec<u64>,
+    plan: Plan,
+    planted: Option<Planted>,
 }
 
 impl Life {
+    /// Whether a planted fault is at work.
+    fn has(&self, planted: Planted) -> bool {
+        self.planted == Some(planted) && self.soak.hours >= 24
+    }
+
     /// From switching on to switching off: the flash that is left.
     fn episode(&mut self, chip: Chip) -> Result<Chip, String> {
         let mut rig = Rig::start(chip);
         let line = rig.connect();
         self.rest(&mut rig, 12_000)?;
         rig.clear_up();
+        if rig.sensor_box.monitor().status().first_out == Some(Condition::TooManyStarts) {
+            self.rest(&mut rig, UNTIL_STARTS_ARE_FORGOTTEN_MS)?;
+            rig.clear_up();
+        }
         self.rest(&mut rig, 2_000)?;
         if !rig.panel.may_run() {
             return Err(format!(
@@ -93,11 +146,16 @@ impl Life {
         self.recordings(&mut rig)?;
         rig.start_up();
         self.soak.starts += 1;
-        let minutes = self.random.whole(15, 240) as u64;
+        if self.is_refused_as_jogging(&mut rig)? {
+            self.us += rig.now;
+            return Ok(rig.power_down());
+        }
+        // As often a run of minutes as one of hours.
+        let minutes = self.random.log_between(1.0, 240.0) as u64;
         for _ in 0..minutes {
             self.minute(&mut rig, &line)?;
         }
-        let tripped = self.end(&mut rig)?;
+        let tripped = self.end(&mut rig, &line)?;
         self.us += rig.now;
         let mut chip = rig.power_down();
         self.soak.cuts += 1;
@@ -105,6 +163,9 @@ impl Life {
         self.soak.torn += u32::from(torn);
         chip.restore_power();
         if let Some(first_out) = tripped {
+            if self.has(Planted::Forgets) {
+                chip = Rig::set_up(&KEY, &self.plan);
+            }
             let mut after = Rig::start(chip);
             after.run(10);
             let status = after.sensor_box.monitor().status();
@@ -121,10 +182,32 @@ impl Life {
         Ok(chip)
     }
 
+    /// Whether the leg was stopped at once for having been started too often: never without reason.
+    fn is_refused_as_jogging(&mut self, rig: &mut Rig) -> Result<bool, String> {
+        let now = self.us + rig.now;
+        // A start's age is kept over power as it was last written down: at worst as if no time had passed since the start.
+        self.started.retain(|at| now - at <= LONG_AGO);
+        self.started.push(now);
+        self.rest(rig, 500)?;
+        if rig.sensor_box.monitor().status().first_out != Some(Condition::TooManyStarts) {
+            return Ok(false);
+        }
+        let most = self.plan.row(Condition::TooManyStarts.rank()).setpoint;
+        if (self.started.len() as i32) < most {
+            return Err(format!("stopped for too many starts at the {}th, {most} are too many", self.started.len()));
+        }
+        self.soak.jogged += 1;
+        self.rest(rig, UNTIL_STARTS_ARE_FORGOTTEN_MS)?;
+        Ok(true)
+    }
+
     /// So many milliseconds, with a look at what is given.
     fn rest(&mut self, rig: &mut Rig, millis: u64) -> Result<(), String> {
         for _ in 0..millis * 1_000 / ROUND_US {
             rig.round_after(ROUND_US);
+            if self.has(Planted::DrivenUnasked) {
+                rig.panel.coils[1].set(true);
+            }
             given_is_judged(rig)?;
         }
         Ok(())
@@ -138,13 +221,7 @@ impl Life {
             rig.panel.contacts.iter().for_each(|contact| contact.set(Some(CLEAR)));
         }
         if self.random.chance(0.02) {
-            self.soak.floods += 1;
-            for _ in 0..200 {
-                let noise: Vec<u8> = (0..64).map(|_| self.random.next_u64() as u8).collect();
-                line.put(&noise);
-                self.rest(rig, 10)?;
-                drop(line.take());
-            }
+            self.flood(rig, line)?;
         }
         self.rest(rig, 60_000)?;
         if !rig.motor_runs() || rig.phase() != Phase::Running {
@@ -157,8 +234,69 @@ impl Life {
         Ok(())
     }
 
+    /// Two seconds in which somebody sends as much as the line carries: noise, or requests of every kind.
+    fn flood(&mut self, rig: &mut Rig, line: &Line) -> Result<(), String> {
+        self.soak.floods += 1;
+        let noise = self.random.chance(0.3);
+        for _ in 0..200 {
+            if noise {
+                let noise: Vec<u8> = (0..64).map(|_| self.random.next_u64() as u8).collect();
+                line.put(&noise);
+            } else {
+                let mut frame = [0; MOST_FRAME];
+                line.put(encode(self.random.next_u64() as u8, &self.request(), &mut frame).unwrap_or_default());
+            }
+            self.rest(rig, 10)?;
+            drop(line.take());
+        }
+        Ok(())
+    }
+
+    /// Any request there is but those of a desk that may: no proof test is begun, and nobody has the key.
+    fn request(&mut self) -> Request<'static> {
+        const TAG: [u8; 16] = [7; 16];
+        const PIECE: [u8; CHUNK] = [0x5A; CHUNK];
+        let any = self.random.next_u64();
+        let span = Span::from_millis(any as u32 >> 8);
+        let commands = [
+            Command::Reset,
+            Command::ResetButton(true),
+            Command::ResetButton(false),
+            Command::BootCleared,
+            Command::Key(true),
+            Command::Key(false),
+            Command::Bypass(Condition::SlipHigh, span),
+            Command::EndBypass,
+            Command::Inch(true),
+            Command::Inch(false),
+            Command::Acknowledge,
+        ];
+        match self.random.below(12) {
+            0 => Request::Hello,
+            1 => Request::Status,
+            2 => Request::Events { after: any as u32 },
+            3 => Request::Recording { position: any as u8 },
+            4 => Request::Read { window: Window::Plan, offset: any as u32 >> 20 },
+            5 => Request::Read { window: Window::Recording(any as u32 >> 26), offset: any as u32 >> 16 & 0xFFFF },
+            6 => Request::Stage { offset: if any & 1 == 0 { 0 } else { any as u16 }, bytes: &PIECE },
+            7 => Request::Arm { leg: b"Millbrook leg 3", identity: any as u32, tag: &TAG },
+            8 => Request::Challenge,
+            9 => Request::Box,
+            10 => Request::Anchor(Anchor {
+                at: Micros::new(any >> 30),
+                desk_us: 1_700_000_000_000_000,
+                uncertainty: span,
+            }),
+            _ => Request::Command(commands[self.random.below(commands.len() as u64) as usize]),
+        }
+    }
+
     /// How it ends: the first-out, if it tripped and the flash took that.
-    fn end(&mut self, rig: &mut Rig) -> Result<Option<Condition>, String> {
+    fn end(&mut self, rig: &mut Rig, line: &Line) -> Result<Option<Condition>, String> {
+        if self.random.chance(0.1) {
+            self.soak.running += 1;
+            return Ok(None);
+        }
         // A flash that takes nothing keeps no trip; the box says so, as the table has it.
         let (mut may_miss, mut forgetful) = (false, false);
         if self.random.chance(0.2) {
@@ -182,6 +320,9 @@ impl Life {
             let torn = self.random.chance(0.5);
             rig.sensor_box.flash_mut().lose_power_after(steps, torn);
         }
+        if self.has(Planted::BridgedStarter) {
+            rig.starter_bridged = true;
+        }
         rig.stop_belt();
         self.soak.belt_stops += 1;
         rig.run(BELT_STOP_MS);
@@ -190,10 +331,15 @@ impl Life {
         }
         let wait = self.random.whole(0, 30_000) as u64;
         rig.run(wait);
-        if forgetful {
-            return Ok(None);
+        let first_out = rig.sensor_box.monitor().status().first_out;
+        if first_out.is_some() && self.random.chance(0.3) {
+            self.flood(rig, line)?;
+            let after = rig.sensor_box.monitor().status();
+            if after.run_permit || after.first_out != first_out {
+                return Err(format!("a trip by {first_out:?} became {after:?} by what the link sent"));
+            }
         }
-        Ok(rig.sensor_box.monitor().status().first_out)
+        Ok(first_out.filter(|_| !forgetful))
     }
 
     /// Every recording listed is there and begins with a sound segment.
@@ -211,10 +357,23 @@ impl Life {
                     Err(why) => return Err(format!("recording {} cannot be read: {why:?}", entry.number)),
                 }
             }
-            let sound = Reader::new(&bytes).filter(|(segment, damage)| segment.is_some() && damage.is_none()).count();
-            // What power cut off within its first segment has no whole one.
-            if bytes.len() != entry.length as usize || (sound == 0 && bytes.len() > 8_192) {
-                return Err(format!("recording {}: {sound} sound segments in {} bytes", entry.number, bytes.len()));
+            if self.has(Planted::Rots)
+                && let Some(byte) = bytes.get_mut(100)
+            {
+                *byte ^= 1;
+            }
+            let damages: Vec<bool> =
+                Reader::new(&bytes).map(|(segment, damage)| segment.is_none() || damage.is_some()).collect();
+            let sound = damages.iter().filter(|damaged| !**damaged).count();
+            // Only its end can be what power cut off; within its first segment there is no whole one then.
+            let before_its_end = damages.iter().rev().skip(1).any(|damaged| *damaged);
+            if bytes.len() != entry.length as usize || before_its_end || (sound == 0 && bytes.len() > 8_192) {
+                return Err(format!(
+                    "recording {}: of {} segments {sound} are sound, in {} bytes",
+                    entry.number,
+                    damages.len(),
+                    bytes.len()
+                ));
             }
             self.newest = Some(entry.number);
             self.soak.recordings += 1;

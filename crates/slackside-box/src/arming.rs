@@ -42,10 +42,22 @@ pub fn tag(key: &BoxKey, challenge: Challenge, plan: &Plan, serial: &str, leg: &
     Some(tag.into())
 }
 
-/// Whether two tags are the same, in a time that does not tell where they differ.
-#[must_use]
-pub fn is_same(one: &Tag, other: &[u8]) -> bool {
-    one.ct_eq(other).into()
+/// By what the box knows again what was staged when it checked it: its tag.
+pub(crate) type Seal = Tag;
+
+/// Made by the box over what is staged.
+pub(crate) fn seal(key: &BoxKey, challenge: Challenge, plan: &Plan, serial: &str, leg: &[u8]) -> Option<Seal> {
+    tag(key, challenge, plan, serial, leg)
+}
+
+/// Whether whoever sent this tag has the key, in a time that does not tell where it differs.
+pub(crate) fn is_proven(seal: &Seal, sent: &[u8]) -> bool {
+    seal.ct_eq(sent).into()
+}
+
+/// The key that a plan by the link needs: the box's, if it has one.
+pub(crate) const fn needed(key: Option<BoxKey>) -> Option<BoxKey> {
+    key
 }
 
 #[cfg(test)]
@@ -89,7 +101,7 @@ mod tests {
         let plan = Plan::blank();
         let challenge = Challenge { power_up: 7, counter: 3 };
         let right = tag(&[9; 16], challenge, &plan, "A-17", b"leg 3").unwrap();
-        assert!(is_same(&right, &right) && !is_same(&right, &right[..15]));
+        assert!(is_proven(&right, &right) && !is_proven(&right, &right[..15]));
         let mut wrong = std::vec![
             tag(&[8; 16], challenge, &plan, "A-17", b"leg 3"),
             tag(&[9; 16], Challenge { counter: 4, ..challenge }, &plan, "A-17", b"leg 3"),
@@ -105,7 +117,7 @@ mod tests {
             let other = Plan::copy_of(&other).expect("as long");
             wrong.push(tag(&[9; 16], challenge, &other, "A-17", b"leg 3"));
         }
-        assert!(wrong.iter().all(|wrong| wrong.is_some_and(|wrong| !is_same(&right, &wrong))));
+        assert!(wrong.iter().all(|wrong| wrong.is_some_and(|wrong| !is_proven(&right, &wrong))));
         assert_eq!(tag(&[9; 16], challenge, &plan, &"x".repeat(200), b"leg"), None);
     }
 }

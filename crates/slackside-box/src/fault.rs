@@ -58,11 +58,13 @@ pub enum Fault {
     MotorRunsOn,
     /// The stop was proven more than a year ago.
     ProofTestDue,
+    /// The clock that stamps the edges and the second clock went on at different rates, or one of them stood.
+    ClocksDiffer,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 25] = [
+    pub const ALL: [Self; 26] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -88,6 +90,7 @@ impl Fault {
         Self::PlanArmed,
         Self::MotorRunsOn,
         Self::ProofTestDue,
+        Self::ClocksDiffer,
     ];
 
     /// Whether it holds both permits dropped. Not so a recording that was not kept, a button that is stuck, a key
@@ -121,6 +124,7 @@ impl Fault {
                 | Self::HeatUnknown
                 | Self::PlanArmed
                 | Self::MotorRunsOn
+                | Self::ClocksDiffer
         )
     }
 
@@ -178,6 +182,9 @@ impl Fault {
             }
             Self::ProofTestDue => {
                 "the last proof test that passed was more than a year ago: do one, and file its record"
+            }
+            Self::ClocksDiffer => {
+                "the box's two clocks do not go at the same rate, so no speed can be trusted: replace the box"
             }
         }
     }

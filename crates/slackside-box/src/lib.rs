@@ -62,9 +62,12 @@
 //! arming                                who may arm a plan by a link
 //! SensorBox: inputs, outputs, memory, fault book, armed plan
 //! Link                                  bytes of a serial line to the box and back
+//! ServicePort                           a line of its own by which the key is set
 //! ```
 //!
 //! # Features
+//! - `tag` (on unless switched off): settings by the link need the tag of the box's key as well as a press at the box. Without it the press
+//!   alone arms, `ascon-aead` is left out, and [`arming`] says what that leaves open.
 //! - `bench`: pins, flash and a serial line made of memory, for tests and for a box on the desk; needs the standard library.
 //! - `defmt`: `defmt::Format` for faults and events, and `Told`, which logs what is new.
 //! - `log`: `Told` by the crate `log`. Both may be on: then each line goes to both.
@@ -87,6 +90,10 @@
 #[cfg(any(test, feature = "bench"))]
 extern crate std;
 
+#[cfg(feature = "tag")]
+pub mod arming;
+#[cfg(not(feature = "tag"))]
+#[path = "press_only.rs"]
 pub mod arming;
 #[cfg(any(test, feature = "bench"))]
 pub mod bench;
@@ -103,6 +110,8 @@ pub mod permits;
 pub mod pin;
 pub mod relay;
 mod sensor_box;
+#[cfg(feature = "tag")]
+mod service;
 mod shelf;
 pub mod store;
 #[cfg(any(feature = "defmt", feature = "log"))]
@@ -112,5 +121,7 @@ pub mod wires;
 pub use events::{Event, EventLog, Happened};
 pub use link::Link;
 pub use sensor_box::{ArmRefusal, BoxMonitor, Nameplate, Parts, SAMPLE, SensorBox, Verdicts};
+#[cfg(feature = "tag")]
+pub use service::ServicePort;
 #[cfg(any(feature = "defmt", feature = "log"))]
 pub use told::Told;

@@ -214,6 +214,40 @@ fn every_kind(plan: &[u8]) -> Vec<Request<'_>> {
     all
 }
 
+/// Every kind of request, every window from its beginning to its end: four bytes of the key after one another are in no answer. The leg's name
+/// is, so the look can find what is there.
+#[test]
+fn nothing_that_the_link_answers_shows_the_key() {
+    // No words that a box may say by chance.
+    let key: [u8; 16] = core::array::from_fn(|at| 0x9D ^ (at as u8).wrapping_mul(0x3B));
+    let mut rig = Rig::start(Rig::set_up(&key, &plan(&settings())));
+    let line = rig.connect();
+    rig.make_ready();
+    rig.run_up();
+    rig.turn(Shaft::Boot, 0);
+    rig.run(3_000);
+    rig.turn(Shaft::Head, 0);
+    rig.run(30_000);
+    let number = rig.sensor_box.recordings().last().expect("the trip is filed").number;
+    let plan = plan(&settings());
+    let mut requests = every_kind(plan.bytes());
+    for window in [Window::Plan, Window::ProofTests, Window::Recording(number)] {
+        // Far beyond the end, where the key would lie were flash read on.
+        requests.extend((0..256).map(|piece| Request::Read { window, offset: piece * CHUNK as u32 }));
+    }
+    requests.extend([1 << 16, 1 << 31, u32::MAX].map(|offset| Request::Read { window: Window::Plan, offset }));
+    let mut said = Vec::new();
+    for request in requests {
+        let mut frame = [0; MOST_FRAME];
+        line.put(encode(9, &request, &mut frame).expect("it fits"));
+        rig.run(30);
+        said.extend(line.take());
+    }
+    let shows = |what: &[u8]| what.windows(4).any(|part| said.windows(4).any(|seen| seen == part));
+    assert!(shows(b"Millbrook"));
+    assert!(!shows(&key));
+}
+
 /// What a recording holds besides anchors: the inputs with their times, as the replay sees them.
 fn recorded(rig: &mut Rig) -> (Vec<Input>, usize, usize) {
     let number = rig.sensor_box.recordings().last().expect("the trip is filed").number;

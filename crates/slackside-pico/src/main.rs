@@ -19,6 +19,9 @@
 //! and only while the box is on time; it has no window, so that a loop that feeds it too fast is left to the watchdog outside. The stack
 //! is painted and held to a bound in every round: beyond it the box stops. It lies at the bottom of the RAM: one that outgrows its memory
 //! all the same is a hard fault, or a processor that stands still, and harms nothing else.
+//!
+//! No second clock: timer and watchdog both count by the board's crystal, and the part's ring oscillator may run anywhere between 1.8 and
+//! 12 MHz (from memory). Whoever adds a clock with a crystal of its own hands it in by `SensorBox::second_clock`.
 #![no_std]
 #![no_main]
 

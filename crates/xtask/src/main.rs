@@ -138,9 +138,15 @@ enum Chore {
         /// Hours of box time.
         #[arg(long, default_value_t = 730)]
         hours: u64,
+        /// A fault planted on the second day, to see it found: BridgedStarter, Forgets, DrivenUnasked or Rots.
+        #[arg(long)]
+        plant: Option<String>,
     },
     /// Walk the state space of alarms, latches, permits and operator over the monitor, and look at what is promised in each state.
     States {
+        /// Of each state of a turning leg that looks the same, so many that differ within are taken further.
+        #[arg(long, default_value_t = 1)]
+        each: usize,
         /// So many states of a turning leg at the most; one takes some two kilobytes of memory while it waits.
         #[arg(long, default_value_t = 1_000_000)]
         most: usize,
@@ -174,8 +180,8 @@ fn main() -> ExitCode {
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
         Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
-        Chore::Soak { seed, hours } => soak::run(seed, hours),
-        Chore::States { most } => states::run(most),
+        Chore::Soak { seed, hours, plant } => soak::run(seed, hours, plant.as_deref()),
+        Chore::States { each, most } => states::run(each, most),
         Chore::Tidy => tidy::run(),
         Chore::Verdicts { file, legs } => verdicts::run(&file, legs),
     };

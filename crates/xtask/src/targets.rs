@@ -22,8 +22,8 @@ pub const TARGETS: [&str; 5] = [
 /// The feature matrix.
 const FEATURES: [&str; 2] = ["", "defmt"];
 
-/// The feature matrix of the box.
-const BOX_FEATURES: [&str; 2] = ["", "defmt log"];
+/// The feature matrix of the box: that in which the press alone arms, and the usual one.
+const BOX_FEATURES: [&str; 2] = ["", "tag defmt log"];
 
 /// The boxes on boards, each with its target: workspaces of their own.
 const BOARDS: [(&str, &str); 2] = [("thumbv6m-none-eabi", "slackside-pico"), ("thumbv7m-none-eabi", "slackside-mps2")];

@@ -48,6 +48,7 @@ const fn row(group: Group, what: &'static str, fails: fn(&mut Rig), must: [Must;
         what,
         make: Make::While(fails),
         wire: Panel::wires,
+        two_clocks: false,
         must,
         belt: BeltStop::Stopped,
         settings: Settings::example,
@@ -60,6 +61,11 @@ const fn wired(group: Group, what: &'static str, wire: Wire, must: [Must; 3]) ->
 
 const fn over_power(group: Group, what: &'static str, becomes: fn(&mut Chip), must: [Must; 3]) -> Row {
     Row { make: Make::OverPower(becomes), ..row(group, what, |_| {}, must) }
+}
+
+/// Clocks are compared over two seconds, and the span under way when one fails may not show it.
+const fn two_clocks(what: &'static str, fails: fn(&mut Rig)) -> Row {
+    Row { two_clocks: true, ..row(Group::Program, what, fails, [box_stop(4_500, F::ClocksDiffer); 3]) }
 }
 
 /// The whole table.
@@ -483,6 +489,12 @@ fn program() -> Vec<Row> {
             |rig| rig.clock_runs(250_000),
             [stop_once_started(10_500, C::StartFailed), stop(10_500, C::StartFailed), stop(2_000, C::DeepUnderspeed)],
         ),
+        two_clocks("two clocks: that which stamps the edges 28 % slow", |rig| rig.clock_runs(-280_000)),
+        two_clocks("two clocks: that which stamps the edges 28 % fast", |rig| rig.clock_runs(280_000)),
+        two_clocks("two clocks: that which stamps the edges 4 % slow", |rig| rig.clock_runs(-40_000)),
+        two_clocks("two clocks: the second 28 % slow", |rig| rig.second_clock = Some(-280_000)),
+        two_clocks("two clocks: the second 28 % fast", |rig| rig.second_clock = Some(280_000)),
+        two_clocks("two clocks: the second stands", |rig| rig.second_clock = Some(-1_000_000)),
         row(
             G,
             "somebody on the link sends every command there is",

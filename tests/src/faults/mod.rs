@@ -159,6 +159,8 @@ pub struct Row {
     pub make: Make,
     /// How the box was wired from the first day.
     pub wire: Wire,
+    /// Whether the box has a second clock.
+    pub two_clocks: bool,
     /// What must happen, in the order of [`State::ALL`].
     pub must: [Must; 3],
     /// And then a belt that stops.

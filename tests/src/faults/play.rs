@@ -48,6 +48,7 @@ fn brought_to(row: &Row, state: State) -> Rig {
     let wires = (row.wire)(&panel);
     let mut rig = Rig::start_wired(Rig::set_up(&KEY, &plan), Rig::layout(), panel, wires);
     rig.temperature = plan.contacts.temperatures.ne(&0).then_some(250);
+    rig.second_clock = row.two_clocks.then_some(0);
     rig.make_ready();
     if state != State::Stopped {
         assert!(rig.start_up(), "it starts");

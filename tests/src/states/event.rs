@@ -53,6 +53,8 @@ pub enum Event {
     BeltStands,
     /// Both turn for four seconds, the boot eight per cent slower than it should.
     Slip,
+    /// Both turn for four seconds at seven tenths of their speed.
+    Slow,
     /// Power goes and comes back.
     PowerCycle,
 }
@@ -83,7 +85,7 @@ impl Event {
         if reach == Reach::Turning {
             events.extend([true, false].map(Self::Drive));
             events.extend([true, false].map(Self::Rub));
-            events.extend([Self::RubCut, Self::EdgesLost, Self::Turn, Self::BeltStands, Self::Slip]);
+            events.extend([Self::RubCut, Self::EdgesLost, Self::Turn, Self::BeltStands, Self::Slip, Self::Slow]);
         }
         events
     }

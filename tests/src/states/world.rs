@@ -1,7 +1,7 @@
 //! A monitor, and what it is told of.
 
 use slackside::Monitor;
-use slackside::alarm::AlarmState;
+use slackside::alarm::{AlarmState, bits};
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, Shaft, Signal};
 use slackside::judge::Status;
@@ -17,6 +17,8 @@ use super::promise::{self, Moves};
 
 /// What the test's legs have room for.
 const MARKS: usize = 8;
+/// Slip heat is told in quarters of its budget, in ppm.
+const HEAT_STEP: i32 = 250_000;
 /// Steps of a wheel in a turn: four targets, on and off.
 const STEPS: u64 = 8;
 
@@ -46,6 +48,30 @@ impl View {
     }
 }
 
+/// What judge keeps to itself, as far as it can matter for a promise: read from the state's own bytes.
+#[derive(Clone, Debug)]
+struct Inside {
+    /// Marks of the leg, the one for its short way taken out.
+    marks: u32,
+    /// Starts and returns of the feed that still count.
+    counts: [u8; 2],
+    /// The bits of each alarm, running delays among them.
+    alarms: Vec<u8>,
+}
+
+impl Inside {
+    fn of(monitor: &Monitor<&'static Plan, MARKS>) -> Self {
+        // The mark of the short way: the same in all else, as a property of the core holds.
+        const QUIET: u32 = 1 << 24;
+        let mut parts = Vec::new();
+        monitor.parts(&mut |part| parts.push(part.to_vec()));
+        // Judge's come last: the leg, ends of delays, bits, what was noted, its clock.
+        let [.., leg, _, alarms, _, _] = &parts[..] else { panic!("judge has five parts") };
+        let marks = u32::from_le_bytes(leg[8..12].try_into().expect("four bytes")) & !QUIET;
+        Self { marks, counts: [leg[5], leg[leg.len() - 4]], alarms: alarms.clone() }
+    }
+}
+
 /// What the leg and its people do at the moment.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 struct Outside {
@@ -63,6 +89,8 @@ struct Outside {
 pub struct World {
     monitor: Monitor<&'static Plan, MARKS>,
     plan: &'static Plan,
+    /// What each alarm does.
+    acts: &'static [u8],
     now: u64,
     /// Steps of each wheel, and how much of the step under way is left, in parts per million.
     wheels: [u64; 2],
@@ -86,6 +114,7 @@ impl World {
             view: View::of(&monitor, stops),
             monitor,
             plan,
+            acts: acts_of(plan),
             now: 0,
             wheels: [0; 2],
             left: [1_000_000; 2],
@@ -130,6 +159,33 @@ impl World {
         (status, alarms, self.outside)
     }
 
+    /// A state of a turning leg, seen as the promises see it: permits, phase, first-out, bypass, whether the boot must be looked into, what
+    /// goes on outside; and of the alarms whether there is one among those that stop that is beyond its limit, wrong, latched, or not
+    /// acknowledged, and whether one keeps feed away. Which it is, is not seen but for the first-out; neither are delays, slip heat and what
+    /// measure knows.
+    ///
+    /// And what each alarm is within, delays as running or not, with judge's own marks and slip heat in quarters: for telling apart what looks
+    /// the same.
+    #[must_use]
+    pub fn sight(&self) -> (impl std::hash::Hash + use<>, impl std::hash::Hash + use<>) {
+        let Inside { marks, counts, alarms } = Inside::of(&self.monitor);
+        let status = &self.view.status;
+        let among = |does: u8| {
+            let these = alarms.iter().zip(self.acts).filter(|(_, acts)| **acts & does != 0);
+            these.fold(0, |all, (bits, _)| all | bits)
+        };
+        let stops = among(act::STOP) & (bits::BEYOND | bits::ACTIVE | bits::LATCHED | bits::UNACKNOWLEDGED);
+        let hinders = among(act::DROP_FEED) & (bits::ACTIVE | bits::LATCHED) != 0;
+        let seen = (
+            (status.run_permit, status.feed_permit, status.phase, status.boot_cleared_needed),
+            (status.first_out.map(Condition::id), status.bypassed.map(Condition::id), stops, hinders),
+            // A rub alone neither stops nor keeps feed away, and a proof test changes no permit.
+            Outside { rub: 0, proof: false, ..self.outside },
+        );
+        let heat = self.monitor.slip_heat_at(Micros::new(self.now)).get() / HEAT_STEP;
+        (seen, (alarms, marks, counts, heat))
+    }
+
     /// Look at the monitor anew: what it showed before.
     fn look(&mut self) -> View {
         let stops = self.view.stops;
@@ -140,17 +196,25 @@ impl World {
     fn tell(&mut self, signal: Signal, moves: &mut Moves) -> Result<(), String> {
         let mut wrong = Ok(());
         let mut proof = self.outside.proof;
-        self.monitor.observe(Input::new(Micros::new(self.now), signal), &mut |verdict| match verdict.change {
-            Change::Alarm { condition, from, to, .. } => {
-                if let Err(why) = moves.add(condition, from, to) {
-                    wrong = Err(why);
+        let mut told = false;
+        self.monitor.observe(Input::new(Micros::new(self.now), signal), &mut |verdict| {
+            told = true;
+            match verdict.change {
+                Change::Alarm { condition, from, to, .. } => {
+                    if let Err(why) = moves.add(condition, from, to) {
+                        wrong = Err(why);
+                    }
                 }
+                Change::Accepted(_, Command::ProofTest(begun)) => proof = begun,
+                _ => {}
             }
-            Change::Accepted(_, Command::ProofTest(begun)) => proof = begun,
-            _ => {}
         });
         self.outside.proof = proof;
         wrong?;
+        if !told && matches!(signal, Signal::Edge(..)) {
+            // Nothing was told: that nothing moved either is looked at once the event is over.
+            return Ok(());
+        }
         let before = self.look();
         promise::of_a_state(&self.view)?;
         promise::of_a_step(&before, signal, &self.view)
@@ -190,6 +254,10 @@ impl World {
         }
         for (shaft, left) in self.left.iter_mut().enumerate() {
             *left = step(shaft).map_or(*left, |step| next[shaft].saturating_sub(until) * 1_000_000 / step);
+        }
+        let before = self.look();
+        if before != self.view {
+            return Err(format!("{:?} became {:?} untold", before.status, self.view.status));
         }
         self.now = until;
         self.tell(Signal::Tick, moves)
@@ -250,6 +318,7 @@ impl World {
             Event::Turn => self.turn(4_000, [1_000, 1_000], moves),
             Event::BeltStands => self.turn(4_000, [1_000, 0], moves),
             Event::Slip => self.turn(4_000, [1_000, 920], moves),
+            Event::Slow => self.turn(4_000, [700, 700], moves),
             Event::PowerCycle => self.power_cycle(),
         }
     }
@@ -275,6 +344,15 @@ impl World {
         promise::of_a_state(&self.view)?;
         promise::of_a_power_cycle(&before, &self.view)
     }
+}
+
+/// What each alarm does: as the plan has it, and those that keep feed away whatever it says.
+fn acts_of(plan: &Plan) -> &'static [u8] {
+    const HINDER: [Condition; 3] = [Condition::SlipVeryHigh, Condition::SlipHigh, Condition::Underspeed];
+    let of = |condition: Condition| {
+        plan.acts(condition.rank()) | if HINDER.contains(&condition) { act::DROP_FEED } else { 0 }
+    };
+    Box::leak(Condition::ALL.map(of).to_vec().into_boxed_slice())
 }
 
 const fn contact(rub: u8) -> ContactState {

@@ -17,6 +17,8 @@ use crate::events::Happened;
 use crate::fault::Fault;
 use crate::link::Link;
 use crate::sensor_box::{BoxMonitor, Nameplate, Parts, SensorBox};
+#[cfg(feature = "tag")]
+use crate::service::ServicePort;
 use crate::store::{Layout, Slots, set_key};
 use crate::wires::Wires;
 
@@ -70,12 +72,17 @@ pub struct Rig {
     pub temperature: Option<i16>,
     /// Its sensor gives this instead.
     pub temperature_stuck: Option<i16>,
+    /// A second clock so many parts per million too fast, below zero too slow, at -1,000,000 one that stands; `None` where the box has none.
+    pub second_clock: Option<i64>,
     /// The program stands still.
     pub halted: bool,
     /// Whether the belt is taken along by the head pulley.
     pub belt_grips: bool,
     /// The desk's side of the link is at the test.
     pub link: Option<Link<'static, Line>>,
+    /// Somebody is at the service port.
+    #[cfg(feature = "tag")]
+    pub service: Option<ServicePort<Line>>,
     /// Every verdict's change, with its time.
     pub changes: Vec<(u64, Change)>,
     /// Every fault that came, in order.
@@ -86,6 +93,8 @@ pub struct Rig {
     by_motor: Option<(u64, u64)>,
     shafts: [Turning; 2],
     sensors: [Sensor; 2],
+    /// What the second clock says.
+    second_us: u64,
     /// The box's clock runs so much too fast, in parts per million, from then on.
     clock: (i64, u64),
     beats: (i32, u64),
@@ -169,15 +178,19 @@ impl Rig {
             alarm_stuck: None,
             temperature: None,
             temperature_stuck: None,
+            second_clock: None,
             halted: false,
             belt_grips: true,
             link: None,
+            #[cfg(feature = "tag")]
+            service: None,
             changes: Vec::new(),
             faults: Vec::new(),
             sealed_in: false,
             by_motor: None,
             shafts: [Turning::standing(), Turning::standing()],
             sensors: [Sensor::new(Shaft::Head, catch_head), Sensor::new(Shaft::Boot, catch_boot)],
+            second_us: 0,
             clock: (0, 0),
             beats: (0, 0),
             seen: 0,
@@ -227,6 +240,9 @@ impl Rig {
     /// One round, `micros` after the last one.
     pub fn round_after(&mut self, micros: u64) {
         self.now += micros;
+        self.second_us += micros
+            .saturating_mul(self.second_clock.map_or(0, |fast| 1_000_000_u64.saturating_add_signed(fast)))
+            / 1_000_000;
         self.follow_motor();
         let (fast, since) = self.clock;
         let clock = move |at: u64| at.saturating_add_signed(at.saturating_sub(since) as i64 * fast / 1_000_000);
@@ -252,9 +268,16 @@ impl Rig {
             let told = self.temperature_stuck.unwrap_or(temperature);
             self.sensor_box.temperature(Place::HeadLeft, DeciCelsius::new(told));
         }
+        if self.second_clock.is_some() {
+            self.sensor_box.second_clock(Micros::new(self.second_us));
+        }
         self.sensor_box.poll(Micros::new(clock(self.now)));
         if let Some(link) = &mut self.link {
             link.poll(&mut self.sensor_box);
+        }
+        #[cfg(feature = "tag")]
+        if let Some(service) = &mut self.service {
+            service.poll(&mut self.sensor_box);
         }
         self.note();
     }
@@ -416,6 +439,14 @@ impl Rig {
         let staging = Box::leak(Box::new(Plan::blank()));
         self.link = Some(Link::new(boxes_end, staging));
         desks_end
+    }
+
+    /// Plug something into the service port: its end of the line.
+    #[cfg(feature = "tag")]
+    pub fn connect_service(&mut self) -> Line {
+        let (boxes_end, other_end) = Line::pair(4_096);
+        self.service = Some(ServicePort::new(boxes_end));
+        other_end
     }
 
     /// Power goes: what is left is the flash.

@@ -9,7 +9,7 @@
 use slackside::units::{Micros, Span};
 use slackside::wire::{Challenge, Reason};
 
-use crate::arming::{BoxKey, Tag};
+use crate::arming::{BoxKey, Seal};
 
 /// A challenge is given so often at the most.
 const ASK_EVERY: Span = Span::from_millis(1_000);
@@ -25,7 +25,7 @@ const BLINK: u64 = 500_000;
 pub(super) struct Waiting {
     pub(super) challenge: Challenge,
     pub(super) identity: u32,
-    pub(super) tag: Tag,
+    pub(super) seal: Seal,
     since: Micros,
     /// Since when acknowledge is held that was pressed while waiting.
     held: Option<Micros>,
@@ -79,8 +79,8 @@ impl ArmByLink {
     }
 
     /// A plan waits from now on.
-    pub(super) const fn wait(&mut self, challenge: Challenge, identity: u32, tag: Tag, now: Micros) {
-        self.waiting = Some(Waiting { challenge, identity, tag, since: now, held: None, confirmed: false });
+    pub(super) const fn wait(&mut self, challenge: Challenge, identity: u32, seal: Seal, now: Micros) {
+        self.waiting = Some(Waiting { challenge, identity, seal, since: now, held: None, confirmed: false });
     }
 
     /// One round: acknowledge went down or up, and the key.

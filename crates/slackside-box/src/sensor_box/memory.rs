@@ -11,7 +11,7 @@ use slackside::units::{Joules, Micros};
 
 use super::faults::FaultBook;
 use super::heat::HeatRing;
-use crate::arming::BoxKey;
+use crate::arming::{BoxKey, needed};
 use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
 use crate::filing::{Filing, Step};
@@ -102,8 +102,14 @@ impl<F: NorFlash> Memory<F> {
     /// The box's key, and the number of this power-up, written down: one that no power-up before had. `None` for what there is not.
     #[inline(never)]
     pub(super) fn key_and_power_up(&mut self) -> (Option<BoxKey>, Option<u32>) {
-        let key = read_key(&self.layout, &mut self.flash).unwrap_or(None);
+        let key = needed(read_key(&self.layout, &mut self.flash).unwrap_or(None));
         (key, self.power_up().ok().filter(|_| key.is_some()))
+    }
+
+    /// One step of setting another key, the settings going first: whether that was the last.
+    #[cfg(feature = "tag")]
+    pub(super) fn set_key(&mut self, key: &BoxKey, step: u8) -> Result<bool, StoreError> {
+        crate::store::set_key_by_steps(&self.layout, &mut self.flash, key, step)
     }
 
     /// Open what is known of proof tests: the last that passed. One that cannot be read counts as of an unknown day.

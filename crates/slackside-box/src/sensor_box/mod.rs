@@ -16,6 +16,7 @@ mod inputs;
 mod memory;
 mod outputs;
 mod proof;
+mod two_clocks;
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage::nor_flash::NorFlash;
@@ -50,6 +51,7 @@ use inputs::Inputs;
 use memory::{Memory, Work};
 use outputs::{Outputs, Wanted};
 use proof::Proof;
+use two_clocks::TwoClocks;
 
 pub use armed::ArmRefusal;
 
@@ -125,6 +127,7 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     key_idle: Option<Micros>,
     /// Since when the motor has run with the run permit dropped.
     runs_on: Option<Micros>,
+    clocks: TwoClocks,
     /// The permits are held while a block of flash is erased.
     flash_hold: bool,
     polled: Option<Micros>,
@@ -167,6 +170,7 @@ where
             proof,
             key_idle: None,
             runs_on: None,
+            clocks: TwoClocks::default(),
             flash_hold: false,
             polled: None,
         };
@@ -212,6 +216,9 @@ where
         let deadline = self.monitor.next_deadline().map(|deadline| deadline.after(latency));
         if !self.outputs.heartbeat.on_time(now, deadline) && !self.book.is_present(Fault::EdgesLost) {
             self.book.put(Fault::Stalled, true);
+        }
+        if !self.clocks.agree(now) {
+            self.book.latch(Fault::ClocksDiffer);
         }
         self.take_inputs(now);
         self.settle_faults(now);
@@ -418,6 +425,13 @@ where
         self.inputs.readings.reference = Some(reference);
     }
 
+    /// Hand in what a second clock says, before each round: one with an oscillator of its own, which runs on while the other stands. Its
+    /// microseconds need not begin with the other's, and may come in steps of up to 10 ms. From the first time on the two are compared
+    /// over spans of 2 s: where they differ by more than 3 %, or one stands, that is [`Fault::ClocksDiffer`].
+    pub const fn second_clock(&mut self, time: Micros) {
+        self.clocks.hand_in(time);
+    }
+
     /// Hand in a command, from a panel at the leg or from a link; one a round. Whether it was taken: of those that come by a link only what
     /// would be carried out, and [few at a time](Reason::TooOften).
     pub fn command(&mut self, origin: Origin, command: Command) -> bool {
@@ -525,6 +539,31 @@ where
         Ok(())
     }
 
+    /// One step of setting the box's key, asked for by a port at the box itself: whether that was the last. From the first on the permits are
+    /// dropped, and after the last the heart stands still: the program begins anew, without settings.
+    ///
+    /// # Errors
+    /// [`ArmRefusal`]; nothing has changed then if it was the first step.
+    #[cfg(feature = "tag")]
+    pub(crate) fn set_key(&mut self, key: &arming::BoxKey, step: u8) -> Result<bool, ArmRefusal> {
+        if !self.inputs.senses.key_is_on() {
+            return Err(ArmRefusal::KeyOff);
+        }
+        if !self.is_at_rest() {
+            return Err(ArmRefusal::NotAtRest);
+        }
+        let dropped = self.outputs.drop_now();
+        self.book.add(dropped.with(Fault::NoSettings));
+        self.arm_by_link.waiting = None;
+        self.arm_by_link.key = None;
+        self.outputs.heartbeat.excuse();
+        let done = self.memory.set_key(key, step).map_err(ArmRefusal::Store)?;
+        if done {
+            self.outputs.heartbeat.stop();
+        }
+        Ok(done)
+    }
+
     /// Whether a plan may be armed now.
     fn may_arm(&self, plan: &Plan, leg: &[u8], identity: u32) -> Result<Sound<OwnedPlan>, ArmRefusal> {
         if !self.inputs.senses.key_is_on() {
@@ -565,6 +604,10 @@ where
         let proof_tests = self.proof.tests();
         let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref(), proof_tests };
         let is_command = matches!(request, Some(Request::Command(_)));
+        if matches!(request, Some(Request::Stage { .. })) {
+            // What waits is no longer what a person at the box was told of.
+            self.arm_by_link.waiting = None;
+        }
         let mut length = 0;
         let mut say = |reply: &dyn Message| length = encode(number, reply, out).map_or(0, <[u8]>::len);
         let asked = server.answer(request, &around, self.monitor, &self.verdicts, &mut shelf, &mut say);
@@ -604,26 +647,25 @@ where
         let (key, challenge) = self.arm_by_link.take(now)?;
         self.arm_by_link.waiting = None;
         let plan = server.staged().ok_or(Reason::NothingStaged)?;
-        let right = arming::tag(&key, challenge, plan, self.nameplate.serial, leg).ok_or(Reason::TooLong)?;
-        if !arming::is_same(&right, tag) {
+        let seal = arming::seal(&key, challenge, plan, self.nameplate.serial, leg).ok_or(Reason::TooLong)?;
+        if !arming::is_proven(&seal, tag) {
             self.by_link.refused.add(now);
             return Err(Reason::WrongTag);
         }
         self.may_arm(plan, leg, identity).map_err(ArmRefusal::reason)?;
-        self.arm_by_link.wait(challenge, identity, right, now);
+        self.arm_by_link.wait(challenge, identity, seal, now);
         Ok(())
     }
 
     /// A person at the box has confirmed what waits: arm it, if it is still what was checked.
     #[inline(never)]
     pub(crate) fn arm_confirmed(&mut self, server: &mut Server<'_>) {
-        let Some(Waiting { challenge, identity, tag, confirmed: true, .. }) = self.arm_by_link.waiting else { return };
+        let Some(Waiting { challenge, identity, seal, confirmed: true, .. }) = self.arm_by_link.waiting else { return };
         self.arm_by_link.waiting = None;
         let (Some(key), Some(plan)) = (self.arm_by_link.key, server.staged()) else { return };
         // Other pieces may have been staged meanwhile, and a name is known by the tag alone.
         let (plan, leg) = (*plan, self.leg_to_be(plan));
-        let right = arming::tag(&key, challenge, &plan, self.nameplate.serial, &leg);
-        if right.is_none_or(|right| !arming::is_same(&right, &tag)) {
+        if arming::seal(&key, challenge, &plan, self.nameplate.serial, &leg) != Some(seal) {
             return;
         }
         if self.arm(&plan, &leg, identity, self.newest_round()).is_ok() {

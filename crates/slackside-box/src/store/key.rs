@@ -33,15 +33,36 @@ pub(crate) fn read_key<F: NorFlash>(layout: &Layout, flash: &mut F) -> Result<Op
     Ok(key.filter(|key| key_block(key) == block))
 }
 
+/// Steps of [`set_key`].
+const STEPS: u8 = 3;
+
 /// Set the key. The settings go first: whoever sets a key begins anew.
 ///
 /// # Errors
 /// [`StoreError::Flash`]; there may be neither settings nor a key then.
 pub fn set_key<F: NorFlash>(layout: &Layout, flash: &mut F, key: &[u8; 16]) -> Result<(), StoreError> {
-    let block = F::ERASE_SIZE as u32;
-    let slots = layout.slots.map(|start| (start, layout.slot_length));
-    for (start, length) in slots.into_iter().chain([(layout.key, block)]) {
-        flash.erase(start, start.saturating_add(length)).map_err(|_| StoreError::Flash)?;
+    (0..STEPS).try_for_each(|step| set_key_by_steps(layout, flash, key, step).map(|_| ()))
+}
+
+/// The same by steps, so that none takes longer than a part's erasing: whether this was the last.
+///
+/// # Errors
+/// [`StoreError::Flash`].
+pub(crate) fn set_key_by_steps<F: NorFlash>(
+    layout: &Layout,
+    flash: &mut F,
+    key: &[u8; 16],
+    step: u8,
+) -> Result<bool, StoreError> {
+    let [first, second] = layout.slots;
+    let (start, length) = match step {
+        0 => (first, layout.slot_length),
+        1 => (second, layout.slot_length),
+        _ => (layout.key, F::ERASE_SIZE as u32),
+    };
+    flash.erase(start, start.saturating_add(length)).map_err(|_| StoreError::Flash)?;
+    if step < 2 {
+        return Ok(false);
     }
-    write_padded(flash, layout.key, &key_block(key))
+    write_padded(flash, layout.key, &key_block(key)).map(|()| true)
 }

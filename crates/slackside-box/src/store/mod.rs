@@ -15,6 +15,8 @@ use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 pub use album::{Album, Entry};
 pub use journal::{Journal, Kept, Restored};
 pub(crate) use key::read_key;
+#[cfg(feature = "tag")]
+pub(crate) use key::set_key_by_steps;
 pub use key::{key_block, set_key};
 pub use label::About;
 pub use layout::{Layout, TooSmall};

@@ -131,19 +131,24 @@ impl Judge {
         Self { leg: LEG, rows: Rows::new(), clock: Clock { due: 0, other: 0 } }
     }
 
-    /// A motion: what moved.
+    /// A motion: what moved. Each part is a call of its own: what it keeps on the stack is gone before conditions are looked at, deepest of all.
     pub fn moved(&mut self, moved: u8, out: &mut Out<'_>) {
-        let view = out.view;
-        if self.stays_quiet(moved, view) {
-            return;
+        if !self.stays_quiet(moved, out.view) {
+            self.follow(moved, out);
+            self.step(out);
         }
+    }
+
+    /// Let the leg follow a motion.
+    #[inline(never)]
+    fn follow(&mut self, moved: u8, out: &mut Out<'_>) {
+        let view = out.view;
         // What the last run said is no slip of a leg that stands, or starts and has not turned yet.
         let stale = self.leg.phase() == Phase::Standstill || self.leg.waits_for_head(view);
         if view.signals.short.is_known() && !stale {
             self.hear_slip(view);
         }
         self.leg.follow(moved, out);
-        self.step(out);
     }
 
     /// Anything else that came in.
@@ -232,6 +237,14 @@ impl Judge {
     /// Bring everything to now.
     #[inline(never)]
     pub(crate) fn step(&mut self, out: &mut Out<'_>) {
+        self.bring_up(out);
+        let (waits, holding) = self.conclude(out);
+        self.look_ahead(waits, holding, out.view);
+    }
+
+    /// Settle what time has brought, before conditions are looked at.
+    #[inline(never)]
+    fn bring_up(&mut self, out: &mut Out<'_>) {
         let view = out.view;
         let now = view.now.us();
         if reached(now, self.clock.other) {
@@ -251,6 +264,10 @@ impl Judge {
         self.leg.reference.settle(view.plan, &head, reference, now);
         self.settle_slip_unknown(running && judged(Condition::SlipHeat), view);
         self.feed_heat(view, now);
+    }
+
+    /// Look at all conditions, again where what they say changes what they are judged by. How long to wait, and what holds permits.
+    fn conclude(&mut self, out: &mut Out<'_>) -> (Waits, Holding) {
         let (mut waits, mut holding) = self.evaluate(out);
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
@@ -261,6 +278,13 @@ impl Judge {
             (waits, holding) = self.evaluate(out);
             self.resolve(holding, out);
         }
+        (waits, holding)
+    }
+
+    /// Work out when to come back.
+    #[inline(never)]
+    fn look_ahead(&mut self, mut waits: Waits, holding: Holding, view: &View<'_>) {
+        let now = view.now.us();
         let quiet = !holding.watched && self.is_quiet(view);
         self.leg.put(mark::QUIET, quiet);
         let heat = Condition::SlipHeat.rank();
@@ -365,8 +389,9 @@ impl Judge {
             self.rows.note(rank, value);
         }
         let turned = self.rows.sample(rank, says, out.view.limit(rank), now);
-        self.turn(rank, turned, out);
         look.waits.other = look.waits.other.min(self.rows.wait(rank, now));
+        // Last, so that what is kept here is off the stack by then.
+        self.turn(rank, turned, out);
     }
 
     /// Suppress an alarm, or no longer. Only a quiet one is suppressed: what was raised or latched stays in sight.

@@ -393,8 +393,11 @@ impl Leg {
         newest_edge(view).map(|edge| age(now, self.off_at).saturating_sub(age(now, edge)))
     }
 
-    /// Whether the last edge came sooner after the drive went off than half the shortest run-down known.
+    /// Whether the last edge came sooner after the drive went off than half the shortest run-down known. Where that half is shorter than
+    /// four pitches of the finer shaft, the last edge of a sound stop may come as soon, after a pitch at speed: then its silence tells nothing.
     pub fn stopped_too_soon(&self, view: &View<'_>) -> bool {
+        let pitch = |shaft: &ShaftPlan| self.scaled(high(shaft.largest, shaft.normal_turn));
+        let four_pitches = pitch(&view.plan.head).min(pitch(&view.plan.boot)).saturating_mul(4);
         let set = view.plan.drive.coast_down;
         let shortest = match (set > 0, self.has(mark::COAST_LEARNED)) {
             (true, true) => set.min(self.coast_down),
@@ -402,7 +405,7 @@ impl Leg {
             (false, true) => self.coast_down,
             (false, false) => return false,
         };
-        self.since_off(view).is_some_and(|took| took < shortest / 2)
+        shortest / 2 >= four_pitches && self.since_off(view).is_some_and(|took| took < shortest / 2)
     }
 
     /// Whether a start from standstill has not moved the head yet: what measure then says of slip and of the belt following

@@ -47,6 +47,7 @@ impl Judge {
     }
 
     /// Take the motion by the short way, if it lies within; whether it did.
+    #[inline(never)]
     pub(super) fn stays_quiet(&mut self, moved: u8, view: &View<'_>) -> bool {
         if !self.leg.has(mark::QUIET) || moved & moved::OTHER != 0 {
             return false;

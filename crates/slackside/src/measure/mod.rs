@@ -169,6 +169,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     }
 
     /// Settle the one thing that is due now: of several head, boot, contacts in this order. What to tell of it, as bits of [`moved`].
+    #[inline(never)]
     pub fn settle(&mut self, plan: &Plan, now: Now) -> u8 {
         let us = now.us();
         if shaft::is_due(&self.state.head, &plan.head, plan.minimum_width, us) {
