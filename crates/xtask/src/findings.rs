@@ -5,14 +5,19 @@ use std::io::Write as _;
 use std::path::Path;
 
 use anyhow::{Context, Result};
+use slackside_desk::crew::Crew as _;
 use slackside_desk::findings::learn::draw::{For, draw};
 use slackside_desk::findings::learn::fit::fit;
 use slackside_desk::findings::learn::measure::{Share, Weighed, Without, healthy, measure};
 use slackside_desk::findings::learn::page::{Told, page};
 use slackside_desk::findings::learn::play::play;
 use slackside_desk::findings::learn::row::{Row, header};
+use slackside_simulator::cores::Cores;
 
 use crate::root::root;
+
+/// So many runs are played together, and then kept.
+const AT_ONCE: usize = 100;
 
 /// Runs of one kind that are already in the store, and those that are still to be played.
 pub fn rows(store: &Path, of: For, seed: u64, runs: usize) -> Result<Vec<Row>> {
@@ -33,22 +38,28 @@ pub fn rows(store: &Path, of: For, seed: u64, runs: usize) -> Result<Vec<Row>> {
     let whole: String = std::iter::once(head).chain(rows.iter().map(Row::line)).collect();
     fs::write(&path, whole)?;
     let mut file = fs::OpenOptions::new().append(true).open(&path)?;
-    for index in done..runs {
-        let row = match draw(of, seed, index) {
-            Ok(drawn) => Row::of(index, &drawn, play(&drawn)?),
-            Err(refused) => {
-                eprintln!("{of:?} {index}: {refused}");
-                continue;
-            }
-        };
-        file.write_all(row.line().as_bytes()).with_context(|| format!("{}", path.display()))?;
-        rows.push(row);
-        if index % 100 == 99 {
-            eprintln!("{of:?}: {} of {runs}", index + 1);
+    for begin in (done..runs).step_by(AT_ONCE) {
+        let end = runs.min(begin + AT_ONCE);
+        for played in Cores.each((begin..end).collect(), |index| played(of, seed, index)) {
+            let Some(row) = played? else { continue };
+            file.write_all(row.line().as_bytes()).with_context(|| format!("{}", path.display()))?;
+            rows.push(row);
         }
+        eprintln!("{of:?}: {end} of {runs}");
     }
     rows.retain(|row| row.index < runs);
     Ok(rows)
+}
+
+/// A run of a draw; none where nothing can be drawn.
+fn played(of: For, seed: u64, index: usize) -> Result<Option<Row>> {
+    match draw(of, seed, index) {
+        Ok(drawn) => Ok(Some(Row::of(index, &drawn, play(&drawn)?))),
+        Err(refused) => {
+            eprintln!("{of:?} {index}: {refused}");
+            Ok(None)
+        }
+    }
 }
 
 /// Draw, learn, measure, write.

@@ -19,7 +19,7 @@ pub struct Group {
 }
 
 /// What signals often cannot tell.
-pub const GROUPS: [Group; 8] = [
+pub const GROUPS: [Group; 9] = [
     Group {
         causes: &[Cause::LaggingGone, Cause::BootBuildup, Cause::WrongDiameters],
         look: "Lock out, look at the head pulley through its door, then measure both pulleys: which differs from the settings?",
@@ -35,6 +35,10 @@ pub const GROUPS: [Group; 8] = [
     Group {
         causes: &[Cause::BootSensorLost, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, then turn the boot shaft by hand: does it turn freely, does the pulley turn with it, does the box count its targets?",
+    },
+    Group {
+        causes: &[Cause::TakeUp, Cause::BootPulleyLoose, Cause::BootHeld],
+        look: "Lock out, look how much travel the take-up has left, then turn the boot shaft by hand: does it turn freely, and the pulley with it?",
     },
     Group {
         causes: &[Cause::ContactStuck, Cause::OffCentre],

@@ -68,15 +68,16 @@ pub(super) struct Seconds {
 /// Least squares of one quantity over another.
 #[derive(Clone, Copy, Debug, Default)]
 struct Fit {
-    count: i64,
-    x: i64,
-    y: i64,
-    xx: i64,
-    xy: i64,
+    count: i128,
+    x: i128,
+    y: i128,
+    xx: i128,
+    xy: i128,
 }
 
 impl Fit {
-    fn add(&mut self, x: i64, y: i64) {
+    fn add(&mut self, x: i32, y: i32) {
+        let (x, y) = (i128::from(x), i128::from(y));
         self.count += 1;
         self.x += x;
         self.y += y;
@@ -85,18 +86,18 @@ impl Fit {
     }
 
     /// How much the one moves with the other, per mille, if the other moved by more than `least` at all (standard deviation).
-    fn slope(&self, least: i64) -> Option<i32> {
+    fn slope(&self, least: i128) -> Option<i32> {
         let spread = self.count * self.xx - self.x * self.x;
         let together = self.count * self.xy - self.x * self.y;
         if self.count < FIT_COUNT || spread < least * least * self.count * self.count {
             return None;
         }
-        i32::try_from((i128::from(together) * 1_000).checked_div(i128::from(spread))?.clamp(-9_999, 9_999)).ok()
+        i32::try_from((together * 1_000).checked_div(spread)?.clamp(-9_999, 9_999)).ok()
     }
 }
 
 /// Seconds from which on it is said how slip goes with speed.
-const FIT_COUNT: i64 = 12;
+const FIT_COUNT: i128 = 12;
 /// Slip this near to what it was after the start, in ppm, is creep.
 const NEAR: u32 = 8_000;
 /// Seconds from the start until a leg has settled.
@@ -238,7 +239,7 @@ impl Seconds {
     pub fn pair(&mut self, from: u64, to: u64, speed: i32, usual: i32) {
         let settled = from / 1_000_000 >= self.settled;
         if let Some(slip) = self.slip(from, to).filter(|slip| settled && slip.abs_diff(usual) < NEAR) {
-            self.by_speed.add(i64::from(speed - 1_000_000), i64::from(slip));
+            self.by_speed.add(speed.saturating_sub(1_000_000), slip);
         }
     }
 

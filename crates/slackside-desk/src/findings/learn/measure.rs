@@ -70,6 +70,8 @@ pub struct Measured {
     pub first: Share,
     /// One of the two likeliest is.
     pub second: Share,
+    /// The same two as the report says it, which weighs causes as often as they come.
+    pub reported: [Share; 2],
     /// The likeliest is right, or a cause that the rules would call by the same name.
     pub alike: Share,
     /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
@@ -240,6 +242,9 @@ impl Measured {
         let told = chances(model, &row.evidence, Prior::Usual);
         let (likeliest, most) = told[0];
         let (first, second) = (right(&told, 1), right(&told, 2));
+        for (share, right) in self.reported.iter_mut().zip([first, second]) {
+            share.count(right);
+        }
         let group = cannot_tell(&told);
         let in_group = group.is_some_and(|group| group.causes.iter().any(|cause| truth.contains(cause)));
         self.runs += 1;

@@ -82,6 +82,8 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
          | likeliest cause is right, all causes equally likely | {} | **{}** |\n\
          | one of the two likeliest is right, so too | {} | **{}** |\n\
          | Brier's score, so too (0 a seer, 2 sure and wrong) | – | {:.3} |\n\
+         | likeliest is right as a report weighs causes, over the runs as drawn | {} | **{}** |\n\
+         | one of the two likeliest is right, so too | {} | **{}** |\n\
          | likeliest is right, causes as often as they come | {rules} | **{first}** |\n\
          | one of the two likeliest is right, so too | – | **{second}** |\n\
          | likeliest is right, or one that the rules call by the same name | {} | **{}** |\n\
@@ -91,12 +93,18 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
          | Brier's score, causes as often as they come | – | {:.3} |\n\
          | likeliest right on {} invented legs of other seeds | {} | {} |\n\n\
          The rules are read as generously as they can be meant: \"may not grip\" is right for lagging that is worn, filmed or gone, a slack take-up,\n\
-         a loose head pulley. A parted belt is on the list in {} of its runs, and before every sensor in {}.\n\n",
+         a loose head pulley. A frozen belt that somebody jogs is a frozen start, jogged too: either name is right; a sound leg that is jogged is\n\
+         jogging and nothing else. (An earlier page let \"frozen start\" be right for any leg that was jogged, which was too kind.) A parted belt is\n\
+         on the list in {} of its runs, and before every sensor in {}.\n\n",
         share(all.rules[0]),
         share(all.first),
         share(all.rules[1]),
         share(all.second),
         all.brier_even,
+        share(all.rules[0]),
+        share(all.reported[0]),
+        share(all.rules[1]),
+        share(all.reported[1]),
         share(all.rules[0]),
         share(all.alike),
         share(all.groups),
@@ -114,7 +122,7 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
     out.push_str(FALLS_SHORT);
 }
 
-/// Where it matters most: what moves or holds the belt, by the rules and by the table, and where the table is the worse.
+/// Where it matters most: what moves or holds the belt, by the rules and by the trees, and where the trees are the worse.
 fn worse(out: &mut String, all: &Measured) {
     let grave = || all.causes.iter().filter(|of| of.cause.is_grave() && of.first.of > 0);
     let behind: Vec<String> = grave()
@@ -123,7 +131,7 @@ fn worse(out: &mut String, all: &Measured) {
         .collect();
     let _ = write!(
         out,
-        "Of {} causes that are grave (they move or hold the belt) the table names first, or one that the rules call by the same name, less often than\n\
+        "Of {} causes that are grave (they move or hold the belt) the trees name first, or one that the rules call by the same name, less often than\n\
          the rules do: {}.\n\n",
         grave().count(),
         if behind.is_empty() { "none".to_owned() } else { behind.join("; ") }
