@@ -2,7 +2,7 @@
 //!
 //! `cargo bench -p slackside-simulator --bench tune -- [quiet|noise|storm|crossing]… [SETTINGS]` (all of them and 10,000 if left
 //! out). Setpoints lie on ladders of 0.1 %, as in a study; `--no-ladder` draws every setpoint and deadband by itself.
-//! `--export DIRECTORY SETTINGS quiet|noise|crossing` writes motion and results for `bench/tune_numpy.py`.
+//! `--export DIRECTORY SETTINGS quiet|crossing|storm` writes motion and results for `bench/tune_numpy.py`.
 
 use std::time::Instant;
 
@@ -302,9 +302,9 @@ fn main() -> std::io::Result<()> {
         let count = words.get(at + 2).and_then(|text| text.parse().ok()).unwrap_or(20);
         let place = match words.get(at + 3).map(String::as_str) {
             None | Some("quiet") => Place::Clear,
-            Some("noise") => Place::Noise,
+            Some("storm") => Place::Noise,
             Some("crossing") => Place::Crossing,
-            Some(other) => return Err(std::io::Error::other(format!("\"{other}\": write quiet, noise or crossing"))),
+            Some(other) => return Err(std::io::Error::other(format!("\"{other}\": write quiet, crossing or storm"))),
         };
         return export(std::path::Path::new(directory), count, place);
     }

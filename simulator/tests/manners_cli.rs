@@ -1,5 +1,6 @@
 //! The manners of the program: nothing lost, nothing guessed in silence, what matters first, and JSON and silence everywhere.
 
+mod days;
 mod program;
 
 use std::collections::BTreeSet;
@@ -84,6 +85,7 @@ fn a_trace_in_wrong_units_is_refused_with_the_likely_one() {
         for command in [
             ["replay", name, "--settings", "leg.toml"].as_slice(),
             &["compare", "leg.toml", "leg.toml", name],
+            &["trend", name, "--settings", "leg.toml"],
             &["convert", name, "t.slk", "--settings", "leg.toml"],
             &["label", name, "--nothing-wrong", "--settings", "leg.toml"],
             &["label", name, "--nothing-wrong"],
@@ -126,6 +128,7 @@ fn a_file_that_is_not_there_is_told_with_its_mend_by_every_command() {
         &["simulate", "--score", "WRONG"],
         &["tune", "WRONG"],
         &["compare", "WRONG", "WRONG", "t.csv"],
+        &["trend", "t.csv", "--settings", "WRONG"],
         &["label", "WRONG", "--nothing-wrong"],
         &["convert", "WRONG", "x.slk"],
         &["emulate", "WRONG"],
@@ -385,6 +388,7 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         .replace("setpoint_pct = 14", "setpoint_pct = 13");
     fs::write(directory.join("lower.toml"), lower).expect("written");
     done(directory, &["tune", "study.toml", "--shard", "2/2", "--quiet"]);
+    days::table(directory, 120, 100);
     for (format, arguments) in [
         (
             "slackside-replay",
@@ -396,6 +400,7 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         ("slackside-import", &["import", "t.csv"]),
         ("slackside-simulate", &["simulate", &scenario, "--replay", "--settings", "leg.toml"]),
         ("slackside-compare", &["compare", "leg.toml", "lower.toml", "t.csv"]),
+        ("slackside-trend", &["trend", "days.csv", "--settings", "leg.toml", "--mark", "2026-01-02=belt"]),
         ("slackside-label", &["label", "t.csv", "--nothing-wrong", "--force"]),
         ("slackside-convert", &["convert", "t.csv", "t.slk", "--settings", "leg.toml", "--force"]),
         ("slackside-tune", &["tune", "study.toml", "--force"]),
@@ -458,6 +463,7 @@ fn cautions_stand_in_what_is_printed_and_written() {
         &["sheet", "--settings", &leg],
         &["simulate", &root("scenarios/boot-sensor-cut.toml")],
         &["compare", &leg, &leg, "t.csv"],
+        &["trend", "t.csv", "--settings", &leg],
     ] {
         let said = done(directory, arguments);
         assert!(said.contains("Lock out and tag out the drive"), "{arguments:?}: {said}");
@@ -560,7 +566,9 @@ fn colour_is_for_terminals_and_not_for_those_who_want_none() {
 #[test]
 fn help_says_the_exit_codes() {
     let directory = tempfile::tempdir().expect("a temporary directory");
-    for command in ["replay", "sheet", "simulate", "compare", "label", "tune", "convert", "import", "box", "emulate"] {
+    for command in
+        ["replay", "sheet", "simulate", "compare", "label", "tune", "trend", "convert", "import", "box", "emulate"]
+    {
         let said = done(directory.path(), &[command, "--help"]);
         assert!(said.contains("Exit codes:") && said.contains("130"), "{command}: {said}");
         assert!(said.contains("--json") && said.contains("--quiet") && said.contains("--force"), "{command}: {said}");
@@ -583,6 +591,10 @@ fn shell_lines_of_the_book_run() {
     done(directory, &["sheet", "--write-settings", "leg3.toml", "--quiet"]);
     for name in ["monday.csv", "my-trace.csv"] {
         done(directory, &["replay", "--save-demo", name, "--quiet"]);
+    }
+    for (folder, name) in [("traces", "leg3-2026-03-14.csv"), ("april", "leg3-2026-04-01.csv")] {
+        fs::create_dir(directory.join(folder)).expect("made");
+        fs::copy(directory.join("monday.csv"), directory.join(folder).join(name)).expect("copied");
     }
     fs::copy(directory.join("leg3.toml"), directory.join("my-leg.toml")).expect("copied");
     done(directory, &["convert", "monday.csv", "trip.slk", "--settings", "leg3.toml", "--quiet"]);

@@ -166,6 +166,29 @@ fn swapped_sensors_on_unlike_shafts_are_told_by_what_creep_reads_as() {
     }
 }
 
+/// What stands between two words: creep that reads as a little less than the 5 % from which swapped sensors stop by their size. Above zero it is told
+/// as slip on average, within the two minutes in which that mean settles by what is taken for the boot's turns, and as a ratio that has shifted, and
+/// it stops as that slip would by its heat; below zero feed drops first.
+#[test]
+fn a_little_less_than_what_stops_by_its_size_is_told_and_stops_by_heat() {
+    for (head, boot) in [(4, 4), (6, 4), (4, 6)] {
+        for reads_as in [0.046, 0.0495, -0.046, -0.0495] {
+            let unlike = ((1.0 - CREEP) * (1.0 - reads_as)).sqrt().recip();
+            let ratio = unlike * f64::from(head) / f64::from(boot);
+            assert!((reads(head, boot, ratio, CREEP) - reads_as).abs() < 1e-9);
+            let settings = settings(head, boot, ratio).check().expect("sound");
+            let said = says(&settings, &edges(head, boot, ratio, CREEP, 1_900.0, true));
+            let what = format!("{head} and {boot} targets, reads {reads_as}: {:?}", said.raised);
+            let word = if reads_as > 0.0 { Condition::SlipMean } else { Condition::SlipNegative };
+            let told = said.raised.iter().find(|(_, condition)| *condition == word);
+            assert!(told.is_some_and(|(at, _)| *at < 120.0) && said.has(Condition::RatioShifted), "{what}");
+            assert!(said.stopped.is_some_and(|stopped| stopped > 600.0), "{what}: {:?}", said.stopped);
+            assert!(said.has(Condition::SlipHeat) && !said.has(Condition::RatioOrWiring), "{what}");
+            assert!(reads_as > 0.0 || said.fed.is_some_and(|fed| fed < 30.0), "{what}: {:?}", said.fed);
+        }
+    }
+}
+
 /// Between 3 and 5 % it is the belt's heat that stops the leg, though it only creeps: as it would if that were slip.
 #[test]
 fn creep_that_reads_as_slip_heats() {

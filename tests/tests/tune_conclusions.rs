@@ -319,6 +319,31 @@ fn exposure_is_healthy_running_that_was_judged() {
     assert!((15.0..=17.1).contains(&running), "{running}");
 }
 
+/// The feeder of every leg is interlocked with its motor and belt, monitor or not. Fed while it stood, this one would be stopped with
+/// the pile in its boot by whatever limits, and held against each of them.
+#[test]
+fn nothing_is_fed_into_a_leg_that_stands() {
+    let desk = Desk::new();
+    desk.write(
+        "rest.toml",
+        "description = \"A rest in which nobody turns the feed down.\"\nleg = \"millbrook-leg-3\"\nduration_s = 400.0\n\n\
+         [label]\nwrong = \"\"\nstop = false\n\n\
+         [[timeline]]\nat_s = 10.0\npress = \"start\"\n\n[[timeline]]\nat_s = 25.0\nfeed_pct = 90.0\n\n\
+         [[timeline]]\nat_s = 100.0\npress = \"stop\"\n\n[[timeline]]\nat_s = 220.0\npress = \"start\"\n",
+    );
+    let text = format!("name = \"rest\"\nheld_out_pct = 0\n{}{SEARCH}", family(&desk.path("rest.toml"), "runs = 1"));
+    let (study, cases, found, choice) = desk.conclude(&text);
+    for row in found.rows.values() {
+        let outcome = &row.outcomes[0];
+        assert_eq!((outcome.stop, outcome.feed_us), (Stop::None, -1), "{outcome:?}");
+        // A minute and a half before the rest, three minutes after it.
+        assert!(outcome.running_us > 250_000_000, "{outcome:?}");
+    }
+    // Whoever looks at the run again sees the same one.
+    let again = slackside_desk::tune::again::page(&study, &cases[0], &choice, &Disk).unwrap();
+    assert!(!again.contains("run permit was dropped"), "another run is shown");
+}
+
 #[test]
 fn heat_slid_length_and_belt_speed_are_the_plants_truth_and_frozen_starts_count() {
     let desk = Desk::new();

@@ -27,4 +27,5 @@ pub mod sensors;
 pub mod settings;
 pub mod sheet;
 pub mod trace;
+pub mod trend;
 pub mod tune;

@@ -48,6 +48,12 @@ impl Timer {
     }
 }
 
+/// The board's count of hundredths of a second (in its FPGA's block of lights and counters): the second clock.
+const HUNDREDTHS: *const u32 = 0x4002_8014 as *const u32;
+
+/// The newest count of hundredths, and how often it began anew.
+static SECOND: [AtomicU32; 2] = [AtomicU32::new(0), AtomicU32::new(0)];
+
 /// Start the free count. Call it together with SysTick's start.
 pub fn start() {
     FREE.write(RELOAD, u32::MAX);
@@ -72,6 +78,21 @@ pub fn now() -> Micros {
     let counts = counts();
     HALVES.store((counts >> HALF) as u32, Ordering::SeqCst);
     Micros::new(counts / u64::from(COUNTS_A_US))
+}
+
+/// What the second clock says; its count begins anew every 497 days. From the main program.
+///
+/// On the emulator both clocks are of one time. On a board, look into its manual whether they hang on two oscillators: else they
+/// show a timer that is set wrongly, and no crystal that is.
+pub fn second() -> Micros {
+    // SAFETY: a register of the board; reading changes nothing.
+    let count = unsafe { HUNDREDTHS.read_volatile() };
+    let [newest, rounds] = &SECOND;
+    if count < newest.swap(count, Ordering::SeqCst) {
+        rounds.store(rounds.load(Ordering::SeqCst).wrapping_add(1), Ordering::SeqCst);
+    }
+    let hundredths = u64::from(rounds.load(Ordering::SeqCst)) << u32::BITS | u64::from(count);
+    Micros::new(hundredths.saturating_mul(10_000))
 }
 
 /// Ring in so many counts, and then no more.

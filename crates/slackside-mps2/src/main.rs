@@ -209,6 +209,12 @@ fn main() -> ! {
     loop {
         #[cfg(feature = "plant-mask")]
         cortex_m::interrupt::disable();
+        // ANCHOR: second_clock
+        let second = clock::second();
+        #[cfg(feature = "plant-fault")]
+        let second = planted.second(second);
+        sensor_box.second_clock(second);
+        // ANCHOR_END: second_clock
         // ANCHOR: judge
         sensor_box.poll(now());
         // The watchdog is fed here and nowhere else: by the loop that judges, while it is on time.

@@ -177,4 +177,19 @@ mod tests {
         assert_eq!(ppm_of_turn(250_000), 1 << 30);
         assert_eq!(ppm_of_turn(1_000_000), u32::MAX);
     }
+
+    #[test]
+    fn shares_are_rounded_down() {
+        assert_eq!((mul_div(7, 3, 2), mul_div(7, 3, 22), divide(u64::from(u32::MAX), 1)), (10, 0, u32::MAX));
+        assert_eq!((share(1_000_001, 1), share(999_999, 1), share(u32::MAX, 1_000_000)), (1, 0, u32::MAX));
+        assert_eq!((share(200, 0), share(200, -1), share(1_000_000, 1)), (0, 0, 1));
+        // 2^32 / 10^6 is 4294.967.
+        assert_eq!(
+            (ppm_of_turn(1), ppm_of_turn(0), ppm_of_turn(-1), ppm_of_turn(999_999)),
+            (4_294, 0, 0, 4_294_963_001)
+        );
+        assert_eq!(divide(1 << 32, 1), u32::MAX, "held: one more than a word holds");
+        assert_eq!(divide((1 << 32) - 1, 1), u32::MAX);
+        assert_eq!((divide(5, 0), divide(0, 0), quotient(5, 0), by_machine(5, 0)), (u32::MAX, u32::MAX, 0, u32::MAX));
+    }
 }

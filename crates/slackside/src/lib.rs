@@ -44,6 +44,7 @@
 //! measure -> signals -> judge           pulses to numbers; numbers to verdicts
 //! monitor                               both in the order of time
 //! codec  retained  record -> wire       what outlives power, what is recorded, what a desk asks
+//! daily                                 a day in 24 bytes, for wear: looks on, decides nothing
 //! alone  diagnose  motion               for the desk: judge on stored signals; causes
 //! ```
 //!
@@ -72,6 +73,7 @@ pub mod alone;
 pub mod arith;
 pub mod codec;
 pub mod conditions;
+pub mod daily;
 #[cfg(feature = "desk")]
 pub mod diagnose;
 pub mod input;

@@ -283,3 +283,70 @@ pub mod moved {
     /// Anything else that judge looks at: a contact, a line, trust in a signal, its pattern, a block of the ratio that ended.
     pub const OTHER: u8 = 4;
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const QUARTER: u32 = 1 << 30;
+
+    #[test]
+    fn speed_is_angle_over_time() {
+        // A quarter turn in a quarter of a second is a turn a second.
+        assert_eq!(speed(QUARTER, 250_000).get(), 1_000_000);
+        assert_eq!(speed(QUARTER, 1_000_000).get(), 250_000);
+        assert_eq!(speed(QUARTER, 0).get(), 0, "no time passed");
+        assert_eq!(speed(u32::MAX, 1).get(), u32::MAX, "held");
+        // Half a nanoturn is rounded up: 2 parts of 2^32 are 0.466 nanoturns, 3 are 0.698.
+        assert_eq!((speed(2, 1_000).get(), speed(3, 1_000).get()), (0, 1));
+    }
+
+    #[test]
+    fn a_pitch_is_held_against_a_turn() {
+        // A quarter turn, but up to two parts in a hundred more, in a quarter of a second: a turn in one second, or little less.
+        let shaft = ShaftSignals {
+            pitch: 250_000,
+            pitch_angle: QUARTER,
+            pitch_largest: QUARTER / 50 * 51,
+            ..Default::default()
+        };
+        assert_eq!(shaft.speed().map(MicroturnsPerSecond::get), Some(1_000_000));
+        assert!(shaft.fast_enough(1_000_000) && !shaft.fast_enough(999_999));
+        assert!(shaft.too_slow(980_000) && !shaft.too_slow(1_000_000));
+        assert_eq!(shaft.turned(), TurnFraction::new(QUARTER));
+        // The largest angle in 249,999 µs more is no slower than its limit; a microsecond more is.
+        let exact = ShaftSignals { pitch_largest: QUARTER, ..shaft };
+        assert!(!exact.too_slow(1_000_000) && ShaftSignals { pitch: 250_001, ..exact }.too_slow(1_000_000));
+        // No pitch is neither slow nor fast.
+        let none = ShaftSignals { pitch: 0, ..shaft };
+        assert!(!none.fast_enough(u32::MAX) && !none.too_slow(0) && none.speed().is_none());
+    }
+
+    #[test]
+    fn what_was_seen_of_a_shaft_is_told_apart() {
+        let shaft = |seen| ShaftSignals { seen, ..Default::default() };
+        let told = |seen| (shaft(seen).is_seen(), shaft(seen).is_in_doubt(), shaft(seen).may_go_on());
+        assert_eq!(told(0), (false, false, false));
+        assert_eq!(told(seen::SEEN), (true, false, false));
+        assert_eq!(told(seen::SEEN | seen::IN_DOUBT), (true, true, false));
+        assert_eq!(told(seen::SEEN | seen::MAY_GO_ON), (true, false, true));
+    }
+
+    #[test]
+    fn a_reading_is_exact_open_or_nothing() {
+        let told = |reading: Reading| (reading.is_known(), reading.is_open(), reading.is_exact());
+        assert_eq!(told(Reading::UNKNOWN), (false, false, false));
+        assert_eq!(told(Reading::exact(20_000)), (true, false, true));
+        assert_eq!(told(Reading::at_least(20_000)), (true, true, false));
+        assert_eq!(told(Reading { least: 1, most: 2 }), (true, false, false));
+    }
+
+    #[test]
+    fn stamps_are_held_at_eighteen_minutes() {
+        let mut signals = Signals::NONE;
+        let now = crate::time::FAR + 50;
+        (signals.head.last_edge, signals.boot.last_edge, signals.contacts[1].since) = (49, 50, 7);
+        signals.sweep(now);
+        assert_eq!((signals.head.last_edge, signals.boot.last_edge, signals.contacts[1].since), (50, 50, 50));
+    }
+}

@@ -107,4 +107,30 @@ mod tests {
         assert_eq!(held(5, 5_u32.wrapping_sub(FAR + 1)), 5_u32.wrapping_sub(FAR));
         assert_eq!(held(5, 4), 4);
     }
+
+    #[test]
+    fn a_sweep_comes_each_nine_minutes_and_is_never_now() {
+        for first in [0, 7, u32::MAX - 3] {
+            assert_eq!(sweep_wait(first, first), SWEEP);
+            assert_eq!(sweep_wait(first.wrapping_add(1), first), SWEEP - 1);
+            assert_eq!(sweep_wait(first.wrapping_add(SWEEP - 1), first), 1);
+            assert_eq!(sweep_wait(first.wrapping_add(SWEEP), first), SWEEP);
+        }
+    }
+
+    #[test]
+    fn the_slow_count_is_early_by_a_step_at_the_most() {
+        let now = Now::new(Micros::new(10 * 1_024 + 1_000));
+        assert_eq!((now.slow(), now.slow_after(23), now.slow_after(24)), (10, 10, 11));
+        assert_eq!(now.after(7).at(), Micros::new(10 * 1_024 + 1_007));
+        assert_eq!(Now::new(Micros::new(u64::MAX - 1)).after(5).at(), Micros::new(u64::MAX));
+        assert_eq!(Now::new(Micros::new(u64::MAX)).slow(), u32::MAX);
+    }
+
+    #[test]
+    fn an_age_is_held_at_eighteen_minutes_and_not_before() {
+        assert_eq!(held(FAR + 9, 9), 9);
+        assert_eq!(held(FAR + 10, 9), 10);
+        assert_eq!(held(3, 3_u32.wrapping_sub(FAR)), 3_u32.wrapping_sub(FAR));
+    }
 }

@@ -19,15 +19,37 @@ use crate::parity;
 const MOST_STACK: f64 = 0.6;
 /// What the board ends with when its watchdog calls for help.
 const CALLED: i32 = 3;
-/// Faults of the program: how to ask for it, what it is, what the board says it was ended by, and whether the coils were still on as the
-/// watchdog called.
-const PLANTED: [(u8, &str, u8, bool); 5] = [
-    (b'l', "a main loop that stands still", 0, true),
-    (b'p', "a panic", 1, false),
-    (b'f', "a fault of the processor", 2, false),
-    (b'o', "a stack that outgrows its memory", 2, false),
-    (b'd', "a stack that goes into its reserve", 3, false),
-];
+/// A fault planted in the program.
+struct Planted {
+    /// How to ask for it.
+    plant: u8,
+    what: &'static str,
+    /// What the board says it was ended by.
+    told: u8,
+    /// Whether the coils were still on as that was called.
+    found_on: bool,
+    /// How the coils came off.
+    off: &'static str,
+}
+
+const PLANTED: [Planted; 8] = {
+    const fn ended(plant: u8, what: &'static str, told: u8) -> Planted {
+        Planted { plant, what, told, found_on: false, off: "before the watchdog called" }
+    }
+    const fn clocks(plant: u8, what: &'static str) -> Planted {
+        Planted { plant, what, told: 5, found_on: true, off: "by the box, which goes on" }
+    }
+    [
+        Planted { plant: b'l', what: "a main loop that stands still", told: 0, found_on: true, off: "by the watchdog" },
+        ended(b'p', "a panic", 1),
+        ended(b'f', "a fault of the processor", 2),
+        ended(b'o', "a stack that outgrows its memory", 2),
+        ended(b'd', "a stack that goes into its reserve", 3),
+        clocks(b's', "a second clock that is 28 % slow"),
+        clocks(b'q', "a second clock that is 28 % fast"),
+        clocks(b'h', "a second clock that stands"),
+    ]
+};
 /// How long the check may wait for the recording.
 const PATIENCE: Duration = Duration::from_secs(300);
 
@@ -126,7 +148,7 @@ fn bounded_stack(lines: &[String]) -> Result<()> {
 /// Whatever the program does, the coils are off: by whatever was called first, and by the watchdog where nothing was.
 fn planted(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()> {
     let image = build(BOX, PLANT)?;
-    for (plant, what, by, found_on) in PLANTED {
+    for Planted { plant, what, told: by, found_on, off } in PLANTED {
         let mut emulator = Run { plant: Some(plant), ..Run::new(&image, settings, inputs, Pace::Hurry) }.start()?;
         let begun = Instant::now();
         let status = loop {
@@ -141,14 +163,11 @@ fn planted(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()>
         let &[told, a, b, c, ref left @ ..] = &ended[..] else { bail!("{what}: the board told {ended:?}") };
         let found = [a, b, c];
         ensure!(told == by, "{what}: the board was ended by {told}, not by {by}");
-        ensure!(left == [0; 3], "{what}: the watchdog left the coils at {left:?}");
+        ensure!(left == [0; 3], "{what}: the coils were left at {left:?}");
         // All three were on at that time, as the loop that stands still shows.
         let on = [u8::from(found_on); 3];
-        ensure!(found == on, "{what}: as the watchdog called, the coils were {found:?}, not {on:?}");
-        println!(
-            "Planted: {what}; the coils were off {}.",
-            if found_on { "by the watchdog" } else { "before the watchdog called" }
-        );
+        ensure!(found == on, "{what}: the coils were found at {found:?}, not {on:?}");
+        println!("Planted: {what}; the coils were off {off}.");
     }
     Ok(())
 }

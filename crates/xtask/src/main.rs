@@ -11,6 +11,7 @@ mod latency;
 mod licences;
 mod log;
 mod masters;
+mod mutants;
 mod no_panic;
 mod parity;
 mod reference;
@@ -130,6 +131,8 @@ enum Chore {
         #[arg(long, default_value_t = 1)]
         seed: u64,
     },
+    /// Change the core in small ways, one at a time, and see whether a test sees it.
+    Mutants(mutants::Wish),
     /// Let a box live for a month of its time: runs, trips, faults, floods and losses of power at random from a seed.
     Soak {
         /// The seed.
@@ -180,6 +183,7 @@ fn main() -> ExitCode {
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
         Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
+        Chore::Mutants(wish) => mutants::run(&wish),
         Chore::Soak { seed, hours, plant } => soak::run(seed, hours, plant.as_deref()),
         Chore::States { each, most } => states::run(each, most),
         Chore::Tidy => tidy::run(),

@@ -4,14 +4,13 @@
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
-use anyhow::{Context, Result, bail, ensure};
+use anyhow::{Result, bail};
 use regex::Regex;
 use slackside::conditions::Condition;
 use slackside::settings::{Limits, Settings};
 
-use crate::root::root;
+use crate::root::{files, root};
 
 /// Look through the tree.
 pub fn run() -> Result<()> {
@@ -40,22 +39,14 @@ const MOST_LINES: usize = 800;
 impl Tree {
     /// Every text file that git knows or would take.
     fn read() -> Result<Self> {
-        let output = Command::new("git")
-            .current_dir(root())
-            .args(["ls-files", "-z", "--cached", "--others", "--exclude-standard"])
-            .output()
-            .context("running git")?;
-        ensure!(output.status.success(), "git does not list the files of the tree");
-        let names = String::from_utf8_lossy(&output.stdout).into_owned();
-        let mut files = Vec::new();
-        for name in names.split('\0').filter(|name| !name.is_empty()) {
-            let path = PathBuf::from(name);
+        let mut texts = Vec::new();
+        for path in files()? {
             // Listed but deleted, or no text (a corpus, a picture): nothing to read.
             if let Ok(text) = fs::read_to_string(root().join(&path)) {
-                files.push(Text { path, text });
+                texts.push(Text { path, text });
             }
         }
-        Ok(Self { files })
+        Ok(Self { files: texts })
     }
 
     fn findings(&self) -> Result<Vec<String>> {

@@ -14,6 +14,7 @@ mod replay;
 mod sheet;
 mod simulate;
 mod talk;
+mod trend;
 mod tune;
 
 use std::process::ExitCode;
@@ -61,6 +62,8 @@ enum Command {
     #[command(after_help = CODES)]
     Tune(tune::Args),
     #[command(after_help = CODES)]
+    Trend(trend::Args),
+    #[command(after_help = CODES)]
     Convert(convert::Args),
     #[command(after_help = CODES)]
     Import(import::Args),
@@ -99,6 +102,7 @@ fn run(command: &Command, talk: &Talk) -> anyhow::Result<()> {
         Command::Compare(args) => compare::run(args, talk),
         Command::Label(args) => label::run(args, talk),
         Command::Tune(args) => tune::run(args, talk),
+        Command::Trend(args) => trend::run(args, talk),
         Command::Convert(args) => convert::run(args, talk),
         Command::Import(args) => import::run(args, talk),
         Command::Box(args) => box_cmd::run(args, talk),

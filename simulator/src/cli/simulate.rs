@@ -21,7 +21,7 @@ use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
-use slackside_desk::scenario::run::{Permits, Summary, Watch, run as run_scenario};
+use slackside_desk::scenario::run::{Obeys, Permits, Summary, Watch, run as run_scenario};
 use slackside_desk::scenario::score::population::{self, Drawn};
 use slackside_desk::scenario::score::{self, checked, templates};
 use slackside_desk::scenario::settings::Commissioned;
@@ -71,6 +71,10 @@ pub struct Args {
     /// says otherwise).
     #[arg(long)]
     replay: bool,
+    /// Let the feeder run only with the motor on and the belt at speed since the start, as in a study: no feed heaps up in a leg that
+    /// stands. (With --replay the feed permit sees to that.)
+    #[arg(long, conflicts_with_all = ["replay", "score"])]
+    interlock: bool,
     /// Run the scenario on the leg of these settings in place of its own. What they do not hold of the plant is guessed by rules,
     /// and each guess is listed.
     #[arg(long, value_name = "LEG.toml", conflicts_with = "score")]
@@ -295,7 +299,11 @@ fn one(job: &RunJob<'_>, seed: u64) -> anyhow::Result<One> {
     if let Some(file) = &mut files.truth {
         writeln!(file, "{}", truth::HEADER)?;
     }
-    let obey = args.replay && scenario.obey_permits.unwrap_or(true);
+    let obey = if args.interlock {
+        Obeys::Interlock
+    } else {
+        Obeys::from(args.replay && scenario.obey_permits.unwrap_or(true))
+    };
     let summary =
         run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
     let said = files.guard.as_ref().map(|guard| said(guard, &settings.limits)).unwrap_or_default();

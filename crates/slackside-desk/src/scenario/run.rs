@@ -47,6 +47,24 @@ pub trait Watch {
     }
 }
 
+/// What motor and feed obey beside people.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Obeys {
+    /// Nothing, though feed pours into a leg that stands.
+    Nothing,
+    /// The interlock that every feeder has, with a monitor or without: it runs only with the motor on, and once the belt has been at
+    /// speed since the start.
+    Interlock,
+    /// The monitor's permits.
+    Permits,
+}
+
+impl From<bool> for Obeys {
+    fn from(permits: bool) -> Self {
+        if permits { Self::Permits } else { Self::Nothing }
+    }
+}
+
 /// How often a row of truth is given, in microseconds.
 pub const TRUTH_US: u64 = 100_000;
 
@@ -93,7 +111,7 @@ pub struct Summary {
     pub opened: u32,
 }
 
-/// Run a scenario. `obey`: motor and feed follow the permits.
+/// Run a scenario. `obey`: what motor and feed follow; true stands for the permits.
 ///
 /// # Errors
 /// What the watcher gives.
@@ -101,10 +119,10 @@ pub fn run(
     scenario: &Scenario,
     commissioned: &Commissioned,
     seed: u64,
-    obey: bool,
+    obey: impl Into<Obeys>,
     watch: &mut dyn Watch,
 ) -> std::io::Result<Summary> {
-    let mut running = Running::new(scenario, commissioned, seed, obey);
+    let mut running = Running::new(scenario, commissioned, seed, obey.into());
     let end_us = (scenario.duration_s * 1e6) as u64;
     while running.now < end_us && !watch.enough() {
         if running.plant.at_slow_part() {
@@ -122,7 +140,7 @@ pub fn run(
 struct Running<'a> {
     scenario: &'a Scenario,
     commissioned: &'a Commissioned,
-    obey: bool,
+    obey: Obeys,
     plant: Plant,
     sensors: Sensors,
     doings: Doings,
@@ -145,7 +163,7 @@ struct Running<'a> {
 }
 
 impl<'a> Running<'a> {
-    fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obey: bool) -> Self {
+    fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obey: Obeys) -> Self {
         let leg = &set_out(&scenario.leg, &scenario.faults);
         let plant = Plant::new(leg, scenario.step_us, seed);
         Self {
@@ -173,7 +191,7 @@ impl<'a> Running<'a> {
     fn set_controls(&mut self) {
         let scenario = self.scenario;
         let seconds = self.now as f64 * 1e-6;
-        let may_start = self.permits.run || !self.obey;
+        let may_start = self.permits.run || self.obey != Obeys::Permits;
         self.doings.catch_up(seconds, scenario.leg.capacity_kg_per_s(), may_start, self.now, &mut self.sensors.out);
         let [run_held, feed_held] = self.held();
         if run_held {
@@ -198,10 +216,13 @@ impl<'a> Running<'a> {
 
     /// Whether run and feed were dropped so long ago that contacts opened and the gate closed.
     fn held(&mut self) -> [bool; 2] {
-        if self.obey {
-            for (dropped, allowed) in self.dropped_us.iter_mut().zip([self.permits.run, self.permits.feed]) {
-                *dropped = if allowed { None } else { Some(dropped.unwrap_or(self.now)) };
-            }
+        let allowed = match self.obey {
+            Obeys::Nothing => [true; 2],
+            Obeys::Interlock => [true, self.due.at_speed_us().is_some()],
+            Obeys::Permits => [self.permits.run, self.permits.feed],
+        };
+        for (dropped, allowed) in self.dropped_us.iter_mut().zip(allowed) {
+            *dropped = if allowed { None } else { Some(dropped.unwrap_or(self.now)) };
         }
         self.dropped_us.map(|dropped| dropped.is_some_and(|since| self.now >= since + CONTACTOR_US))
     }

@@ -11,7 +11,7 @@ use crate::files::Files;
 use crate::replay::{Job, replay};
 use crate::report;
 use crate::scenario::Scenario;
-use crate::scenario::run::{Permits, Watch, run as simulate};
+use crate::scenario::run::{Obeys, Permits, Watch, run as simulate};
 use crate::scenario::score::population;
 use crate::scenario::settings::Commissioned;
 use crate::scenario::truth::Row;
@@ -54,7 +54,7 @@ fn reader(case: &Case, files: &dyn Files) -> crate::error::Result<Reader> {
 
 fn written(scenario: &Scenario, commissioned: &Commissioned, seed: u64, name: &str) -> crate::error::Result<Reader> {
     let mut csv = ToCsv(format!("{HEADER}\n").into_bytes());
-    simulate(scenario, commissioned, seed, false, &mut csv)?;
+    simulate(scenario, commissioned, seed, Obeys::Interlock, &mut csv)?;
     Ok(Reader::from_read(name, Cursor::new(csv.0))?)
 }
 

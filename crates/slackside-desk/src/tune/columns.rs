@@ -65,8 +65,6 @@ pub(super) struct ShaftKey {
 /// What is known before the first row of a block.
 #[derive(Clone, Debug)]
 pub(super) struct Key {
-    /// The time its offsets count from.
-    pub base: Micros,
     pub head: ShaftKey,
     pub boot: ShaftKey,
     pub short: Reading,
@@ -94,6 +92,8 @@ pub struct Columns {
     pub(super) shapes: Vec<Shape>,
     pub(super) whole: Vec<Whole>,
     pub(super) keys: Vec<Key>,
+    /// For each block the time its offsets count from: apart from the keys, since it is searched.
+    bases: Vec<Micros>,
     first: Micros,
     end: Micros,
 }
@@ -204,6 +204,7 @@ impl Builder {
                 shapes: Vec::new(),
                 whole: Vec::new(),
                 keys: Vec::new(),
+                bases: Vec::new(),
                 first: Micros::MAX,
                 end: Micros::ZERO,
             },
@@ -257,8 +258,8 @@ impl Builder {
             return;
         }
         let Known { signals, low: [head, boot] } = &self.known;
+        self.columns.bases.push(at);
         self.columns.keys.push(Key {
-            base: at,
             head: shaft(&signals.head, *head),
             boot: shaft(&signals.boot, *boot),
             short: signals.short,
@@ -273,7 +274,7 @@ impl Builder {
 
     #[allow(clippy::too_many_arguments, reason = "one row of the columns")]
     fn row(&mut self, at: Micros, tag: u16, lag: u16, pitch: u32, short: i32, long: i32, since: u32) {
-        let base = self.columns.keys.last().map_or(Micros::ZERO, |key| key.base);
+        let base = self.columns.bases.last().copied().unwrap_or(Micros::ZERO);
         let offset = u32::try_from(at.get().saturating_sub(base.get())).unwrap_or(u32::MAX);
         self.columns.offset.push(offset);
         self.columns.tag.push(tag);
@@ -320,7 +321,7 @@ impl Builder {
         let Some(named) = u16::try_from(named - first).ok().filter(|named| usize::from(*named) < MOST_SHAPES) else {
             return false;
         };
-        let base = self.columns.keys.last().map_or(Micros::ZERO, |key| key.base);
+        let base = self.columns.bases.last().copied().unwrap_or(Micros::ZERO);
         let (Ok(lag), Some(short), Some(long), Ok(offset)) = (
             u16::try_from(at.get().saturating_sub(edge.get())),
             pack(kept.short),
@@ -422,7 +423,7 @@ impl Columns {
     pub fn bytes(&self) -> usize {
         self.tag.len() * 24
             + self.whole.len() * size_of::<Whole>()
-            + self.keys.len() * size_of::<Key>()
+            + self.keys.len() * (size_of::<Key>() + size_of::<Micros>())
             + self.shapes.len() * size_of::<Shape>()
     }
 
@@ -457,13 +458,13 @@ impl Columns {
             let found = self.whole.binary_search_by_key(&(row as u32), |whole| whole.row);
             return found.map_or(Micros::MAX, |found| self.whole[found].at);
         }
-        Micros::new(self.keys[row / BLOCK].base.get() + u64::from(offset))
+        Micros::new(self.bases[row / BLOCK].get() + u64::from(offset))
     }
 
     /// The first row at or after `time`; [`len`](Self::len) if there is none.
     #[must_use]
     pub fn row_at(&self, time: Micros) -> usize {
-        let block = self.keys.partition_point(|key| key.base < time);
+        let block = self.bases.partition_point(|base| *base < time);
         let mut low = block.saturating_sub(1) * BLOCK;
         let mut high = (block * BLOCK).min(self.len());
         while low < high {
@@ -476,11 +477,12 @@ impl Columns {
     /// How far the rim has slid past the belt at `time`, straight between keys.
     #[must_use]
     pub fn slipped_at(&self, time: Micros) -> f64 {
-        let after = self.keys.partition_point(|key| key.base <= time);
+        let after = self.bases.partition_point(|base| *base <= time);
         let Some(before) = after.checked_sub(1).and_then(|before| self.keys.get(before)) else { return 0.0 };
         let from = f64::from(before.slipped) * 1e-6;
         let Some(next) = self.keys.get(after) else { return from };
-        let (span, past) = (next.base.since(before.base).get(), time.since(before.base).get());
+        let (from_us, to_us) = (self.bases[after - 1], self.bases[after]);
+        let (span, past) = (to_us.since(from_us).get(), time.since(from_us).get());
         let to = f64::from(next.slipped) * 1e-6;
         if span == 0 { from } else { from + (to - from) * f64::from(past) / f64::from(span) }
     }
@@ -545,7 +547,7 @@ impl<'a> Cursor<'a> {
             };
             return Some((self.at, told));
         }
-        self.at = Micros::new(columns.keys[row / BLOCK].base.get() + u64::from(columns.offset[row]));
+        self.at = Micros::new(columns.bases[row / BLOCK].get() + u64::from(columns.offset[row]));
         apply(
             &mut self.known,
             self.at,

@@ -21,7 +21,7 @@ use crate::files::Files;
 use crate::replay::check_units;
 use crate::scenario::Scenario;
 use crate::scenario::fault::Fault;
-use crate::scenario::run::{Permits, Watch, run as simulate};
+use crate::scenario::run::{Obeys, Permits, Watch, run as simulate};
 use crate::scenario::score::calls::Calls;
 use crate::scenario::score::population::{self, Drawn};
 use crate::scenario::settings::{Commissioned, settings_for};
@@ -93,7 +93,7 @@ impl Source {
                 format!("slackside simulate {} --seed {seed}{severity} --out trace.csv", scenario.display())
             }
             Self::Shift { seed, number } => {
-                format!("slackside simulate --healthy {number} --seed {seed} --out trace.csv")
+                format!("slackside simulate --healthy {number} --seed {seed} --interlock --out trace.csv")
             }
         }
     }
@@ -240,7 +240,8 @@ impl Job<'_> {
     }
 }
 
-/// A run of the plant, which nothing that is said of it stops.
+/// A run of the plant, which nothing that is said of it stops. Its feeder is interlocked, as any is: feed that heaps up in a leg that
+/// stands would stop it under every setting, and say nothing of any.
 struct Run<'a> {
     scenario: &'a Scenario,
     commissioned: &'a Commissioned,
@@ -253,7 +254,7 @@ impl Run<'_> {
         let Self { scenario, commissioned, seed, healthy } = *self;
         let course = Course::new(scenario.leg.head_radius());
         let mut kept = Kept { measuring: Measuring::new(&settings), course };
-        let summary = simulate(scenario, commissioned, seed, false, &mut kept)?;
+        let summary = simulate(scenario, commissioned, seed, Obeys::Interlock, &mut kept)?;
         let store = kept.measuring.finish();
         let heat = heat_tables(study, &store, &settings);
         // Which scenario it is: all that bears on the run, whatever the file is called.

@@ -5,86 +5,36 @@ use std::sync::Arc;
 use slackside::alone::leap::LeaptCell;
 use slackside::units::Micros;
 
-use super::flips::{Entry, Key, STRETCH, Stretch, Table, full};
+use super::columns::BLOCK;
+use super::flips::{CHUNK, Entry, Key, Stretch, Table, full};
+use super::moment::Moment;
 use super::store::Store;
 use super::walk::{self, Shaft};
 
 /// Settings that ask for a table before it is begun.
 const WORTH_IT: u32 = 3;
+/// Rows that are gone through for one setting alone at first, and at the most: each time twice as many.
+const FEW: usize = 1 << 10;
+const MANY: usize = 1 << 14;
 
-/// A moment within the order in which judge takes steps: at one time first what falls due by itself, then each row; in one step
-/// first delays that end, then what turns at once.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Moment(u64);
-
-impl Moment {
-    /// None comes.
-    pub const NEVER: Self = Self(u64::MAX);
-    /// More rows at one time than steps can be told apart.
-    const STEPS: u64 = 1 << 11;
-
-    /// A delay ends.
-    pub const fn due(at: u64) -> Self {
-        Self(at << 12)
-    }
-
-    /// A value crosses its limit by itself.
-    const fn silent(at: u64) -> Self {
-        Self(at << 12 | 1)
-    }
-
-    /// With a row.
-    pub fn row(store: &Store, row: usize) -> Self {
-        let at = store.at(row);
-        let before = (0..row).rev().take_while(|before| store.at(*before) == at).count() as u64;
-        Self(at.get() << 12 | (before + 1).min(Self::STEPS - 1) << 1 | 1)
-    }
-
-    /// When it is.
-    pub const fn at(self) -> Micros {
-        Micros::new(self.0 >> 12)
-    }
-
-    /// The same for all that is one step.
-    pub const fn step(self) -> u64 {
-        self.0 >> 1
-    }
-
-    /// Whether it turns without a delay.
-    pub const fn is_at_once(self) -> bool {
-        self.0 & 1 != 0
-    }
-
-    /// How many rows have been taken by the end of its step.
-    pub fn rows(self, store: &Store) -> usize {
-        store.row_at(self.at()) + (self.step() % Self::STEPS) as usize
-    }
-
-    /// How many rows have been taken before its step.
-    pub fn rows_before(self, store: &Store) -> usize {
-        self.rows(store) - usize::from(!self.step().is_multiple_of(Self::STEPS))
-    }
+/// A stretch of rows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Which {
+    /// A chunk of the table.
+    Shared(usize),
+    /// Rows from, to, gone through for this setting alone: beyond before them or not.
+    Own(usize, usize, bool),
 }
 
-/// How far the rows may be gone through.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Bound {
-    /// Before this row.
-    pub row: usize,
-    /// When the last row before it is known.
-    pub at: u64,
-}
-
-/// Where it stands in the list of crossings.
+/// Where it stands in the list of crossings: after a turn that was taken, or where its stretch begins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Place {
-    stretch: usize,
+    which: Which,
     /// The crossing to come.
     next: usize,
-    /// The row from which the stretch was gone through for this setting alone, if it was.
-    own: Option<(usize, bool)>,
     beyond: bool,
     active: bool,
+    /// When the running delay ends; `u64::MAX` if none runs.
     due: u64,
 }
 
@@ -94,14 +44,20 @@ pub(super) struct Delays {
     number: usize,
     cell: LeaptCell,
     entry: Option<Arc<Entry>>,
-    /// A stretch gone through for this setting alone: where from, and what was found.
-    own: (Option<(usize, bool)>, Stretch),
+    /// What was found of a stretch gone through for this setting alone.
+    own: (Which, Stretch),
     /// The row before which it was started, and what was known of the shaft there.
     began: Option<(usize, Shaft)>,
-    now: Place,
     /// After the last turn that was taken.
     kept: Place,
+    /// The same, or where a later stretch begins.
+    now: Place,
+    /// The last moment that the stretch tells of.
+    end: Moment,
+    /// The turn to come, if the stretch tells of it.
     next: Moment,
+    /// Where it stands after that.
+    then: Place,
 }
 
 impl Delays {
@@ -115,16 +71,19 @@ impl Delays {
             }
             worth
         });
-        let place = Place { stretch: 0, next: 0, own: None, beyond: false, active: false, due: u64::MAX };
+        let which = Which::Own(0, 0, false);
+        let place = Place { which, next: 0, beyond: false, active: false, due: u64::MAX };
         Self {
             number,
             cell: *cell,
             entry,
-            own: Default::default(),
+            own: (which, Stretch::default()),
             began: None,
-            now: place,
             kept: place,
+            now: place,
+            end: Moment::FIRST,
             next: Moment::NEVER,
+            then: place,
         }
     }
 
@@ -134,167 +93,167 @@ impl Delays {
             == (cell.limit, cell.clear, cell.on_delay, cell.off_delay)
     }
 
-    /// It stands so before row `from`.
-    pub fn start(&mut self, store: &Store, cell: &LeaptCell, shaft: Shaft, from: usize) {
+    /// It stands so before row `from`. No one will ask for more than the rows before `to`.
+    pub fn start(&mut self, store: &Store, cell: &LeaptCell, shaft: Shaft, (from, to): (usize, usize)) {
         self.cell = *cell;
         self.began = Some((from, shaft));
-        let stretch = from / STRETCH;
-        let (beyond, active, due) = (cell.beyond, cell.active, cell.due.get());
-        self.now = Place { stretch, next: 0, own: None, beyond, active, due };
-        let shared = self.shared(store, stretch).and_then(|shared| {
-            let next = shared.rows.partition_point(|row| Stretch::place(*row) < from % STRETCH);
-            (shared.beyond_after(next) == beyond).then_some(next)
-        });
-        match shared {
-            Some(next) => self.now.next = next,
-            None => self.now.own = Some((from, beyond)),
-        }
-        self.fill(store);
+        // What was gone through began with another shaft.
+        self.own.0 = Which::Own(0, 0, false);
+        let few = FEW.min(to - from);
+        let (which, next) = self.stretch_from(store, (from, few), cell.beyond);
+        self.now = Place { which, next, beyond: cell.beyond, active: cell.active, due: cell.due.get() };
         self.kept = self.now;
-        self.next = Moment::NEVER;
+        self.find_next(store);
+    }
+
+    /// The stretch that tells how it goes on from row `row`, and its first crossing from there on. If it is gone through for this setting
+    /// alone, `rows` of it.
+    fn stretch_from(&self, store: &Store, (row, rows): (usize, usize), beyond: bool) -> (Which, usize) {
+        let chunk = row / CHUNK;
+        let shared = self.shared(store, chunk).and_then(|shared| {
+            let begins = row == chunk * CHUNK;
+            let next = if begins { 0 } else { shared.by(Moment::before_row(store, row), 0) };
+            (shared.beyond_after(next) == beyond).then_some((Which::Shared(chunk), next))
+        });
+        let end = (row + rows).next_multiple_of(BLOCK).min(store.len());
+        shared.unwrap_or((Which::Own(row, end, beyond), 0))
     }
 
     fn shared(&self, store: &Store, number: usize) -> Option<&Stretch> {
         let table = self.entry.as_ref()?.table.get()?;
-        table.stretch(&store.flips, number, |stretch| {
-            let from = number * STRETCH;
-            find(store, self.number, &self.cell, stretch, (from, None), number)
+        table.chunk(&store.flips, number, |before| {
+            let mut stretch = Stretch::default();
+            stretch.begin(before.unwrap_or(false));
+            let rows = (number * CHUNK, ((number + 1) * CHUNK).min(store.len()));
+            find(store, (self.number, &self.cell), &mut stretch, rows, None);
+            Some(stretch)
         })
     }
 
-    /// Go through the stretch for this setting alone, if that is what it stands on.
-    fn fill(&mut self, store: &Store) {
-        let Some((from, beyond)) = self.now.own.filter(|_| self.own.0 != self.now.own) else { return };
-        self.own.0 = self.now.own;
-        self.own.1.begin(beyond);
-        let shaft = self.began.filter(|(row, _)| *row == from).map(|(_, shaft)| shaft);
-        find(store, self.number, &self.cell, &mut self.own.1, (from, shaft), self.now.stretch);
+    /// A stretch.
+    fn stretch(&mut self, store: &Store, which: Which) -> &Stretch {
+        match which {
+            Which::Shared(number) => {
+                let table = self.entry.as_ref().and_then(|entry| entry.table.get());
+                table.and_then(|table| table.known(number)).unwrap_or_else(|| unreachable!("it was told of"))
+            }
+            Which::Own(from, to, beyond) => {
+                if self.own.0 != which {
+                    self.own.0 = which;
+                    self.own.1.begin(beyond);
+                    let shaft = self.began.filter(|(row, _)| *row == from).map(|(_, shaft)| shaft);
+                    find(store, (self.number, &self.cell), &mut self.own.1, (from, to), shaft);
+                }
+                &self.own.1
+            }
+        }
     }
 
-    /// The turn to come.
-    pub const fn next(&self) -> Moment {
-        self.next
+    /// The turn to come, if it does by `bound`.
+    pub fn next(&self, bound: Moment) -> Moment {
+        if self.next <= bound { self.next } else { Moment::NEVER }
     }
 
     /// The turn to come has come. Look for the one after it.
-    pub fn take(&mut self, store: &Store, bound: Bound) {
+    pub fn take(&mut self, store: &Store, bound: Moment) {
+        self.now = self.then;
         self.kept = self.now;
+        self.find_next(store);
         self.look(store, bound);
     }
 
-    /// Nothing has turned since the last that was taken: go again as far as `bound`, where nothing turns either.
-    pub fn go_back(&mut self, store: &Store, bound: Bound) {
-        self.now = self.kept;
-        self.fill(store);
-        self.look(store, bound);
-        debug_assert_eq!(self.next, Moment::NEVER);
-    }
-
-    /// How it stands: beyond, and when the running delay ends.
-    pub const fn stands(&self) -> (bool, Micros) {
-        (self.now.beyond, Micros::new(self.now.due))
-    }
-
-    /// Look for the next turn, or go as far as `bound`.
-    pub fn look(&mut self, store: &Store, bound: Bound) {
-        self.next = Moment::NEVER;
-        loop {
-            let number = self.now.stretch;
-            let end = ((number + 1) * STRETCH).min(store.len());
-            let found = if self.now.own.is_some() {
-                along(&mut self.now, &self.cell, &self.own.1, store, bound)
-            } else {
-                let table = self.entry.as_ref().and_then(|entry| entry.table.get());
-                let Some(stretch) = table.and_then(|table| table.known(number)) else { return };
-                along(&mut self.now, &self.cell, stretch, store, bound)
-            };
-            if let Some(moment) = found {
-                self.next = moment;
-                return;
-            }
-            if end >= bound.row {
-                return;
-            }
-            let (number, beyond) = (number + 1, self.now.beyond);
-            let shared = self.shared(store, number).is_some_and(|shared| shared.start == beyond);
-            self.now.stretch = number;
-            self.now.next = 0;
-            self.now.own = (!shared).then_some((number * STRETCH, beyond));
-            self.fill(store);
+    /// Look on for the next turn as far as `bound`.
+    pub fn look(&mut self, store: &Store, bound: Moment) {
+        while self.next == Moment::NEVER && self.end < bound {
+            self.now = self.goes_on(store, self.now);
+            self.find_next(store);
         }
     }
-}
 
-/// Go along one stretch: the first turn before its end and `bound`.
-fn along(place: &mut Place, cell: &LeaptCell, stretch: &Stretch, store: &Store, bound: Bound) -> Option<Moment> {
-    let first = place.stretch * STRETCH;
-    let end = (first + STRETCH).min(store.len());
-    let whole = end <= bound.row;
-    let last = if whole {
-        stretch.rows.len()
-    } else {
-        stretch.rows.partition_point(|row| first + Stretch::place(*row) < bound.row)
-    };
-    let (on, off) = (u64::from(cell.on_delay.get()), u64::from(cell.off_delay.get()));
-    let Place { mut next, mut beyond, mut due, active, .. } = *place;
-    let mut found = None;
-    while next < last {
-        let at = stretch.base + u64::from(stretch.times[next]);
-        if due <= at {
-            break;
-        }
-        beyond = !beyond;
-        next += 1;
-        due = u64::MAX;
-        if beyond != active {
-            let delay = if beyond { on } else { off };
-            due = at + delay;
-            if delay == 0 {
-                let row = stretch.rows[next - 1];
-                let silent = Stretch::is_silent(row);
-                let moment = if silent { Moment::silent(at) } else { Moment::row(store, first + Stretch::place(row)) };
-                found = Some(moment);
-                break;
-            }
-        }
+    fn find_next(&mut self, store: &Store) {
+        let (place, cell) = (self.now, self.cell);
+        let stretch = self.stretch(store, place.which);
+        let found = turn(&place, &cell, stretch);
+        self.end = stretch.end;
+        (self.next, self.then) = found.unwrap_or((Moment::NEVER, place));
     }
-    if found.is_none() {
-        let known = if next < last {
-            u64::MAX
-        } else if whole {
-            // Further on a crossing may come first.
-            stretch.base + u64::from(stretch.end)
-        } else {
-            bound.at
+
+    /// Where the next stretch begins, if nothing turns from `place` to the end of its stretch.
+    fn goes_on(&mut self, store: &Store, place: Place) -> Place {
+        let cell = self.cell;
+        let stretch = self.stretch(store, place.which);
+        let (beyond, due) = stands(&place, &cell, stretch, stretch.end);
+        let (row, rows) = match place.which {
+            Which::Shared(chunk) => ((chunk + 1) * CHUNK, FEW),
+            Which::Own(from, to, _) => (to, (2 * (to - from)).clamp(FEW, MANY)),
         };
-        found = (due <= known && due != u64::MAX).then(|| Moment::due(due));
+        let (which, next) = self.stretch_from(store, (row, rows), beyond);
+        Place { which, next, beyond, due, ..place }
     }
-    *place = Place { next, beyond, due, ..*place };
-    if found.is_some() {
-        place.active = !active;
-        place.due = u64::MAX;
+
+    /// How it stands at `bound`, where nothing has turned since the last turn that was taken: beyond, and when the running delay ends.
+    pub fn stands(&mut self, store: &Store, bound: Moment) -> (bool, Micros) {
+        let mut place = self.kept;
+        loop {
+            let cell = self.cell;
+            let stretch = self.stretch(store, place.which);
+            if bound <= stretch.end {
+                let (beyond, due) = stands(&place, &cell, stretch, bound);
+                return (beyond, Micros::new(due));
+            }
+            place = self.goes_on(store, place);
+        }
     }
-    found
 }
 
-/// All crossings of one stretch from a row on. Whether their times could be told.
+/// The next turn from `place` on, if its stretch tells of it, and where it stands after that.
+fn turn(place: &Place, cell: &LeaptCell, stretch: &Stretch) -> Option<(Moment, Place)> {
+    let Place { next, beyond, active, due, .. } = *place;
+    let turned = Place { active: !active, due: u64::MAX, ..*place };
+    if due != u64::MAX {
+        // A delay that ends as its value comes back has ended.
+        let lasts = stretch.get(next).is_none_or(|back| due <= back.at().get());
+        if lasts {
+            let moment = Moment::due(due);
+            return (next < stretch.len() || moment <= stretch.end).then_some((moment, turned));
+        }
+    }
+    let delay = if active { cell.off_delay } else { cell.on_delay }.get();
+    // Where it is not as its alarm is, the first crossing brings it there.
+    let from = next + usize::from(beyond != active);
+    let number = if delay == 0 { from } else { stretch.staying(from, delay)? };
+    let crossing = stretch.get(number)?;
+    let then = Place { next: number + 1, beyond: !active, ..turned };
+    if delay == 0 {
+        return Some((crossing, then));
+    }
+    let moment = Moment::due(crossing.at().get() + u64::from(delay));
+    (number + 1 < stretch.len() || moment <= stretch.end).then_some((moment, then))
+}
+
+/// How it stands at a moment of the stretch, if nothing turns from `place` until then.
+fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, moment: Moment) -> (bool, u64) {
+    let crossings = stretch.by(moment, place.next);
+    let Some(last) = crossings.checked_sub(1).filter(|_| crossings > place.next).and_then(|last| stretch.get(last))
+    else {
+        return (place.beyond, place.due);
+    };
+    let beyond = place.beyond != ((crossings - place.next) % 2 == 1);
+    let delay = if beyond { cell.on_delay } else { cell.off_delay }.get();
+    (beyond, if beyond == place.active { u64::MAX } else { last.at().get() + u64::from(delay) })
+}
+
+/// All crossings of rows from, to.
 fn find(
     store: &Store,
-    condition: usize,
-    cell: &LeaptCell,
+    (condition, cell): (usize, &LeaptCell),
     stretch: &mut Stretch,
-    (from, shaft): (usize, Option<Shaft>),
-    number: usize,
-) -> bool {
-    let (first, end) = (number * STRETCH, ((number + 1) * STRETCH).min(store.len()));
-    // What a value crosses by silence lies between its row and the one before.
-    let base = store.at(from.saturating_sub(1)).get();
-    let since = |at: Micros| u32::try_from(at.get().saturating_sub(base));
-    let whole = since(store.at(end - 1));
-    (stretch.base, stretch.end) = (base, whole.unwrap_or(u32::MAX));
+    (from, to): (usize, usize),
+    shaft: Option<Shaft>,
+) {
     let start = stretch.start;
-    walk::crossings(store, condition, cell, (start, shaft), (from, end), |at, row, silent| {
-        stretch.push(row - first, silent, since(at).unwrap_or(u32::MAX));
+    walk::crossings(store, condition, cell, (start, shaft), (from, to), |at, row, silent| {
+        stretch.push(if silent { Moment::silent(at) } else { Moment::row(store, row) });
     });
-    whole.is_ok()
+    stretch.close(Moment::before_row(store, to));
 }

@@ -3,17 +3,19 @@
 
 use std::cell::Cell;
 
-use slackside::alone::leap::{BRISK_ENOUGH, LEAPT, LeaptCell, Outlook};
+use slackside::alone::leap::{LEAPT, Outlook};
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 
 use super::columns::{BLOCK, Cursor};
-use super::delays::{Bound, Delays, Moment};
+use super::delays::Delays;
 use super::heat::{Feeding, HeatKey, HeatTables, heat_key};
+use super::moment::Moment;
+use super::speeds::Speeds;
 use super::store::Store;
-use super::walk::{self, HEAD_UNDERSPEED, Shaft, UNDERSPEED, power_before};
+use super::walk::{HEAD_UNDERSPEED, Shaft, UNDERSPEED, power_before};
 use crate::monitor::Judge;
 
 /// Rows that a leap must save to be worth its trouble.
@@ -43,21 +45,11 @@ struct Stretch {
     outlook: Outlook,
     head: Shaft,
     boot: Shaft,
-    /// Where it matters when the belt will be at speed: the row up to which that was looked for, and when it is.
-    speed: Option<(usize, Moment)>,
-}
-
-impl Stretch {
-    /// Boot pitches at speed since the last that was surely slow, before row `to`, and whether the last was.
-    fn brisk(&self, store: &Store, to: usize) -> (u8, bool) {
-        walk::brisk(store, &self.outlook.cells[UNDERSPEED], (self.boot, self.outlook.brisk), (self.from, to))
-    }
-
-    /// Whether the belt is at speed before row `to`.
-    fn is_at_speed(&self, store: &Store, to: usize) -> bool {
-        let (count, last) = self.brisk(store, to);
-        last && count == BRISK_ENOUGH
-    }
+    speeds: Speeds,
+    /// Where it matters when the belt will be at speed: up to when that was looked for, and when it is.
+    speed: Option<(Moment, Moment)>,
+    /// Conditions that must be seen, a bit for each place in [`LEAPT`].
+    seen: u16,
 }
 
 /// How a hop ended.
@@ -120,8 +112,10 @@ impl<'a> Steady<'a> {
             return 0;
         }
         let newest = judge.newest();
-        let mut stretch = Stretch { from, newest, outlook, head, boot, speed: None };
-        self.start(&stretch);
+        let speeds = Speeds::new(store, &outlook.cells[UNDERSPEED], (boot, outlook.brisk), from);
+        let seen = outlook.cells.iter().enumerate().map(|(number, cell)| u16::from(cell.seen) << number).sum();
+        let mut stretch = Stretch { from, newest, outlook, head, boot, speeds, speed: None, seen };
+        self.start(&stretch, to);
         let to = self.hops(judge, &mut stretch, to, goes_on, sink);
         if !goes_on.get() || (to == from && stretch.newest == newest) {
             return 0;
@@ -130,15 +124,15 @@ impl<'a> Steady<'a> {
         to - from
     }
 
-    /// Set the delays on their way.
-    fn start(&mut self, stretch: &Stretch) {
+    /// Set the delays on their way, to row `to` at the most.
+    fn start(&mut self, stretch: &Stretch, to: usize) {
         for (number, cell) in stretch.outlook.cells.iter().enumerate().filter(|(_, cell)| cell.judged) {
             let shaft = if number == HEAD_UNDERSPEED { stretch.head } else { stretch.boot };
             let delays = match &mut self.delays[number] {
                 Some(delays) if delays.is_of(cell) => delays,
                 other => other.insert(Delays::new(self.store, number, cell)),
             };
-            delays.start(self.store, cell, shaft, stretch.from);
+            delays.start(self.store, cell, shaft, (stretch.from, to));
         }
         for (delays, cell) in self.delays.iter_mut().zip(&stretch.outlook.cells) {
             if !cell.judged {
@@ -162,17 +156,11 @@ impl<'a> Steady<'a> {
         loop {
             let end = until.min(sweep);
             let row = if store.at(to - 1) < end { to } else { store.row_at(end) };
-            let bound = |row| Bound { row, at: store.at(row - 1).get() };
             if row > from {
-                match self.hop(judge, stretch, bound(row), goes_on, sink) {
+                match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, sink) {
                     Hop::Whole => {}
                     Hop::Enough => return row,
-                    Hop::Seen(row) => {
-                        for delays in self.delays.iter_mut().flatten() {
-                            delays.go_back(store, bound(row));
-                        }
-                        return row;
-                    }
+                    Hop::Seen(row) => return row,
                 }
             }
             if row == to {
@@ -194,7 +182,7 @@ impl<'a> Steady<'a> {
         &mut self,
         judge: &mut Judge,
         stretch: &mut Stretch,
-        bound: Bound,
+        bound: Moment,
         goes_on: &Cell<bool>,
         sink: &mut dyn FnMut(&Verdict),
     ) -> Hop {
@@ -203,11 +191,11 @@ impl<'a> Steady<'a> {
         for (delays, next) in self.delays.iter_mut().zip(&mut nexts) {
             if let Some(delays) = delays {
                 delays.look(store, bound);
-                *next = delays.next();
+                *next = delays.next(bound);
             }
         }
         if let Some((from, Moment::NEVER)) = stretch.speed {
-            stretch.speed = Some(self.find_speed(stretch, from, bound));
+            stretch.speed = Some((bound, stretch.speeds.next(store, from, bound)));
         }
         loop {
             let at_speed = stretch.speed.map_or(Moment::NEVER, |(_, moment)| moment);
@@ -215,49 +203,42 @@ impl<'a> Steady<'a> {
             if first == Moment::NEVER {
                 return Hop::Whole;
             }
-            let (at, step) = (first.at(), first.step());
-            let comes = |moment: Moment| moment != Moment::NEVER && moment.step() == step;
-            let seen = |(cell, next): (&LeaptCell, &Moment)| cell.seen && comes(*next);
-            if stretch.outlook.cells.iter().zip(&nexts).any(seen) {
+            let coming = coming(&nexts, first);
+            if coming & stretch.seen != 0 {
                 return Hop::Seen(first.rows_before(store));
             }
+            let held = &mut stretch.outlook.held;
             for at_once in [false, true] {
-                for number in self.order {
-                    let Some(delays) = &mut self.delays[number] else { continue };
-                    if comes(nexts[number]) && nexts[number].is_at_once() == at_once {
-                        judge.turn(at, LEAPT[number], &mut stretch.outlook.held, sink);
+                let mut turn = |number: usize| {
+                    let Some(delays) = &mut self.delays[number] else { return };
+                    if nexts[number].step() == first.step() && nexts[number].is_at_once() == at_once {
+                        judge.turn(first.at(), LEAPT[number], held, sink);
                         delays.take(store, bound);
-                        nexts[number] = delays.next();
+                        nexts[number] = delays.next(bound);
                     }
+                };
+                if coming.is_power_of_two() {
+                    turn(coming.trailing_zeros() as usize);
+                } else {
+                    self.order.into_iter().for_each(&mut turn);
                 }
             }
-            let rows = || first.rows(store);
-            let is_at_speed = || stretch.is_at_speed(store, rows());
-            let mut held = stretch.outlook.held;
-            let waits = judge.settle_turns(at, &mut held, is_at_speed, sink);
-            stretch.outlook.held = held;
-            stretch.newest = at;
+            let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
+            stretch.newest = first.at();
             if !goes_on.get() {
                 return Hop::Enough;
             }
             stretch.speed = match stretch.speed {
                 _ if !waits => None,
                 Some(known) if known.1 != first => Some(known),
-                _ => Some(self.find_speed(stretch, rows(), bound)),
+                _ => Some((bound, stretch.speeds.next(store, first, bound))),
             };
         }
     }
 
-    /// Find the row, from `from` on, with which the belt will be at speed: how far was looked, and when it is.
-    fn find_speed(&self, stretch: &Stretch, from: usize, bound: Bound) -> (usize, Moment) {
-        let store = self.store;
-        let found = (from..bound.row).find(|row| !store.is_head(*row) && stretch.is_at_speed(store, row + 1));
-        (bound.row.max(from), found.map_or(Moment::NEVER, |row| Moment::row(store, row)))
-    }
-
     /// Put judge before row `to`.
     fn land(
-        &self,
+        &mut self,
         judge: &mut Judge,
         cursor: &mut Cursor<'_>,
         stretch: &Stretch,
@@ -267,14 +248,15 @@ impl<'a> Steady<'a> {
     ) {
         let (store, outlook) = (self.store, &stretch.outlook);
         let mut cells = [(false, Micros::MAX); LEAPT.len()];
-        for ((cell, before), delays) in cells.iter_mut().zip(&outlook.cells).zip(&self.delays) {
-            *cell = delays.as_ref().map_or((before.beyond, before.due), Delays::stands);
+        let last = Moment::before_row(store, to);
+        for ((cell, before), delays) in cells.iter_mut().zip(&outlook.cells).zip(&mut self.delays) {
+            *cell = delays.as_mut().map_or((before.beyond, before.due), |delays| delays.stands(store, last));
         }
         let at = store.at(to - 1).max(stretch.newest);
         let (course, over) = feeding.course_at(to, self.exactly);
         self.over.set(self.over.get() || over);
         cursor.go_past(to - 1);
-        let (brisk, _) = stretch.brisk(store, to);
+        let (brisk, _) = stretch.speeds.brisk(store, to);
         let power = power_before(store, to, outlook);
         judge.leap(at, cursor.signals(), &cells, brisk, power, &course, sink);
     }
@@ -298,4 +280,9 @@ impl<'a> Steady<'a> {
         }
         to
     }
+}
+
+/// The places in [`LEAPT`] that turn in the same step as `first`, a bit for each.
+fn coming(nexts: &[Moment; LEAPT.len()], first: Moment) -> u16 {
+    nexts.iter().enumerate().map(|(number, next)| u16::from(next.step() == first.step()) << number).sum()
 }

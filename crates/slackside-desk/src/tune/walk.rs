@@ -108,6 +108,13 @@ impl Shaft {
         if waited == Span::ZERO { measured } else { measured.min(speed_of(self.next, waited)) }
     }
 
+    /// Whether the last pitch was surely slow, and whether it was at speed, by the limit of underspeed.
+    pub(super) fn paces(&self, cell: &LeaptCell) -> (bool, bool) {
+        let time = u64::from(self.pitch.time.get());
+        let slow = time > pitch_time(self.pitch.largest, cell.limit);
+        (slow, !slow && time <= pitch_time(self.pitch.angle, cell.clear))
+    }
+
     const fn crossing(&self, limit: i64) -> u64 {
         self.edge.get() + pitch_time(self.next, limit) + 1
     }
@@ -251,11 +258,6 @@ pub(super) fn brisk(
     let mut count = 0;
     let mut newest = None;
     let mut last = None;
-    let is = |shaft: &Shaft| {
-        let time = u64::from(shaft.pitch.time.get());
-        let slow = time > pitch_time(shaft.pitch.largest, cell.limit);
-        (slow, !slow && time <= pitch_time(shaft.pitch.angle, cell.clear))
-    };
     for row in (from..to).rev() {
         let Some(shaft) = edge_at(store, row, false) else { continue };
         // A whole row repeats the newest edge of a shaft that it is not about.
@@ -263,14 +265,14 @@ pub(super) fn brisk(
             continue;
         }
         newest = Some(shaft.edge);
-        let (slow, fast) = is(&shaft);
+        let (slow, fast) = shaft.paces(cell);
         let last = *last.get_or_insert(fast);
         count += u8::from(fast);
         if slow || count == BRISK_ENOUGH {
             return (count, last);
         }
     }
-    ((count + brisk).min(BRISK_ENOUGH), last.unwrap_or_else(|| is(&start).1))
+    ((count + brisk).min(BRISK_ENOUGH), last.unwrap_or_else(|| start.paces(cell).1))
 }
 
 /// The newest power reading before `row`.
@@ -282,7 +284,7 @@ pub(super) fn power_before(store: &Store, row: usize, outlook: &Outlook) -> Opti
 }
 
 /// What `row` says of the shaft, if it is an edge of it.
-fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
+pub(super) fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
     if store.is_whole(row) {
         let found = store.whole.binary_search_by_key(&(row as u32), |whole| whole.row).ok()?;
         let Whole { at, told: Told::Motion(_, signals), .. } = &store.whole[found] else { return None };

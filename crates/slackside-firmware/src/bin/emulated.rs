@@ -41,12 +41,14 @@ fn log(verdict: &slackside::verdict::Verdict) {
     }
 }
 
+// ANCHOR: entry
 #[entry]
 fn main() -> ! {
     // `entry` makes this static local and hands it out once.
     static mut MONITOR: Monitor = Monitor::new();
     finish(run(MONITOR))
 }
+// ANCHOR_END: entry
 
 #[exception]
 unsafe fn HardFault(_: &cortex_m_rt::ExceptionFrame) -> ! {

@@ -77,3 +77,36 @@ impl Iterator for Set {
         Some(first)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_set_holds_what_was_put_in() {
+        let set = Set::EMPTY.put(0, true).put(5, true).put(63, true);
+        assert_eq!(set.bits(), 1 << 63 | 1 << 5 | 1);
+        assert_eq!(Set::from_bits(set.bits()), set);
+        assert!(set.contains(0) && set.contains(5) && set.contains(63) && !set.contains(4) && !set.contains(6));
+        assert_eq!(set.put(5, true), set);
+        assert_eq!(set.put(5, false).bits(), 1 << 63 | 1);
+        assert!(Set::EMPTY.is_empty() && !set.is_empty());
+        assert_eq!((Set::EMPTY.first(), set.first(), set.put(0, false).first()), (None, Some(0), Some(5)));
+    }
+
+    #[test]
+    fn two_sets_have_common_members_and_others() {
+        let (one, other) = (Set::from_bits(0b0110), Set::from_bits(0b0011));
+        assert_eq!((one.and(other).bits(), one.or(other).bits()), (0b0010, 0b0111));
+        assert_eq!((one.but(other).bits(), other.but(one).bits()), (0b0100, 0b0001));
+    }
+
+    #[test]
+    fn members_come_lowest_first_and_each_once() {
+        let mut members = Set::from_bits(1 << 40 | 1 << 3 | 1 << 2);
+        assert_eq!(
+            [members.next(), members.next(), members.next(), members.next()],
+            [Some(2), Some(3), Some(40), None]
+        );
+    }
+}

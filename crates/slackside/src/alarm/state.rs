@@ -97,3 +97,54 @@ impl AlarmState {
         matches!(self, Self::Unacknowledged | Self::ReturnedUnacknowledged | Self::LatchedUnacknowledged)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::bits::{ACTIVE, BEYOND, LATCHED, OUT, PENDING, SHELVED, SUPPRESSED, UNACKNOWLEDGED};
+    use super::*;
+
+    #[test]
+    fn the_state_is_that_of_its_bits() {
+        use AlarmState as State;
+        let table = [
+            (0, State::Normal),
+            (BEYOND | PENDING, State::Normal),
+            (ACTIVE | UNACKNOWLEDGED, State::Unacknowledged),
+            (ACTIVE, State::Acknowledged),
+            (UNACKNOWLEDGED, State::ReturnedUnacknowledged),
+            (LATCHED | UNACKNOWLEDGED, State::LatchedUnacknowledged),
+            (LATCHED, State::LatchedAcknowledged),
+            (SUPPRESSED, State::Suppressed),
+            (OUT, State::OutOfService),
+            // What is wrong or latched stays in sight whatever else is; and a bypass covers all.
+            (ACTIVE | UNACKNOWLEDGED | SUPPRESSED | OUT, State::Unacknowledged),
+            (LATCHED | SUPPRESSED | OUT, State::LatchedAcknowledged),
+            (ACTIVE | LATCHED, State::Acknowledged),
+            (UNACKNOWLEDGED | OUT | SUPPRESSED, State::ReturnedUnacknowledged),
+            (OUT | SUPPRESSED, State::OutOfService),
+            (SHELVED | ACTIVE | UNACKNOWLEDGED | LATCHED, State::Shelved),
+        ];
+        for (bits, state) in table {
+            assert_eq!(AlarmState::of(bits), state, "{bits:#010b}");
+        }
+    }
+
+    #[test]
+    fn what_is_wrong_or_latched_holds_and_what_nobody_saw_wants_somebody() {
+        use AlarmState as State;
+        let all = [
+            (State::Normal, false, false),
+            (State::Unacknowledged, true, true),
+            (State::Acknowledged, true, false),
+            (State::ReturnedUnacknowledged, false, true),
+            (State::LatchedUnacknowledged, true, true),
+            (State::LatchedAcknowledged, true, false),
+            (State::Shelved, false, false),
+            (State::Suppressed, false, false),
+            (State::OutOfService, false, false),
+        ];
+        for (state, holds, wants) in all {
+            assert_eq!((state.holds(), state.wants_acknowledgement()), (holds, wants), "{state:?}");
+        }
+    }
+}

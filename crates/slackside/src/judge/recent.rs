@@ -58,4 +58,22 @@ mod tests {
         settle(&mut ends, &mut count, |end| end <= 40);
         assert_eq!(count, 0);
     }
+
+    #[test]
+    fn the_oldest_leaves_first_and_one_at_a_time() {
+        let (mut ends, mut count) = ([0; 4], 0);
+        for end in [10, 20, 30] {
+            push(&mut ends, &mut count, end);
+        }
+        assert_eq!((count, before_newest(&ends, count, 0), before_newest(&ends, count, 2)), (3, Some(30), Some(10)));
+        settle(&mut ends, &mut count, |end| end <= 9);
+        assert_eq!(count, 3);
+        settle(&mut ends, &mut count, |end| end <= 10);
+        assert_eq!((count, ends[0], ends[1]), (2, 20, 30));
+        settle(&mut ends, &mut count, |_| true);
+        assert_eq!(count, 0);
+        // Of none left, what lies in memory counts no more.
+        settle(&mut ends, &mut count, |_| true);
+        assert_eq!((count, before_newest(&ends, count, 0)), (0, None));
+    }
 }

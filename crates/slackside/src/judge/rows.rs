@@ -177,4 +177,51 @@ mod tests {
         assert_eq!(rows.settle(0, 20_000), Turned::No);
         assert!(rows.has(0, bits::ACTIVE));
     }
+
+    #[test]
+    fn a_value_that_is_noted_is_rounded_up_and_never_below_what_it_was() {
+        let mut rows = Rows::<{ NOTED + 2 }>::new();
+        for (value, noted) in [(Some(0), 0), (Some(1), 32), (Some(32), 32), (Some(33), 64), (Some(-5), 0), (None, 0)] {
+            rows.note(1, value);
+            assert_eq!(rows.noted(1), noted, "{value:?}");
+        }
+        rows.note(NOTED, Some(i32::MAX));
+        assert_eq!(rows.noted(NOTED), 65_535 << 5, "held");
+        // The ranks before and behind have none.
+        rows.note(0, Some(100));
+        rows.note(NOTED + 1, Some(100));
+        assert_eq!((rows.noted(0), rows.noted(NOTED + 1)), (0, 0));
+        assert!(!rows.wants_note(0) && rows.wants_note(1) && rows.wants_note(NOTED) && !rows.wants_note(NOTED + 1));
+        rows.put(1, bits::ACTIVE, true);
+        assert!(!rows.wants_note(1), "it is raised: what it was is told");
+    }
+
+    #[test]
+    fn a_delay_that_runs_is_waited_for() {
+        let mut rows = Rows::<2>::new();
+        assert_eq!((rows.wait(0, 100), rows.wait(9, 100)), (SWEEP, SWEEP));
+        rows.sample(0, Says::Beyond, &LIMIT, 100);
+        assert_eq!((rows.wait(0, 100), rows.wait(0, 3_000), rows.wait(0, 3_101)), (3_000, 100, 0));
+        assert_eq!(rows.wait(1, 100), SWEEP);
+        assert_eq!(rows.settle(0, 3_100), Turned::Raised);
+        assert_eq!(rows.wait(0, 3_100), SWEEP);
+        assert_eq!(rows.settle(9, 3_100), Turned::No, "there is no such alarm");
+    }
+
+    #[test]
+    fn alarms_are_found_by_their_bits() {
+        let mut rows = Rows::<4>::new();
+        rows.put(1, bits::ACTIVE, true);
+        rows.put(3, bits::ACTIVE | bits::LATCHED, true);
+        let mask = bits::ACTIVE | bits::LATCHED;
+        assert_eq!((rows.next(0, mask, bits::ACTIVE), rows.next(2, mask, bits::ACTIVE)), (Some(1), None));
+        assert_eq!((rows.next(0, bits::LATCHED, bits::LATCHED), rows.next(4, 0, 0)), (Some(3), None));
+        assert!(rows.any((mask, mask)) && !rows.any((bits::SHELVED, bits::SHELVED)));
+        rows.put(3, bits::LATCHED, false);
+        assert_eq!((rows.get(3), rows.state(3)), (bits::ACTIVE, AlarmState::Acknowledged));
+        // A bypass takes its hold away.
+        assert!(
+            holds(bits::ACTIVE) && holds(bits::LATCHED) && !holds(bits::ACTIVE | bits::SHELVED) && !holds(bits::BEYOND)
+        );
+    }
 }

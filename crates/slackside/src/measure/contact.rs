@@ -289,4 +289,102 @@ mod tests {
         assert_eq!((rig.here().rubs, rig.here().state), (1, rub::FAULTY));
         assert!(!rig.contacts.settle(&PLAN, 10_000_000, &mut rig.signals));
     }
+
+    #[test]
+    fn a_rub_is_over_when_it_was_clear_for_the_bridging_time_and_no_sooner() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        assert!(!rig.contacts.settle(&PLAN, 9_000_000, &mut rig.signals), "it rubs on");
+        rig.change(9_100_000, ContactState::Clear);
+        // Told again that it is clear, it has been so since the first time.
+        rig.change(9_200_000, ContactState::Clear);
+        assert_eq!((rig.here().rubs, rig.here().state, rig.here().bridged), (1, rub::RUBBING, 1));
+        assert_eq!(rig.contacts.wait(&PLAN, 9_200_000, 1_000_000, &rig.signals), 50_000);
+        assert_eq!(rig.contacts.wait(&PLAN, 9_200_000, 40_000, &rig.signals), 40_000, "something else is due sooner");
+        assert!(!rig.contacts.settle(&PLAN, 9_249_999, &mut rig.signals));
+        assert_eq!(rig.here().rubs, 1);
+        assert!(rig.contacts.settle(&PLAN, 9_250_000, &mut rig.signals));
+        assert_eq!((rig.here().rubs, rig.here().state, rig.here().bridged), (0, rub::CLEAR, 0));
+        assert!(!rig.contacts.settle(&PLAN, 9_250_000, &mut rig.signals), "once");
+        // The next is another rub.
+        rig.change(12_000_000, ContactState::Rubbing);
+        assert_eq!((rig.here().count, rig.here().since, rig.here().rubs), (2, 12_000_000, 1));
+    }
+
+    #[test]
+    fn each_place_clears_for_itself() {
+        let mut rig = Rig::new();
+        let places = [Place::ALL[0], Place::ALL[3]];
+        for place in places {
+            rig.contacts.change(0, place, ContactState::Rubbing, &mut rig.signals);
+        }
+        rig.contacts.change(100_000, places[0], ContactState::Clear, &mut rig.signals);
+        rig.contacts.change(180_000, places[1], ContactState::Clear, &mut rig.signals);
+        assert_eq!(rig.contacts.wait(&PLAN, 180_000, 1_000_000, &rig.signals), 70_000);
+        assert!(rig.contacts.settle(&PLAN, 250_000, &mut rig.signals));
+        assert_eq!(rig.signals.map(|signals| signals.rubs), [0, 0, 0, 1]);
+        assert_eq!(rig.contacts.wait(&PLAN, 250_000, 1_000_000, &rig.signals), 80_000);
+        assert!(rig.contacts.settle(&PLAN, 330_000, &mut rig.signals));
+        assert_eq!(rig.signals.map(|signals| (signals.rubs, signals.count)), [(0, 1), (0, 0), (0, 0), (0, 1)]);
+        assert_eq!(rig.contacts.bridged, 0);
+    }
+
+    #[test]
+    fn a_line_that_is_sound_again_ends_its_rub_by_the_bridging_time() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.change(20_000, ContactState::Clear);
+        rig.change(30_000, ContactState::Faulty);
+        assert_eq!((rig.here().bridged, rig.contacts.bridged), (0, 0));
+        rig.change(5_000_000, ContactState::Clear);
+        assert_eq!((rig.here().state, rig.here().rubs), (rub::RUBBING, 1));
+        assert!(!rig.contacts.settle(&PLAN, 5_149_999, &mut rig.signals));
+        assert!(rig.contacts.settle(&PLAN, 5_150_000, &mut rig.signals));
+        // A line that was faulty while nothing rubbed is clear at once.
+        rig.change(6_000_000, ContactState::Faulty);
+        assert_eq!((rig.here().state, rig.here().rubs), (rub::FAULTY, 0));
+        rig.change(6_000_001, ContactState::Clear);
+        assert_eq!((rig.here().state, rig.here().bridged), (rub::CLEAR, 0));
+    }
+
+    #[test]
+    fn a_gap_that_was_bridged_counts_as_rubbing_and_what_came_after_the_end_does_not() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.change(20_000, ContactState::Clear);
+        rig.change(60_000, ContactState::Rubbing);
+        rig.change(80_000, ContactState::Clear);
+        rig.advance(100_000, 1, 100_000);
+        // 80 of 100 ms of one bin of 32.
+        assert!((rig.here().duty - 25_000).abs() < 150, "{:?}", rig.here());
+        // What is clear and bridged has no more of it; and a bin with no time in it has none.
+        rig.advance(200_000, 1, 100_000);
+        assert!((rig.here().duty - 25_000).abs() < 150, "{:?}", rig.here());
+        rig.advance(200_000, 1, 0);
+        assert!((rig.here().duty - 25_000).abs() < 150, "{:?}", rig.here());
+    }
+
+    #[test]
+    fn a_rub_at_the_same_place_of_the_belt_comes_back_with_each_loop() {
+        let mut rig = Rig::new();
+        let mut at = 0;
+        let mut rub_then = |rig: &mut Rig, bins: u32| {
+            rig.change(at, ContactState::Rubbing);
+            rig.change(at + 10_000, ContactState::Clear);
+            rig.contacts.settle(&PLAN, at + 160_000, &mut rig.signals);
+            for _ in 0..bins {
+                at += 200_000;
+                rig.advance(at, 1, 200_000);
+            }
+            rig.here().loops
+        };
+        // Told when a loop has passed, before the rub that begins the next one.
+        assert_eq!([rub_then(&mut rig, 32), rub_then(&mut rig, 31), rub_then(&mut rig, 33)], [0, 1, 2]);
+        // One between is another place's, and counts for nothing.
+        assert_eq!([rub_then(&mut rig, 10), rub_then(&mut rig, 22), rub_then(&mut rig, 32)], [3, 3, 4]);
+        // Not seen for a loop and two bins, the place is forgotten.
+        assert_eq!(rub_then(&mut rig, 33), 5);
+        assert_eq!(rub_then(&mut rig, 34), 0);
+        assert_eq!(rub_then(&mut rig, 32), 0);
+    }
 }

@@ -45,7 +45,7 @@ fn is_test(path: &Path) -> bool {
     })
 }
 
-/// Lines of one file. What `#[cfg(test)]` stands before ends with its brace or its semicolon.
+/// Lines of one file. What `#[cfg(test)]`, with or without other conditions, stands before ends with its brace or its semicolon.
 fn count(text: &str) -> u64 {
     let mut lines = 0;
     let mut rest = text.lines();
@@ -59,7 +59,7 @@ fn count(text: &str) -> u64 {
         if line.is_empty() || line.starts_with("//") {
             continue;
         }
-        if line.starts_with("#[cfg(test)]") {
+        if line.starts_with("#[cfg(test)]") || line.starts_with("#[cfg(all(test, ") {
             skip_item(&mut rest);
             continue;
         }
@@ -107,6 +107,10 @@ pub fn one() {
    long one */
 #[cfg(test)]
 mod arbitrary;
+#[cfg(all(test, feature = \"desk\"))]
+mod with_a_feature {
+    fn four() {}
+}
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {

@@ -171,6 +171,11 @@ fn introduction(text: &mut String, command: &str) {
          - **Slugs that the buckets cannot lift** heap up in the boot until their drag takes all that the take-up gives: the returning \
          strand hangs slack at the boot, whose pulley falls back to three quarters of the belt's speed, while the belt runs at 98 %. It is \
          a choke that begins, and the shaft reads as a belt that slows; a stop then is counted as false all the same.\n\
+         - **Frost and ripple** do the same to the terminal leg without a pile. Where oil and belt are three times as stiff, half a load leaves \
+         the returning strand, at the boot, with less than its pulley's cold bearings ask for, and the pulley falls to 75 to 80 % of the \
+         belt's speed while the belt runs at 97 to 101 %: stops, counted as false. A screw and buckets that pull in their beats make the \
+         strand slack and taut again: the pulley falls behind by up to 14 % and on the mean by 3 (*slip_high*), or swings with a belt \
+         that runs between 94 and 110 % of its speed, which reads as targets out of place (*boot_targets*).\n\
          - **Boot targets not seen**: on the premix leg, with two targets on the head and four on the boot, a boot sensor that misses nearly \
          one in a hundred makes a silence, once in some minutes or hours, that reads as a belt at half of its speed.\n"
     );

@@ -1,0 +1,20 @@
+//! Wear, seen over months: days in little, the course of their figures, and when a limit is reached at this rate.
+
+pub mod course;
+pub mod cusum;
+mod date;
+mod days;
+mod figure;
+mod page;
+pub mod sen;
+mod table;
+mod wear;
+mod words;
+
+pub use date::Date;
+pub use days::{Day, days_of_trace, in_order};
+pub use figure::{Figure, Limit};
+pub use page::page;
+pub use table::{is_table, read_table, write_table};
+pub use wear::{Course, Restart, Wear, Work, wear, work_of, work_word};
+pub use words::{object, words};

@@ -1,0 +1,168 @@
+//! Days as a table (CSV): what `--save` writes and what `trend` reads again.
+
+use std::io::{self, Write};
+
+use slackside::daily::{Coarse, Kind, Summary};
+use slackside::units::{Ppm, Span};
+
+use super::{Date, Day, work_of, work_word};
+use crate::error::{Result, bail};
+
+const HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
+    duty_head_left_ppm,duty_head_right_ppm,duty_boot_left_ppm,duty_boot_right_ppm,head_rejects,boot_rejects,losses,starts,coast_ms";
+const LOOK_S: u32 = 2;
+
+/// Whether a text begins as a table of days does.
+#[must_use]
+pub fn is_table(opening: &[u8]) -> bool {
+    opening.starts_with(b"day,what,")
+}
+
+/// Write days as a table.
+///
+/// # Errors
+/// What the writer says.
+pub fn write_table(days: &[Day], out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{HEADER}")?;
+    for Day { date, summary, .. } in days {
+        let date = if date.is_calendar() { date.to_string() } else { date.number().to_string() };
+        let what = match summary.kind {
+            Kind::Day => "day",
+            Kind::PartOfDay => "part",
+            Kind::Done(work) => work_word(work),
+        };
+        let running = u32::from(summary.running) * LOOK_S;
+        write!(out, "{date},{what},{},{},{running}", u8::from(summary.settings_changed), u8::from(summary.by_load))?;
+        for figure in summary.slip.iter().chain([&summary.ratio_shift]).chain(&summary.duty) {
+            field(out, figure.map(|ppm| i64::from(ppm.get())))?;
+        }
+        for count in summary.rejects.iter().chain([&summary.losses]) {
+            field(out, count.get().map(i64::from))?;
+        }
+        field(out, Some(summary.starts.into()))?;
+        field(out, summary.coast.map(|coast| i64::from(coast.get() / 1_000)))?;
+        writeln!(out)?;
+    }
+    Ok(())
+}
+
+fn field(out: &mut dyn Write, number: Option<i64>) -> io::Result<()> {
+    match number {
+        Some(number) => write!(out, ",{number}"),
+        None => write!(out, ","),
+    }
+}
+
+/// Read a table of days; `name` is what messages call it.
+///
+/// # Errors
+/// A line that is none, with its place and how to mend it.
+pub fn read_table(name: &str, text: &str) -> Result<Vec<Day>> {
+    let mut lines = (1..).zip(text.lines());
+    let header = lines.next().map_or("", |(_, header)| header.trim_end());
+    if header != HEADER {
+        bail!("{name}, line 1: the columns are not those of a table of days\n  mend: expected `{HEADER}`");
+    }
+    let mut days = Vec::new();
+    for (number, line) in lines.filter(|(_, line)| !line.trim().is_empty()) {
+        match row(line.trim_end()) {
+            Ok((date, summary)) => days.push(Day { date, source: name.to_owned(), summary }),
+            Err((column, wanted)) => {
+                let column_name = HEADER.split(',').nth(column).unwrap_or("the row");
+                bail!(
+                    "{name}, line {number}: `{column_name}` must be {wanted}\n  mend: write it so, or take the line out"
+                );
+            }
+        }
+    }
+    Ok(days)
+}
+
+fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
+    let fields: Vec<&str> = line.split(',').collect();
+    let columns = HEADER.split(',').count();
+    if fields.len() != columns {
+        return Err((columns, format!("{columns} fields, not {}", fields.len())));
+    }
+    let number = |column: usize, least: i64, most: i64| match fields[column] {
+        "" => Ok(None),
+        text => match text.parse() {
+            Ok(number) if (least..=most).contains(&number) => Ok(Some(number)),
+            _ => Err((column, format!("empty, or a whole number from {least} to {most}; it is `{text}`"))),
+        },
+    };
+    let needed = |column, most| Ok(number(column, 0, most)?.unwrap_or(0));
+    let date = Date::read(fields[0])
+        .ok_or_else(|| (0, format!("a date such as 2026-03-14 or the number of a day; it is `{}`", fields[0])))?;
+    let kind = match fields[1] {
+        "day" => Kind::Day,
+        "part" => Kind::PartOfDay,
+        word => Kind::Done(work_of(word).ok_or_else(|| {
+            (1, format!("`day`, `part`, or work done: lagging, belt, splice, take-up, sensor, other; it is `{word}`"))
+        })?),
+    };
+    let figure = |column| -> std::result::Result<_, (usize, String)> {
+        // Within bounds that fit.
+        Ok(number(column, -327_670, 327_670)?.map(|ppm| Ppm::new(ppm as i32)))
+    };
+    let duty = |column| -> std::result::Result<_, (usize, String)> {
+        Ok(number(column, 0, 1_000_000)?.map(|ppm| Ppm::new(ppm as i32)))
+    };
+    let count = |column| -> std::result::Result<_, (usize, String)> {
+        Ok(number(column, 0, Coarse::MOST.into())?.map_or(Coarse::UNKNOWN, |count| Coarse::of(count as u32)))
+    };
+    Ok((
+        date,
+        Summary {
+            day: 0,
+            kind,
+            settings_changed: needed(2, 1)? == 1,
+            by_load: needed(3, 1)? == 1,
+            running: (needed(4, 86_400)? as u32 / LOOK_S) as u16,
+            slip: [figure(5)?, figure(6)?, figure(7)?],
+            ratio_shift: figure(8)?,
+            duty: [duty(9)?, duty(10)?, duty(11)?, duty(12)?],
+            rejects: [count(13)?, count(14)?],
+            losses: count(15)?,
+            starts: needed(16, 254)? as u8,
+            coast: number(17, 0, 25_400)?.map(|ms| Span::new(ms as u32 * 1_000)),
+        },
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_come_back_from_a_table_and_what_is_wrong_is_told_with_its_place() {
+        let mut summary = Summary::empty(0, Kind::Day);
+        summary.running = 21_600;
+        summary.slip = [Some(Ppm::new(-40)), None, Some(Ppm::new(12_340))];
+        summary.duty[0] = Some(Ppm::new(400));
+        summary.rejects = [Coarse::of(17), Coarse::UNKNOWN];
+        summary.starts = 9;
+        summary.coast = Some(Span::new(5_200_000));
+        let day = |date: &str, kind| {
+            let mut summary = summary;
+            summary.kind = kind;
+            Day { date: Date::read(date).expect("a date"), source: "days.csv".to_owned(), summary }
+        };
+        let days = [day("2026-03-14", Kind::Day), day("2026-03-15", Kind::Done(slackside::daily::Work::TakeUp))];
+        let mut text = Vec::new();
+        write_table(&days, &mut text).expect("memory");
+        let text = String::from_utf8(text).expect("text");
+        assert_eq!(read_table("days.csv", &text).expect("a table"), days);
+        assert!(is_table(text.as_bytes()));
+        for (from, to, said) in [
+            ("2026-03-15", "2026-02-30", "line 3: `day` must be a date"),
+            ("take-up", "takeup", "line 3: `what` must be `day`"),
+            ("12340", "12.34", "line 2: `slip_full_ppm` must be empty, or a whole number"),
+            (",5200\n", "\n", "line 2: `the row` must be 18 fields, not 17"),
+            ("day,what", "what,day", "line 1: the columns"),
+        ] {
+            let error = read_table("days.csv", &text.replacen(from, to, 1)).expect_err("wrong").to_string();
+            assert!(error.contains(said) && error.contains("mend:"), "{error}");
+        }
+    }
+}

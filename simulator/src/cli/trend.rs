@@ -1,0 +1,190 @@
+//! `slackside trend`.
+
+use std::collections::HashMap;
+use std::fs;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use slackside::daily::{Kind, Summary};
+use slackside::retained::Retained;
+use slackside::settings::Checked;
+use slackside_desk::files::{Files as _, WANTED_TRACE, unreadable};
+use slackside_desk::monitor::monitor;
+use slackside_desk::recording::{Prepared, Recording, recording_at};
+use slackside_desk::settings;
+use slackside_desk::trend::{
+    Date, Day, Work, days_of_trace, in_order, is_table, object, page, read_table, wear, words, work_of, write_table,
+};
+
+use super::talk::Talk;
+use crate::disk::{Disk, open_trace};
+use crate::outputs::create;
+
+/// See wear coming: how slip, ratio, rubbing and run-down go over months, and when a limit is reached at this rate.
+///
+/// Each trace or recording is a day, or a shift of one; its date is that of its clock, or stands in its name (`2026-03-14`), or else files
+/// count as days in the order of their names. Tables of days, as `--save` writes them, are read as well.
+#[derive(clap::Args)]
+pub struct Args {
+    /// Traces, recordings and tables of days, or folders of them.
+    #[arg(required = true, value_name = "FOLDER|FILE")]
+    from: Vec<PathBuf>,
+    /// The settings of the leg: needed for traces, and for the limits.
+    #[arg(long, value_name = "LEG.toml")]
+    settings: Option<PathBuf>,
+    /// Work that was done, and when: the trend begins anew there. Such as `2026-03-14="new lagging"`; lagging, belt, splice, take-up, sensor
+    /// or other.
+    #[arg(long, value_name = "DAY=WORK", value_parser = mark)]
+    mark: Vec<Work>,
+    /// Write the days as a table, so that the traces need not be read again.
+    #[arg(long, value_name = "DAYS.csv")]
+    save: Option<PathBuf>,
+    /// Write a page: each figure over the days, its trend, its limit, and where it changed.
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
+}
+
+fn mark(text: &str) -> Result<Work, String> {
+    let wanted = "write a day and what was done, such as 2026-03-14=lagging; what: lagging, belt, splice, take-up, sensor or other";
+    let (day, what) = text.split_once('=').ok_or(wanted)?;
+    let date = Date::read(day.trim()).ok_or(wanted)?;
+    Ok(Work { date, what: work_of(what.trim().trim_matches('"')).ok_or(wanted)? })
+}
+
+/// Run the command.
+pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
+    let loaded = args.settings.as_deref().map(|path| settings::read(&Disk, path)).transpose()?;
+    let given = loaded.as_ref().map(|loaded| &loaded.checked);
+    // Opened before the work is done, so that a wrong path is known at once.
+    let save = args.save.as_deref().map(create).transpose()?;
+    let report = args.report.as_deref().map(create).transpose()?;
+    let files = files(&args.from)?;
+    let mut days = Vec::new();
+    let mut recorded = None;
+    let mut identities = HashMap::new();
+    for file in &files {
+        let (more, its) = days_of(file, given)?;
+        if let (Some(day), Some(its)) = (more.first(), &its) {
+            identities.insert(day.source.clone(), its.plan().identity());
+        }
+        days.extend(more);
+        recorded = its.or(recorded);
+    }
+    let (mut days, counted) = in_order(days);
+    mark_other_settings(&mut days, &identities);
+    if let Some(mark) = args.mark.iter().find(|mark| mark.date.is_calendar() == counted) {
+        bail!(
+            "--mark {}: the days are told {}\n  mend: name the day of the mark the same way",
+            mark.date,
+            if counted { "by number, such as 17" } else { "by date, such as 2026-03-14" }
+        );
+    }
+    // Marks are days of their own kind, so that a saved table keeps them.
+    let marked = args.mark.iter().map(|work| Day {
+        date: work.date,
+        source: "--mark".to_owned(),
+        summary: Summary::empty(0, Kind::Done(work.what)),
+    });
+    days.extend(marked);
+    days.sort_by_key(|day| day.date);
+    if let Some(mut file) = save {
+        write_table(&days, &mut file).and_then(|()| file.finish()).context("the table could not be written")?;
+    }
+    let mut wear = wear(days, given.or(recorded.as_ref()));
+    if counted {
+        wear.notes.push(
+            "Days are counted, not dated: no clock of the day came with every file, and no date in its name."
+                .to_owned(),
+        );
+    }
+    if given.is_none() && recorded.is_none() {
+        wear.notes.push(
+            "No settings were named, so no limits are known: name the leg's with --settings LEG.toml.".to_owned(),
+        );
+    }
+    if let Some(mut file) = report {
+        file.write_all(page(&wear).as_bytes())
+            .and_then(|()| file.finish())
+            .context("the report could not be written")?;
+    }
+    talk.object(|| object(&wear))?;
+    talk.words(words(&wear))
+}
+
+/// Recordings bring their settings: the first day under others says so.
+fn mark_other_settings(days: &mut [Day], identities: &HashMap<String, u32>) {
+    let mut before = None;
+    for day in days {
+        let its = identities.get(&day.source);
+        day.summary.settings_changed |= before.is_some() && its.is_some() && before != its;
+        before = its.or(before);
+    }
+}
+
+/// The files named, and those in the folders named, in the order of their names.
+fn files(from: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
+    let mut files = Vec::new();
+    for path in from {
+        if !path.is_dir() {
+            files.push(path.clone());
+            continue;
+        }
+        let listed = fs::read_dir(path).with_context(|| format!("{} cannot be listed", path.display()))?;
+        let mut within = Vec::new();
+        for entry in listed {
+            let file = entry.with_context(|| format!("{} cannot be listed", path.display()))?.path();
+            if file.is_file() && holds_days(&file) {
+                within.push(file);
+            }
+        }
+        if within.is_empty() {
+            bail!("{}: there is no trace, recording or table of days in it\n  mend: {WANTED_TRACE}", path.display());
+        }
+        within.sort();
+        files.extend(within);
+    }
+    Ok(files)
+}
+
+/// Whether a file of a folder may hold days, by its name: settings, pages and hidden files do not.
+fn holds_days(file: &Path) -> bool {
+    let name = file.file_name().and_then(|name| name.to_str()).unwrap_or(".");
+    !name.starts_with('.')
+        && ![".toml", ".html", ".md", ".txt", ".json", ".svg"].iter().any(|ending| name.ends_with(ending))
+}
+
+fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Vec<Day>, Option<Checked>)> {
+    if let Some(recording) = recording_at(&Disk, file)? {
+        let its = recording.settings()?;
+        let Some(settings) = its.as_ref().or(given) else {
+            bail!(
+                "{}: the recording came without its settings\n  mend: name those of its leg with --settings LEG.toml",
+                file.display()
+            )
+        };
+        return Ok((of_recording(&recording, settings)?, its.clone()));
+    }
+    let mut opening = [0; 16];
+    let mut opened =
+        Disk.open(file).map_err(|error| anyhow::anyhow!("{} {}", file.display(), unreadable(&error, WANTED_TRACE)))?;
+    let read = opened.source.read(&mut opening).with_context(|| format!("{} cannot be read", file.display()))?;
+    if is_table(&opening[..read]) {
+        let text = Disk
+            .text(file)
+            .map_err(|error| anyhow::anyhow!("{} {}", file.display(), unreadable(&error, WANTED_TRACE)))?;
+        return Ok((read_table(&file.display().to_string(), &text)?, None));
+    }
+    let Some(settings) = given else {
+        bail!(
+            "{}: a trace says nothing of its leg\n  mend: name the leg's settings with --settings LEG.toml",
+            file.display()
+        )
+    };
+    Ok((days_of_trace(open_trace(file)?, settings, monitor(settings, &Retained::default()))?, None))
+}
+
+fn of_recording(recording: &Recording, settings: &Checked) -> anyhow::Result<Vec<Day>> {
+    let prepared = Prepared::new(recording, settings);
+    Ok(days_of_trace(prepared.reader()?, settings, prepared.monitor())?)
+}
