@@ -16,6 +16,8 @@ pub struct Group {
     pub causes: &'static [Cause],
     /// What parts them.
     pub look: &'static str,
+    /// Below this chance of the likeliest they are answered together.
+    unsure: u32,
 }
 
 /// What signals often cannot tell.
@@ -23,43 +25,54 @@ pub const GROUPS: [Group; 9] = [
     Group {
         causes: &[Cause::LaggingGone, Cause::BootBuildup, Cause::WrongDiameters],
         look: "Lock out, look at the head pulley through its door, then measure both pulleys: which differs from the settings?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::LaggingSlick, Cause::TakeUp, Cause::HeadPulleyLoose],
         look: "Lock out, look at the take-up's travel, then chalk a line from hub to shaft at the head: does it part at the next start?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::Choke, Cause::Overload, Cause::BeltCaught],
         look: "Lock out, tag out, prove it dead; then look into the boot: full, or is the belt held above it? Never jog it free.",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::BootSensorLost, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, then turn the boot shaft by hand: does it turn freely, does the pulley turn with it, does the box count its targets?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::TakeUp, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, look how much travel the take-up has left, then turn the boot shaft by hand: does it turn freely, and the pulley with it?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::ContactStuck, Cause::OffCentre],
         look: "Lock out, then see whether the belt leans on the contact that is closed.",
+        unsure: SAME,
     },
     Group {
         causes: &[Cause::BootTargetLoose, Cause::BootTargetMissing, Cause::BootSensorUnsteady],
         look: "Lock out, then take hold of each target on the boot shaft by hand: all there, none loose, each as near to the sensor?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::HeadTargetLoose, Cause::HeadTargetMissing, Cause::HeadSensorUnsteady],
         look: "Lock out, then take hold of each target on the head shaft by hand: all there, none loose, each as near to the sensor?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::HeadBuildup, Cause::WrongDiameters, Cause::SensorsSwapped],
         look: "Lock out, then see which sensor answers which input; then measure both pulleys over what is caked on them.",
+        unsure: UNSURE,
     },
 ];
 
 /// Below this chance of the likeliest cause a group is answered, if one holds enough of the whole.
 const UNSURE: u32 = 500_000;
+/// The same for two that close the contact alike, so that only how often each comes makes one of them the likelier.
+const SAME: u32 = 900_000;
 /// What a group must hold together.
 const TOGETHER: u32 = 700_000;
 /// Causes below this are not named.
@@ -76,6 +89,9 @@ const SHIFTED: i32 = 8_000;
 const OF_LAGGING: core::ops::RangeInclusive<i32> = 90..=130;
 /// Of the shift, in per cent, what must have come in one step of three seconds.
 const STEPPED: (i32, i32) = (60, 150);
+/// How near to what swapped sensors show slip must be, in ppm, and by how much it must move with the head's speed, per mille.
+const SWAPPED: i32 = 2_000;
+const AS_SWAPPED: i32 = 50;
 /// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
 const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
@@ -244,9 +260,17 @@ fn lagging_stepped_off(evidence: &Evidence) -> bool {
 }
 
 /// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
-/// another leg and swapped sensors can look so too.
+/// another leg can look so too; swapped sensors do, and are told by [`swapped`] before.
 fn offset_of_lagging(evidence: &Evidence) -> bool {
     evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
+}
+
+/// Slip soon after the start is just what swapped sensors show, the ratio coming in twice, and it falls as load slows the head, or load has
+/// not told yet. Belts creep more under load: in a leg whose settings are another's, slip rises with it.
+fn swapped(evidence: &Evidence) -> bool {
+    evidence.get(Clue::SlipEarly).is_some()
+        && evidence.get(Clue::EarlyAgainstSwap).is_some_and(|off| off.abs() <= SWAPPED)
+        && evidence.get(Clue::SlipBySpeed).is_none_or(|slope| slope >= AS_SWAPPED)
 }
 
 /// What physics rules out: not a matter of points.
@@ -293,6 +317,7 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
         _ if evidence.get(Clue::BootDistrust).is_some_and(|bits| bits & i32::from(distrust::BRIDGED) != 0) => {
             Some(Cause::WiresBridged)
         }
+        _ if swapped(evidence) => Some(Cause::SensorsSwapped),
         _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
     }
@@ -302,9 +327,6 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
 #[must_use]
 pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
     let (likeliest, most) = *chances.first()?;
-    if most >= UNSURE {
-        return None;
-    }
     let of = |group: &Group| {
         group
             .causes
@@ -313,7 +335,8 @@ pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
             .map(|(_, c)| *c)
             .sum::<u32>()
     };
-    let group = GROUPS.iter().filter(|group| group.causes.contains(&likeliest)).max_by_key(|group| of(group))?;
+    let unsure = |group: &&Group| most < group.unsure && group.causes.contains(&likeliest);
+    let group = GROUPS.iter().filter(unsure).max_by_key(|group| of(group))?;
     (of(group) >= TOGETHER).then_some(*group)
 }
 
@@ -361,6 +384,20 @@ mod tests {
         // At once, but not by the lagging.
         let other = evidence(Condition::RatioShifted, &[stepped[0], (Clue::SettledAgainstLagging, 60), stepped[2]]);
         assert!(chance(&other, Cause::LaggingGone) < BY_RULE);
+    }
+
+    #[test]
+    fn swapped_sensors_are_told_where_slip_is_just_theirs_and_falls_with_the_load() {
+        let leg = |off: i32, slope: Option<i32>| {
+            let mut leg =
+                evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 36_000), (Clue::EarlyAgainstSwap, off)]);
+            leg.set(Clue::SlipBySpeed, slope);
+            leg.set(Clue::RulesFirst, Some(LAGGING_LOST));
+            chance(&leg, Cause::SensorsSwapped)
+        };
+        assert!(leg(400, Some(200)) >= BY_RULE && leg(-1_900, None) >= BY_RULE);
+        // Not where slip is another leg's, nor where it grows with the load, as belts creep.
+        assert!(leg(5_000, Some(200)) < BY_RULE && leg(400, Some(-200)) < BY_RULE);
     }
 
     #[test]

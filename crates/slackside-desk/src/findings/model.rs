@@ -1,4 +1,4 @@
-//! The model: a hundred small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
+//! The model: some two hundred small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
 //! a cause has in the end is the logarithm of its odds.
 //!
 //! A boosted multinomial model whose trees are shared by all causes: so that it stays small, can be read line by line, and asks for no
@@ -103,21 +103,19 @@ pub enum Prior {
     Even,
 }
 
-/// Points before anything is asked, and trees.
+/// Trees.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Model {
     /// How it was made: the first lines of its file.
     pub provenance: String,
-    /// What each cause has before anything is asked, all causes equally often.
-    pub always: Points,
-    /// The trees.
+    /// The trees: what they give is with all causes equally often.
     pub trees: Vec<Tree>,
 }
 
 impl Default for Model {
     /// One that knows nothing.
     fn default() -> Self {
-        Self { provenance: String::new(), always: [0; CAUSES], trees: Vec::new() }
+        Self { provenance: String::new(), trees: Vec::new() }
     }
 }
 
@@ -129,13 +127,13 @@ impl Model {
         MODEL.get_or_init(|| Self::parse(LEARNED).unwrap_or_else(|wrong| unreachable!("learned.txt: {wrong}")))
     }
 
-    /// As text: provenance, the causes, what they always have; then tree by tree `? question figure`, followed by what comes below the
-    /// figure and by what does not, and `= points` at each end; zeros are left out.
+    /// As text: provenance and the causes; then tree by tree `? question figure`, followed by what comes below the figure and by what does
+    /// not, and at each end `=` with the points of each cause that has any, as `number:points`, causes numbered from 0.
     #[must_use]
     pub fn text(&self) -> String {
         let mut text = self.provenance.clone();
         let names = Cause::ALL.map(Cause::name).join(",");
-        let _ = writeln!(text, "{names}\n= {}", cells(&self.always));
+        let _ = writeln!(text, "{names}");
         for tree in &self.trees {
             let mut left = vec![0];
             while let Some(node) = left.pop().and_then(|index| tree.get(index)) {
@@ -145,7 +143,7 @@ impl Model {
                         left.extend([*upper, *lower]);
                     }
                     Node::Leaf(points) => {
-                        let _ = writeln!(text, "= {}", cells(points));
+                        let _ = writeln!(text, "={}", cells(points));
                     }
                 }
             }
@@ -166,8 +164,6 @@ impl Model {
         let known: std::collections::HashMap<String, Question> =
             Question::all().map(|question| (question.name(), question)).collect();
         let mut model = Self { provenance, ..Self::default() };
-        let (_, always) = lines.next().ok_or_else(|| "it ends after the causes".to_owned())?;
-        model.always = points(always).ok_or_else(|| "no points that causes always have".to_owned())?;
         // Splits whose upper half has not begun.
         let mut open: Vec<usize> = Vec::new();
         let mut tree = Tree::new();
@@ -194,7 +190,7 @@ impl Model {
     /// How likely each cause is, in millionths that add up to [`WHOLE`] but for rounding.
     #[must_use]
     pub fn chances(&self, evidence: &Evidence, prior: Prior) -> [u32; CAUSES] {
-        let mut sums = self.always.map(i32::from);
+        let mut sums = [0; CAUSES];
         if prior == Prior::Usual {
             for (sum, cause) in sums.iter_mut().zip(Cause::ALL) {
                 *sum += points_of(cause.often());
@@ -231,19 +227,20 @@ fn points_of(often: u32) -> i32 {
 }
 
 fn cells(points: &Points) -> String {
-    let cells = points.map(|point| if point == 0 { String::new() } else { point.to_string() }).join(",");
-    cells.trim_end_matches(',').to_owned()
+    let mut cells = String::new();
+    for (cause, point) in points.iter().enumerate().filter(|(_, point)| **point != 0) {
+        let _ = write!(cells, " {cause}:{point}");
+    }
+    cells
 }
 
 fn points(line: &str) -> Option<Points> {
     let mut points = [0; CAUSES];
-    let mut cells = line.strip_prefix('=')?.trim_start().split(',');
-    for (cell, point) in cells.by_ref().zip(&mut points) {
-        if !cell.is_empty() {
-            *point = cell.parse().ok()?;
-        }
+    for cell in line.strip_prefix('=')?.split_whitespace() {
+        let (cause, point) = cell.split_once(':')?;
+        *points.get_mut(cause.parse::<usize>().ok()?)? = point.parse().ok()?;
     }
-    cells.next().is_none().then_some(points)
+    Some(points)
 }
 
 /// e to the power of minus so many points, in 2^32 parts.
@@ -295,10 +292,11 @@ mod tests {
         let causes = Cause::ALL.map(Cause::name).join(",");
         for (text, told) in [
             ("other,causes\n=".to_owned(), "not those of the code"),
-            (format!("{causes}\n= 1\n? slip 5\n= 1\n"), "cut off"),
-            (format!("{causes}\n= 1\n? slap 5\n= 1\n= 2\n"), "line 3: no such question"),
-            (format!("{causes}\n= 1\n? slip five\n= 1\n= 2\n"), "line 3: not a whole number"),
-            (format!("{causes}\n= 1\n= 1,x\n"), "line 3: neither"),
+            (format!("{causes}\n? slip 5\n= 0:1\n"), "cut off"),
+            (format!("{causes}\n? slap 5\n= 0:1\n= 0:2\n"), "line 2: no such question"),
+            (format!("{causes}\n? slip five\n= 0:1\n= 0:2\n"), "line 2: not a whole number"),
+            (format!("{causes}\n= 0:1 1:x\n"), "line 2: neither"),
+            (format!("{causes}\n= {CAUSES}:1\n"), "line 2: neither"),
         ] {
             let refused = Model::parse(&text).expect_err("refused");
             assert!(refused.contains(told), "{refused}");
@@ -309,7 +307,7 @@ mod tests {
     fn a_tree_leads_below_its_figure_or_not_and_unknown_is_below() {
         let causes = Cause::ALL.map(Cause::name).join(",");
         let model =
-            Model::parse(&format!("{causes}\n=\n? slip 5\n= 160\n? power 7\n= ,160\n= ,,160\n")).expect("a tree");
+            Model::parse(&format!("{causes}\n? slip 5\n= 0:160\n? power 7\n= 1:160\n= 2:160\n")).expect("a tree");
         let likeliest = |slip: Option<i32>, power: Option<i32>| {
             let mut evidence = Evidence::default();
             evidence.set(Clue::SlipAt, slip);

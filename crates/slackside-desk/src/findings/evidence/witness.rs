@@ -19,6 +19,12 @@ use super::{Clue, Evidence, Raised, ruled};
 const S: u64 = 1_000_000;
 /// Alarms up to this long after the moment belong to it, in microseconds.
 const TOGETHER_US: u64 = S;
+/// How far back it is looked for where speed or power began to move, in s, and from when on after a start, in microseconds.
+const LOOKED_BACK_S: u64 = 120;
+const SETTLED_US: u64 = 12 * S;
+/// What speed must have fallen by, in ppm of normal, and power have risen by, per mille of rated, to be looked at so.
+const SLOWED: i32 = 1_000;
+const RISEN: i32 = 50;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
 /// Changes of the drive contact kept.
@@ -470,6 +476,13 @@ impl Witness {
         foot
     }
 
+    /// Means over three seconds, a second apart, from the newest before `foot` back to where the leg had settled after its start.
+    fn before(&self, foot: u64, mean: impl Fn(u64, u64) -> Option<i32>) -> Vec<i32> {
+        let settled = self.started.map_or(0, |started| started + SETTLED_US);
+        let ends = (0..LOOKED_BACK_S).map_while(|second| foot.checked_sub(second * S));
+        ends.take_while(|end| *end >= settled + 3 * S).map_while(|end| mean(end - 3 * S, end)).collect()
+    }
+
     /// A speed in ppm of normal; the head's of what is asked for.
     fn share(&self, shaft: usize, speed: i64) -> Option<i32> {
         let normal = self.normal[shaft] * self.reference.unwrap_or(1_000_000) / 1_000_000;
@@ -510,6 +523,11 @@ impl Witness {
         let then =
             head.mean_speed(foot.saturating_sub(11 * S), foot.saturating_sub(S)).and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadChange, last.zip(then).map(|(last, then)| last - then));
+        let speeds =
+            self.before(foot, |from, to| self.seconds.speed(0, from, to).and_then(|speed| self.share(0, speed)));
+        let [tenth, half] = since(&speeds.iter().map(|speed| -speed).collect::<Vec<_>>(), SLOWED);
+        evidence.set(Clue::HeadSlowed, tenth);
+        evidence.set(Clue::HeadHalfSlowed, half);
         let early = self.early.head.and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadEarly, early);
         evidence.set(Clue::HeadLoad, early.zip(then).map(|(early, then)| early - then));
@@ -586,9 +604,27 @@ impl Witness {
         let [usual, then] = before_slip(foot).map(|(from, to)| self.seconds.power_between(from, to).and_then(share));
         evidence.set(Clue::PowerBeforeSlip, then.zip(usual).map(|(then, usual)| then - usual));
         evidence.set(Clue::PowerWithSlip, now.zip(then).map(|(now, then)| now - then));
+        let powers = self.before(foot, |from, to| self.seconds.power_between(from, to).and_then(share));
+        let [tenth, half] = since(&powers, RISEN);
+        evidence.set(Clue::PowerRisen, tenth);
+        evidence.set(Clue::PowerHalfRisen, half);
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
         evidence.set(Clue::PowerMost, self.seconds.most_power(at.saturating_sub(60 * S), at).and_then(share));
     }
+}
+
+/// For how many of the seconds before the newest a figure lay above the least of all but for a tenth, and but for half, of what it has
+/// risen by since; -1 if by less than `rise`. The newest comes first.
+fn since(figures: &[i32], rise: i32) -> [Option<i32>; 2] {
+    let Some((newest, least)) = figures.first().copied().zip(figures.iter().copied().min()) else {
+        return [None; 2];
+    };
+    [10, 2].map(|part| {
+        let risen = newest.saturating_sub(least);
+        let from = least.saturating_add(risen / part);
+        let at = figures.iter().position(|figure| *figure <= from).filter(|_| risen >= rise);
+        Some(at.map_or(-1, |seconds| seconds as i32))
+    })
 }
 
 /// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
@@ -604,4 +640,17 @@ fn swap_shift(ratio: i64) -> Option<i32> {
 
 fn seconds(us: u64) -> i32 {
     i32::try_from(us / S).unwrap_or(i32::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rise_is_dated_from_a_tenth_and_from_half_of_it() {
+        // The newest first: 100 now, half of it four seconds ago, a tenth six.
+        assert_eq!(since(&[100, 90, 80, 60, 50, 20, 10, 0, 0], 50), [Some(6), Some(4)]);
+        assert_eq!(since(&[30, 20, 0], 50), [Some(-1), Some(-1)]);
+        assert_eq!(since(&[], 50), [None, None]);
+    }
 }

@@ -1,8 +1,9 @@
 //! Learn the trees: gradient boosting of a multinomial model (Friedman 2001), with a Newton step for every cause in every leaf, so that
 //! one tree serves all causes; then stretched or shrunk until its chances come true on runs it was not fitted to.
 //!
-//! Causes are drawn in turn, so that there is as much to learn of the rare ones; how often each comes ([`Cause::often`]) is added where
-//! chances are told. Every sum is made in one order: the same runs give the same trees on any machine.
+//! All runs of a cause together weigh as much as those of any other, so that there is as much to learn of the rare ones; but no run weighs
+//! more than [`MOST`] mean ones: a cause of which hardly any drawn run was alarmed stays as rare as it is. How often each cause comes
+//! ([`Cause::often`]) is added where chances are told. Every sum is made in one order: the same runs give the same trees on any machine.
 
 use super::super::cause::Cause;
 use super::super::model::{CAUSES, Model, NAT, Node, Points, Question, Tree};
@@ -10,20 +11,22 @@ use super::row::Row;
 use crate::plant::chance::Chance;
 
 /// Trees. Like what follows, chosen on runs to learn from that were kept back, never on the held-out ones.
-const TREES: usize = 120;
+const TREES: usize = 240;
 /// Ends of a tree.
-const LEAVES: usize = 16;
+const LEAVES: usize = 24;
 /// How much of a Newton step is taken.
-const STEP: f32 = 0.15;
+const STEP: f32 = 0.08;
 /// The pull towards nothing, added to the curvature.
 const PULL: f32 = 3.0;
+/// How many mean runs a run of a rare cause weighs at most.
+const MOST: f32 = 3.0;
 /// The least runs in a leaf.
 const IN_A_LEAF: usize = 8;
 /// Share of the runs and of the questions that a tree sees.
 const RUNS_SEEN: f64 = 0.8;
-const QUESTIONS_SEEN: f64 = 0.3;
+const QUESTIONS_SEEN: f64 = 0.1;
 /// The most cuts of a question, at quantiles.
-const CUTS: usize = 24;
+const CUTS: usize = 48;
 /// The least gain that is worth a question.
 const GAIN: f32 = 0.01;
 /// Every so many runs are kept back to find how far chances must be shrunk.
@@ -37,6 +40,7 @@ struct Samples {
     cuts: Vec<Vec<i32>>,
     bins: Vec<Vec<u8>>,
     causes: Vec<usize>,
+    weights: Vec<f32>,
 }
 
 fn alarmed<'a>(of: impl Iterator<Item = &'a Row>) -> Vec<&'a Row> {
@@ -52,7 +56,10 @@ impl Samples {
             bins.push(answers.iter().map(|answer| of.partition_point(|cut| cut <= answer) as u8).collect());
             cuts.push(of);
         }
-        Self { cuts, bins, causes: rows.iter().map(|row| row.cause as usize).collect() }
+        let weigh = weights(rows);
+        let causes: Vec<usize> = rows.iter().map(|row| row.cause as usize).collect();
+        let weights = causes.iter().map(|cause| weigh[*cause]).collect();
+        Self { cuts, bins, causes, weights }
     }
 }
 
@@ -82,28 +89,32 @@ pub fn fit(all: &[Row], provenance: String) -> Model {
     let shrunk = shrink(&Grown::of(&most), &kept_back);
     let all = alarmed(all.iter());
     let grown = Grown::of(&all);
-    let whole = |each: &Each| -> Points {
-        each.map(|points| (points * shrunk * NAT as f32).round().clamp(-2_000.0, 2_000.0) as i16)
+    let whole = |each: &Each| {
+        centred(each.map(|points| (points * shrunk * NAT as f32).round().clamp(-2_000.0, 2_000.0) as i16))
     };
-    // As if every cause had been alarmed as often as any other.
-    let drawn = drawn(&all);
-    let mean = drawn.iter().map(|count| libm::logf(*count)).sum::<f32>() / CAUSES as f32;
-    let always = drawn.map(|count| ((mean - libm::logf(count)) * NAT as f32).round() as i16);
     let node = |node: &GrownNode| match node {
         GrownNode::Split { question, below, then } => Node::Split { question: *question, below: *below, then: *then },
         GrownNode::Leaf(each) => Node::Leaf(whole(each)),
     };
     let trees = grown.trees.iter().map(|tree| in_order(tree, &node)).collect();
-    Model { provenance, always, trees }
+    Model { provenance, trees }
 }
 
-/// How many runs there are of each cause, at least one.
-fn drawn(rows: &[&Row]) -> Each {
-    let mut drawn = [0.0; CAUSES];
+/// What a run of each cause weighs.
+fn weights(rows: &[&Row]) -> Each {
+    let mut drawn = [0.0_f32; CAUSES];
     for row in rows {
         drawn[row.cause as usize] += 1.0;
     }
-    drawn.map(|count: f32| count.max(1.0))
+    let mean = rows.len() as f32 / CAUSES as f32;
+    drawn.map(|count| (mean / count.max(1.0)).min(MOST))
+}
+
+/// The same points for all causes say nothing: what most causes have is taken from each.
+fn centred(points: Points) -> Points {
+    let times = |point: &i16| points.iter().filter(|other| *other == point).count();
+    let usual = points.into_iter().max_by_key(|point| (times(point), *point)).unwrap_or(0);
+    points.map(|point| point - usual)
 }
 
 /// A tree with its nodes in the order of the file.
@@ -205,8 +216,8 @@ impl Grown {
         let mut chance = Chance::new(1, 0);
         let mut trees = Vec::with_capacity(TREES);
         for _ in 0..TREES {
-            let slopes: Vec<Slope> =
-                sums.iter().zip(&samples.causes).map(|(sums, cause)| slope(*sums, *cause)).collect();
+            let each = sums.iter().zip(&samples.causes).zip(&samples.weights);
+            let slopes: Vec<Slope> = each.map(|((sums, cause), weight)| slope(*sums, *cause, *weight)).collect();
             let runs: Vec<usize> = (0..rows.len()).filter(|_| chance.happens(RUNS_SEEN)).collect();
             let asked: Vec<usize> = (0..questions.len())
                 .filter(|question| chance.happens(QUESTIONS_SEEN) && !samples.cuts[*question].is_empty())
@@ -246,11 +257,11 @@ fn add(sums: &mut Each, tree: &[GrownNode], row: &Row) {
     }
 }
 
-fn slope(sums: Each, cause: usize) -> Slope {
+fn slope(sums: Each, cause: usize, weight: f32) -> Slope {
     let mut off = chances(sums);
-    let bend = off.map(|chance| (chance * (1.0 - chance)).max(1e-6));
+    let bend = off.map(|chance| weight * (chance * (1.0 - chance)).max(1e-6));
     off[cause] -= 1.0;
-    Slope { off, bend }
+    Slope { off: off.map(|off| weight * off), bend }
 }
 
 /// Grow a tree: always at the end where a question gains most.
@@ -342,16 +353,15 @@ fn chances(mut sums: Each) -> Each {
 /// The factor with which chances come true best on runs that were kept back: the least sum of minus their logarithms, causes as often as
 /// they come.
 fn shrink(grown: &Grown, kept_back: &[&Row]) -> f32 {
-    let drawn = drawn(kept_back);
-    let often = Cause::ALL.map(|cause| cause.often() as f32 / drawn[cause as usize]);
+    let weights = weights(kept_back);
     let sums: Vec<(Each, usize)> = kept_back.iter().map(|row| (grown.sums(row), row.cause as usize)).collect();
     let loss = |factor: f32| -> f32 {
-        let of = |(sums, cause): &(Each, usize)| {
+        let of = |(sums, is): &(Each, usize)| {
             let mut sums = sums.map(|sum| sum * factor);
-            for (sum, often) in sums.iter_mut().zip(often) {
-                *sum += libm::logf(often);
+            for (sum, cause) in sums.iter_mut().zip(Cause::ALL) {
+                *sum += libm::logf(cause.often() as f32);
             }
-            -libm::logf(chances(sums)[*cause].max(1e-6)) * often[*cause]
+            -libm::logf(chances(sums)[*is].max(1e-6)) * weights[*is] * Cause::ALL[*is].often() as f32
         };
         sums.iter().map(of).sum()
     };
