@@ -56,8 +56,12 @@ pub fn rows(store: &Path, of: For, seed: u64, runs: usize) -> Result<Vec<Row>> {
     Ok(rows)
 }
 
-/// The best that a large classifier made of the same runs.
-const LARGE: &str = "";
+/// The best that large classifiers made of the same runs, tried once with other tools: a paragraph of the page, not measured by this command.
+const LARGE: &str = "The best large classifier tried on the very same runs, to learn from and held out, is a mean of three (extremely randomised trees and a\n\
+    forest, 400 each, of scikit-learn 1.9.1; gradient boosting of LightGBM 4.7.0, 120 rounds; not part of this tree): as a report weighs causes\n\
+    it had 80.2 % first and 92.6 % of two over the runs as drawn, 77.9 % first and a Brier's score of 0.317 with causes as often as they come;\n\
+    the best of them alone 78.7 %, 92.1 %, 75.8 % and 0.324. It has no rules of physics beside it, as the report has. What is missing lies in the questions\n\
+    and in how much there is to learn from: with half of the runs all figures were some points worse.\n\n";
 
 /// A cause that is alarmed less often than once in so many runs is not drawn on and on.
 const SELDOM: usize = 20;
