@@ -7,7 +7,7 @@ use slackside::signals::distrust;
 
 use super::cause::Cause;
 use super::evidence::{Clue, Evidence, LAGGING_LOST, Raised};
-use super::model::{Model, WHOLE};
+use super::model::{Model, Prior, WHOLE};
 
 /// Causes that no signal tells apart, and the one look that does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,46 +16,63 @@ pub struct Group {
     pub causes: &'static [Cause],
     /// What parts them.
     pub look: &'static str,
+    /// Below this chance of the likeliest they are answered together.
+    unsure: u32,
 }
 
 /// What signals often cannot tell.
-pub const GROUPS: [Group; 8] = [
+pub const GROUPS: [Group; 9] = [
     Group {
         causes: &[Cause::LaggingGone, Cause::BootBuildup, Cause::WrongDiameters],
         look: "Lock out, look at the head pulley through its door, then measure both pulleys: which differs from the settings?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::LaggingSlick, Cause::TakeUp, Cause::HeadPulleyLoose],
         look: "Lock out, look at the take-up's travel, then chalk a line from hub to shaft at the head: does it part at the next start?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::Choke, Cause::Overload, Cause::BeltCaught],
         look: "Lock out, tag out, prove it dead; then look into the boot: full, or is the belt held above it? Never jog it free.",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::BootSensorLost, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, then turn the boot shaft by hand: does it turn freely, does the pulley turn with it, does the box count its targets?",
+        unsure: UNSURE,
+    },
+    Group {
+        causes: &[Cause::TakeUp, Cause::BootPulleyLoose, Cause::BootHeld],
+        look: "Lock out, look how much travel the take-up has left, then turn the boot shaft by hand: does it turn freely, and the pulley with it?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::ContactStuck, Cause::OffCentre],
         look: "Lock out, then see whether the belt leans on the contact that is closed.",
+        unsure: SAME,
     },
     Group {
         causes: &[Cause::BootTargetLoose, Cause::BootTargetMissing, Cause::BootSensorUnsteady],
         look: "Lock out, then take hold of each target on the boot shaft by hand: all there, none loose, each as near to the sensor?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::HeadTargetLoose, Cause::HeadTargetMissing, Cause::HeadSensorUnsteady],
         look: "Lock out, then take hold of each target on the head shaft by hand: all there, none loose, each as near to the sensor?",
+        unsure: UNSURE,
     },
     Group {
         causes: &[Cause::HeadBuildup, Cause::WrongDiameters, Cause::SensorsSwapped],
         look: "Lock out, then see which sensor answers which input; then measure both pulleys over what is caked on them.",
+        unsure: UNSURE,
     },
 ];
 
 /// Below this chance of the likeliest cause a group is answered, if one holds enough of the whole.
 const UNSURE: u32 = 500_000;
+/// The same for two that close the contact alike, so that only how often each comes makes one of them the likelier.
+const SAME: u32 = 900_000;
 /// What a group must hold together.
 const TOGETHER: u32 = 700_000;
 /// Causes below this are not named.
@@ -72,10 +89,16 @@ const SHIFTED: i32 = 8_000;
 const OF_LAGGING: core::ops::RangeInclusive<i32> = 90..=130;
 /// Of the shift, in per cent, what must have come in one step of three seconds.
 const STEPPED: (i32, i32) = (60, 150);
+/// How near to what swapped sensors show slip must be, in ppm, and by how much it must move with the head's speed, per mille.
+const SWAPPED: i32 = 2_000;
+const AS_SWAPPED: i32 = 50;
 /// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
 const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
+
+/// The consequence of what drops belt or load, or burns.
+const DROPS_OR_BURNS: u32 = 20;
 
 /// How sure a cause is, in words that the page of findings holds against what came true.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -130,6 +153,16 @@ pub struct Finding {
     pub sureness: Sureness,
 }
 
+impl Finding {
+    /// What it is worth to look there first: its chance times what is lost while nobody does. What is no more than possible is looked at
+    /// by its chance alone, however much hangs on it; but for what drops belt or load, or burns.
+    fn worth(&self) -> u64 {
+        let consequence = self.cause.consequence();
+        let counts = self.sureness > Sureness::Possible || consequence >= DROPS_OR_BURNS;
+        u64::from(self.chance) * if counts { u64::from(consequence) } else { 1 }
+    }
+}
+
 /// What may be wrong.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Answer {
@@ -152,7 +185,7 @@ impl Answer {
         if evidence.is_quiet() {
             return Self::default();
         }
-        let chances = chances(model, evidence);
+        let chances = chances(model, evidence, Prior::Usual);
         let cannot_tell = cannot_tell(&chances);
         let named = |(cause, chance): &(Cause, u32)| {
             *chance >= NAMED
@@ -165,10 +198,7 @@ impl Answer {
             .filter(named)
             .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
             .collect();
-        // By what is lost while nobody looks there: its chance times its consequence.
-        findings.sort_by_key(|finding| {
-            core::cmp::Reverse(u64::from(finding.chance) * u64::from(finding.cause.consequence()))
-        });
+        findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
         // What may drop belt or load comes before any sensor, and is on the list however long that is.
         for grave in [Cause::BeltParted, Cause::Rollback] {
             let at = findings.iter().position(|finding| finding.cause == grave);
@@ -192,8 +222,8 @@ fn ran_back(cause: Cause, evidence: &Evidence) -> bool {
 
 /// Every cause with its chance, the likeliest first: the model's, but where a rule decides.
 #[must_use]
-pub fn chances(model: &Model, evidence: &Evidence) -> Vec<(Cause, u32)> {
-    let told = model.chances(evidence);
+pub fn chances(model: &Model, evidence: &Evidence, prior: Prior) -> Vec<(Cause, u32)> {
+    let told = model.chances(evidence, prior);
     let possible = |cause: Cause| if cannot_be(cause, evidence) { 0 } else { told[cause as usize] };
     let left: u64 = Cause::ALL.into_iter().map(|cause| u64::from(possible(cause))).sum();
     let share = |cause: Cause| {
@@ -230,9 +260,17 @@ fn lagging_stepped_off(evidence: &Evidence) -> bool {
 }
 
 /// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
-/// another leg and swapped sensors can look so too.
+/// another leg can look so too; swapped sensors do, and are told by [`swapped`] before.
 fn offset_of_lagging(evidence: &Evidence) -> bool {
     evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
+}
+
+/// Slip soon after the start is just what swapped sensors show, the ratio coming in twice, and it falls as load slows the head, or load has
+/// not told yet. Belts creep more under load: in a leg whose settings are another's, slip rises with it.
+fn swapped(evidence: &Evidence) -> bool {
+    evidence.get(Clue::SlipEarly).is_some()
+        && evidence.get(Clue::EarlyAgainstSwap).is_some_and(|off| off.abs() <= SWAPPED)
+        && evidence.get(Clue::SlipBySpeed).is_none_or(|slope| slope >= AS_SWAPPED)
 }
 
 /// What physics rules out: not a matter of points.
@@ -279,6 +317,7 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
         _ if evidence.get(Clue::BootDistrust).is_some_and(|bits| bits & i32::from(distrust::BRIDGED) != 0) => {
             Some(Cause::WiresBridged)
         }
+        _ if swapped(evidence) => Some(Cause::SensorsSwapped),
         _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
     }
@@ -288,9 +327,6 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
 #[must_use]
 pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
     let (likeliest, most) = *chances.first()?;
-    if most >= UNSURE {
-        return None;
-    }
     let of = |group: &Group| {
         group
             .causes
@@ -299,7 +335,8 @@ pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
             .map(|(_, c)| *c)
             .sum::<u32>()
     };
-    let group = GROUPS.iter().filter(|group| group.causes.contains(&likeliest)).max_by_key(|group| of(group))?;
+    let unsure = |group: &&Group| most < group.unsure && group.causes.contains(&likeliest);
+    let group = GROUPS.iter().filter(unsure).max_by_key(|group| of(group))?;
     (of(group) >= TOGETHER).then_some(*group)
 }
 
@@ -332,7 +369,7 @@ mod tests {
     }
 
     fn chance(evidence: &Evidence, cause: Cause) -> u32 {
-        let all = chances(Model::learned(), evidence);
+        let all = chances(Model::learned(), evidence, Prior::Usual);
         all.into_iter().find(|(known, _)| *known == cause).map_or(0, |(_, chance)| chance)
     }
 
@@ -347,6 +384,20 @@ mod tests {
         // At once, but not by the lagging.
         let other = evidence(Condition::RatioShifted, &[stepped[0], (Clue::SettledAgainstLagging, 60), stepped[2]]);
         assert!(chance(&other, Cause::LaggingGone) < BY_RULE);
+    }
+
+    #[test]
+    fn swapped_sensors_are_told_where_slip_is_just_theirs_and_falls_with_the_load() {
+        let leg = |off: i32, slope: Option<i32>| {
+            let mut leg =
+                evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 36_000), (Clue::EarlyAgainstSwap, off)]);
+            leg.set(Clue::SlipBySpeed, slope);
+            leg.set(Clue::RulesFirst, Some(LAGGING_LOST));
+            chance(&leg, Cause::SensorsSwapped)
+        };
+        assert!(leg(400, Some(200)) >= BY_RULE && leg(-1_900, None) >= BY_RULE);
+        // Not where slip is another leg's, nor where it grows with the load, as belts creep.
+        assert!(leg(5_000, Some(200)) < BY_RULE && leg(400, Some(-200)) < BY_RULE);
     }
 
     #[test]
@@ -382,7 +433,8 @@ mod tests {
         for evidence in
             [cut, evidence(Condition::DeepUnderspeed, &[]), evidence(Condition::RatioShifted, &[(Clue::SlipEarly, 0)])]
         {
-            let all: u32 = chances(Model::learned(), &evidence).into_iter().map(|(_, chance)| chance).sum();
+            let all: u32 =
+                chances(Model::learned(), &evidence, Prior::Usual).into_iter().map(|(_, chance)| chance).sum();
             assert!((WHOLE - 200..=WHOLE).contains(&all), "{all}");
         }
     }

@@ -1,16 +1,17 @@
-//! The model: a table of points. Each answer in the evidence gives each cause some points; what a cause has in the end is the logarithm
-//! of its odds.
+//! The model: some two hundred small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
+//! a cause has in the end is the logarithm of its odds.
 //!
-//! An additive model of log odds (a multinomial logistic regression over answers sorted into bins): so it can be read, line by line, and
-//! asks for no more than sums of small integers. It was learned from drawn runs by `cargo xtask findings`, and `learned.txt` says how.
-//! It decides nothing.
+//! A boosted multinomial model whose trees are shared by all causes: so that it stays small, can be read line by line, and asks for no
+//! more than comparisons and sums of small integers. It was learned from drawn runs by `cargo xtask findings`, and `learned.txt` says
+//! how. It decides nothing.
 
+use std::fmt::Write as _;
 use std::sync::OnceLock;
 
 use slackside::conditions::Condition;
 
 use super::cause::Cause;
-use super::evidence::{Clue, Evidence, PAIRS, Raised};
+use super::evidence::{Clue, Evidence, Raised};
 
 /// Points for a factor of e in the odds.
 pub const NAT: i32 = 16;
@@ -18,107 +19,103 @@ pub const NAT: i32 = 16;
 pub const CAUSES: usize = Cause::ALL.len();
 /// All chances together.
 pub const WHOLE: u32 = 1_000_000;
-/// Rows for each condition: raised with the moment, after it, first of all.
-const OF_A_CONDITION: usize = 3;
+/// Questions asked of each condition: when it was raised, and whether it was the first.
+const OF_A_CONDITION: usize = 2;
 
-/// The table that was learned.
+/// The trees that were learned.
 const LEARNED: &str = include_str!("learned.txt");
 
-/// A table of points.
+/// Points for each cause.
+pub type Points = [i16; CAUSES];
+
+/// What a node of a tree asks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Question {
+    /// The answer to a clue.
+    Clue(Clue),
+    /// Whether a condition was raised: 0 no, 1 with the moment, 2 after it.
+    Raised(Condition),
+    /// Whether a condition was the first: 1 or 0.
+    First(Condition),
+}
+
+impl Question {
+    /// How many there are.
+    pub const COUNT: usize = Clue::COUNT + OF_A_CONDITION * Condition::COUNT;
+
+    /// All of them.
+    pub fn all() -> impl Iterator<Item = Self> {
+        let raised = Condition::ALL.into_iter().map(Self::Raised);
+        let first = Condition::ALL.into_iter().map(Self::First);
+        Clue::ALL.into_iter().map(Self::Clue).chain(raised).chain(first)
+    }
+
+    /// Its name in the file.
+    #[must_use]
+    pub fn name(self) -> String {
+        match self {
+            Self::Clue(clue) => clue.entry().name.to_owned(),
+            Self::Raised(condition) => format!("raised:{}", condition.name()),
+            Self::First(condition) => format!("first:{}", condition.name()),
+        }
+    }
+
+    /// The answer; an unknown one is below all others.
+    #[must_use]
+    pub fn answer(self, evidence: &Evidence) -> i32 {
+        match self {
+            Self::Clue(clue) => evidence.get(clue).unwrap_or(i32::MIN),
+            Self::Raised(condition) => match evidence.raised[condition.rank()] {
+                Raised::No => 0,
+                Raised::With => 1,
+                Raised::After => 2,
+            },
+            Self::First(condition) => i32::from(evidence.first == Some(condition)),
+        }
+    }
+}
+
+/// A node of a tree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Node {
+    /// Go on at the first node if the answer is below the figure, at the second if not.
+    Split {
+        /// What is asked.
+        question: Question,
+        /// The figure.
+        below: i32,
+        /// Where to go on.
+        then: [usize; 2],
+    },
+    /// The end, with its points.
+    Leaf(Points),
+}
+
+/// A tree: its first node is where it begins. Every node leads to later ones.
+pub type Tree = Vec<Node>;
+
+/// How often causes come, for what is told of them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Prior {
+    /// As common practice has it: [`Cause::often`].
+    Usual,
+    /// All equally often.
+    Even,
+}
+
+/// Trees.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Model {
-    points: Vec<[i16; CAUSES]>,
     /// How it was made: the first lines of its file.
     pub provenance: String,
+    /// The trees: what they give is with all causes equally often.
+    pub trees: Vec<Tree>,
 }
 
-/// Where the rows of each clue begin: one for "unknown", and one more than there are cuts.
-const fn begins() -> [usize; Clue::COUNT + 1] {
-    let mut begins = [0; Clue::COUNT + 1];
-    let mut index = 0;
-    while index < Clue::COUNT {
-        begins[index + 1] = begins[index] + Clue::ALL[index].entry().cuts.len() + 2;
-        index += 1;
-    }
-    begins
-}
-
-const BEGINS: [usize; Clue::COUNT + 1] = begins();
-
-/// Where the rows of each pair of questions begin.
-const fn pairs_begin() -> [usize; PAIRS.len() + 1] {
-    let mut begins = [BEGINS[Clue::COUNT] + OF_A_CONDITION * Condition::COUNT; PAIRS.len() + 1];
-    let mut index = 0;
-    while index < PAIRS.len() {
-        let ((_, one), (_, other)) = PAIRS[index];
-        begins[index + 1] = begins[index] + (one.len() + 2) * (other.len() + 2);
-        index += 1;
-    }
-    begins
-}
-
-const PAIRS_BEGIN: [usize; PAIRS.len() + 1] = pairs_begin();
-
-/// The row that every evidence points to: what each cause has before anything is asked.
-pub const ALWAYS: usize = PAIRS_BEGIN[PAIRS.len()];
-
-/// How many rows a model has.
-pub const ROWS: usize = ALWAYS + 1;
-
-/// The rows that an evidence points to.
-pub fn rows(evidence: &Evidence) -> impl Iterator<Item = usize> {
-    let bin = |clue: Clue, cuts: &[i32]| {
-        evidence.get(clue).map_or(0, |answer| 1 + cuts.partition_point(|cut| *cut <= answer))
-    };
-    let clues = Clue::ALL.into_iter().map(move |clue| BEGINS[clue as usize] + bin(clue, clue.entry().cuts));
-    let pairs = PAIRS.into_iter().zip(PAIRS_BEGIN).map(move |(((one, of_one), (other, of_other)), begin)| {
-        begin + bin(one, of_one) * (of_other.len() + 2) + bin(other, of_other)
-    });
-    let of = |condition: usize, which: usize| BEGINS[Clue::COUNT] + OF_A_CONDITION * condition + which;
-    let raised = evidence.raised.into_iter().enumerate().filter_map(move |(condition, raised)| match raised {
-        Raised::No => None,
-        Raised::With => Some(of(condition, 0)),
-        Raised::After => Some(of(condition, 1)),
-    });
-    let first = evidence.first.map(|first| of(first.rank(), 2));
-    clues.chain(raised).chain(first).chain(pairs).chain([ALWAYS])
-}
-
-/// The name of a row in the file.
-#[must_use]
-pub fn row_name(row: usize) -> String {
-    if row == ALWAYS {
-        return "always".to_owned();
-    }
-    if let Some(past) = row.checked_sub(PAIRS_BEGIN[0]) {
-        let pair = PAIRS_BEGIN.partition_point(|begin| *begin <= row) - 1;
-        let ((one, of_one), (other, of_other)) = PAIRS[pair];
-        let (inside, width) = (past + PAIRS_BEGIN[0] - PAIRS_BEGIN[pair], of_other.len() + 2);
-        let bins = (inside / width, inside % width);
-        return format!(
-            "{}:{}&{}:{}",
-            one.entry().name,
-            between(of_one, bins.0),
-            other.entry().name,
-            between(of_other, bins.1)
-        );
-    }
-    if let Some(past) = row.checked_sub(BEGINS[Clue::COUNT]) {
-        let condition = Condition::of_rank(past / OF_A_CONDITION).map_or("", Condition::name);
-        return format!("{}:{condition}", ["with", "after", "first"][past % OF_A_CONDITION]);
-    }
-    let clue = BEGINS.partition_point(|begin| *begin <= row) - 1;
-    let entry = Clue::ALL[clue].entry();
-    format!("{}:{}", entry.name, between(entry.cuts, row - BEGINS[clue]))
-}
-
-/// Between which cuts an answer lies.
-fn between(cuts: &[i32], bin: usize) -> String {
-    let bound = |index: usize| cuts.get(index).map_or_else(String::new, ToString::to_string);
-    match bin {
-        0 => "unknown".to_owned(),
-        1 => format!("..{}", bound(0)),
-        _ => format!("{}..{}", bound(bin - 2), bound(bin - 1)),
+impl Default for Model {
+    /// One that knows nothing.
+    fn default() -> Self {
+        Self { provenance: String::new(), trees: Vec::new() }
     }
 }
 
@@ -130,22 +127,26 @@ impl Model {
         MODEL.get_or_init(|| Self::parse(LEARNED).unwrap_or_else(|wrong| unreachable!("learned.txt: {wrong}")))
     }
 
-    /// Of points and what is to be known of them.
-    #[must_use]
-    pub const fn new(points: Vec<[i16; CAUSES]>, provenance: String) -> Self {
-        Self { points, provenance }
-    }
-
-    /// As text: provenance, the causes, then a row for each answer with its points; zeros are left out.
+    /// As text: provenance and the causes; then tree by tree `? question figure`, followed by what comes below the figure and by what does
+    /// not, and at each end `=` with the points of each cause that has any, as `number:points`, causes numbered from 0.
     #[must_use]
     pub fn text(&self) -> String {
         let mut text = self.provenance.clone();
         let names = Cause::ALL.map(Cause::name).join(",");
-        text.push_str(&format!("{names}\n"));
-        for (row, points) in self.points.iter().enumerate().filter(|(_, points)| points.iter().any(|point| *point != 0))
-        {
-            let cells = points.map(|point| if point == 0 { String::new() } else { point.to_string() }).join(",");
-            text.push_str(&format!("{} {}\n", row_name(row), cells.trim_end_matches(',')));
+        let _ = writeln!(text, "{names}");
+        for tree in &self.trees {
+            let mut left = vec![0];
+            while let Some(node) = left.pop().and_then(|index| tree.get(index)) {
+                match node {
+                    Node::Split { question, below, then: [lower, upper] } => {
+                        let _ = writeln!(text, "? {} {below}", question.name());
+                        left.extend([*upper, *lower]);
+                    }
+                    Node::Leaf(points) => {
+                        let _ = writeln!(text, "={}", cells(points));
+                    }
+                }
+            }
         }
         text
     }
@@ -160,28 +161,44 @@ impl Model {
         if lines.next().map(|(_, line)| line) != Some(Cause::ALL.map(Cause::name).join(",").as_str()) {
             return Err("its causes are not those of the code: learn it anew".to_owned());
         }
-        let known: std::collections::HashMap<String, usize> = (0..ROWS).map(|row| (row_name(row), row)).collect();
-        let mut points = vec![[0_i16; CAUSES]; ROWS];
+        let known: std::collections::HashMap<String, Question> =
+            Question::all().map(|question| (question.name(), question)).collect();
+        let mut model = Self { provenance, ..Self::default() };
+        // Splits whose upper half has not begun.
+        let mut open: Vec<usize> = Vec::new();
+        let mut tree = Tree::new();
         for (number, line) in lines {
             let wrong = |what: &str| format!("line {}: {what}", number + 1);
-            let (name, cells) = line.split_once(' ').ok_or_else(|| wrong("no points"))?;
-            let row = known.get(name).ok_or_else(|| wrong("no question has this answer: learn it anew"))?;
-            for (cell, point) in cells.split(',').zip(&mut points[*row]) {
-                if !cell.is_empty() {
-                    *point = cell.parse().map_err(|_| wrong("not a whole number"))?;
+            if let Some(asked) = line.strip_prefix("? ") {
+                let (name, below) = asked.split_once(' ').ok_or_else(|| wrong("a question without a figure"))?;
+                let question = *known.get(name).ok_or_else(|| wrong("no such question is asked: learn it anew"))?;
+                let below = below.parse().map_err(|_| wrong("not a whole number"))?;
+                open.push(tree.len());
+                tree.push(Node::Split { question, below, then: [tree.len() + 1; 2] });
+            } else {
+                tree.push(Node::Leaf(points(line).ok_or_else(|| wrong("neither a question nor points"))?));
+                let next = tree.len();
+                match open.pop().and_then(|split| tree.get_mut(split)) {
+                    Some(Node::Split { then: [_, upper], .. }) => *upper = next,
+                    _ => model.trees.push(core::mem::take(&mut tree)),
                 }
             }
         }
-        Ok(Self { points, provenance })
+        if tree.is_empty() { Ok(model) } else { Err("its last tree is cut off".to_owned()) }
     }
 
     /// How likely each cause is, in millionths that add up to [`WHOLE`] but for rounding.
     #[must_use]
-    pub fn chances(&self, evidence: &Evidence) -> [u32; CAUSES] {
-        let mut sums = [0_i32; CAUSES];
-        for row in rows(evidence) {
-            for (sum, point) in sums.iter_mut().zip(self.points[row]) {
-                *sum += i32::from(point);
+    pub fn chances(&self, evidence: &Evidence, prior: Prior) -> [u32; CAUSES] {
+        let mut sums = [0; CAUSES];
+        if prior == Prior::Usual {
+            for (sum, cause) in sums.iter_mut().zip(Cause::ALL) {
+                *sum += points_of(cause.often());
+            }
+        }
+        for points in self.trees.iter().filter_map(|tree| end(tree, evidence)) {
+            for (sum, point) in sums.iter_mut().zip(points) {
+                *sum += i32::from(*point);
             }
         }
         let most = sums.into_iter().max().unwrap_or(0);
@@ -189,6 +206,41 @@ impl Model {
         let all: u64 = odds.iter().sum();
         odds.map(|odds| u32::try_from(odds * u64::from(WHOLE) / all.max(1)).unwrap_or(0))
     }
+}
+
+/// The leaf that an evidence leads to.
+fn end<'a>(tree: &'a Tree, evidence: &Evidence) -> Option<&'a Points> {
+    let mut at = 0;
+    loop {
+        match tree.get(at)? {
+            Node::Leaf(points) => return Some(points),
+            Node::Split { question, below, then: [lower, upper] } => {
+                at = if question.answer(evidence) < *below { *lower } else { *upper };
+            }
+        }
+    }
+}
+
+/// The points of something that comes so many times as often.
+fn points_of(often: u32) -> i32 {
+    (libm::log(f64::from(often)) * f64::from(NAT)).round() as i32
+}
+
+fn cells(points: &Points) -> String {
+    let mut cells = String::new();
+    for (cause, point) in points.iter().enumerate().filter(|(_, point)| **point != 0) {
+        let _ = write!(cells, " {cause}:{point}");
+    }
+    cells
+}
+
+fn points(line: &str) -> Option<Points> {
+    let mut points = [0; CAUSES];
+    for cell in line.strip_prefix('=')?.split_whitespace() {
+        let (cause, point) = cell.split_once(':')?;
+        *points.get_mut(cause.parse::<usize>().ok()?)? = point.parse().ok()?;
+    }
+    Some(points)
 }
 
 /// e to the power of minus so many points, in 2^32 parts.
@@ -226,17 +278,57 @@ mod tests {
     }
 
     #[test]
-    fn every_row_has_a_name_of_its_own_and_the_text_comes_back() {
-        let names: std::collections::HashSet<String> = (0..ROWS).map(row_name).collect();
-        assert_eq!(names.len(), ROWS);
+    fn every_question_has_a_name_of_its_own_and_the_text_comes_back() {
+        let names: std::collections::HashSet<String> = Question::all().map(Question::name).collect();
+        assert_eq!(names.len(), Question::COUNT);
         let learned = Model::learned();
+        assert!(learned.trees.len() > 20, "{}", learned.trees.len());
         assert_eq!(&Model::parse(&learned.text()).expect("its own text"), learned);
         assert_eq!(learned.text(), LEARNED);
     }
 
     #[test]
-    fn chances_add_up() {
-        let all: u32 = Model::learned().chances(&Evidence::default()).iter().sum();
-        assert!((WHOLE - 100..=WHOLE).contains(&all), "{all}");
+    fn a_text_that_is_cut_off_or_of_other_questions_is_refused() {
+        let causes = Cause::ALL.map(Cause::name).join(",");
+        for (text, told) in [
+            ("other,causes\n=".to_owned(), "not those of the code"),
+            (format!("{causes}\n? slip 5\n= 0:1\n"), "cut off"),
+            (format!("{causes}\n? slap 5\n= 0:1\n= 0:2\n"), "line 2: no such question"),
+            (format!("{causes}\n? slip five\n= 0:1\n= 0:2\n"), "line 2: not a whole number"),
+            (format!("{causes}\n= 0:1 1:x\n"), "line 2: neither"),
+            (format!("{causes}\n= {CAUSES}:1\n"), "line 2: neither"),
+        ] {
+            let refused = Model::parse(&text).expect_err("refused");
+            assert!(refused.contains(told), "{refused}");
+        }
+    }
+
+    #[test]
+    fn a_tree_leads_below_its_figure_or_not_and_unknown_is_below() {
+        let causes = Cause::ALL.map(Cause::name).join(",");
+        let model =
+            Model::parse(&format!("{causes}\n? slip 5\n= 0:160\n? power 7\n= 1:160\n= 2:160\n")).expect("a tree");
+        let likeliest = |slip: Option<i32>, power: Option<i32>| {
+            let mut evidence = Evidence::default();
+            evidence.set(Clue::SlipAt, slip);
+            evidence.set(Clue::PowerAt, power);
+            let chances = model.chances(&evidence, Prior::Even);
+            (0..CAUSES).max_by_key(|cause| chances[*cause])
+        };
+        assert_eq!(likeliest(None, Some(9)), Some(0));
+        assert_eq!(likeliest(Some(4), Some(9)), Some(0));
+        assert_eq!(likeliest(Some(5), Some(6)), Some(1));
+        assert_eq!(likeliest(Some(5), Some(7)), Some(2));
+    }
+
+    #[test]
+    fn chances_add_up_and_what_comes_often_is_likelier() {
+        for prior in [Prior::Usual, Prior::Even] {
+            let all: u32 = Model::learned().chances(&Evidence::default(), prior).iter().sum();
+            assert!((WHOLE - 100..=WHOLE).contains(&all), "{all}");
+        }
+        let told = Model::default().chances(&Evidence::default(), Prior::Usual);
+        let [choke, loose] = [Cause::Choke, Cause::BootPulleyLoose].map(|cause| told[cause as usize]);
+        assert!((95..=105).contains(&(choke * 10 / loose)), "{choke} {loose}");
     }
 }

@@ -5,7 +5,6 @@
 
 mod after;
 mod entries;
-mod pairs;
 mod rubs;
 mod ruled;
 mod seconds;
@@ -13,7 +12,6 @@ mod shaft;
 mod witness;
 
 pub use entries::{Clue, Entry};
-pub use pairs::PAIRS;
 pub use ruled::LAGGING_LOST;
 pub use witness::Witness;
 

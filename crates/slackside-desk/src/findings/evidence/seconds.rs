@@ -59,7 +59,49 @@ pub(super) struct Seconds {
     rejected: [u32; 2],
     /// The largest step of slip that is no longer kept.
     past_step: Option<i32>,
+    /// The first second in which the leg had settled after its last start.
+    settled: u64,
+    /// How slip goes with the head's speed while it lies near what it was.
+    by_speed: Fit,
 }
+
+/// Least squares of one quantity over another.
+#[derive(Clone, Copy, Debug, Default)]
+struct Fit {
+    count: i128,
+    x: i128,
+    y: i128,
+    xx: i128,
+    xy: i128,
+}
+
+impl Fit {
+    fn add(&mut self, x: i32, y: i32) {
+        let (x, y) = (i128::from(x), i128::from(y));
+        self.count += 1;
+        self.x += x;
+        self.y += y;
+        self.xx += x * x;
+        self.xy += x * y;
+    }
+
+    /// How much the one moves with the other, per mille, if the other moved by more than `least` at all (standard deviation).
+    fn slope(&self, least: i128) -> Option<i32> {
+        let spread = self.count * self.xx - self.x * self.x;
+        let together = self.count * self.xy - self.x * self.y;
+        if self.count < FIT_COUNT || spread < least * least * self.count * self.count {
+            return None;
+        }
+        i32::try_from((together * 1_000).checked_div(spread)?.clamp(-9_999, 9_999)).ok()
+    }
+}
+
+/// Seconds from which on it is said how slip goes with speed.
+const FIT_COUNT: i128 = 12;
+/// Slip this near to what it was after the start, in ppm, is creep.
+const NEAR: u32 = 8_000;
+/// Seconds from the start until a leg has settled.
+const SETTLES_S: u64 = 12;
 
 /// Seconds on each side of a step of slip.
 const STEP_S: usize = 3;
@@ -69,7 +111,7 @@ impl Seconds {
         let number = at / 1_000_000;
         if self.kept.back().is_none_or(|second| second.number < number) {
             if self.kept.len() == KEPT {
-                self.past_step = larger(self.past_step, self.step(0));
+                self.past_step = larger(self.past_step, self.settled_step(0));
                 self.kept.pop_front();
             }
             self.kept.push_back(Second { number, ..Second::default() });
@@ -174,11 +216,36 @@ impl Seconds {
         Some(mean(from + STEP_S)? - mean(from)?)
     }
 
-    /// The step of slip that is largest, up or down, up to `to`, ppm.
+    /// The same, if all of them lie after the last start.
+    fn settled_step(&self, from: usize) -> Option<i32> {
+        self.kept.get(from).filter(|second| second.number >= self.settled).and_then(|_| self.step(from))
+    }
+
+    /// The leg was started: slip swings for a while, and no step of it counts.
+    pub fn started(&mut self, at: u64) {
+        self.settled = at / 1_000_000 + SETTLES_S;
+        self.past_step = None;
+    }
+
+    /// The step of slip since the last start that is largest, up or down, up to `to`, ppm.
     pub fn largest_step(&self, to: u64) -> Option<i32> {
         let within = |from: &usize| self.kept[from + 2 * STEP_S - 1].number < to / 1_000_000;
-        let steps = (0..self.kept.len().saturating_sub(2 * STEP_S - 1)).take_while(within).map(|from| self.step(from));
+        let steps =
+            (0..self.kept.len().saturating_sub(2 * STEP_S - 1)).take_while(within).map(|from| self.settled_step(from));
         steps.fold(self.past_step, larger)
+    }
+
+    /// A leg ran for some seconds with the head at this share of what is asked for, in ppm, and slip should be about `usual`.
+    pub fn pair(&mut self, from: u64, to: u64, speed: i32, usual: i32) {
+        let settled = from / 1_000_000 >= self.settled;
+        if let Some(slip) = self.slip(from, to).filter(|slip| settled && slip.abs_diff(usual) < NEAR) {
+            self.by_speed.add(speed.saturating_sub(1_000_000), slip);
+        }
+    }
+
+    /// How slip goes with the head's speed, per mille.
+    pub fn slip_by_speed(&self) -> Option<i32> {
+        self.by_speed.slope(500)
     }
 
     /// Largest less smallest slip, ppm.

@@ -8,6 +8,9 @@ const KEPT: usize = 768;
 const SHORT: u64 = 55;
 /// A pitch longer than the first and shorter than the second, in hundredths of the usual one, lacks an edge.
 const LONG: (u64, u64) = (160, 260);
+/// So many targets are held against another shaft's, and so near, in microseconds, they come together.
+const TOGETHER: usize = 12;
+const TOGETHER_US: u64 = 2_000;
 /// A turn longer than this, in hundredths of the usual one, is one of a shaft that slows.
 const SLOWED: u64 = 106;
 
@@ -89,6 +92,23 @@ impl ShaftLog {
         let begin = end - turns * self.targets;
         let time = self.rises[end].0.saturating_sub(self.rises[begin].0);
         i64::try_from((turns as u64 * 1_000_000_000_000).checked_div(time)?).ok()
+    }
+
+    /// How many of the last targets before `at` came within two milliseconds of one of another shaft's, in per cent.
+    pub fn together(&self, other: &Self, at: u64) -> Option<i32> {
+        let end = self.rises.partition_point(|(rise, _)| *rise <= at);
+        let begin = end.checked_sub(TOGETHER)?;
+        let near = |(rise, _): &&(u64, u64)| {
+            let next = other.rises.partition_point(|(of_other, _)| of_other < rise);
+            let apart = |index: Option<usize>| {
+                index
+                    .and_then(|index| other.rises.get(index))
+                    .map_or(u64::MAX, |(of_other, _)| of_other.abs_diff(*rise))
+            };
+            apart(Some(next)).min(apart(next.checked_sub(1))) < TOGETHER_US
+        };
+        let count = self.rises.range(begin..end).filter(near).count() as u64;
+        whole_share(count, TOGETHER as u64, 100)
     }
 
     /// How the edges lay at `at`.

@@ -19,6 +19,12 @@ use super::{Clue, Evidence, Raised, ruled};
 const S: u64 = 1_000_000;
 /// Alarms up to this long after the moment belong to it, in microseconds.
 const TOGETHER_US: u64 = S;
+/// How far back it is looked for where speed or power began to move, in s, and from when on after a start, in microseconds.
+const LOOKED_BACK_S: u64 = 120;
+const SETTLED_US: u64 = 12 * S;
+/// What speed must have fallen by, in ppm of normal, and power have risen by, per mille of rated, to be looked at so.
+const SLOWED: i32 = 1_000;
+const RISEN: i32 = 50;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
 /// Changes of the drive contact kept.
@@ -37,8 +43,10 @@ struct Drive {
 /// What is taken soon after the first start, mostly without load.
 #[derive(Clone, Copy, Debug, Default)]
 struct Early {
+    taken: bool,
     slip: Option<i32>,
     head: Option<i64>,
+    boot: Option<i64>,
     power: Option<i32>,
     least: Option<i32>,
 }
@@ -49,6 +57,8 @@ pub struct Witness {
     normal: [i64; 2],
     rated_w: u64,
     lagging_shift: i64,
+    /// What slip reads, in ppm, on a sound leg whose sensors are swapped: the ratio comes in twice.
+    swap_shift: Option<i32>,
     power_meter: bool,
     drive_contact: bool,
     outlet_switch: bool,
@@ -68,6 +78,8 @@ pub struct Witness {
     phase: Phase,
     started: Option<u64>,
     early: Early,
+    /// The newest second of which slip was held against speed.
+    paired: u64,
     most_slip: Option<i32>,
     newest: u64,
     motion: Motion,
@@ -97,6 +109,7 @@ impl Witness {
             normal: [i64::from(machine.normal_head.get()), i64::from(machine.normal_boot.get())],
             rated_w: u64::from(machine.rated_power.get()),
             lagging_shift: lost.saturating_mul(1_000_000).checked_div(lagged).unwrap_or(0),
+            swap_shift: swap_shift(i64::from(settings.ratio().get())),
             power_meter: machine.power_meter,
             drive_contact: machine.drive_contact,
             outlet_switch: machine.outlet_switch,
@@ -116,6 +129,7 @@ impl Witness {
             phase: Phase::Unsure,
             started: None,
             early: Early::default(),
+            paired: 0,
             most_slip: None,
             newest: 0,
             motion: Motion::NONE,
@@ -185,6 +199,7 @@ impl Witness {
         if on {
             if self.drive.off_since.is_none_or(|off| at.saturating_sub(off) > 500_000) {
                 self.started = Some(at);
+                self.seconds.started(at);
                 self.drive.starts.push_back(at);
                 while self.drive.starts.front().is_some_and(|start| at - start > STARTS_US) {
                     self.drive.starts.pop_front();
@@ -199,6 +214,9 @@ impl Witness {
     /// The motion changed.
     pub fn motion(&mut self, at: u64, motion: &Motion) {
         let at = self.on(at);
+        if at / S > self.paired {
+            self.pair(at);
+        }
         self.seconds.motion(at, motion);
         for (index, shaft) in [&motion.head, &motion.boot].into_iter().enumerate() {
             self.look_at(index, shaft);
@@ -242,13 +260,28 @@ impl Witness {
         self.pattern[index] = self.pattern[index].max(pattern);
     }
 
+    /// A second is over: how slip goes with speed while the leg runs.
+    fn pair(&mut self, at: u64) {
+        self.paired = at / S;
+        if self.phase != Phase::Running || self.moment.is_some() {
+            return;
+        }
+        let (from, to) = (at.saturating_sub(3 * S), at);
+        let speed = self.seconds.speed(0, from, to).and_then(|speed| self.share(0, speed));
+        if let Some((speed, usual)) = speed.zip(self.early.slip) {
+            self.seconds.pair(from, to, speed, usual);
+        }
+    }
+
     /// What is taken once, when its window is over.
     fn early(&mut self, started: u64, at: u64) {
         let since = at.saturating_sub(started);
-        if since > 13 * S && self.early.head.is_none() && self.early.slip.is_none() {
+        if since > 13 * S && !self.early.taken {
+            self.early.taken = true;
             let (from, to) = (started + 4 * S, started + 13 * S);
             self.early.slip = self.seconds.slip(from, to);
             self.early.head = self.seconds.speed(0, from, to);
+            self.early.boot = self.seconds.speed(1, from, to);
             self.early.power = self.seconds.power_between(from, to);
         }
         if since > 60 * S && self.early.least.is_none() {
@@ -263,6 +296,7 @@ impl Witness {
             Change::Phase(phase) => {
                 if phase == Phase::Starting && self.started.is_none() {
                     self.started = Some(at);
+                    self.seconds.started(at);
                 }
                 self.phase = phase;
             }
@@ -410,16 +444,26 @@ impl Witness {
         let (from, to) = (at.saturating_sub(33 * S), at.saturating_sub(3 * S));
         evidence.set(Clue::SlipSpread, self.seconds.spread(from, to));
         evidence.set(Clue::SlipSwing, self.seconds.swing(from, to));
+        evidence.set(Clue::SlipSwingLast, self.seconds.swing(at.saturating_sub(6 * S), at));
         evidence.set(Clue::SlipMost, self.most_slip);
         let late = self.seconds.least_long(at.saturating_sub(60 * S), at);
         let least = [self.early.least, late].into_iter().flatten().min();
         evidence.set(Clue::SlipLeast, least);
         evidence.set(Clue::SlipEarly, self.early.slip);
+        let swapped = self.swap_shift.filter(|shift| shift.abs() > 8_000);
+        let against = self.early.slip.or(least).zip(swapped).map(|(early, swapped)| early - swapped);
+        evidence.set(Clue::EarlyAgainstSwap, against);
         evidence.set(Clue::SlipShift, late.zip(self.early.least.or(self.early.slip)).map(|(late, early)| late - early));
         let settled = self.seconds.least_long(at.saturating_sub(20 * S), at);
         let settled = settled.zip(self.early.slip.or(self.early.least)).map(|(settled, early)| settled - early);
         evidence.set(Clue::SlipSettled, settled);
-        evidence.set(Clue::SlipStep, self.seconds.largest_step(at.saturating_sub(5 * S)));
+        let step = self.seconds.largest_step(at.saturating_sub(5 * S));
+        evidence.set(Clue::SlipStep, step);
+        let of_all =
+            |(step, settled): (i32, i32)| i32::try_from((i64::from(step) * 100).checked_div(i64::from(settled))?).ok();
+        evidence.set(Clue::StepShare, step.zip(settled).filter(|(_, settled)| settled.abs() > 3_000).and_then(of_all));
+        evidence.set(Clue::SlipJump, now.zip(back(2, 1)).map(|(now, then)| now - then));
+        evidence.set(Clue::SlipBySpeed, self.seconds.slip_by_speed());
         if self.lagging_shift > 5_000 {
             let of_lagging = |slip: i32| i32::try_from(i64::from(slip) * 100 / self.lagging_shift).ok();
             evidence.set(Clue::SettledAgainstLagging, settled.and_then(of_lagging));
@@ -430,6 +474,13 @@ impl Witness {
         let [usual, then] = before_slip(foot).map(|(from, to)| self.seconds.slip(from, to));
         evidence.set(Clue::SlipCreep, then.zip(usual).map(|(then, usual)| then - usual));
         foot
+    }
+
+    /// Means over three seconds, a second apart, from the newest before `foot` back to where the leg had settled after its start.
+    fn before(&self, foot: u64, mean: impl Fn(u64, u64) -> Option<i32>) -> Vec<i32> {
+        let settled = self.started.map_or(0, |started| started + SETTLED_US);
+        let ends = (0..LOOKED_BACK_S).map_while(|second| foot.checked_sub(second * S));
+        ends.take_while(|end| *end >= settled + 3 * S).map_while(|end| mean(end - 3 * S, end)).collect()
     }
 
     /// A speed in ppm of normal; the head's of what is asked for.
@@ -458,6 +509,12 @@ impl Witness {
             evidence.set(before, mean(25, 14));
             evidence.set(drift, mean(9, 3).zip(mean(80, 40)).map(|(now, then)| now - then));
         }
+        if let Some(boot) = &self.shafts[1] {
+            evidence.set(Clue::BootEarly, self.early.boot.and_then(|speed| self.share(1, speed)));
+            let left = boot.turn_speed(at).zip(self.early.boot);
+            let left = left.and_then(|(now, early)| i32::try_from((now * 1_000).checked_div(early)?).ok());
+            evidence.set(Clue::BootLeft, left);
+        }
         let Some(head) = &self.shafts[0] else { return };
         let [usual, then] =
             before_slip(foot).map(|(from, to)| head.mean_speed(from, to).and_then(|speed| self.share(0, speed)));
@@ -466,7 +523,13 @@ impl Witness {
         let then =
             head.mean_speed(foot.saturating_sub(11 * S), foot.saturating_sub(S)).and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadChange, last.zip(then).map(|(last, then)| last - then));
+        let speeds =
+            self.before(foot, |from, to| self.seconds.speed(0, from, to).and_then(|speed| self.share(0, speed)));
+        let [tenth, half] = since(&speeds.iter().map(|speed| -speed).collect::<Vec<_>>(), SLOWED);
+        evidence.set(Clue::HeadSlowed, tenth);
+        evidence.set(Clue::HeadHalfSlowed, half);
         let early = self.early.head.and_then(|speed| self.share(0, speed));
+        evidence.set(Clue::HeadEarly, early);
         evidence.set(Clue::HeadLoad, early.zip(then).map(|(early, then)| early - then));
     }
 
@@ -520,6 +583,9 @@ impl Witness {
                 evidence.set(Clue::BootSlowing, shape.slowing);
             }
         }
+        if let [Some(head), Some(boot)] = &self.shafts {
+            evidence.set(Clue::EdgesTogether, boot.together(head, at));
+        }
     }
 
     fn power(&self, at: u64, foot: u64, evidence: &mut Evidence) {
@@ -531,13 +597,34 @@ impl Witness {
         let before = self.seconds.power_between(at.saturating_sub(25 * S), at.saturating_sub(14 * S)).and_then(share);
         evidence.set(Clue::PowerAt, now);
         evidence.set(Clue::PowerBefore, before);
+        let [late, early] = [(12, 2), (80, 40)]
+            .map(|(from, to)| self.seconds.power_between(at.saturating_sub(from * S), at.saturating_sub(to * S)));
+        evidence.set(Clue::PowerDrift, late.and_then(share).zip(early.and_then(share)).map(|(now, then)| now - then));
         evidence.set(Clue::PowerChange, now.zip(before).map(|(now, before)| now - before));
         let [usual, then] = before_slip(foot).map(|(from, to)| self.seconds.power_between(from, to).and_then(share));
         evidence.set(Clue::PowerBeforeSlip, then.zip(usual).map(|(then, usual)| then - usual));
         evidence.set(Clue::PowerWithSlip, now.zip(then).map(|(now, then)| now - then));
+        let powers = self.before(foot, |from, to| self.seconds.power_between(from, to).and_then(share));
+        let [tenth, half] = since(&powers, RISEN);
+        evidence.set(Clue::PowerRisen, tenth);
+        evidence.set(Clue::PowerHalfRisen, half);
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
         evidence.set(Clue::PowerMost, self.seconds.most_power(at.saturating_sub(60 * S), at).and_then(share));
     }
+}
+
+/// For how many of the seconds before the newest a figure lay above the least of all but for a tenth, and but for half, of what it has
+/// risen by since; -1 if by less than `rise`. The newest comes first.
+fn since(figures: &[i32], rise: i32) -> [Option<i32>; 2] {
+    let Some((newest, least)) = figures.first().copied().zip(figures.iter().copied().min()) else {
+        return [None; 2];
+    };
+    [10, 2].map(|part| {
+        let risen = newest.saturating_sub(least);
+        let from = least.saturating_add(risen / part);
+        let at = figures.iter().position(|figure| *figure <= from).filter(|_| risen >= rise);
+        Some(at.map_or(-1, |seconds| seconds as i32))
+    })
 }
 
 /// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
@@ -545,6 +632,25 @@ fn before_slip(foot: u64) -> [(u64, u64); 2] {
     [(25, 12), (3, 0)].map(|(from, to): (u64, u64)| (foot.saturating_sub(from * S), foot.saturating_sub(to * S)))
 }
 
+/// Slip in ppm of swapped sensors, by the ratio of boot to head turns in millionths.
+fn swap_shift(ratio: i64) -> Option<i32> {
+    let twice = 1_000_000_000_000_000_000_i64.checked_div(ratio.checked_mul(ratio)?)?;
+    i32::try_from(1_000_000 - twice).ok()
+}
+
 fn seconds(us: u64) -> i32 {
     i32::try_from(us / S).unwrap_or(i32::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_rise_is_dated_from_a_tenth_and_from_half_of_it() {
+        // The newest first: 100 now, half of it four seconds ago, a tenth six.
+        assert_eq!(since(&[100, 90, 80, 60, 50, 20, 10, 0, 0], 50), [Some(6), Some(4)]);
+        assert_eq!(since(&[30, 20, 0], 50), [Some(-1), Some(-1)]);
+        assert_eq!(since(&[], 50), [None, None]);
+    }
 }

@@ -335,7 +335,9 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
         faults,
         label: Label { wrong: cause.name().to_owned(), from_s: None, stop: false },
     };
-    let also = (means == Means::Jogging).then_some(Cause::FrozenStart);
+    // A frozen belt that somebody jogs: held fast it is, jogged too.
+    let frozen = means == Means::Jogging && scenario.faults.iter().any(|fault| fault.kind == Kind::BeltCaught);
+    let (cause, also) = if frozen { (Cause::FrozenStart, Some(Cause::Jogging)) } else { (cause, None) };
     Ok(Drawn {
         cause,
         means: shown,

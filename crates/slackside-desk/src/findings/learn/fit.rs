@@ -1,75 +1,347 @@
-//! Learn the points: multinomial logistic regression over the rows an evidence points to, by Adagrad (Duchi, Hazan and Singer 2011) with
-//! a falling step and a pull towards nothing, then stretched or shrunk until its chances come true on runs it was not fitted to.
+//! Learn the trees: gradient boosting of a multinomial model (Friedman 2001), with a Newton step for every cause in every leaf, so that
+//! one tree serves all causes; then stretched or shrunk until its chances come true on runs it was not fitted to.
 //!
-//! Causes are drawn in turn, so that there is as much to learn of the rare ones; how often each comes ([`Cause::often`]) is added after.
+//! All runs of a cause together weigh as much as those of any other, so that there is as much to learn of the rare ones; but no run weighs
+//! more than [`MOST`] mean ones: a cause of which hardly any drawn run was alarmed stays as rare as it is. How often each cause comes
+//! ([`Cause::often`]) is added where chances are told. Every sum is made in one order: the same runs give the same trees on any machine.
 
 use super::super::cause::Cause;
-use super::super::model::{ALWAYS, CAUSES, Model, NAT, ROWS, rows};
+use super::super::model::{CAUSES, Model, NAT, Node, Points, Question, Tree};
 use super::row::Row;
+use crate::plant::chance::Chance;
 
-/// How often every run is looked at.
-const EPOCHS: usize = 120;
-/// How far a first step goes; the last goes nowhere.
-const STEP: f32 = 0.35;
-/// The pull towards nothing, the same for a row that every run points to and for one that few do: the inverse of what is usually
-/// called C. The best of 2, 7 and 20 on runs that were kept back.
-const PULL: f32 = 7.0;
+/// Trees. Like what follows, chosen on runs to learn from that were kept back, never on the held-out ones.
+const TREES: usize = 240;
+/// Ends of a tree.
+const LEAVES: usize = 24;
+/// How much of a Newton step is taken.
+const STEP: f32 = 0.08;
+/// The pull towards nothing, added to the curvature.
+const PULL: f32 = 3.0;
+/// How many mean runs a run of a rare cause weighs at most.
+const MOST: f32 = 3.0;
+/// The least runs in a leaf.
+const IN_A_LEAF: usize = 8;
+/// Share of the runs and of the questions that a tree sees.
+const RUNS_SEEN: f64 = 0.8;
+const QUESTIONS_SEEN: f64 = 0.1;
+/// The most cuts of a question, at quantiles.
+const CUTS: usize = 48;
+/// The least gain that is worth a question.
+const GAIN: f32 = 0.01;
 /// Every so many runs are kept back to find how far chances must be shrunk.
 const KEPT_BACK: usize = 5;
 
-struct Sample {
-    rows: Vec<u32>,
-    cause: usize,
+/// One figure for each cause.
+type Each = [f32; CAUSES];
+
+/// Runs as columns of bins, a column for each question.
+struct Samples {
+    cuts: Vec<Vec<i32>>,
+    bins: Vec<Vec<u8>>,
+    causes: Vec<usize>,
+    weights: Vec<f32>,
 }
 
-fn samples<'a>(of: impl Iterator<Item = &'a Row>) -> Vec<Sample> {
-    let sample = |row: &Row| Sample {
-        rows: rows(&row.evidence).filter_map(|row| u32::try_from(row).ok()).collect(),
-        cause: row.cause as usize,
-    };
-    of.filter(|row| row.evidence.first.is_some()).map(sample).collect()
+fn alarmed<'a>(of: impl Iterator<Item = &'a Row>) -> Vec<&'a Row> {
+    of.filter(|row| row.evidence.first.is_some()).collect()
 }
 
-type Points = Vec<[f32; CAUSES]>;
+impl Samples {
+    fn of(rows: &[&Row]) -> Self {
+        let (mut cuts, mut bins) = (Vec::new(), Vec::new());
+        for question in Question::all() {
+            let answers: Vec<i32> = rows.iter().map(|row| question.answer(&row.evidence)).collect();
+            let of = cuts_of(&answers);
+            bins.push(answers.iter().map(|answer| of.partition_point(|cut| cut <= answer) as u8).collect());
+            cuts.push(of);
+        }
+        let weigh = weights(rows);
+        let causes: Vec<usize> = rows.iter().map(|row| row.cause as usize).collect();
+        let weights = causes.iter().map(|cause| weigh[*cause]).collect();
+        Self { cuts, bins, causes, weights }
+    }
+}
 
-/// What each cause has beside its points, for how often it comes and how often it was drawn with an alarm; and the weight of each run of it.
-fn commonness(samples: &[Sample]) -> [(f32, f32); CAUSES] {
-    Cause::ALL.map(|cause| {
-        let drawn = samples.iter().filter(|sample| sample.cause == cause as usize).count().max(1);
-        let share = cause.often() as f32 / drawn as f32;
-        (libm::logf(share), share)
-    })
+/// Where the answers are parted: between all that there are, or at their quantiles. An unknown answer is the least of all.
+fn cuts_of(answers: &[i32]) -> Vec<i32> {
+    let mut sorted: Vec<i32> = answers.iter().copied().filter(|answer| *answer != i32::MIN).collect();
+    sorted.sort_unstable();
+    let mut distinct = sorted.clone();
+    distinct.dedup();
+    if distinct.len() > CUTS {
+        distinct = (0..CUTS).filter_map(|part| sorted.get(sorted.len() * part / CUTS).copied()).collect();
+        distinct.dedup();
+    }
+    // Nothing lies below the least but what is unknown.
+    if sorted.len() == answers.len() {
+        distinct.drain(..distinct.len().min(1));
+    }
+    distinct
 }
 
 /// Learn from played runs.
 #[must_use]
 pub fn fit(all: &[Row], provenance: String) -> Model {
     let held = |row: &&Row| (row.index / CAUSES).is_multiple_of(KEPT_BACK);
-    let most = samples(all.iter().filter(|row| !held(row)));
-    let kept_back = samples(all.iter().filter(held));
-    let shrunk = shrink(&ascend(&most), &kept_back);
-    let all = samples(all.iter());
-    let mut points: Points = ascend(&all).into_iter().map(|points| points.map(|point| point * shrunk)).collect();
-    let common = commonness(&all);
-    let mean = common.iter().map(|(more, _)| more).sum::<f32>() / CAUSES as f32;
-    for (point, (more, _)) in points[ALWAYS].iter_mut().zip(common) {
-        *point += more - mean;
-    }
-    let whole = |point: f32| (point * NAT as f32).round().clamp(-120.0, 120.0) as i16;
-    Model::new(points.iter().map(|points| points.map(whole)).collect(), provenance)
+    let most = alarmed(all.iter().filter(|row| !held(row)));
+    let kept_back = alarmed(all.iter().filter(held));
+    let shrunk = shrink(&Grown::of(&most), &kept_back);
+    let all = alarmed(all.iter());
+    let grown = Grown::of(&all);
+    let whole = |each: &Each| {
+        centred(each.map(|points| (points * shrunk * NAT as f32).round().clamp(-2_000.0, 2_000.0) as i16))
+    };
+    let node = |node: &GrownNode| match node {
+        GrownNode::Split { question, below, then } => Node::Split { question: *question, below: *below, then: *then },
+        GrownNode::Leaf(each) => Node::Leaf(whole(each)),
+    };
+    let trees = grown.trees.iter().map(|tree| in_order(tree, &node)).collect();
+    Model { provenance, trees }
 }
 
-fn sums(points: &Points, sample: &Sample) -> [f32; CAUSES] {
-    let mut sums = [0.0; CAUSES];
-    for row in &sample.rows {
-        for (sum, point) in sums.iter_mut().zip(&points[*row as usize]) {
-            *sum += point;
+/// What a run of each cause weighs.
+fn weights(rows: &[&Row]) -> Each {
+    let mut drawn = [0.0_f32; CAUSES];
+    for row in rows {
+        drawn[row.cause as usize] += 1.0;
+    }
+    let mean = rows.len() as f32 / CAUSES as f32;
+    drawn.map(|count| (mean / count.max(1.0)).min(MOST))
+}
+
+/// The same points for all causes say nothing: what most causes have is taken from each.
+fn centred(points: Points) -> Points {
+    let times = |point: &i16| points.iter().filter(|other| *other == point).count();
+    let usual = points.into_iter().max_by_key(|point| (times(point), *point)).unwrap_or(0);
+    points.map(|point| point - usual)
+}
+
+/// A tree with its nodes in the order of the file.
+fn in_order(tree: &[GrownNode], node: &impl Fn(&GrownNode) -> Node) -> Tree {
+    let mut ordered = Tree::new();
+    // What is still to come, and the split whose upper half it is.
+    let mut left = vec![(0, None)];
+    while let Some((index, upper_of)) = left.pop() {
+        let at = ordered.len();
+        if let Some(Node::Split { then: [_, upper], .. }) = upper_of.and_then(|split: usize| ordered.get_mut(split)) {
+            *upper = at;
+        }
+        let mut node = node(&tree[index]);
+        if let Node::Split { then, .. } = &mut node {
+            left.extend([(then[1], Some(at)), (then[0], None)]);
+            *then = [at + 1; 2];
+        }
+        ordered.push(node);
+    }
+    ordered
+}
+
+#[derive(Clone)]
+enum GrownNode {
+    Split { question: Question, below: i32, then: [usize; 2] },
+    Leaf(Each),
+}
+
+struct Grown {
+    trees: Vec<Vec<GrownNode>>,
+}
+
+/// How far each cause's chance is off, and how much it bends.
+#[derive(Clone, Copy)]
+struct Slope {
+    off: Each,
+    bend: Each,
+}
+
+impl Slope {
+    const NONE: Self = Self { off: [0.0; CAUSES], bend: [0.0; CAUSES] };
+
+    fn add(&mut self, other: &Self) {
+        for ((off, bend), (more_off, more_bend)) in
+            self.off.iter_mut().zip(&mut self.bend).zip(other.off.iter().zip(&other.bend))
+        {
+            *off += more_off;
+            *bend += more_bend;
         }
     }
-    sums
+
+    /// What is left of a whole.
+    fn less(&self, other: &Self) -> Self {
+        let mut rest = *self;
+        for ((off, bend), (less_off, less_bend)) in
+            rest.off.iter_mut().zip(&mut rest.bend).zip(other.off.iter().zip(&other.bend))
+        {
+            *off -= less_off;
+            *bend = (*bend - less_bend).max(0.0);
+        }
+        rest
+    }
+
+    /// How much a Newton step gains.
+    fn gain(&self) -> f32 {
+        self.off.iter().zip(&self.bend).map(|(off, bend)| off * off / (bend + PULL)).sum()
+    }
+
+    fn step(&self) -> Each {
+        let mut step = self.off;
+        for (off, bend) in step.iter_mut().zip(self.bend) {
+            *off = (-STEP * *off / (bend + PULL)).clamp(-3.0, 3.0);
+        }
+        step
+    }
 }
 
-fn chances(mut sums: [f32; CAUSES]) -> [f32; CAUSES] {
+/// A question and the first bin that does not lie below it.
+#[derive(Clone, Copy)]
+struct Best {
+    gain: f32,
+    question: usize,
+    bin: u8,
+}
+
+/// An end of a tree that grows.
+struct End {
+    runs: Vec<usize>,
+    node: usize,
+    all: Slope,
+    best: Option<Best>,
+}
+
+impl Grown {
+    fn of(rows: &[&Row]) -> Self {
+        let samples = Samples::of(rows);
+        let questions: Vec<Question> = Question::all().collect();
+        let mut sums = vec![[0.0_f32; CAUSES]; rows.len()];
+        let mut chance = Chance::new(1, 0);
+        let mut trees = Vec::with_capacity(TREES);
+        for _ in 0..TREES {
+            let each = sums.iter().zip(&samples.causes).zip(&samples.weights);
+            let slopes: Vec<Slope> = each.map(|((sums, cause), weight)| slope(*sums, *cause, *weight)).collect();
+            let runs: Vec<usize> = (0..rows.len()).filter(|_| chance.happens(RUNS_SEEN)).collect();
+            let asked: Vec<usize> = (0..questions.len())
+                .filter(|question| chance.happens(QUESTIONS_SEEN) && !samples.cuts[*question].is_empty())
+                .collect();
+            let tree = grow(&samples, &questions, &slopes, runs, &asked);
+            for (sums, row) in sums.iter_mut().zip(rows) {
+                add(sums, &tree, row);
+            }
+            trees.push(tree);
+        }
+        Self { trees }
+    }
+
+    fn sums(&self, row: &Row) -> Each {
+        let mut sums = [0.0; CAUSES];
+        for tree in &self.trees {
+            add(&mut sums, tree, row);
+        }
+        sums
+    }
+}
+
+fn add(sums: &mut Each, tree: &[GrownNode], row: &Row) {
+    let mut at = 0;
+    loop {
+        match &tree[at] {
+            GrownNode::Split { question, below, then: [lower, upper] } => {
+                at = if question.answer(&row.evidence) < *below { *lower } else { *upper };
+            }
+            GrownNode::Leaf(points) => {
+                for (sum, point) in sums.iter_mut().zip(points) {
+                    *sum += point;
+                }
+                return;
+            }
+        }
+    }
+}
+
+fn slope(sums: Each, cause: usize, weight: f32) -> Slope {
+    let mut off = chances(sums);
+    let bend = off.map(|chance| weight * (chance * (1.0 - chance)).max(1e-6));
+    off[cause] -= 1.0;
+    Slope { off: off.map(|off| weight * off), bend }
+}
+
+/// Grow a tree: always at the end where a question gains most.
+fn grow(
+    samples: &Samples,
+    questions: &[Question],
+    slopes: &[Slope],
+    runs: Vec<usize>,
+    asked: &[usize],
+) -> Vec<GrownNode> {
+    let mut nodes = vec![GrownNode::Leaf([0.0; CAUSES])];
+    let mut ends = vec![end(samples, slopes, runs, asked, 0)];
+    while ends.len() < LEAVES {
+        let most = |end: &End| end.best.map_or(0.0, |best| best.gain);
+        let Some(at) = (0..ends.len()).max_by(|one, other| most(&ends[*one]).total_cmp(&most(&ends[*other]))) else {
+            break;
+        };
+        let Some(best) = ends[at].best else { break };
+        let split = ends.swap_remove(at);
+        let (lower, upper): (Vec<usize>, Vec<usize>) =
+            split.runs.iter().partition(|run| samples.bins[best.question][**run] < best.bin);
+        let then = [nodes.len(), nodes.len() + 1];
+        nodes.extend([GrownNode::Leaf([0.0; CAUSES]), GrownNode::Leaf([0.0; CAUSES])]);
+        let below = samples.cuts[best.question][usize::from(best.bin) - 1];
+        nodes[split.node] = GrownNode::Split { question: questions[best.question], below, then };
+        ends.push(end(samples, slopes, lower, asked, then[0]));
+        ends.push(end(samples, slopes, upper, asked, then[1]));
+    }
+    for end in ends {
+        nodes[end.node] = GrownNode::Leaf(end.all.step());
+    }
+    nodes
+}
+
+fn end(samples: &Samples, slopes: &[Slope], runs: Vec<usize>, asked: &[usize], node: usize) -> End {
+    let mut all = Slope::NONE;
+    for run in &runs {
+        all.add(&slopes[*run]);
+    }
+    let best = best(samples, slopes, &runs, asked, &all);
+    End { runs, node, all, best }
+}
+
+/// The question that parts runs best.
+fn best(samples: &Samples, slopes: &[Slope], runs: &[usize], asked: &[usize], all: &Slope) -> Option<Best> {
+    if runs.len() < 2 * IN_A_LEAF {
+        return None;
+    }
+    let whole = all.gain();
+    let mut best: Option<Best> = None;
+    let mut binned = [Slope::NONE; CUTS + 1];
+    for question in asked.iter().copied() {
+        let (bins, cuts) = (&samples.bins[question], samples.cuts[question].len());
+        let mut counts = [0_usize; CUTS + 1];
+        binned[..=cuts].fill(Slope::NONE);
+        for run in runs {
+            let bin = usize::from(bins[*run]);
+            counts[bin] += 1;
+            binned[bin].add(&slopes[*run]);
+        }
+        let (mut lower, mut count) = (Slope::NONE, 0);
+        for bin in 0..cuts {
+            if counts[bin] == 0 {
+                continue;
+            }
+            lower.add(&binned[bin]);
+            count += counts[bin];
+            if count < IN_A_LEAF || runs.len() - count < IN_A_LEAF {
+                continue;
+            }
+            let gain = lower.gain() + all.less(&lower).gain() - whole;
+            if gain > best.map_or(GAIN, |best| best.gain) {
+                best = Some(Best { gain, question, bin: bin as u8 + 1 });
+            }
+        }
+    }
+    best
+}
+
+fn chances(mut sums: Each) -> Each {
     let most = sums.iter().copied().fold(f32::MIN, f32::max);
     for sum in &mut sums {
         *sum = libm::expf(*sum - most);
@@ -78,50 +350,21 @@ fn chances(mut sums: [f32; CAUSES]) -> [f32; CAUSES] {
     sums.map(|sum| sum / all)
 }
 
-fn ascend(samples: &[Sample]) -> Points {
-    let mut points = vec![[0.0_f32; CAUSES]; ROWS];
-    let mut squares = vec![[1e-4_f32; CAUSES]; ROWS];
-    let mut pulls = vec![0.0_f32; ROWS];
-    for row in samples.iter().flat_map(|sample| &sample.rows) {
-        pulls[*row as usize] += 1.0;
-    }
-    for pull in &mut pulls {
-        *pull = PULL / pull.max(1.0);
-    }
-    for epoch in 0..EPOCHS {
-        let step = STEP * (EPOCHS - epoch) as f32 / EPOCHS as f32;
-        // Causes come in turn, so the order of the draw mixes them well.
-        for sample in samples {
-            let mut wrong = chances(sums(&points, sample));
-            wrong[sample.cause] -= 1.0;
-            for row in &sample.rows {
-                let (points, squares, pull) =
-                    (&mut points[*row as usize], &mut squares[*row as usize], pulls[*row as usize]);
-                for ((point, square), wrong) in points.iter_mut().zip(squares).zip(wrong) {
-                    let slope = wrong + pull * *point;
-                    *square += slope * slope;
-                    *point -= step * slope / square.sqrt();
-                }
-            }
-        }
-    }
-    points
-}
-
 /// The factor with which chances come true best on runs that were kept back: the least sum of minus their logarithms, causes as often as
 /// they come.
-fn shrink(points: &Points, kept_back: &[Sample]) -> f32 {
-    let common = commonness(kept_back);
+fn shrink(grown: &Grown, kept_back: &[&Row]) -> f32 {
+    let weights = weights(kept_back);
+    let sums: Vec<(Each, usize)> = kept_back.iter().map(|row| (grown.sums(row), row.cause as usize)).collect();
     let loss = |factor: f32| -> f32 {
-        let of = |sample: &Sample| {
-            let mut sums = sums(points, sample).map(|sum| sum * factor);
-            for (sum, (more, _)) in sums.iter_mut().zip(common) {
-                *sum += more;
+        let of = |(sums, is): &(Each, usize)| {
+            let mut sums = sums.map(|sum| sum * factor);
+            for (sum, cause) in sums.iter_mut().zip(Cause::ALL) {
+                *sum += libm::logf(cause.often() as f32);
             }
-            -libm::logf(chances(sums)[sample.cause].max(1e-6)) * common[sample.cause].1
+            -libm::logf(chances(sums)[*is].max(1e-6)) * weights[*is] * Cause::ALL[*is].often() as f32
         };
-        kept_back.iter().map(of).sum()
+        sums.iter().map(of).sum()
     };
-    let factors = (6..=26).map(|twentieth| twentieth as f32 / 20.0);
+    let factors = (10..=30).map(|twentieth| twentieth as f32 / 20.0);
     factors.min_by(|one, other| loss(*one).total_cmp(&loss(*other))).unwrap_or(1.0)
 }

@@ -7,7 +7,7 @@ use slackside::input::Place;
 use super::super::answer::{Answer, Sureness, cannot_tell, chances};
 use super::super::cause::Cause;
 use super::super::evidence::{Clue, Raised};
-use super::super::model::{Model, WHOLE};
+use super::super::model::{Model, Prior, WHOLE};
 use super::row::Row;
 use super::rules;
 
@@ -66,10 +66,12 @@ pub struct Measured {
     pub runs: u32,
     /// Runs without.
     pub quiet: u32,
-    /// The likeliest cause is right.
+    /// The likeliest cause is right, all causes equally likely beforehand.
     pub first: Share,
     /// One of the two likeliest is.
     pub second: Share,
+    /// The same two as the report says it, which weighs causes as often as they come.
+    pub reported: [Share; 2],
     /// The likeliest is right, or a cause that the rules would call by the same name.
     pub alike: Share,
     /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
@@ -78,10 +80,14 @@ pub struct Measured {
     pub grouped: Share,
     /// Answers that are groups.
     pub groups: Share,
+    /// The likeliest is right, or the answer is a group that holds what is: causes as often as they come.
+    pub common_grouped: Weighed,
     /// What the report has first to look at is right, or stands in the group it gives.
     pub looked: Share,
     /// By the core's rules: first, and among two.
     pub rules: [Share; 2],
+    /// Brier's score of all causes, all equally likely beforehand: 0 for a seer, 2 for one who is sure and wrong.
+    pub brier_even: f64,
     /// Brier's score of all causes, causes as often as they come: 0 for a seer, 2 for one who is sure and wrong.
     pub brier: f64,
     /// Chances of the likeliest in tenths, causes as often as they come: how often right, and the sum of what was told by weight.
@@ -201,6 +207,7 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
         measured.take(model, &row, weight, of);
     }
     measured.brier /= f64::from(measured.runs.max(1));
+    measured.brier_even /= f64::from(measured.runs.max(1));
     for of in &mut causes {
         of.taken_for.sort_by_key(|(cause, times)| (core::cmp::Reverse(*times), *cause));
     }
@@ -208,18 +215,39 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
     measured
 }
 
+/// Brier's score of one answer; what else would be right to name counts as right where it is likeliest.
+fn brier(told: &[(Cause, u32)], is: Cause, first: bool) -> f64 {
+    let likeliest = told.first().map(|(cause, _)| *cause).filter(|_| first);
+    let off = |(cause, chance): &(Cause, u32)| {
+        let right = likeliest.unwrap_or(is) == *cause;
+        let off = part(*chance) - f64::from(u8::from(right));
+        off * off
+    };
+    told.iter().map(off).sum()
+}
+
+fn part(chance: u32) -> f64 {
+    f64::from(chance) / f64::from(WHOLE)
+}
+
 impl Measured {
     fn take(&mut self, model: &Model, row: &Row, weight: f64, of: &mut OfCause) {
         let truth: Vec<Cause> = core::iter::once(row.cause).chain(row.also).collect();
-        let told = chances(model, &row.evidence);
+        let even = chances(model, &row.evidence, Prior::Even);
+        let right =
+            |told: &[(Cause, u32)], among: usize| told.iter().take(among).any(|(cause, _)| truth.contains(cause));
+        self.first.count(right(&even, 1));
+        self.second.count(right(&even, 2));
+        self.brier_even += brier(&even, row.cause, truth.contains(&even[0].0));
+        let told = chances(model, &row.evidence, Prior::Usual);
         let (likeliest, most) = told[0];
-        let first = truth.contains(&likeliest);
-        let second = told.iter().take(2).any(|(cause, _)| truth.contains(cause));
+        let (first, second) = (right(&told, 1), right(&told, 2));
+        for (share, right) in self.reported.iter_mut().zip([first, second]) {
+            share.count(right);
+        }
         let group = cannot_tell(&told);
         let in_group = group.is_some_and(|group| group.causes.iter().any(|cause| truth.contains(cause)));
         self.runs += 1;
-        self.first.count(first);
-        self.second.count(second);
         let alike = truth.iter().any(|cause| rules::alike(*cause, likeliest));
         let by_rules = rules::right(&row.rules, &truth, 1);
         self.alike.count(alike);
@@ -227,19 +255,13 @@ impl Measured {
             share.count(weight, right);
         }
         self.grouped.count(first || in_group);
+        self.common_grouped.count(weight, first || in_group);
         self.groups.count(group.is_some());
         for (share, among) in self.rules.iter_mut().zip([1, 2]) {
             share.count(rules::right(&row.rules, &truth, among));
         }
         let part = |chance: u32| f64::from(chance) / f64::from(WHOLE);
-        self.brier += told
-            .iter()
-            .map(|(cause, chance)| {
-                let off = part(*chance) - if *cause == row.cause || first && *cause == likeliest { 1.0 } else { 0.0 };
-                off * off
-            })
-            .sum::<f64>()
-            * weight;
+        self.brier += brier(&told, row.cause, first) * weight;
         let tenth = &mut self.tenths[((most / 100_000) as usize).min(9)];
         tenth.0.count(weight, first);
         tenth.1 += weight * part(most);
@@ -294,7 +316,7 @@ pub fn healthy(model: &Model, all: &[Row]) -> Healthy {
             continue;
         }
         healthy.alarmed += 1;
-        let (likeliest, _) = chances(model, &row.evidence)[0];
+        let (likeliest, _) = chances(model, &row.evidence, Prior::Usual)[0];
         if likeliest.is_of_sensors() {
             healthy.sensors += 1;
         } else if likeliest != Cause::Nothing {

@@ -8,3 +8,4 @@ pub mod page;
 pub mod play;
 pub mod row;
 pub mod rules;
+pub mod written;

@@ -89,6 +89,8 @@ struct Loop<'a> {
     monitor: Box<Monitor>,
     looks: RefCell<Looks>,
     wires: Wires,
+    /// To its end, as a trace is, however long nothing more is to be learned.
+    whole: bool,
     now_us: u64,
 }
 
@@ -149,15 +151,27 @@ impl Watch for Loop<'_> {
     fn enough(&self) -> bool {
         let looks = self.looks.borrow();
         let past = |at: Option<Micros>, by: u64| at.is_some_and(|at| self.now_us > at.get() + by);
-        past(looks.stopped, ON_AFTER_STOP_US) || past(looks.first, ON_AFTER_ALARM_US)
+        !self.whole && (past(looks.stopped, ON_AFTER_STOP_US) || past(looks.first, ON_AFTER_ALARM_US))
     }
 }
 
-/// Play a run.
+/// Play a run until nothing more is to be learned from it.
 ///
 /// # Errors
 /// Never for want of disk: nothing is written.
 pub fn play(drawn: &Drawn) -> crate::error::Result<Played> {
+    play_to(drawn, false)
+}
+
+/// Play a run to its end.
+///
+/// # Errors
+/// As [`play`].
+pub fn play_whole(drawn: &Drawn) -> crate::error::Result<Played> {
+    play_to(drawn, true)
+}
+
+fn play_to(drawn: &Drawn, whole: bool) -> crate::error::Result<Played> {
     let Drawn { scenario, commissioned, settings, wires, .. } = drawn;
     let looks = Looks { gather: Gather::new(settings), witness: Witness::new(settings), first: None, stopped: None };
     let mut all = Loop {
@@ -165,9 +179,10 @@ pub fn play(drawn: &Drawn) -> crate::error::Result<Played> {
         monitor: monitor(settings, &Retained::default()),
         looks: RefCell::new(looks),
         wires: *wires,
+        whole,
         now_us: 0,
     };
-    let summary = run(scenario, commissioned, scenario.seed, true, &mut all)?;
+    let summary = run(scenario, commissioned, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut all)?;
     let looks = all.looks.into_inner();
     let looked = looks.gather.evidence();
     let counts_s = looks.stopped.or(looks.first).map(|at| at.get() as f64 * 1e-6);
