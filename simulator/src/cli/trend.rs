@@ -78,7 +78,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         bail!("the settings are those of {other}, the days of {}\n  mend: name their settings", names.join(", "));
     }
     for leg in legs {
-        let given = given.filter(|given| given.machine.leg == leg.name);
+        let given = given.filter(|given| *given.machine.leg == *leg.name);
         let (table, wear) = leg.follow(&args.mark, given)?;
         if let Some(mut file) = save.take() {
             write_table(&table, &mut file).and_then(|()| file.finish()).context("the table could not be written")?;
