@@ -111,12 +111,12 @@ fn a_day_is_24_hours_powered_and_says_what_was_there() {
 fn a_day_that_power_cuts_is_a_short_one_or_goes_on_under_its_number() {
     // Too little to be a day: its number is used again.
     let mut rig = Rig::start(set_up());
-    run(&mut rig, 2_000, 0);
+    run(&mut rig, 1_500, 0);
     pass(&mut rig, 10);
     let mut rig = Rig::start(rig.power_down());
     pass(&mut rig, 10);
     assert_eq!((today(&mut rig).day, days(&mut rig)), (1, vec![]));
-    // More than an hour of running: kept when the leg came to rest.
+    // More than half an hour of running: kept when the leg came to rest.
     run(&mut rig, 4_000, 10);
     pass(&mut rig, 10);
     let mut rig = Rig::start(rig.power_down());

@@ -2,7 +2,8 @@
 //!
 //! A day is 24 hours powered. Once it is over, it waits for a place in the ring of days. What power would take of the day under way is
 //! written down in a ring beside it: every two hours, and once the leg comes to rest after half an hour of running, for that is when people
-//! switch off. At the next start that becomes a short day, if the leg ran for an hour of it; else its number is used again.
+//! switch off. At the next start that becomes a short day, if the leg ran for half an hour of it; else its number is used again, lest a
+//! supply that comes and goes fill the ring.
 //!
 //! Nothing that is judged hangs on any of this: where flash has no room, is full, rotten or broken, days are missing and nothing else.
 
@@ -18,10 +19,8 @@ use crate::store::{DAY, Days, Layout, StoreError};
 
 /// The day under way is written down so often: every two hours.
 const EVERY: u16 = LOOKS_A_DAY / 12;
-/// Or at rest, after so much more running: half an hour.
+/// Or at rest, after so much more running: half an hour. A short day in which the leg ran for less is none.
 const AT_REST: u16 = LOOKS_A_DAY / 48;
-/// A short day in which the leg ran for less is none: an hour.
-const SHORTEST: u16 = LOOKS_A_DAY / 24;
 /// A mark leaves so many places to days.
 const FOR_DAYS: u32 = 2;
 
@@ -77,7 +76,7 @@ impl Diary {
     fn take_up(&mut self, left: &Summary) {
         self.marked.see(left);
         self.day = left.day;
-        if left.running >= SHORTEST {
+        if left.running >= AT_REST {
             self.waits = Some(left.to_bytes());
             self.day = self.day.saturating_add(1);
         } else {
