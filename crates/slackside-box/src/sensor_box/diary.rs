@@ -42,10 +42,9 @@ pub(super) struct Diary {
 }
 
 impl Diary {
-    /// Open it: the number of the day under way, and what power left of the one before.
-    #[inline(never)]
-    pub(super) fn open<F: NorFlash>(layout: &Layout, flash: &mut F) -> Self {
-        let mut it = Self {
+    /// Before it is [opened](Self::open): it keeps nothing.
+    pub(super) const fn new() -> Self {
+        Self {
             gatherer: Gatherer::new(),
             rings: None,
             day: 1,
@@ -53,23 +52,27 @@ impl Diary {
             settings_changed: false,
             urgent: false,
             written: (0, 0),
-            marked: Marked::default(),
-        };
-        let Some((start, count)) = layout.days() else { return it };
-        let (mut day, mut marked, mut left) = (1, it.marked, None);
-        let days = Days::open(start, count, layout.page_length, flash, &mut |record| {
-            marked.see(&record);
-            let is_over = !matches!(record.kind, Kind::Done(_));
-            day = day.max(record.day.saturating_add(is_over.into()));
-        });
-        let beside = layout.day_under_way();
-        let under_way = Days::open(beside, 2, layout.page_length, flash, &mut |record| left = Some(record));
-        it.rings = days.ok().zip(under_way.ok());
-        (it.day, it.marked) = (day, marked);
-        if let Some(left) = left.filter(|left| left.day >= day) {
-            it.take_up(&left);
+            marked: Marked::NONE,
         }
-        it
+    }
+
+    /// Open it where it lies, for it is large: the number of the day under way, and what power left of the one before.
+    #[inline(never)]
+    pub(super) fn open<F: NorFlash>(&mut self, layout: &Layout, flash: &mut F) {
+        let Some((start, count)) = layout.days() else { return };
+        let Self { day, marked, .. } = self;
+        let days = Days::open(start, count, layout.page_length, flash, &mut |record| {
+            marked.see(record);
+            let is_over = !matches!(record.kind, Kind::Done(_));
+            *day = (*day).max(record.day.saturating_add(is_over.into()));
+        });
+        let mut left = None;
+        let beside = layout.day_under_way();
+        let under_way = Days::open(beside, 2, layout.page_length, flash, &mut |record| left = Some(record.to_bytes()));
+        self.rings = days.ok().zip(under_way.ok());
+        if let Some(left) = left.and_then(|left| Summary::of_bytes(&left)).filter(|left| left.day >= self.day) {
+            self.take_up(&left);
+        }
     }
 
     /// What was written down of a day that power cut short.
@@ -92,6 +95,7 @@ impl Diary {
     }
 
     /// Look at what the monitor knows after a round.
+    #[inline(never)]
     pub(super) fn look<const MARKS: usize>(&mut self, monitor: &BoxMonitor<MARKS>) {
         let Some(plan) = monitor.plan().filter(|_| self.rings.is_some()) else { return };
         if self.gatherer.look(monitor.newest(), monitor.status().phase, monitor.signals(), plan) {
@@ -117,6 +121,7 @@ impl Diary {
     }
 
     /// Write what is to be written, a record at the most; erases nothing. `false` if the flash did not take it.
+    #[inline(never)]
     pub(super) fn keep<F: NorFlash>(&mut self, flash: &mut F, plan: Option<&Plan>, at_rest: bool) -> bool {
         let Some((days, under_way)) = &mut self.rings else { return true };
         if let Some(day) = self.waits.filter(|_| days.left() > 0) {
@@ -188,5 +193,18 @@ impl Diary {
     /// The day under way.
     pub(super) fn today(&self) -> Today {
         Today { day: self.day, looks: self.gatherer.looks(), doubt: self.marked.doubt() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As the integrator's page says; on a processor of 32 bits it is less.
+    #[test]
+    fn it_takes_less_than_900_bytes_of_memory() {
+        let taken = size_of::<Diary>();
+        std::println!("{taken} bytes");
+        assert!(taken < 900, "{taken}");
     }
 }

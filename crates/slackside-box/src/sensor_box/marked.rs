@@ -10,16 +10,19 @@ const MOST: usize = Work::ALL.len();
 const WITHIN: u16 = 14;
 
 /// What is known of marks.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Marked {
     /// The days of the newest marks, oldest first; 0 for none.
     lately: [u16; MOST],
     newest: Option<[u8; DAY]>,
     /// What was done since settings were armed last that ratio and spacing depend on.
-    doubt: Option<Summary>,
+    doubt: Option<[u8; DAY]>,
 }
 
 impl Marked {
+    /// Nothing was.
+    pub(super) const NONE: Self = Self { lately: [0; MOST], newest: None, doubt: None };
+
     /// A record that is in the ring.
     pub(super) fn see(&mut self, summary: &Summary) {
         let Kind::Done(work) = summary.kind else {
@@ -28,13 +31,12 @@ impl Marked {
             }
             return;
         };
-        self.lately.rotate_left(1);
-        if let Some(last) = self.lately.last_mut() {
-            *last = summary.day;
-        }
+        let [_, newer @ ..] = self.lately;
+        let newer = newer.into_iter().chain([summary.day]);
+        self.lately.iter_mut().zip(newer).for_each(|(slot, day)| *slot = day);
         self.newest = Some(summary.to_bytes());
         if matches!(work, Work::Lagging | Work::Belt | Work::Sensor) {
-            self.doubt = Some(*summary);
+            self.doubt = self.newest;
         }
     }
 
@@ -53,8 +55,9 @@ impl Marked {
         self.lately.first().is_none_or(|oldest| *oldest == 0 || day.saturating_sub(*oldest) >= WITHIN)
     }
 
-    pub(super) const fn doubt(&self) -> Option<Summary> {
-        self.doubt
+    /// What is in doubt, if anything.
+    pub(super) fn doubt(&self) -> Option<Summary> {
+        self.doubt.as_ref().and_then(Summary::of_bytes)
     }
 }
 
@@ -68,7 +71,7 @@ mod tests {
 
     #[test]
     fn six_within_a_fortnight_and_then_as_they_fall_out_of_it() {
-        let mut marked = Marked::default();
+        let mut marked = Marked::NONE;
         let mut taken = std::vec::Vec::new();
         for day in 1..40 {
             for _ in 0..10 {
@@ -84,7 +87,7 @@ mod tests {
     #[test]
     fn what_the_ratio_depends_on_is_in_doubt_until_settings_are_armed() {
         for work in Work::ALL {
-            let mut marked = Marked::default();
+            let mut marked = Marked::NONE;
             marked.see(&mark(3, work));
             let doubts = matches!(work, Work::Lagging | Work::Belt | Work::Sensor);
             assert_eq!(marked.doubt().is_some(), doubts, "{work:?}");

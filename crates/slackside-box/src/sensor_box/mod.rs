@@ -153,7 +153,6 @@ where
         let (mut memory, kept, found) = Memory::open(flash, &layout);
         let (key, power_up) = memory.key_and_power_up();
         let proof = Proof::new(memory.last_proof());
-        let diary = Diary::open(&layout, &mut memory.flash);
         let Kept { faults, retained, .. } = kept;
         let mut book = FaultBook::new(faults);
         book.add(found);
@@ -173,13 +172,14 @@ where
             by_link: ByLink::default(),
             arm_by_link: ArmByLink::new(key, power_up),
             proof,
-            diary,
+            diary: Diary::new(),
             key_idle: None,
             runs_on: None,
             clocks: TwoClocks::default(),
             flash_hold: false,
             polled: None,
         };
+        sensor_box.diary.open(&layout, &mut sensor_box.memory.flash);
         if let Err(fault) = sensor_box.load() {
             sensor_box.book.put(fault, true);
         }

@@ -38,7 +38,7 @@ impl Days {
         count: usize,
         page_length: u32,
         flash: &mut F,
-        see: &mut dyn FnMut(Summary),
+        see: &mut dyn FnMut(&Summary),
     ) -> Result<Self, StoreError> {
         let room = page_length.saturating_sub(unit::<F>()).checked_div(record_length::<F>()).unwrap_or(0);
         let mut it = Self { pages: Pages::ring(start, count, page_length, room), number: 0 };
@@ -64,7 +64,7 @@ impl Days {
             let is_known = matches!(it.head(flash, page)?, Pair::Good(_));
             for index in 0..room {
                 if is_known && let Some(summary) = Summary::of_bytes(&it.record(flash, page, index)?) {
-                    see(summary);
+                    see(&summary);
                 }
             }
             page = it.pages.after(page);
@@ -72,6 +72,7 @@ impl Days {
         Ok(it)
     }
 
+    #[inline(never)]
     fn head<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<Pair, StoreError> {
         read_pair(flash, self.pages.start(page), head_sum)
     }
@@ -81,12 +82,14 @@ impl Days {
         records.saturating_add(index.saturating_mul(record_length::<F>()))
     }
 
+    #[inline(never)]
     fn record<F: NorFlash>(&self, flash: &mut F, page: usize, index: u32) -> Result<[u8; DAY], StoreError> {
         let mut bytes = BLANK;
         read_any(flash, self.address::<F>(page, index), &mut bytes)?;
         Ok(bytes)
     }
 
+    #[inline(never)]
     fn is_blank<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<bool, StoreError> {
         let mut blank = self.head(flash, page)? == Pair::Blank;
         for index in 0..self.pages.room {

@@ -151,6 +151,7 @@ impl Summary {
 
     /// Its bytes.
     #[must_use]
+    #[inline(never)]
     pub fn to_bytes(&self) -> [u8; Self::LENGTH] {
         let kind = match self.kind {
             Kind::Day => 0,
@@ -160,23 +161,23 @@ impl Summary {
         let flags = kind << KIND_SHIFT
             | if self.settings_changed { CHANGED } else { 0 }
             | if self.by_load { BY_LOAD } else { 0 };
-        let day = self.day.to_le_bytes().into_iter();
-        let figures = self.slip.into_iter().chain([self.ratio_shift]).flat_map(|figure| tens(figure).to_le_bytes());
-        let duty = self.duty.into_iter().map(|duty| match duty {
-            // Not below zero.
-            Some(duty) => Coarse::of((duty.get().max(0) as u32).wrapping_add(DUTY_STEP >> 1) / DUTY_STEP),
-            None => Coarse::UNKNOWN,
-        });
-        let counts = duty.chain(self.rejects).chain([self.losses]).map(Coarse::byte);
-        let coast = self.coast.map_or(u8::MAX, |coast| (coast.get() / COAST_STEP).min(254) as u8);
-        let body = day
-            .chain([flags])
-            .chain(self.running.to_le_bytes())
-            .chain(figures)
-            .chain(counts)
-            .chain([self.starts.min(254), coast]);
         let mut bytes = [0; Self::LENGTH];
-        bytes.iter_mut().zip(body).for_each(|(slot, byte)| *slot = byte);
+        let mut slots = bytes.iter_mut();
+        let mut put = |more: &[u8]| more.iter().zip(slots.by_ref()).for_each(|(byte, slot)| *slot = *byte);
+        put(&self.day.to_le_bytes());
+        put(&[flags]);
+        put(&self.running.to_le_bytes());
+        self.slip.iter().chain([&self.ratio_shift]).for_each(|figure| put(&tens(*figure).to_le_bytes()));
+        for duty in self.duty {
+            let coarse = duty.map_or(Coarse::UNKNOWN, |duty| {
+                // Not below zero.
+                Coarse::of((duty.get().max(0) as u32).wrapping_add(DUTY_STEP >> 1) / DUTY_STEP)
+            });
+            put(&[coarse.byte()]);
+        }
+        let [head, boot] = self.rejects;
+        let coast = self.coast.map_or(u8::MAX, |coast| (coast.get() / COAST_STEP).min(254) as u8);
+        put(&[head.byte(), boot.byte(), self.losses.byte(), self.starts.min(254), coast]);
         if matches!(self.kind, Kind::Done(_)) {
             bytes.iter_mut().skip(NOTE_AT).zip(self.note).for_each(|(slot, byte)| *slot = byte);
         }
@@ -188,6 +189,7 @@ impl Summary {
 
     /// Of these bytes; `None` if they are damaged, or of a kind not known here.
     #[must_use]
+    #[inline(never)]
     pub fn of_bytes(bytes: &[u8; Self::LENGTH]) -> Option<Self> {
         let (body, crc) = bytes.split_last_chunk::<2>()?;
         if *crc != check(body) {
