@@ -54,7 +54,7 @@ fn keys(object: &Value) -> BTreeSet<&str> {
 }
 
 /// The keys of an object, those that say what it is left out.
-const SHAPES: [(&str, u32, &[&str]); 10] = [
+const SHAPES: [(&str, u32, &[&str]); 12] = [
     ("hello", 2, &["leg", "serial", "firmware", "core", "settings", "session", "time_us", "time"]),
     (
         "status",
@@ -88,6 +88,7 @@ const SHAPES: [(&str, u32, &[&str]); 10] = [
             "unacknowledged",
             "shelved",
             "faults",
+            "day",
         ],
     ),
     ("event", 1, &["number", "time_us", "time", "change", "condition", "says"]),
@@ -95,6 +96,8 @@ const SHAPES: [(&str, u32, &[&str]); 10] = [
     ("fetched", 1, &["file", "whole", "settings_known", "recording"]),
     ("told", 1, &["told"]),
     ("proof-test", 1, &["passed", "ever_passed", "due"]),
+    ("days", 1, &["file", "days", "first", "last", "marks", "under_way"]),
+    ("marked", 1, &["day", "what", "note", "learn_anew"]),
     ("plan", 2, &["leg", "identity", "conditions", "against", "same"]),
     ("settings-armed", 1, &["identity", "before"]),
     ("events-lost", 1, &["lost"]),
@@ -124,6 +127,29 @@ fn the_book_tells_every_shape() {
             assert!(page.contains(&format!("`{key}`")), "{name}: {key}");
         }
     }
+}
+
+/// No day is over yet; what was done today is marked, and asks for something.
+fn work_is_marked(directory: &Path, address: &str, say: &dyn Fn(&[&str]) -> Vec<Value>) {
+    let marked = say(&["mark", "new lagging", "--note", "ceramic"]).remove(0);
+    assert_eq!((&marked["day"], &marked["what"], &marked["learn_anew"]), (&1.into(), &"lagging".into(), &true.into()));
+    assert_eq!(say(&["mark", "take-up"]).remove(0)["learn_anew"], false);
+    let days = say(&["days", "--out", "days.csv"]).remove(0);
+    assert_eq!((&days["days"], &days["under_way"]["number"]), (&0.into(), &1.into()));
+    let mark = serde_json::json!({"day": 1, "what": "lagging", "note": "ceramic"});
+    assert_eq!((&days["marks"][0], &days["under_way"]["learn_anew"]), (&mark, &mark));
+    let table = fs::read_to_string(directory.join("days.csv")).expect("written");
+    assert!(
+        table.starts_with("#leg Millbrook leg 3\n#box MEMORY-1\n") && table.contains("\n1,lagging: ceramic,"),
+        "{table}"
+    );
+    let told = done(directory, &["box", address, "status"]);
+    println!("{told}");
+    assert!(told.contains("LEARN ANEW   lagging marked on day 1;"), "{told}");
+    assert!(told.lines().all(|line| line.chars().count() <= 80), "{told}");
+    let told = done(directory, &["box", address, "days"]);
+    println!("{told}");
+    assert!(told.contains("Marked on day 1: take-up.") && told.contains("No day is over yet"), "{told}");
 }
 
 #[test]
@@ -197,6 +223,10 @@ fn every_object_of_a_box_has_its_shape() {
     let conditions = plan["conditions"].as_array().expect("a list");
     let row = BTreeSet::from(["condition", "judged", "setpoint", "on_delay_s", "action", "latches"]);
     assert!(conditions.len() > 20 && conditions.iter().all(|condition| keys(condition) == row), "{plan}");
+    let due = say(&["proof-test", "due"]).remove(0);
+    assert_eq!((&due["ever_passed"], &due["due"]), (&false.into(), &Value::Null));
+    assert_eq!(keys(&status["day"]), BTreeSet::from(["number", "powered_h", "learn_anew"]));
+    work_is_marked(directory, &address, &say);
     say(&["acknowledge"]);
     emulated.press("key on");
     // Of every box made of memory.
@@ -223,6 +253,7 @@ fn every_object_of_a_box_has_its_shape() {
     };
     hold(&armed);
     assert_eq!(armed["identity"], plan["identity"]);
+    assert_eq!(say(&["status"]).remove(0)["day"]["learn_anew"], Value::Null, "settings have been written since");
 }
 
 #[cfg(unix)]

@@ -97,7 +97,8 @@ fn days_come_from_traces_and_can_be_saved() {
     assert!(told.contains("2 days, 2026-03-14 to 2026-03-15"), "{told}");
     let saved = fs::read_to_string(path.join("saved.csv")).expect("saved");
     println!("{saved}");
-    let rows: Vec<&str> = saved.lines().skip(1).collect();
+    assert!(saved.starts_with("#leg "), "whose days they are: {saved}");
+    let rows: Vec<&str> = saved.lines().filter(|line| !line.starts_with('#')).skip(1).collect();
     assert_eq!(rows.len(), 2);
     // The same trace gives the same day.
     let (one, other) = (rows[0].split_once(',').expect("fields"), rows[1].split_once(',').expect("fields"));
@@ -105,6 +106,45 @@ fn days_come_from_traces_and_can_be_saved() {
     assert!(one.1.starts_with("part,0,"), "{saved}");
     let again = done(path, &["trend", "saved.csv", "--settings", &settings]);
     assert_eq!(again, told, "a table of days says what their traces said");
+}
+
+/// A table as a box's days make it: day 1 to 30, all alike but for some scatter.
+fn of_box(directory: &Path, file: &str, leg: &str, serial: &str) {
+    let mut text = format!("#leg {leg}\n#box {serial}\n{}\n", days::HEADER);
+    for day in 1..=30 {
+        let slip = 3_000 + day * day * 131 % 601;
+        text.push_str(&format!("{day},day,0,0,30000,{slip},,,0,0,0,0,0,2,3,0,6,5100\n"));
+    }
+    text.push_str("12,lagging: ceramic,0,0,0,,,,,,,,,0,0,0,0,\n");
+    fs::write(directory.join(file), text).expect("written");
+}
+
+#[test]
+fn legs_are_told_apart_and_boxes_of_one_leg_follow_each_other() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let path = directory.path();
+    of_box(path, "first.csv", "Millbrook leg 3", "A-17");
+    of_box(path, "second.csv", "Millbrook leg 3", "A-18");
+    of_box(path, "other.csv", "Millbrook leg 4", "A-19");
+    let one = done(path, &["trend", "first.csv"]);
+    assert!(one.contains("Wear of Millbrook leg 3: 30 days, day 1 to day 30"), "{one}");
+    assert!(one.contains("- day 12: lagging (ceramic)"), "{one}");
+    let follow = done(path, &["trend", "first.csv", "second.csv"]);
+    assert!(follow.contains("60 days, day 1 to day 60") && follow.contains("- day 42: lagging (ceramic)"), "{follow}");
+    let both = done(path, &["trend", "first.csv", "other.csv"]);
+    for leg in ["leg 3", "leg 4"] {
+        assert!(both.contains(&format!("Wear of Millbrook {leg}: 30 days, day 1 to day 30")), "{both}");
+    }
+    let objects = done(path, &["trend", "first.csv", "other.csv", "--json"]);
+    assert_eq!(objects.lines().filter(|line| line.contains("slackside-trend")).count(), 2, "an object a line");
+    for more in [["--report", "wear.html"], ["--save", "all.csv"], ["--mark", "12=belt"]] {
+        let output = slackside(path, &[&["trend", "first.csv", "other.csv"], &more[..]].concat());
+        let error = text(&output.stderr);
+        assert!(!output.status.success() && error.contains("2 legs: Millbrook leg 3, Millbrook leg 4"), "{error}");
+        assert!(error.contains("mend:"), "{error}");
+    }
+    let output = slackside(path, &["trend", "other.csv", "--settings", &leg(path)]);
+    assert!(text(&output.stderr).contains("the days of Millbrook leg 4"), "{}", text(&output.stderr));
 }
 
 #[test]

@@ -5,6 +5,7 @@
 //! still one when power comes back and whatever the link sends, and what is filed can be read.
 
 use slackside::conditions::Condition;
+use slackside::daily::Work;
 use slackside::input::Command;
 use slackside::record::{Anchor, Reader};
 use slackside::settings::Settings;
@@ -271,7 +272,7 @@ impl Life {
             Command::Inch(false),
             Command::Acknowledge,
         ];
-        match self.random.below(12) {
+        match self.random.below(15) {
             0 => Request::Hello,
             1 => Request::Status,
             2 => Request::Events { after: any as u32 },
@@ -287,6 +288,9 @@ impl Life {
                 desk_us: 1_700_000_000_000_000,
                 uncertainty: span,
             }),
+            11 => Request::Mark { work: Work::ALL[self.random.below(6) as usize], note: b"by nobody" },
+            12 => Request::Read { window: Window::Days, offset: any as u32 >> 18 },
+            13 => Request::Read { window: if any & 1 == 0 { Window::Today } else { Window::ProofTests }, offset: 0 },
             _ => Request::Command(commands[self.random.below(commands.len() as u64) as usize]),
         }
     }

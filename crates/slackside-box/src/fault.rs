@@ -22,7 +22,7 @@ pub enum Fault {
     StateUnreadable,
     /// What must survive a loss of power could not be stored.
     StateNotStored,
-    /// A recording could not be stored.
+    /// A recording or a day could not be stored.
     RecordingNotStored,
     /// The first output of the run permit was switched off, but its contact stays closed: welded, or the read-back is wrong.
     RunAWelded,
@@ -145,7 +145,7 @@ impl Fault {
             }
             Self::StateNotStored => "a trip could not be stored: the flash is worn or faulty, replace the box",
             Self::RecordingNotStored => {
-                "a recording could not be stored: fetch and erase recordings, else replace the box"
+                "a recording or a day could not be stored: fetch and erase recordings, else replace the box"
             }
             Self::RunAWelded => {
                 "run permit, first contact does not open: welded, or its read-back is wrong; lock out and mend"

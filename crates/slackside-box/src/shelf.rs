@@ -1,14 +1,16 @@
 //! What the link's server sees of the box's memory.
 
 use embedded_storage::nor_flash::NorFlash;
-use slackside::wire::{ProofTests, RecordingInfo, Store, StoreFault, Window};
+use slackside::wire::{ProofTests, RecordingInfo, Store, StoreFault, Today, Window};
 
-use crate::store::{Album, Entry, StoreError};
+use crate::store::{Album, Days, Entry, StoreError};
 
-/// The recordings, and what is known of proof tests.
+/// The recordings, the days, and what is known of proof tests.
 pub(crate) struct Shelf<'s, F> {
     pub flash: &'s mut F,
     pub album: Option<&'s Album>,
+    pub days: Option<&'s Days>,
+    pub today: Today,
     pub proof_tests: ProofTests,
 }
 
@@ -22,10 +24,11 @@ impl<F: NorFlash> Store for Shelf<'_, F> {
     fn read(&mut self, window: Window, offset: u32, into: &mut [u8]) -> Result<Option<usize>, StoreFault> {
         let number = match window {
             Window::Recording(number) => number,
-            Window::ProofTests => {
-                let bytes = self.proof_tests.to_bytes();
-                let rest = bytes.get(offset as usize..).unwrap_or_default();
-                return Ok(Some(into.iter_mut().zip(rest).map(|(slot, byte)| *slot = *byte).count()));
+            Window::ProofTests => return Ok(Some(part(&self.proof_tests.to_bytes(), offset, into))),
+            Window::Today => return Ok(self.days.map(|_| part(&self.today.to_bytes(), offset, into))),
+            Window::Days => {
+                let Some(days) = self.days else { return Ok(None) };
+                return days.read(self.flash, offset, into).map(Some).map_err(|_| StoreFault);
             }
             _ => return Ok(None),
         };
@@ -37,6 +40,12 @@ impl<F: NorFlash> Store for Shelf<'_, F> {
             Err(_) => Err(StoreFault),
         }
     }
+}
+
+/// What bytes show from `offset` on: how many there were.
+fn part(bytes: &[u8], offset: u32, into: &mut [u8]) -> usize {
+    let rest = bytes.get(offset as usize..).unwrap_or_default();
+    into.iter_mut().zip(rest).map(|(slot, byte)| *slot = *byte).count()
 }
 
 fn info(entry: &Entry) -> RecordingInfo {

@@ -8,13 +8,15 @@
     reason = "a test that panics has failed, as it should"
 )]
 
+use embedded_storage::nor_flash::NorFlash as _;
 use slackside::conditions::Condition;
+use slackside::daily::{Kind, Summary};
 use slackside::retained::Retained;
 use slackside::settings::Settings;
 use slackside::settings::plan::Plan;
 use slackside_box::bench::Flash;
 use slackside_box::fault::Faults;
-use slackside_box::store::{About, Album, Found, Journal, Kept, Layout, Marks, Newest, Slots, StoreError};
+use slackside_box::store::{About, Album, Days, Found, Journal, Kept, Layout, Marks, Newest, Slots, StoreError};
 
 type Chip = Flash<4, 1024>;
 
@@ -318,6 +320,121 @@ fn a_mark_is_the_old_or_the_new_wherever_power_goes() {
         assert!(marks.left() > 0);
         marks.append(&mut flash, value).expect("stored");
     }
+}
+
+/// Pages of the ring of days in these tests, and where they lie.
+const DAYS: (u32, usize, u32) = (13 * 1024, 4, 1024);
+
+fn open_days(flash: &mut Chip) -> Result<(Days, Vec<u16>), StoreError> {
+    let (start, count, length) = DAYS;
+    let mut seen = Vec::new();
+    Days::open(start, count, length, flash, &mut |day| seen.push(day.day)).map(|days| (days, seen))
+}
+
+/// The numbers of the days that the window shows.
+fn shown(flash: &mut Chip, days: &Days) -> Vec<u16> {
+    let (mut window, mut part) = (Vec::new(), [0; 50]);
+    loop {
+        let count = days.read(flash, window.len() as u32, &mut part).expect("power");
+        if count == 0 {
+            break;
+        }
+        window.extend_from_slice(&part[..count]);
+    }
+    let (places, rest) = window.as_chunks::<24>();
+    assert!(rest.is_empty());
+    let mut shown: Vec<u16> = places.iter().filter_map(Summary::of_bytes).map(|day| day.day).collect();
+    shown.sort_unstable();
+    shown
+}
+
+fn day(number: u16) -> [u8; 24] {
+    Summary { running: number.wrapping_mul(7), ..Summary::empty(number, Kind::Day) }.to_bytes()
+}
+
+#[test]
+fn days_stay_wherever_power_goes_and_only_that_being_written_may_miss() {
+    let mut flash = chip();
+    let (mut days, seen) = open_days(&mut flash).expect("power");
+    assert!(seen.is_empty());
+    let mut deaths = 0;
+    // At the ends of all pages, twice round, and in between.
+    for number in 1..=8 * 42_u16 {
+        let before = flash.clone();
+        if matches!(number % 42, 0 | 1 | 2 | 20 | 21 | 22) {
+            let (_, old) = open_days(&mut flash.clone()).expect("power");
+            deaths += die_everywhere(
+                &before,
+                |flash| {
+                    let Ok((mut days, _)) = open_days(flash) else { return false };
+                    (!days.wants_tidying() || days.tidy(flash).is_ok()) && days.append(flash, &day(number)).is_ok()
+                },
+                |flash, dies, torn| {
+                    let (mut days, found) = open_days(flash).expect("power");
+                    let missed: Vec<u16> = old.iter().copied().filter(|day| !found.contains(day)).collect();
+                    // The page that is erased ahead is the oldest, and nothing else.
+                    assert!(
+                        missed.len() <= 42 && old.starts_with(&missed),
+                        "{number}, step {dies}, torn {torn}: {missed:?}"
+                    );
+                    let new: Vec<u16> = found.iter().copied().filter(|day| !old.contains(day)).collect();
+                    assert!(new.is_empty() || new == [number], "{number}, step {dies}, torn {torn}: {new:?}");
+                    // And it goes on from here.
+                    for _ in 0..2 {
+                        if days.left() == 0 || days.wants_tidying() {
+                            days.tidy(flash).expect("erased");
+                        }
+                        days.append(flash, &day(number)).expect("stored");
+                    }
+                    assert!(open_days(flash).expect("power").1.ends_with(&[number, number]));
+                },
+            );
+        }
+        if days.wants_tidying() {
+            days.tidy(&mut flash).expect("erased");
+        }
+        days.append(&mut flash, &day(number)).expect("stored");
+        let (_, found) = open_days(&mut flash).expect("power");
+        let first = found[0];
+        assert!(found.iter().copied().eq(first..=number), "in order, without a gap: {found:?}");
+        assert!(number < 4 * 42 || found.len() >= 2 * 42 + 21, "{} days kept", found.len());
+        assert_eq!(shown(&mut flash, &days), found);
+    }
+    assert!(deaths > 5 * 1_024, "{deaths} steps: records, and the erasing of five pages");
+}
+
+#[test]
+fn a_ring_of_days_without_an_erased_page_takes_none() {
+    let mut flash = chip();
+    let (mut days, _) = open_days(&mut flash).expect("power");
+    // Nothing is tidied: a whole round, and no more.
+    for number in 1..=4 * 42 {
+        if days.left() == 0 {
+            days.tidy(&mut flash).expect("erased");
+        }
+        days.append(&mut flash, &day(number)).expect("stored");
+    }
+    let before = flash.clone();
+    assert_eq!((days.left(), days.append(&mut flash, &day(200))), (0, Err(StoreError::NotThere)));
+    assert!(before == flash, "nothing was written");
+}
+
+/// What lay there before the ring did, in a box flashed with other firmware, is no day; it is erased before it is used.
+#[test]
+fn what_lay_there_before_is_no_day() {
+    let mut flash = chip();
+    let (start, count, length) = DAYS;
+    for at in (start..start + count as u32 * length).step_by(24).filter(|at| at + 24 <= start + count as u32 * length) {
+        // Even where it reads as one.
+        flash.write(at, &day(7)).expect("erased");
+    }
+    let (mut days, seen) = open_days(&mut flash).expect("power");
+    assert!(seen.is_empty() && shown(&mut flash, &days).is_empty());
+    assert_eq!((days.left(), days.wants_tidying()), (0, true));
+    days.tidy(&mut flash).expect("erased");
+    days.append(&mut flash, &day(1)).expect("stored");
+    let (days, seen) = open_days(&mut flash).expect("power");
+    assert_eq!((seen, shown(&mut flash, &days)), (vec![1], vec![1]));
 }
 
 #[test]

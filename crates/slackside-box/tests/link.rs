@@ -15,6 +15,7 @@ use desk::{ask, refused, write_settings};
 use proptest::prelude::*;
 use rig::{Rig, plan, set_up, settings};
 use slackside::alarm::AlarmState;
+use slackside::daily::Work;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{Anchor, Record};
 use slackside::units::{Micros, Ppm};
@@ -190,11 +191,15 @@ fn every_kind(plan: &[u8]) -> Vec<Request<'_>> {
         Request::Recording { position: 0 },
         Request::Read { window: Window::Plan, offset: 0 },
         Request::Read { window: Window::Recording(0), offset: 0 },
+        Request::Read { window: Window::ProofTests, offset: 0 },
+        Request::Read { window: Window::Days, offset: 0 },
+        Request::Read { window: Window::Today, offset: 0 },
         Request::Stage { offset: 0, bytes: &plan[..CHUNK] },
         Request::Challenge,
         Request::Arm { leg: b"Millbrook leg 3", identity: 7, tag: &[0; 16] },
         Request::Box,
     ];
+    all.extend(Work::ALL.map(|work| Request::Mark { work, note: b"as told" }));
     let commands = [
         Command::Acknowledge,
         Command::Reset,
@@ -231,7 +236,7 @@ fn nothing_that_the_link_answers_shows_the_key() {
     let number = rig.sensor_box.recordings().last().expect("the trip is filed").number;
     let plan = plan(&settings());
     let mut requests = every_kind(plan.bytes());
-    for window in [Window::Plan, Window::ProofTests, Window::Recording(number)] {
+    for window in [Window::Plan, Window::ProofTests, Window::Days, Window::Today, Window::Recording(number)] {
         // Far beyond the end, where the key would lie were flash read on.
         requests.extend((0..256).map(|piece| Request::Read { window, offset: piece * CHUNK as u32 }));
     }

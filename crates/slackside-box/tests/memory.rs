@@ -205,7 +205,8 @@ fn a_turn_of_the_main_loop_reads_a_bounded_part_of_the_flash() {
     for round in 0..3_000_u32 {
         let position = (round % 70) as u8;
         let window = Window::Recording(round % 64);
-        for request in [Request::Recording { position }, Request::Read { window, offset: round % 300 }] {
+        let days = Request::Read { window: Window::Days, offset: round % 13_000 };
+        for request in [Request::Recording { position }, Request::Read { window, offset: round % 300 }, days] {
             let mut frame = [0; MOST_FRAME];
             line.put(encode(1, &request, &mut frame).expect("it fits"));
         }

@@ -19,6 +19,7 @@ use proptest::prelude::*;
 use slackside::Monitor;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
+use slackside::daily::{Summary, Work};
 use slackside::input::{Command, Input, Origin, Signal};
 use slackside::record::Anchor;
 use slackside::retained::Retained;
@@ -27,7 +28,7 @@ use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Phase, Verdict};
 use slackside::wire::{
     Asked, CHUNK, Decoder, Event, EventLog, LinkStatus, MOST_FRAME, Reason, RecordingInfo, Reply, Request, Server,
-    Staged, Store, StoreFault, Surroundings, Window, encode, flags,
+    Staged, Store, StoreFault, Surroundings, Today, Window, encode, flags,
 };
 use zerocopy::{FromZeros, IntoBytes};
 
@@ -128,7 +129,7 @@ fn ask<T>(
             said.push(encode(9, reply, &mut wire).expect("every reply fits a frame").to_vec());
         },
     );
-    if matches!(asked, Asked::Arm { .. } | Asked::Box) {
+    if matches!(asked, Asked::Arm { .. } | Asked::Box | Asked::Mark { .. }) {
         assert!(said.is_empty(), "the box answers itself");
         return look(&Reply::Refused(Reason::NotUnderstood), asked);
     }
@@ -301,6 +302,28 @@ fn a_plan_is_staged_in_order_and_only_the_box_arms_it() {
 }
 
 #[test]
+fn work_that_was_done_is_the_boxs_to_keep() {
+    let mut it = Leg::standing();
+    let mut staging = Plan::new_zeroed();
+    let mut server = Server::new(&mut staging);
+    let mark = Request::Mark { work: Work::TakeUp, note: b"40 mm" };
+    ask(&mut it, &mut server, false, &mark, |reply, asked| {
+        assert_eq!(refused(reply), Some(Reason::NotUnderstood), "a box that does not look refuses");
+        assert_eq!(asked, Asked::Mark { work: Work::TakeUp, note: b"40 mm" });
+    });
+}
+
+#[test]
+fn the_day_under_way_comes_back_from_its_bytes() {
+    let mark = Summary::mark(411, Work::Lagging, b"ceramic").expect("short");
+    for doubt in [None, Some(mark)] {
+        let today = Today { day: 412, looks: 7_200, doubt };
+        assert_eq!(Today::from_bytes(&today.to_bytes()), Some(today));
+    }
+    assert_eq!(Today { day: 0x0102, looks: 0x0304, doubt: None }.to_bytes()[..5], [2, 1, 4, 3, 0xFF]);
+}
+
+#[test]
 fn only_acknowledging_comes_through_without_the_key() {
     let mut it = Leg::standing();
     let mut staging = Plan::new_zeroed();
@@ -398,7 +421,7 @@ proptest! {
         let mut server = Server::new(&mut staging);
         for (kind, bytes) in &garbage {
             // Mostly well-formed beginnings: the position of a request, and of a command.
-            let body: Vec<u8> = [&[kind % 10][..], bytes].concat();
+            let body: Vec<u8> = [&[kind % 12][..], bytes].concat();
             let request = postcard::take_from_bytes(&body).ok().map(|(request, _)| request);
             let around = around(it.now, false);
             let asked = server.answer(request, &around, &it.monitor, &it.events, &mut it.memory, &mut |_| {});

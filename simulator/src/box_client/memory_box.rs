@@ -36,8 +36,8 @@ use crate::mqtt::{Mqtt, Publisher};
 const ROUND_US: u64 = 1_000;
 /// After the trace, so much box time goes by at the trace's pace: what belongs to a trip is filed in it.
 const AFTERWARDS_US: u64 = 60_000_000;
-/// The flash: 256 erase blocks of 1 KiB, enough for seven recordings.
-const BLOCKS: usize = 256;
+/// The flash: 258 erase blocks of 1 KiB, enough for days and seven recordings.
+const BLOCKS: usize = 258;
 const BLOCK: usize = 1_024;
 const RING: usize = 32 * 1_024;
 

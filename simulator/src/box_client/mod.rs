@@ -3,6 +3,7 @@
 mod cable;
 mod client;
 mod clock;
+mod days;
 mod fetch;
 mod memory_box;
 mod object;
@@ -13,6 +14,7 @@ mod settings;
 pub use cable::{BoxEnd, Cable};
 pub use client::{Client, LinkError};
 pub use clock::{DRIFT_PPM, Time, anchor};
+pub use days::{Kept, NO_DAYS, kept_days, say_day, say_mark, say_today, today, today_object};
 pub use fetch::{Fetched, fetch, recordings};
 pub use memory_box::{Button, MEMORY_KEY, MemoryBox, Modbus, ModbusPort, Setup};
 pub use object::{hello_object, plan_object, status_object};

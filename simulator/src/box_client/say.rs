@@ -54,6 +54,7 @@ pub fn say_reason(reason: Reason) -> String {
         }
         Reason::NoChallenge => "it took too long, or another desk asked meanwhile: try again".to_owned(),
         Reason::WrongTag => "the key in the key file is not that of this box".to_owned(),
+        Reason::KeepsNoDays => "it keeps no days: its flash has no room for them or takes none any more".to_owned(),
         _ => "for a reason that this program does not know".to_owned(),
     }
 }

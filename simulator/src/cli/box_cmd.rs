@@ -9,21 +9,24 @@ use anyhow::{Context as _, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use slackside::conditions::Condition;
+use slackside::daily::{Kind, Summary, Work};
 use slackside::input::Command as Asked;
 use slackside::record::Anchor;
-use slackside::wire::{Event, ProofTests, RecordingInfo, Reply, Request, Window};
+use slackside::wire::{Event, ProofTests, Reason, RecordingInfo, Reply, Request, Window};
 
 use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 use slackside_desk::replay::{change_name, condition_of};
 use slackside_desk::report::date_and_time;
 use slackside_desk::settings;
+use slackside_desk::trend::{Day, Table, note_of, work_of, work_word, write_table};
 
 use super::replay::page_of;
 use super::talk::{Talk, tell};
 use crate::bars;
 use crate::box_client::{
-    Client, Port, Time, anchor, fetch, hello_object, parse_key, plan_object, read_plan, recordings, say_event,
-    say_plan, say_status, status_object, write_settings,
+    Client, LinkError, NO_DAYS, Port, Time, anchor, fetch, hello_object, kept_days, parse_key, plan_object, read_plan,
+    recordings, say_day, say_event, say_mark, say_plan, say_status, say_today, status_object, today, today_object,
+    write_settings,
 };
 use crate::disk::Disk;
 use crate::outputs::{create, write_whole};
@@ -82,9 +85,38 @@ enum What {
         #[arg(value_parser = ["begin", "end", "due"])]
         which: String,
     },
+    /// The days it has kept for wear, and the work marked among them: for `slackside trend`.
+    Days {
+        /// Write them as a table of days: it appears whole or not at all.
+        #[arg(long, short, value_name = "DAYS.csv")]
+        out: Option<PathBuf>,
+    },
+    /// Work was done on the leg today: written down in the box beside its days. Trends begin anew there.
+    Mark {
+        /// What was done, such as "new lagging": lagging, belt, splice, take-up, sensor or other.
+        #[arg(value_parser = work)]
+        what: Work,
+        /// A few words on it, 19 bytes at most: they stand beside the mark.
+        #[arg(long, default_value = "", value_name = "WORDS", value_parser = noted)]
+        note: String,
+    },
     /// Read or write its settings.
     #[command(subcommand)]
     Settings(SettingsWhat),
+}
+
+fn work(text: &str) -> Result<Work, String> {
+    work_of(text).ok_or_else(|| {
+        "say what was done, such as \"new lagging\": lagging, belt, splice, take-up, sensor or other".to_owned()
+    })
+}
+
+fn noted(text: &str) -> Result<String, String> {
+    let text = text.trim();
+    if text.len() > Summary::NOTE || text.contains([',', '\n']) {
+        return Err(format!("{} bytes at most, without commas; it has {}", Summary::NOTE, text.len()));
+    }
+    Ok(text.to_owned())
 }
 
 #[derive(Subcommand)]
@@ -152,6 +184,8 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             client.demand(&Request::Command(Asked::ProofTest(which == "begin")))?;
             told(talk, &format!("proof test {which}"))
         }
+        What::Days { out } => days(&mut client, out.as_deref(), talk),
+        What::Mark { what, note } => mark(&mut client, *what, note, talk),
         What::Settings(SettingsWhat::Read { against }) => read(&mut client, against.as_deref(), talk),
         What::Settings(SettingsWhat::Write { file, .. }) => {
             let Some((new, key)) = new else { bail!("{}: not read", file.display()) };
@@ -198,6 +232,81 @@ fn shape(what: &str, says: Value) -> Value {
 fn told(talk: &Talk, what: &str) -> anyhow::Result<()> {
     talk.object(|| shape("told", json!({"told": what})))?;
     talk.line("Told the box; see `events` for what came of it.")
+}
+
+/// How many of the newest days are told.
+const TOLD_DAYS: usize = 14;
+
+/// The days it has kept.
+fn days(client: &mut Client, out: Option<&Path>, talk: &Talk) -> anyhow::Result<()> {
+    let (leg, serial) = client.ask(&Request::Hello, |reply| match reply {
+        Reply::Hello(hello) => Some((String::from_utf8_lossy(hello.leg).into_owned(), hello.serial.to_owned())),
+        _ => None,
+    })?;
+    let Some(kept) = kept_days(client, &serial)? else { bail!("the box keeps no days: {NO_DAYS}") };
+    let marks: Vec<_> = kept.days.iter().filter(|day| matches!(day.summary.kind, Kind::Done(_))).cloned().collect();
+    let told: Vec<_> = kept.days.iter().filter(|day| !matches!(day.summary.kind, Kind::Done(_))).cloned().collect();
+    if let Some(out) = out {
+        let leg = Some(leg).filter(|leg| !leg.is_empty());
+        let table = Table { leg, kept_by: Some(serial), days: kept.days };
+        write_whole(out, |file| Ok(write_table(&table, file)?))?;
+    }
+    talk.object(|| {
+        let work = |day: &Day| {
+            let Kind::Done(work) = day.summary.kind else { return Value::Null };
+            json!({"day": day.date.number(), "what": work_word(work), "note": note_of(&day.summary)})
+        };
+        let number = |day: Option<&Day>| day.map(|day| day.date.number());
+        let says = json!({
+            "file": out, "days": told.len(), "first": number(told.first()), "last": number(told.last()),
+            "marks": marks.iter().map(work).collect::<Vec<_>>(), "under_way": today_object(&kept.today),
+        });
+        shape("days", says)
+    })?;
+    talk.line(say_today(&kept.today).trim_end())?;
+    for mark in &marks {
+        if let Kind::Done(work) = mark.summary.kind {
+            talk.line(say_mark(mark.date.number(), work, &note_of(&mark.summary)))?;
+        }
+    }
+    match (told.first(), told.last()) {
+        (Some(first), Some(last)) => {
+            talk.line(format_args!("{} days are kept, from {} to {}.", told.len(), first.date, last.date))?;
+        }
+        _ => talk.line("No day is over yet: the first one is kept after 24 hours of power.")?,
+    }
+    let Some(name) = out.map(Path::display) else {
+        for day in &told[told.len().saturating_sub(TOLD_DAYS)..] {
+            talk.line(say_day(&day.summary))?;
+        }
+        return talk.line("All of them, for `slackside trend`: days --out DAYS.csv");
+    };
+    talk.line(format_args!("Wrote {name}: see wear with `slackside trend {name} --settings LEG.toml`."))
+}
+
+/// Mark work.
+fn mark(client: &mut Client, what: Work, note: &str, talk: &Talk) -> anyhow::Result<()> {
+    match client.demand(&Request::Mark { work: what, note: note.as_bytes() }) {
+        Err(LinkError::Refused(Reason::TooOften)) => bail!(
+            "the box refuses: it takes {} marks in 14 days, so that no days are lost to them\n  mend: give this one to \
+             `slackside trend` with --mark DAY=WORK",
+            Work::ALL.len()
+        ),
+        marked => marked?,
+    }
+    let today = today(client)?.context("the box marks work and tells no day: use the desk program of its firmware")?;
+    let learn_anew = today.doubt.is_some_and(|doubt| doubt.kind == Kind::Done(what));
+    talk.object(|| {
+        let says = json!({"day": today.day, "what": work_word(what), "note": note, "learn_anew": learn_anew});
+        shape("marked", says)
+    })?;
+    talk.line(format_args!("{} The trend begins anew there.", say_mark(today.day.into(), what, note)))?;
+    if learn_anew {
+        talk.line("The settings are those from before. The box cannot learn by itself: measure the no-slip")?;
+        talk.line("ratio anew, look at the targets' spacing, and write the settings; until then `status`")?;
+        talk.line("says so.")?;
+    }
+    Ok(())
 }
 
 /// The letters of a date, as in 2026-11-26.
@@ -263,8 +372,11 @@ fn state(client: &mut Client, anchored: Option<Anchor>) -> anyhow::Result<(Strin
         _ => None,
     })?;
     let time = Time { at: status.at(), anchor: anchored };
-    let object = status_object(&status, &own, &time);
-    Ok((format!("time         {time}\n{}", say_status(&status, &own)), object, status.newest_event))
+    let today = today(client)?;
+    let mut object = status_object(&status, &own, &time);
+    object["day"] = today.as_ref().map_or(Value::Null, today_object);
+    let today = today.as_ref().map_or_else(String::new, say_today);
+    Ok((format!("time         {time}\n{}{today}", say_status(&status, &own)), object, status.newest_event))
 }
 
 fn status(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {

@@ -14,7 +14,8 @@ use slackside_desk::monitor::monitor;
 use slackside_desk::recording::{Prepared, Recording, recording_at};
 use slackside_desk::settings;
 use slackside_desk::trend::{
-    Date, Day, Work, days_of_trace, in_order, is_table, object, page, read_table, wear, words, work_of, write_table,
+    Date, Day, Table, Wear, Work, days_of_trace, in_order, is_table, object, page, read_table, wear, words, work_of,
+    write_table,
 };
 
 use super::talk::Talk;
@@ -24,7 +25,8 @@ use crate::outputs::create;
 /// See wear coming: how slip, ratio, rubbing and run-down go over months, and when a limit is reached at this rate.
 ///
 /// Each trace or recording is a day, or a shift of one; its date is that of its clock, or stands in its name (`2026-03-14`), or else files
-/// count as days in the order of their names. Tables of days, as `--save` writes them, are read as well.
+/// count as days in the order of their names. Tables of days are read as well: those that `--save` writes, and those that `slackside box …
+/// days --out` makes of a box's own days. Days of several legs are told leg by leg; several boxes of one leg follow each other as named.
 #[derive(clap::Args)]
 pub struct Args {
     /// Traces, recordings and tables of days, or folders of them.
@@ -49,7 +51,7 @@ fn mark(text: &str) -> Result<Work, String> {
     let wanted = "write a day and what was done, such as 2026-03-14=lagging; what: lagging, belt, splice, take-up, sensor or other";
     let (day, what) = text.split_once('=').ok_or(wanted)?;
     let date = Date::read(day.trim()).ok_or(wanted)?;
-    Ok(Work { date, what: work_of(what.trim().trim_matches('"')).ok_or(wanted)? })
+    Ok(Work { date, what: work_of(what.trim().trim_matches('"')).ok_or(wanted)?, note: String::new() })
 }
 
 /// Run the command.
@@ -57,59 +59,128 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let loaded = args.settings.as_deref().map(|path| settings::read(&Disk, path)).transpose()?;
     let given = loaded.as_ref().map(|loaded| &loaded.checked);
     // Opened before the work is done, so that a wrong path is known at once.
-    let save = args.save.as_deref().map(create).transpose()?;
-    let report = args.report.as_deref().map(create).transpose()?;
-    let files = files(&args.from)?;
-    let mut days = Vec::new();
-    let mut recorded = None;
-    let mut identities = HashMap::new();
-    for file in &files {
-        let (more, its) = days_of(file, given)?;
-        if let (Some(day), Some(its)) = (more.first(), &its) {
-            identities.insert(day.source.clone(), its.plan().identity());
-        }
-        days.extend(more);
-        recorded = its.or(recorded);
+    let mut save = args.save.as_deref().map(create).transpose()?;
+    let mut report = args.report.as_deref().map(create).transpose()?;
+    let mut legs: Vec<Leg> = Vec::new();
+    for file in &files(&args.from)? {
+        add(&mut legs, days_of(file, given)?, given);
     }
-    let (mut days, counted) = in_order(days);
-    mark_other_settings(&mut days, &identities);
-    if let Some(mark) = args.mark.iter().find(|mark| mark.date.is_calendar() == counted) {
+    let names: Vec<&str> = legs.iter().map(|leg| &*leg.name).collect();
+    let is_one = names.len() < 2;
+    if !is_one && (save.is_some() || report.is_some() || !args.mark.is_empty()) {
         bail!(
-            "--mark {}: the days are told {}\n  mend: name the day of the mark the same way",
-            mark.date,
-            if counted { "by number, such as 17" } else { "by date, such as 2026-03-14" }
+            "the days are those of {} legs: {}\n  mend: name the files of one leg for --save, --report and --mark",
+            names.len(),
+            names.join(", ")
         );
     }
-    // Marks are days of their own kind, so that a saved table keeps them.
-    let marked = args.mark.iter().map(|work| Day {
-        date: work.date,
-        source: "--mark".to_owned(),
-        summary: Summary::empty(0, Kind::Done(work.what)),
+    if let Some(other) = given.map(|given| &*given.machine.leg).filter(|leg| !names.contains(leg)) {
+        bail!("the settings are those of {other}, the days of {}\n  mend: name their settings", names.join(", "));
+    }
+    for leg in legs {
+        let given = given.filter(|given| *given.machine.leg == *leg.name);
+        let (table, wear) = leg.follow(&args.mark, given)?;
+        if let Some(mut file) = save.take() {
+            write_table(&table, &mut file).and_then(|()| file.finish()).context("the table could not be written")?;
+        }
+        if let Some(mut file) = report.take() {
+            file.write_all(page(&wear).as_bytes())
+                .and_then(|()| file.finish())
+                .context("the report could not be written")?;
+        }
+        if is_one {
+            talk.object(|| object(&wear))?;
+        } else {
+            talk.object_line(|| object(&wear))?;
+        }
+        talk.words(words(&wear))?;
+    }
+    Ok(())
+}
+
+/// What is told of one leg.
+#[derive(Default)]
+struct Leg {
+    name: String,
+    days: Vec<Day>,
+    /// The settings that came with its newest recording.
+    recorded: Option<Checked>,
+    /// Those of each file.
+    identities: HashMap<String, u32>,
+    /// The box whose days were added last.
+    kept_by: Option<String>,
+}
+
+/// Put what a file holds to the leg that it is of. What does not say is of the leg of the settings, or of the first.
+fn add(legs: &mut Vec<Leg>, (mut table, recorded): (Table, Option<Checked>), given: Option<&Checked>) {
+    let settings = recorded.as_ref().or(given);
+    let name = table.leg.take().or_else(|| settings.map(|settings| settings.machine.leg.to_string()));
+    let at = match &name {
+        Some(name) => legs.iter().position(|leg| leg.name == *name || leg.name.is_empty()),
+        None => (!legs.is_empty()).then_some(0),
+    };
+    let at = at.unwrap_or_else(|| {
+        legs.push(Leg::default());
+        legs.len() - 1
     });
-    days.extend(marked);
-    days.sort_by_key(|day| day.date);
-    if let Some(mut file) = save {
-        write_table(&days, &mut file).and_then(|()| file.finish()).context("the table could not be written")?;
+    let leg = &mut legs[at];
+    if leg.name.is_empty() {
+        leg.name = name.unwrap_or_default();
     }
-    let mut wear = wear(days, given.or(recorded.as_ref()));
-    if counted {
-        wear.notes.push(
-            "Days are counted, not dated: no clock of the day came with every file, and no date in its name."
-                .to_owned(),
-        );
+    // Another box began to count anew.
+    if table.kept_by.is_some() && leg.kept_by.is_some() && table.kept_by != leg.kept_by {
+        let before = leg.days.iter().map(|day| day.date.number()).max().unwrap_or(0);
+        for day in table.days.iter_mut().filter(|day| !day.date.is_calendar()) {
+            day.date = day.date.alike(before + day.date.number());
+        }
     }
-    if given.is_none() && recorded.is_none() {
-        wear.notes.push(
-            "No settings were named, so no limits are known: name the leg's with --settings LEG.toml.".to_owned(),
-        );
+    leg.kept_by = table.kept_by.or(leg.kept_by.take());
+    if let (Some(day), Some(its)) = (table.days.first(), &recorded) {
+        leg.identities.insert(day.source.clone(), its.plan().identity());
     }
-    if let Some(mut file) = report {
-        file.write_all(page(&wear).as_bytes())
-            .and_then(|()| file.finish())
-            .context("the report could not be written")?;
+    leg.days.extend(table.days);
+    leg.recorded = recorded.or(leg.recorded.take());
+}
+
+impl Leg {
+    /// Its days in order with the marks among them, and what they say.
+    fn follow(self, marks: &[Work], given: Option<&Checked>) -> anyhow::Result<(Table, Wear)> {
+        let (mut days, counted) = in_order(self.days);
+        mark_other_settings(&mut days, &self.identities);
+        if let Some(mark) = marks.iter().find(|mark| mark.date.is_calendar() == counted) {
+            bail!(
+                "--mark {}: the days are told {}\n  mend: name the day of the mark the same way",
+                mark.date,
+                if counted { "by number, such as 17" } else { "by date, such as 2026-03-14" }
+            );
+        }
+        // Marks are days of their own kind, so that a saved table keeps them.
+        let marked = marks.iter().map(|work| Day {
+            date: work.date,
+            source: "--mark".to_owned(),
+            summary: Summary::empty(0, Kind::Done(work.what)),
+        });
+        days.extend(marked);
+        days.sort_by_key(|day| day.date);
+        let table = Table { leg: Some(self.name).filter(|name| !name.is_empty()), kept_by: None, days };
+        let settings = given.or(self.recorded.as_ref());
+        let mut wear = wear(table.days.clone(), settings);
+        if let Some(name) = &table.leg {
+            wear.leg.clone_from(name);
+        }
+        if counted {
+            wear.notes.push(
+                "Days are counted, not dated: no clock of the day came with every file, and no date in its name."
+                    .to_owned(),
+            );
+        }
+        if settings.is_none() {
+            wear.notes.push(
+                "No settings were named, so no limits are known: name the leg's with --settings LEG.toml.".to_owned(),
+            );
+        }
+        Ok((table, wear))
     }
-    talk.object(|| object(&wear))?;
-    talk.words(words(&wear))
 }
 
 /// Recordings bring their settings: the first day under others says so.
@@ -154,7 +225,8 @@ fn holds_days(file: &Path) -> bool {
         && ![".toml", ".html", ".md", ".txt", ".json", ".svg"].iter().any(|ending| name.ends_with(ending))
 }
 
-fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Vec<Day>, Option<Checked>)> {
+fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Table, Option<Checked>)> {
+    let of_days = |days| Table { days, ..Table::default() };
     if let Some(recording) = recording_at(&Disk, file)? {
         let its = recording.settings()?;
         let Some(settings) = its.as_ref().or(given) else {
@@ -163,7 +235,7 @@ fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Vec<Day>, Op
                 file.display()
             )
         };
-        return Ok((of_recording(&recording, settings)?, its.clone()));
+        return Ok((of_days(of_recording(&recording, settings)?), its.clone()));
     }
     let mut opening = [0; 16];
     let mut opened =
@@ -181,7 +253,7 @@ fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Vec<Day>, Op
             file.display()
         )
     };
-    Ok((days_of_trace(open_trace(file)?, settings, monitor(settings, &Retained::default()))?, None))
+    Ok((of_days(days_of_trace(open_trace(file)?, settings, monitor(settings, &Retained::default()))?), None))
 }
 
 fn of_recording(recording: &Recording, settings: &Checked) -> anyhow::Result<Vec<Day>> {

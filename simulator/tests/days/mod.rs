@@ -6,7 +6,8 @@ use std::path::Path;
 
 use slackside_desk::trend::Date;
 
-const HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
+/// The columns of a table of days.
+pub const HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
     duty_head_left_ppm,duty_head_right_ppm,duty_boot_left_ppm,duty_boot_right_ppm,head_rejects,boot_rejects,losses,starts,coast_ms";
 
 /// So many invented days from 2026-01-01. Slip at full load rises by `wear` ppm a day, to and fro by 300; with day 80 it falls by 6,000, and the

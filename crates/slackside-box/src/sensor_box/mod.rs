@@ -10,9 +10,11 @@
 mod arm_by_link;
 mod armed;
 mod by_link;
+mod diary;
 mod faults;
 mod heat;
 mod inputs;
+mod marked;
 mod memory;
 mod outputs;
 mod proof;
@@ -46,6 +48,7 @@ use crate::wires::{Press, Round, Senses, Wires, drop_all};
 use arm_by_link::{ArmByLink, Waiting};
 use armed::Armed;
 use by_link::ByLink;
+use diary::Diary;
 use faults::FaultBook;
 use inputs::Inputs;
 use memory::{Memory, Work};
@@ -123,6 +126,7 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     by_link: ByLink,
     arm_by_link: ArmByLink,
     proof: Proof,
+    diary: Diary,
     /// Since when the key is on with neither a bypass nor inching running.
     key_idle: Option<Micros>,
     /// Since when the motor has run with the run permit dropped.
@@ -168,12 +172,14 @@ where
             by_link: ByLink::default(),
             arm_by_link: ArmByLink::new(key, power_up),
             proof,
+            diary: Diary::new(),
             key_idle: None,
             runs_on: None,
             clocks: TwoClocks::default(),
             flash_hold: false,
             polled: None,
         };
+        sensor_box.diary.open(&layout, &mut sensor_box.memory.flash);
         if let Err(fault) = sensor_box.load() {
             sensor_box.book.put(fault, true);
         }
@@ -246,9 +252,10 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let tripped_before = self.trip.is_some();
-        let Self { inputs, monitor, recorder, trip, verdicts, proof, .. } = self;
+        let Self { inputs, monitor, recorder, trip, verdicts, proof, diary, .. } = self;
         let (Round { pin_fault, supply_low, press, acknowledge, reset_stuck }, lost) =
             inputs.take(now, &mut |input: Input| {
+                diary.hear(&input);
                 recorder.observe(monitor, input, &mut |verdict| {
                     if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                         trip.get_or_insert((verdict.at, because));
@@ -257,6 +264,7 @@ where
                     verdicts.push(verdict);
                 });
             });
+        diary.look(monitor);
         if self.trip.is_some() && !tripped_before {
             self.recorder.hold_early(self.monitor);
         }
@@ -342,11 +350,17 @@ where
                 self.outputs.heartbeat.excuse();
             }
         }
-        self.flash_hold = self.is_at_rest() && self.memory.has_work(&self.recorder);
+        let rests = self.is_at_rest();
+        let kept = self.diary.keep(&mut self.memory.flash, self.monitor.plan(), rests);
+        let tidies_days = self.diary.wants_tidying();
+        self.flash_hold = rests && (self.memory.has_work(&self.recorder) || tidies_days);
         let at_rest = self.flash_hold && self.outputs.run.stage() == Stage::Proved;
+        if !kept || (at_rest && tidies_days && !self.tidy_days()) {
+            self.book.latch(Fault::RecordingNotStored);
+        }
         // From the trip on, the leg still turning: nothing is erased, and a little is written.
         let ahead = !at_rest && !self.outputs.run.is_driven() && self.memory.can_file_ahead(&self.recorder);
-        if !at_rest && !ahead {
+        if (!at_rest && !ahead) || (at_rest && tidies_days) {
             return;
         }
         let (tripped_at, first_out) = self.trip.unwrap_or_default();
@@ -362,6 +376,12 @@ where
         if work == Work::Filed {
             self.trip = None;
         }
+    }
+
+    /// Erase a page of the days ahead: whether the flash did.
+    fn tidy_days(&mut self) -> bool {
+        self.outputs.heartbeat.excuse();
+        self.diary.tidy(&mut self.memory.flash)
     }
 
     /// Whether the leg is proven to stand, with its drive off.
@@ -526,6 +546,7 @@ where
         self.book.put(Fault::SettingsInDoubt, stored == Err(StoreError::InDoubt));
         stored.map_err(ArmRefusal::Store)?;
         self.configure(sound).map_err(|NoRoom| ArmRefusal::NoRoom)?;
+        self.diary.settings_changed();
         self.inputs.senses.forget();
         self.outputs.prove_at_standstill();
         for fault in
@@ -602,7 +623,14 @@ where
             anchor: self.recorder.newest_anchor(),
         };
         let proof_tests = self.proof.tests();
-        let mut shelf = Shelf { flash: &mut self.memory.flash, album: self.memory.album.as_ref(), proof_tests };
+        let Self { memory, diary, .. } = self;
+        let mut shelf = Shelf {
+            flash: &mut memory.flash,
+            album: memory.album.as_ref(),
+            days: diary.days(),
+            today: diary.today(),
+            proof_tests,
+        };
         let is_command = matches!(request, Some(Request::Command(_)));
         if matches!(request, Some(Request::Stage { .. })) {
             // What waits is no longer what a person at the box was told of.
@@ -623,6 +651,11 @@ where
             Asked::Box => length = encode(number, &Reply::Box(self.box_status()), out).map_or(0, <[u8]>::len),
             Asked::Challenge => {
                 let reply = self.arm_by_link.ask(now).map_or_else(Reply::Refused, Reply::Challenge);
+                length = encode(number, &reply, out).map_or(0, <[u8]>::len);
+            }
+            Asked::Mark { work, note } => {
+                let marked = self.diary.mark(&mut self.memory.flash, work, note);
+                let reply = marked.map_or_else(Reply::Refused, |()| Reply::Done);
                 length = encode(number, &reply, out).map_or(0, <[u8]>::len);
             }
             Asked::Arm { leg, identity, tag } => {

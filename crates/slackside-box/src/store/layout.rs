@@ -30,6 +30,8 @@ pub struct Layout {
     pub place_length: u32,
     /// How many recordings have a place.
     pub places: u32,
+    /// Whether the days have room behind them: a ring of pages, each as long as a page of the journal, and two more for the day under way.
+    pub keeps_days: bool,
 }
 
 /// The flash given is too small.
@@ -42,8 +44,11 @@ pub struct TooSmall {
 impl Layout {
     /// The shortest page of the journal, and of slip heat.
     const SHORTEST_PAGE: u32 = 1_024;
+    /// What the ring of days takes, unless two pages are more.
+    const DAYS: u32 = 12 * 1_024;
 
-    /// Lay out `length` bytes of flash from `start`, with room for recordings of `recording` bytes.
+    /// Lay out `length` bytes of flash from `start`, with room for recordings of `recording` bytes. Days are kept where there is room for
+    /// them beside one recording. They lie behind the recordings, so that all else lies where it did before there were any.
     ///
     /// # Errors
     /// [`TooSmall`] if not even one recording fits, or `start` is not on an erase block.
@@ -60,8 +65,13 @@ impl Layout {
         let place_length = round_up(padded.saturating_add(super::album::around::<F>()), erase);
         let fixed = slot_length.saturating_add(page_length.saturating_mul(4)).saturating_mul(2).saturating_add(erase);
         let needed = fixed.saturating_add(place_length);
-        let room = length.saturating_sub(fixed);
-        let places = room.checked_div(place_length).unwrap_or(0).min(super::album::MOST_PLACES);
+        let places = |but: u32| {
+            let room = length.saturating_sub(fixed).saturating_sub(but);
+            room.checked_div(place_length).unwrap_or(0).min(super::album::MOST_PLACES)
+        };
+        let for_days = day_pages(page_length).saturating_add(2).saturating_mul(page_length);
+        let keeps_days = places(for_days) > 0;
+        let places = places(if keeps_days { for_days } else { 0 });
         let end = start.checked_add(length);
         if places == 0 || start.checked_rem(erase) != Some(0) || end.is_none() {
             return Err(TooSmall { needed });
@@ -88,7 +98,28 @@ impl Layout {
             album: key.saturating_add(erase),
             place_length,
             places,
+            keeps_days,
         })
+    }
+
+    /// Where the ring of days begins, and of how many pages it is.
+    pub(crate) const fn days(&self) -> Option<(u32, usize)> {
+        let start = self.album.saturating_add(self.places.saturating_mul(self.place_length));
+        if self.keeps_days { Some((start, day_pages(self.page_length) as usize)) } else { None }
+    }
+
+    /// Where the two pages of the day under way begin: behind the ring of days.
+    pub(crate) fn day_under_way(&self) -> u32 {
+        let (start, count) = self.days().unwrap_or_default();
+        start.saturating_add(self.page_length.saturating_mul(count as u32))
+    }
+}
+
+/// Pages of the ring of days.
+const fn day_pages(page_length: u32) -> u32 {
+    match Layout::DAYS.checked_div(page_length) {
+        Some(pages) if pages > 2 => pages,
+        _ => 2,
     }
 }
 
@@ -103,5 +134,20 @@ mod tests {
         let needed = |fit: Result<Layout, TooSmall>| fit.expect_err("no flash at all is too small").needed;
         assert_eq!(needed(Layout::fit::<Flash<4, 1_024>>(0, 0, 32 * 1_024)), 46 * 1_024);
         assert_eq!(needed(Layout::fit::<Flash<4, 4_096>>(0, 0, 32 * 1_024)), 80 * 1_024);
+    }
+
+    /// Likewise.
+    #[test]
+    fn days_take_14_to_20_kib_where_one_recording_leaves_them() {
+        fn fit<const ERASE: usize>(kib: u32) -> Layout {
+            Layout::fit::<Flash<4, ERASE>>(0, kib * 1_024, 32 * 1_024).expect("room for a recording")
+        }
+        assert_eq!([fit::<1_024>(59), fit::<1_024>(60)].map(|it| (it.places, it.keeps_days)), [(1, false), (1, true)]);
+        assert_eq!([fit::<4_096>(96), fit::<4_096>(100)].map(|it| (it.places, it.keeps_days)), [(1, false), (1, true)]);
+        for (it, ends) in [(fit::<1_024>(256), 13 + 6 * 33 + 14), (fit::<4_096>(256), 44 + 5 * 36 + 20)] {
+            assert_eq!(it.day_under_way() + 2 * it.page_length, ends * 1_024);
+            let (start, count) = it.days().expect("room");
+            assert_eq!((it.day_under_way() - start, count as u32 * it.page_length), (12 * 1_024, 12 * 1_024));
+        }
     }
 }

@@ -37,8 +37,9 @@ pub struct Marks {
     number: u32,
 }
 
+/// A value and its sum, as they were read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Pair {
+pub(super) enum Pair {
     Blank,
     Bad,
     Good(u32),
@@ -103,7 +104,7 @@ impl Marks {
     }
 
     fn head<F: NorFlash>(&self, flash: &mut F, page: usize) -> Result<Pair, StoreError> {
-        read_pair(flash, self.pages.start(page), |number| sum(number, u32::MAX, 0))
+        read_pair(flash, self.pages.start(page), head_sum)
     }
 
     fn mark<F: NorFlash>(&self, flash: &mut F, page: usize, number: u32, index: u32) -> Result<Pair, StoreError> {
@@ -167,7 +168,7 @@ impl Marks {
             }
             self.pages.turn();
             self.number = self.number.wrapping_add(1);
-            write_pair(flash, self.pages.start(self.pages.page), self.number, sum(self.number, u32::MAX, 0))?;
+            write_pair(flash, self.pages.start(self.pages.page), self.number, head_sum(self.number))?;
         }
         let (page, index) = self.pages.take();
         write_pair(flash, self.address::<F>(page, index), value, sum(self.number, index, value))?;
@@ -175,8 +176,14 @@ impl Marks {
     }
 }
 
-const fn unit<F: NorFlash>() -> u32 {
+/// What a pair takes.
+pub(super) const fn unit<F: NorFlash>() -> u32 {
     round_up(PAIR, F::WRITE_SIZE as u32)
+}
+
+/// The sum of the number that a page begins with.
+pub(super) fn head_sum(number: u32) -> u32 {
+    sum(number, u32::MAX, 0)
 }
 
 fn sum(number: u32, index: u32, value: u32) -> u32 {
@@ -187,7 +194,7 @@ fn sum(number: u32, index: u32, value: u32) -> u32 {
     digest.finalize()
 }
 
-fn read_pair<F: NorFlash>(flash: &mut F, at: u32, sum: impl Fn(u32) -> u32) -> Result<Pair, StoreError> {
+pub(super) fn read_pair<F: NorFlash>(flash: &mut F, at: u32, sum: impl Fn(u32) -> u32) -> Result<Pair, StoreError> {
     let mut bytes = [0; PAIR as usize];
     read_any(flash, at, &mut bytes)?;
     let [a, b, c, d, rest @ ..] = bytes;
@@ -201,7 +208,7 @@ fn read_pair<F: NorFlash>(flash: &mut F, at: u32, sum: impl Fn(u32) -> u32) -> R
     })
 }
 
-fn write_pair<F: NorFlash>(flash: &mut F, at: u32, value: u32, sum: u32) -> Result<(), StoreError> {
+pub(super) fn write_pair<F: NorFlash>(flash: &mut F, at: u32, value: u32, sum: u32) -> Result<(), StoreError> {
     let mut bytes = [0; PAIR as usize];
     for (slot, byte) in bytes.iter_mut().zip(value.to_le_bytes().into_iter().chain(sum.to_le_bytes())) {
         *slot = byte;

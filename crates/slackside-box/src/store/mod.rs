@@ -1,7 +1,8 @@
 //! What the box keeps in flash: settings in two slots, a journal of what must survive, rings of slip heat and of power-ups, the
-//! box's key, recordings.
+//! box's key, recordings, days for wear.
 
 mod album;
+mod days;
 mod journal;
 mod key;
 mod label;
@@ -13,6 +14,8 @@ mod slots;
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
 pub use album::{Album, Entry};
+pub(crate) use days::DAY;
+pub use days::Days;
 pub use journal::{Journal, Kept, Restored};
 pub(crate) use key::read_key;
 #[cfg(feature = "tag")]

@@ -1,4 +1,4 @@
-//! Two pages that are filled in turn, the other one erased ahead: what the journal and the rings of marks have in common.
+//! Pages that are filled in turn, the next one erased ahead: what the journal, the rings of marks and the rings of days have in common.
 
 use embedded_storage::nor_flash::NorFlash;
 
@@ -7,11 +7,14 @@ use super::StoreError;
 /// The pages, and how far they are filled.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pages {
-    starts: [u32; 2],
+    first: u32,
+    /// From where a page begins to where the next one does.
+    step: u32,
+    count: usize,
     length: u32,
     /// Places in a page.
     pub(super) room: u32,
-    /// The page in use, 0 or 1.
+    /// The page in use, counted from 0.
     pub(super) page: usize,
     /// The next free place in it.
     pub(super) next: u32,
@@ -19,18 +22,44 @@ pub(super) struct Pages {
 }
 
 impl Pages {
-    /// Before anything is known of them: as if the second page were full, so that the first is erased before it is used.
+    /// Two of them, before anything is known: as if the second page were full, so that the first is erased before it is used.
     pub(super) const fn new(starts: [u32; 2], length: u32, room: u32) -> Self {
-        Self { starts, length, room, page: 1, next: room, other_is_blank: false }
+        let [first, second] = starts;
+        Self {
+            first,
+            step: second.wrapping_sub(first),
+            count: 2,
+            length,
+            room,
+            page: 1,
+            next: room,
+            other_is_blank: false,
+        }
     }
 
+    /// So many of them behind one another, likewise.
+    pub(super) const fn ring(first: u32, count: usize, length: u32, room: u32) -> Self {
+        let page = count.saturating_sub(1);
+        Self { first, step: length, count, length, room, page, next: room, other_is_blank: false }
+    }
+
+    pub(super) const fn count(&self) -> usize {
+        self.count
+    }
+
+    /// The page that is filled after this one.
+    pub(super) const fn after(&self, page: usize) -> usize {
+        let next = page.saturating_add(1);
+        if next < self.count { next } else { 0 }
+    }
+
+    /// The page that is filled next.
     pub(super) const fn other(&self) -> usize {
-        1_usize.saturating_sub(self.page)
+        self.after(self.page)
     }
 
     pub(super) const fn start(&self, page: usize) -> u32 {
-        let [first, second] = self.starts;
-        if page == 0 { first } else { second }
+        self.first.wrapping_add(self.step.wrapping_mul(page as u32))
     }
 
     /// Where a page ends.
@@ -44,12 +73,12 @@ impl Pages {
         self.room.saturating_sub(self.next).saturating_add(other)
     }
 
-    /// Whether it is time to erase the other page ahead.
+    /// Whether it is time to erase the next page ahead.
     pub(super) const fn wants_tidying(&self) -> bool {
         !self.other_is_blank && self.next.saturating_mul(2) >= self.room
     }
 
-    /// Erase the other page ahead, so that the next switch of pages costs no time.
+    /// Erase the next page ahead, so that the switch of pages costs no time.
     pub(super) fn tidy<F: NorFlash>(&mut self, flash: &mut F) -> Result<(), StoreError> {
         let other = self.other();
         flash.erase(self.start(other), self.end(other)).map_err(|_| StoreError::Flash)?;
@@ -62,7 +91,7 @@ impl Pages {
         self.next >= self.room
     }
 
-    /// Go over to the other page.
+    /// Go over to the next page.
     pub(super) const fn turn(&mut self) {
         self.page = self.other();
         self.next = 0;

@@ -90,6 +90,24 @@ impl Watch {
     }
 }
 
+/// The days that a box has told, as its window shows them: places of 24 bytes, some of them blank or damaged, in any order.
+#[must_use]
+pub fn days_of_box(source: &str, window: &[u8]) -> Vec<Day> {
+    let (places, _) = window.as_chunks::<{ Summary::LENGTH }>();
+    let mut summaries: Vec<Summary> = places.iter().filter_map(Summary::of_bytes).collect();
+    summaries.sort_by_key(|summary| summary.day);
+    let day = |summary: Summary| Day { date: Date::Counted(summary.day.into()), source: source.to_owned(), summary };
+    summaries.into_iter().map(day).collect()
+}
+
+/// What was noted of work, as it can stand in a table.
+#[must_use]
+pub fn note_of(summary: &Summary) -> String {
+    let note = summary.note.split(|byte| *byte == 0).next().unwrap_or_default();
+    let plain = |letter: char| if letter.is_control() || letter == ',' { ' ' } else { letter };
+    String::from_utf8_lossy(note).chars().map(plain).collect::<String>().trim().to_owned()
+}
+
 /// In order of their days. Where any of them has no date of the calendar they are counted as they come, from 1; several of one day are told
 /// apart by their place within it. `true`: they were counted.
 #[must_use]

@@ -1,35 +1,58 @@
-//! Days as a table (CSV): what `--save` writes and what `trend` reads again.
+//! Days as a table (CSV): what `--save` writes and what is made of a box's days, and what `trend` reads again.
+//!
+//! Lines before the columns say whose days they are: `#leg ` and the leg's name, `#box ` and the serial number of the box that kept them.
+//! What was noted of work stands behind its word and a colon.
 
 use std::io::{self, Write};
 
 use slackside::daily::{Coarse, Kind, Summary};
 use slackside::units::{Ppm, Span};
 
-use super::{Date, Day, work_of, work_word};
+use super::{Date, Day, note_of, work_of, work_word};
 use crate::error::{Result, bail};
+
+/// Days, and whose they are.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Table {
+    /// The leg's name, if the table says it.
+    pub leg: Option<String>,
+    /// The serial number of the box that kept them, if one did.
+    pub kept_by: Option<String>,
+    /// The days.
+    pub days: Vec<Day>,
+}
 
 const HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
     duty_head_left_ppm,duty_head_right_ppm,duty_boot_left_ppm,duty_boot_right_ppm,head_rejects,boot_rejects,losses,starts,coast_ms";
 const LOOK_S: u32 = 2;
+const LEG: &str = "#leg ";
+const BOX: &str = "#box ";
 
 /// Whether a text begins as a table of days does.
 #[must_use]
 pub fn is_table(opening: &[u8]) -> bool {
-    opening.starts_with(b"day,what,")
+    [&b"day,what,"[..], LEG.as_bytes(), BOX.as_bytes()].iter().any(|begins| opening.starts_with(begins))
 }
 
 /// Write days as a table.
 ///
 /// # Errors
 /// What the writer says.
-pub fn write_table(days: &[Day], out: &mut dyn Write) -> io::Result<()> {
+pub fn write_table(table: &Table, out: &mut dyn Write) -> io::Result<()> {
+    for (begins, name) in [(LEG, &table.leg), (BOX, &table.kept_by)] {
+        if let Some(name) = name {
+            writeln!(out, "{begins}{}", name.replace(char::is_control, " "))?;
+        }
+    }
     writeln!(out, "{HEADER}")?;
-    for Day { date, summary, .. } in days {
+    for Day { date, summary, .. } in &table.days {
         let date = if date.is_calendar() { date.to_string() } else { date.number().to_string() };
+        let note = note_of(summary);
         let what = match summary.kind {
-            Kind::Day => "day",
-            Kind::PartOfDay => "part",
-            Kind::Done(work) => work_word(work),
+            Kind::Day => "day".to_owned(),
+            Kind::PartOfDay => "part".to_owned(),
+            Kind::Done(work) if note.is_empty() => work_word(work).to_owned(),
+            Kind::Done(work) => format!("{}: {note}", work_word(work)),
         };
         let running = u32::from(summary.running) * LOOK_S;
         write!(out, "{date},{what},{},{},{running}", u8::from(summary.settings_changed), u8::from(summary.by_load))?;
@@ -57,16 +80,23 @@ fn field(out: &mut dyn Write, number: Option<i64>) -> io::Result<()> {
 ///
 /// # Errors
 /// A line that is none, with its place and how to mend it.
-pub fn read_table(name: &str, text: &str) -> Result<Vec<Day>> {
+pub fn read_table(name: &str, text: &str) -> Result<Table> {
     let mut lines = (1..).zip(text.lines());
-    let header = lines.next().map_or("", |(_, header)| header.trim_end());
+    let mut table = Table::default();
+    let (number, header) = loop {
+        let (number, line) = lines.next().map_or((1, ""), |(number, line)| (number, line.trim_end()));
+        match (line.strip_prefix(LEG), line.strip_prefix(BOX)) {
+            (Some(leg), _) => table.leg = Some(leg.trim().to_owned()),
+            (_, Some(serial)) => table.kept_by = Some(serial.trim().to_owned()),
+            (None, None) => break (number, line),
+        }
+    };
     if header != HEADER {
-        bail!("{name}, line 1: the columns are not those of a table of days\n  mend: expected `{HEADER}`");
+        bail!("{name}, line {number}: the columns are not those of a table of days\n  mend: expected `{HEADER}`");
     }
-    let mut days = Vec::new();
     for (number, line) in lines.filter(|(_, line)| !line.trim().is_empty()) {
         match row(line.trim_end()) {
-            Ok((date, summary)) => days.push(Day { date, source: name.to_owned(), summary }),
+            Ok((date, summary)) => table.days.push(Day { date, source: name.to_owned(), summary }),
             Err((column, wanted)) => {
                 let column_name = HEADER.split(',').nth(column).unwrap_or("the row");
                 bail!(
@@ -75,7 +105,7 @@ pub fn read_table(name: &str, text: &str) -> Result<Vec<Day>> {
             }
         }
     }
-    Ok(days)
+    Ok(table)
 }
 
 fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
@@ -94,13 +124,16 @@ fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
     let needed = |column, most| Ok(number(column, 0, most)?.unwrap_or(0));
     let date = Date::read(fields[0])
         .ok_or_else(|| (0, format!("a date such as 2026-03-14 or the number of a day; it is `{}`", fields[0])))?;
-    let kind = match fields[1] {
+    let (word, note) = fields[1].split_once(':').unwrap_or((fields[1], ""));
+    let kind = match word {
         "day" => Kind::Day,
         "part" => Kind::PartOfDay,
         word => Kind::Done(work_of(word).ok_or_else(|| {
             (1, format!("`day`, `part`, or work done: lagging, belt, splice, take-up, sensor, other; it is `{word}`"))
         })?),
     };
+    let note = Summary::noted(note.trim().as_bytes())
+        .ok_or_else(|| (1, format!("a word and a note of {} bytes at most", Summary::NOTE)))?;
     let figure = |column| -> std::result::Result<_, (usize, String)> {
         // Within bounds that fit.
         Ok(number(column, -327_670, 327_670)?.map(|ppm| Ppm::new(ppm as i32)))
@@ -126,6 +159,7 @@ fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
             losses: count(15)?,
             starts: needed(16, 254)? as u8,
             coast: number(17, 0, 25_400)?.map(|ms| Span::new(ms as u32 * 1_000)),
+            note,
         },
     ))
 }
@@ -146,14 +180,25 @@ mod tests {
         let day = |date: &str, kind| {
             let mut summary = summary;
             summary.kind = kind;
+            if matches!(kind, Kind::Done(_)) {
+                summary.note = Summary::noted("by 40 mm".as_bytes()).expect("short");
+            }
             Day { date: Date::read(date).expect("a date"), source: "days.csv".to_owned(), summary }
         };
-        let days = [day("2026-03-14", Kind::Day), day("2026-03-15", Kind::Done(slackside::daily::Work::TakeUp))];
-        let mut text = Vec::new();
-        write_table(&days, &mut text).expect("memory");
-        let text = String::from_utf8(text).expect("text");
-        assert_eq!(read_table("days.csv", &text).expect("a table"), days);
-        assert!(is_table(text.as_bytes()));
+        let days = vec![day("2026-03-14", Kind::Day), day("2026-03-15", Kind::Done(slackside::daily::Work::TakeUp))];
+        let written = |table: &Table| {
+            let mut text = Vec::new();
+            write_table(table, &mut text).expect("memory");
+            String::from_utf8(text).expect("text")
+        };
+        let mut table = Table { days, ..Table::default() };
+        for (leg, kept_by) in [(Some("Millbrook leg 3"), Some("A-17")), (None, Some("A-17")), (None, None)] {
+            (table.leg, table.kept_by) = (leg.map(str::to_owned), kept_by.map(str::to_owned));
+            let text = written(&table);
+            assert_eq!(read_table("days.csv", &text).expect("a table"), table);
+            assert!(is_table(text.as_bytes()) && text.contains(",take-up: by 40 mm,"), "{text}");
+        }
+        let text = written(&table);
         for (from, to, said) in [
             ("2026-03-15", "2026-02-30", "line 3: `day` must be a date"),
             ("take-up", "takeup", "line 3: `what` must be `day`"),

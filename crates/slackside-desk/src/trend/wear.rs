@@ -4,7 +4,7 @@ use slackside::daily::{Kind, Work as Done};
 use slackside::settings::Checked;
 
 use super::course::{Change, Point, Reach, Trend, changes, trend};
-use super::{Date, Day, Figure, Limit};
+use super::{Date, Day, Figure, Limit, note_of};
 
 /// Work done on the leg.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,6 +13,8 @@ pub struct Work {
     pub date: Date,
     /// What.
     pub what: Done,
+    /// What was noted of it.
+    pub note: String,
 }
 
 /// Where a trend begins.
@@ -68,7 +70,7 @@ pub struct Wear {
 #[must_use]
 pub fn wear(days: Vec<Day>, settings: Option<&Checked>) -> Wear {
     let done = |day: &Day| match day.summary.kind {
-        Kind::Done(what) => Some(Work { date: day.date, what }),
+        Kind::Done(what) => Some(Work { date: day.date, what, note: note_of(&day.summary) }),
         Kind::Day | Kind::PartOfDay => None,
     };
     let mut work: Vec<Work> = days.iter().filter_map(done).collect();

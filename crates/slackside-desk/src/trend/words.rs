@@ -5,7 +5,7 @@ use slackside::daily::Kind;
 
 use super::course::{Change, FEWEST_DAYS, Reach};
 use super::figure::figures;
-use super::wear::{Course, Restart, Wear, work_word};
+use super::wear::{Course, Restart, Wear, Work, work_word};
 use super::{Date, Figure};
 use crate::cautions;
 use crate::report::{WIDTH, capital, lower};
@@ -206,7 +206,11 @@ impl Wear {
     /// The work that was marked.
     #[must_use]
     pub fn done(&self) -> Vec<String> {
-        self.work.iter().map(|work| format!("{}: {}", work.date, work_word(work.what))).collect()
+        let one = |work: &Work| {
+            let note = if work.note.is_empty() { String::new() } else { format!(" ({})", work.note) };
+            format!("{}: {}{note}", work.date, work_word(work.what))
+        };
+        self.work.iter().map(one).collect()
     }
 
     /// What changed its level, with what else changed about that day.
@@ -319,7 +323,7 @@ pub fn object(wear: &Wear) -> Value {
         "format_version": 1,
         "leg": wear.leg,
         "span": wear.span(),
-        "work": wear.work.iter().map(|work| json!({ "day": work.date.to_string(), "what": work_word(work.what) })).collect::<Vec<_>>(),
+        "work": wear.work.iter().map(|work| json!({ "day": work.date.to_string(), "what": work_word(work.what), "note": work.note })).collect::<Vec<_>>(),
         "figures": courses,
         "told": wear.trends(),
         "notes": wear.notes,

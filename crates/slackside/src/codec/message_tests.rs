@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::*;
 use crate::alarm::AlarmState;
+use crate::daily::Work;
 use crate::input::{ContactState, LineState, Origin, Place, Shaft};
 use crate::record::{Anchor, CoreVersion};
 use crate::units::{DeciCelsius, Micros, Ppm, Watts};
@@ -139,6 +140,7 @@ fn reason() -> impl Strategy<Value = Reason> {
         Reason::NoKey,
         Reason::NoChallenge,
         Reason::WrongTag,
+        Reason::KeepsNoDays,
     ]);
     prop_oneof![
         plain,
@@ -188,6 +190,9 @@ fn short_reply() -> impl Strategy<Value = Reply<'static>> {
     ]
 }
 
+/// Those without a number.
+const PLAIN_WINDOWS: &[Window] = &[Window::Plan, Window::ProofTests, Window::Days, Window::Today];
+
 fn request(bytes: &'static [u8]) -> impl Strategy<Value = Request<'static>> {
     prop_oneof![
         Just(Request::Hello),
@@ -195,13 +200,15 @@ fn request(bytes: &'static [u8]) -> impl Strategy<Value = Request<'static>> {
         Just(Request::Status),
         any::<u32>().prop_map(|after| Request::Events { after }),
         any::<u8>().prop_map(|position| Request::Recording { position }),
-        any::<u32>().prop_map(|offset| Request::Read { window: Window::Plan, offset }),
+        (one_of(PLAIN_WINDOWS), any::<u32>()).prop_map(|(window, offset)| Request::Read { window, offset }),
         any::<[u32; 2]>().prop_map(|[number, offset]| Request::Read { window: Window::Recording(number), offset }),
         any::<u16>().prop_map(move |offset| Request::Stage { offset, bytes }),
         any::<u32>().prop_map(move |identity| Request::Arm { leg: &bytes[..30], identity, tag: &bytes[..16] }),
         command().prop_map(Request::Command),
         Just(Request::Box),
         Just(Request::Challenge),
+        (one_of(&Work::ALL), 0..20_usize)
+            .prop_map(move |(work, length)| Request::Mark { work, note: &bytes[..length] }),
     ]
 }
 
@@ -243,7 +250,7 @@ proptest! {
 
     /// What we take the library takes too, and as the same; it also takes numbers written longer than they need be.
     #[test]
-    fn no_bytes_are_read_as_what_they_are_not(bytes in proptest::collection::vec(prop_oneof![0..12_u8, any::<u8>()], 0..30)) {
+    fn no_bytes_are_read_as_what_they_are_not(bytes in proptest::collection::vec(prop_oneof![0..13_u8, any::<u8>()], 0..30)) {
         if let Some(request) = Request::read(&bytes) {
             prop_assert_eq!(postcard::from_bytes::<Request<'_>>(&bytes), Ok(request));
         }

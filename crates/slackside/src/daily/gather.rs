@@ -106,6 +106,18 @@ impl Gatherer {
         self.looks >= LOOKS_A_DAY
     }
 
+    /// Looks so far.
+    #[must_use]
+    pub const fn looks(&self) -> u16 {
+        self.looks
+    }
+
+    /// Looks in which the leg ran, so far.
+    #[must_use]
+    pub const fn running(&self) -> u16 {
+        self.running
+    }
+
     /// What the day was, so far.
     #[must_use]
     pub fn summary(&self, day: u16, plan: &Plan) -> Summary {

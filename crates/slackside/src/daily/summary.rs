@@ -1,5 +1,7 @@
 //! The bytes of a day.
 
+use serde::{Deserialize, Serialize};
+
 use super::Coarse;
 use crate::codec::crc::checksum;
 use crate::input::Place;
@@ -10,7 +12,7 @@ use crate::units::{Ppm, Span};
 /// 24 bytes, low byte first: number of the day (2); what it is, and flags (1); looks while running (2); slip by load (3 × 2) and shift of the
 /// ratio (2), each in tens of ppm, 8000 for not known; contact duty by place (4 × 1) in steps of 4 ppm, rejects of head and boot (2), losses
 /// (1), each [`Coarse`]; starts (1), held at 254; longest run-down (1) in tenths of a second, 255 for not known; the low half of the CRC of
-/// all that (2).
+/// all that (2). Of work that was done only the note stands between flags and CRC (19), filled up with zeros.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Summary {
     /// The number of the day, from 1: so many times 24 hours powered.
@@ -37,6 +39,8 @@ pub struct Summary {
     pub starts: u8,
     /// The longest run-down from the drive's stop to the last edge: that with the least in the buckets. Up to 25.4 s.
     pub coast: Option<Span>,
+    /// What was noted of work that was done, in UTF-8, filled up with zeros; of days all zeros.
+    pub note: [u8; Self::NOTE],
 }
 
 /// How heavily the leg is loaded, by the power at the head shaft.
@@ -64,12 +68,13 @@ pub enum Kind {
     Day,
     /// A day of which power, or the recording, took a part.
     PartOfDay,
-    /// Work was done on that day; what is told besides means nothing.
+    /// Work was done on that day; besides its note nothing is told.
     Done(Work),
 }
 
 /// What was done to the leg, where trends begin anew.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Work {
     /// Lagging renewed or mended.
     Lagging,
@@ -98,12 +103,16 @@ const FIRST_WORK: u8 = 2;
 const KIND_SHIFT: u32 = 4;
 /// Duty is kept in so many ppm.
 const DUTY_STEP: u32 = 4;
+/// Where a note begins.
+const NOTE_AT: usize = 3;
 /// Run-down is kept in tenths of a second.
 const COAST_STEP: u32 = 100_000;
 
 impl Summary {
     /// Its length.
     pub const LENGTH: usize = 24;
+    /// The longest note, in bytes.
+    pub const NOTE: usize = 19;
     const BODY: usize = Self::LENGTH.saturating_sub(2);
 
     /// Nothing is known of this day.
@@ -122,11 +131,27 @@ impl Summary {
             losses: Coarse::of(0),
             starts: 0,
             coast: None,
+            note: [0; Self::NOTE],
         }
+    }
+
+    /// Work that was done on this day; `None` if the note is longer than [`NOTE`](Self::NOTE) bytes.
+    #[must_use]
+    pub fn mark(day: u16, work: Work, note: &[u8]) -> Option<Self> {
+        Some(Self { note: Self::noted(note)?, ..Self::empty(day, Kind::Done(work)) })
+    }
+
+    /// A note as it is kept; `None` if it is too long.
+    #[must_use]
+    pub fn noted(note: &[u8]) -> Option<[u8; Self::NOTE]> {
+        let mut kept = [0; Self::NOTE];
+        kept.get_mut(..note.len())?.iter_mut().zip(note).for_each(|(slot, byte)| *slot = *byte);
+        Some(kept)
     }
 
     /// Its bytes.
     #[must_use]
+    #[inline(never)]
     pub fn to_bytes(&self) -> [u8; Self::LENGTH] {
         let kind = match self.kind {
             Kind::Day => 0,
@@ -136,23 +161,26 @@ impl Summary {
         let flags = kind << KIND_SHIFT
             | if self.settings_changed { CHANGED } else { 0 }
             | if self.by_load { BY_LOAD } else { 0 };
-        let day = self.day.to_le_bytes().into_iter();
-        let figures = self.slip.into_iter().chain([self.ratio_shift]).flat_map(|figure| tens(figure).to_le_bytes());
-        let duty = self.duty.into_iter().map(|duty| match duty {
-            // Not below zero.
-            Some(duty) => Coarse::of((duty.get().max(0) as u32).wrapping_add(DUTY_STEP >> 1) / DUTY_STEP),
-            None => Coarse::UNKNOWN,
-        });
-        let counts = duty.chain(self.rejects).chain([self.losses]).map(Coarse::byte);
-        let coast = self.coast.map_or(u8::MAX, |coast| (coast.get() / COAST_STEP).min(254) as u8);
-        let body = day
-            .chain([flags])
-            .chain(self.running.to_le_bytes())
-            .chain(figures)
-            .chain(counts)
-            .chain([self.starts.min(254), coast]);
         let mut bytes = [0; Self::LENGTH];
-        bytes.iter_mut().zip(body).for_each(|(slot, byte)| *slot = byte);
+        let mut slots = bytes.iter_mut();
+        let mut put = |more: &[u8]| more.iter().zip(slots.by_ref()).for_each(|(byte, slot)| *slot = *byte);
+        put(&self.day.to_le_bytes());
+        put(&[flags]);
+        put(&self.running.to_le_bytes());
+        self.slip.iter().chain([&self.ratio_shift]).for_each(|figure| put(&tens(*figure).to_le_bytes()));
+        for duty in self.duty {
+            let coarse = duty.map_or(Coarse::UNKNOWN, |duty| {
+                // Not below zero.
+                Coarse::of((duty.get().max(0) as u32).wrapping_add(DUTY_STEP >> 1) / DUTY_STEP)
+            });
+            put(&[coarse.byte()]);
+        }
+        let [head, boot] = self.rejects;
+        let coast = self.coast.map_or(u8::MAX, |coast| (coast.get() / COAST_STEP).min(254) as u8);
+        put(&[head.byte(), boot.byte(), self.losses.byte(), self.starts.min(254), coast]);
+        if matches!(self.kind, Kind::Done(_)) {
+            bytes.iter_mut().skip(NOTE_AT).zip(self.note).for_each(|(slot, byte)| *slot = byte);
+        }
         if let Some((body, crc)) = bytes.split_last_chunk_mut::<2>() {
             *crc = check(body);
         }
@@ -161,6 +189,7 @@ impl Summary {
 
     /// Of these bytes; `None` if they are damaged, or of a kind not known here.
     #[must_use]
+    #[inline(never)]
     pub fn of_bytes(bytes: &[u8; Self::LENGTH]) -> Option<Self> {
         let (body, crc) = bytes.split_last_chunk::<2>()?;
         if *crc != check(body) {
@@ -171,7 +200,16 @@ impl Summary {
         let kind = match flags >> KIND_SHIFT {
             0 => Kind::Day,
             1 => Kind::PartOfDay,
-            number => Kind::Done(*Work::ALL.get(usize::from(number.wrapping_sub(FIRST_WORK)))?),
+            number => {
+                let work = *Work::ALL.get(usize::from(number.wrapping_sub(FIRST_WORK)))?;
+                let note = bytes.get(NOTE_AT..)?.first_chunk()?;
+                return Some(Self {
+                    settings_changed: flags & CHANGED != 0,
+                    by_load: flags & BY_LOAD != 0,
+                    note: *note,
+                    ..Self::empty(u16::from_le_bytes([*day, *more]), Kind::Done(work))
+                });
+            }
         };
         let [s0, s1, s2, s3, s4, s5, r0, r1] = figures;
         let figure = |low: &u8, high: &u8| of_tens(i16::from_le_bytes([*low, *high]));
@@ -192,6 +230,7 @@ impl Summary {
             losses: Coarse::of_byte(*losses),
             starts: *starts,
             coast: (*coast != u8::MAX).then(|| Span::new(u32::from(*coast).wrapping_mul(COAST_STEP))),
+            note: [0; Self::NOTE],
         })
     }
 }
@@ -232,12 +271,13 @@ mod tests {
             losses: Coarse::of(0),
             starts: 7,
             coast: Some(Span::new(5_200_000)),
+            note: [0; Summary::NOTE],
         }
     }
 
     #[test]
     fn a_day_comes_back_from_its_bytes() {
-        for kind in [Kind::Day, Kind::PartOfDay].into_iter().chain(Work::ALL.map(Kind::Done)) {
+        for kind in [Kind::Day, Kind::PartOfDay] {
             let day = Summary { kind, ..full() };
             let back = Summary::of_bytes(&day.to_bytes()).expect("whole");
             // A whole turn is 250,000 steps, within 3.2 %.
@@ -247,6 +287,20 @@ mod tests {
             let nothing = Summary::empty(9, kind);
             assert_eq!(Summary::of_bytes(&nothing.to_bytes()), Some(nothing));
         }
+    }
+
+    #[test]
+    fn work_comes_back_with_its_note_and_no_longer_one_is_taken() {
+        for (work, note) in
+            Work::ALL.into_iter().zip([&b""[..], b"ceramic", b"40 mm shorter", &[b'x'; 19]].into_iter().cycle())
+        {
+            let mark = Summary::mark(0x0203, work, note).expect("short enough");
+            assert_eq!(Summary::of_bytes(&mark.to_bytes()), Some(mark));
+            assert!(mark.note.starts_with(note) && mark.kind == Kind::Done(work));
+        }
+        assert_eq!(Summary::mark(1, Work::Other, &[b'x'; 20]), None);
+        let bytes = Summary::mark(0x0203, Work::TakeUp, b"40 mm").expect("short").to_bytes();
+        assert_eq!(bytes[..9], [0x03, 0x02, 0x50, b'4', b'0', b' ', b'm', b'm', 0]);
     }
 
     #[test]

@@ -17,6 +17,7 @@ impl<const N: usize> Thinned<N> {
     pub(super) const NEW: Self = Self { values: [0; N], filled: 0, stride: 0, passed: 0 };
 
     /// One more value.
+    #[inline(never)]
     pub(super) fn push(&mut self, value: i16) {
         if self.passed < self.stride {
             self.passed = self.passed.wrapping_add(1);
@@ -45,6 +46,7 @@ impl<const N: usize> Thinned<N> {
 
     /// The middle one, of an even number of them the lower; `None` without any. `N²` comparisons, and no sorting: a box has no room for
     /// what sorting brings in.
+    #[inline(never)]
     pub(super) fn median(&self) -> Option<i16> {
         let values = self.values.get(..usize::from(self.filled))?;
         let below_wanted = values.len().wrapping_sub(1) >> 1;

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::status::LinkStatus;
 use crate::conditions::Condition;
+use crate::daily::{Summary, Work};
 use crate::input::Command;
 use crate::record::{Anchor, CoreVersion};
 use crate::units::Micros;
@@ -25,6 +26,48 @@ pub enum Window {
     Recording(u32),
     /// When the stop was proven last, and how often that is due: the bytes of [`ProofTests`].
     ProofTests,
+    /// The days that the box has kept for wear, and the work marked among them: places of [`Summary::LENGTH`] bytes in any order, of which those
+    /// that hold nothing are FF. Empty behind the last; no such window where the box keeps no days.
+    Days,
+    /// The day under way: the bytes of [`Today`].
+    Today,
+}
+
+/// The day under way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Today {
+    /// Its number.
+    pub day: u16,
+    /// How far it is: [looks](crate::daily::LOOK) of [`LOOKS_A_DAY`](crate::daily::LOOKS_A_DAY).
+    pub looks: u16,
+    /// Work that ratio and spacing depend on, done since settings were put in force last: they are to be learned anew.
+    pub doubt: Option<Summary>,
+}
+
+impl Today {
+    /// Its length.
+    pub const LENGTH: usize = Summary::LENGTH + 4;
+
+    /// Its bytes: number and looks, each 2 bytes, low byte first; and the bytes of the mark, FF without one.
+    #[must_use]
+    pub fn to_bytes(&self) -> [u8; Self::LENGTH] {
+        let mut bytes = [0xFF; Self::LENGTH];
+        let numbers = self.day.to_le_bytes().into_iter().chain(self.looks.to_le_bytes());
+        let mark = self.doubt.iter().flat_map(Summary::to_bytes);
+        bytes.iter_mut().zip(numbers.chain(mark)).for_each(|(slot, byte)| *slot = byte);
+        bytes
+    }
+
+    /// From its bytes. A mark that cannot be read is none.
+    #[must_use]
+    pub fn from_bytes(bytes: &[u8; Self::LENGTH]) -> Option<Self> {
+        let ([day, more, looks, more_looks], mark) = bytes.split_first_chunk()?;
+        Some(Self {
+            day: u16::from_le_bytes([*day, *more]),
+            looks: u16::from_le_bytes([*looks, *more_looks]),
+            doubt: mark.first_chunk().and_then(Summary::of_bytes),
+        })
+    }
 }
 
 /// What a box knows of its proof tests.
@@ -106,6 +149,13 @@ pub enum Request<'a> {
     Box,
     /// What is the tag of the next [`Arm`](Self::Arm) to be made over? Answered by the box.
     Challenge,
+    /// Work was done on the leg today: keep that beside the days. Changes nothing else. Answered by the box.
+    Mark {
+        /// What was done.
+        work: Work,
+        /// A few words on it, in UTF-8, [`Summary::NOTE`] bytes at most.
+        note: &'a [u8],
+    },
 }
 
 /// Who the box is.
@@ -268,6 +318,8 @@ pub enum Reason {
     NoChallenge,
     /// The tag is not that of the box's key.
     WrongTag,
+    /// This box keeps no days: it has no room for them, or its flash takes none any more.
+    KeepsNoDays,
 }
 
 /// What the box answers. New replies go to the end; the order is part of the protocol.

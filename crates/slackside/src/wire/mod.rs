@@ -30,7 +30,7 @@ pub use events::{EventLog, EventsAfter};
 pub use frame::{Decoder, Frame, FrameError, MOST_BODY, MOST_FRAME, PROTOCOL_VERSION, encode};
 pub use message::{
     BoxStatus, CHUNK, Challenge, EVENTS_A_REPLY, Event, Hello, ProofTests, Reason, RecordingInfo, Refused, Reply,
-    Request, Staged, Window,
+    Request, Staged, Today, Window,
 };
 pub use server::{Asked, Server, Store, StoreFault, Surroundings};
 pub use status::{LinkStatus, flags};

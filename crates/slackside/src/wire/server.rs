@@ -8,6 +8,7 @@
 //! | acknowledge | yes | yes |
 //! | begin or end a proof test | no | yes, as judge decides |
 //! | staging a plan (changes nothing) | yes | yes |
+//! | marking work done (changes no verdict) | handed to the box, which takes few | the same |
 //! | arming it | handed to the box, which alone checks and arms | the same |
 //! | reset, boot cleared, bypass, inching, key | no | no: only at the leg |
 //!
@@ -24,6 +25,7 @@ use super::status::LinkStatus;
 use super::written::Done;
 use crate::Monitor;
 use crate::codec::message::Message;
+use crate::daily::Work;
 use crate::input::{Command, Input, Origin, Signal};
 use crate::record::{Anchor, CoreVersion};
 use crate::settings::plan::Plan;
@@ -86,6 +88,13 @@ pub enum Asked<'r> {
     },
     /// Answer [`Reply::Challenge`]: nothing was said yet.
     Challenge,
+    /// Keep this beside the days and answer [`Reply::Done`], or why not: nothing was said yet.
+    Mark {
+        /// What was done.
+        work: Work,
+        /// A few words on it.
+        note: &'r [u8],
+    },
     /// Answer [`Reply::Box`]: nothing was said yet.
     Box,
 }
@@ -135,6 +144,7 @@ impl<'b> Server<'b> {
         match request.ok_or(Reason::NotUnderstood)? {
             Request::Box => return Ok(Asked::Box),
             Request::Challenge => return Ok(Asked::Challenge),
+            Request::Mark { work, note } => return Ok(Asked::Mark { work, note }),
             Request::Arm { leg, identity, tag } => return Ok(Asked::Arm { leg, identity, tag }),
             Request::Anchor(anchor) => {
                 say(&Done);

@@ -4,6 +4,7 @@ use zerocopy::IntoBytes;
 
 use super::message::{Hello, Reason, Reply, Request, Window};
 use crate::codec::message::{Bytes, Message, Pen};
+use crate::daily::Work;
 use crate::record::Anchor;
 use crate::units::{Micros, Span};
 use crate::verdict::{Change, Verdict};
@@ -28,7 +29,14 @@ impl<'a> Readable<'a> for Request<'a> {
             3 => Self::Events { after: from.number() },
             4 => Self::Recording { position: from.byte() },
             5 => {
-                let window = if from.flag() { Window::Recording(from.number()) } else { Window::Plan };
+                let window = match from.byte() {
+                    0 => Window::Plan,
+                    1 => Window::Recording(from.number()),
+                    2 => Window::ProofTests,
+                    3 => Window::Days,
+                    4 => Window::Today,
+                    _ => return None,
+                };
                 Self::Read { window, offset: from.number() }
             }
             6 => Self::Stage { offset: from.short(), bytes: from.bytes() },
@@ -36,6 +44,7 @@ impl<'a> Readable<'a> for Request<'a> {
             8 => Self::Command(from.command()?),
             9 => Self::Box,
             10 => Self::Challenge,
+            11 => Self::Mark { work: *Work::ALL.get(usize::from(from.byte()))?, note: from.bytes() },
             _ => return None,
         };
         from.are_done().then_some(request)
@@ -165,6 +174,7 @@ fn reason(reason: Reason, pen: &mut Pen<'_>) {
         Reason::NoKey => 19,
         Reason::NoChallenge => 20,
         Reason::WrongTag => 21,
+        Reason::KeepsNoDays => 22,
     };
     pen.byte(kind);
     if let Reason::OutOfOrder { received: number } | Reason::RuleBroken { row: number } = reason {
