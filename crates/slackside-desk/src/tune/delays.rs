@@ -6,7 +6,7 @@ use slackside::alone::leap::LeaptCell;
 use slackside::units::Micros;
 
 use super::columns::BLOCK;
-use super::flips::{Asked, CHUNK, Entry, Key, Stretch, Turns};
+use super::flips::{AskedTurns, CHUNK, Entry, Key, Stretch, Turns};
 use super::moment::Moment;
 use super::store::Store;
 use super::walk::{self, Shaft};
@@ -56,7 +56,7 @@ pub(super) struct Delays {
     cell: LeaptCell,
     entry: Option<Arc<Entry>>,
     /// What settings with the same delays share, if it has a table.
-    turns: Option<Arc<Asked<Arc<Turns>>>>,
+    turns: Option<Arc<AskedTurns>>,
     /// Where it stands in that: then what is said below of the turn to come and after it is not.
     listed: Option<Listed>,
     /// What was found of a stretch gone through for this setting alone.

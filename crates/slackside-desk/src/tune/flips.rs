@@ -184,6 +184,9 @@ impl<L> Default for Asked<L> {
     }
 }
 
+/// The turns under one limit and one pair of delays.
+pub(super) type AskedTurns = Asked<Arc<Turns>>;
+
 /// What was asked for of one limit.
 #[derive(Debug, Default)]
 pub(super) struct Entry {
@@ -191,7 +194,7 @@ pub(super) struct Entry {
     /// Where the belt comes to speed and leaves it, if the limit is that of underspeed.
     pub speed: OnceLock<Table>,
     /// The turns, for each on-delay and off-delay.
-    turns: RwLock<HashMap<(u32, u32), Arc<Asked<Arc<Turns>>>>>,
+    turns: RwLock<HashMap<(u32, u32), Arc<AskedTurns>>>,
 }
 
 /// Condition by its place among the leapt ones, setpoint and deadband in its own unit.
@@ -232,7 +235,7 @@ impl Flips {
 
 impl Entry {
     /// What was asked for with these delays; `None` if too many are remembered.
-    pub fn turns(&self, delays: (u32, u32)) -> Option<Arc<Asked<Arc<Turns>>>> {
+    pub fn turns(&self, delays: (u32, u32)) -> Option<Arc<AskedTurns>> {
         remembered(&self.turns, delays)
     }
 }

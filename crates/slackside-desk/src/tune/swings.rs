@@ -6,6 +6,7 @@
 //! before a trough within the deadband, need be looked at, and only while the condition is not so already.
 
 use std::sync::OnceLock;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::columns::unpack;
 use super::store::Store;
@@ -13,8 +14,12 @@ use super::walk::{self, Shaft};
 
 /// Widths of deadbands for which turns are kept: in ppm for slip, in microseconds a turn for speed. The first keeps every turn.
 const WIDTHS: [i64; 7] = [0, 1 << 9, 1 << 10, 1 << 11, 1 << 12, 1 << 13, 1 << 14];
-/// Shafts.
+/// Shafts, and values that have turns.
 const SHAFTS: usize = 2;
+const COURSES: usize = 4;
+/// To gather turns costs about as much as to find a crossing for each so many rows by looking at all: where fewer are found, it is not
+/// worth it.
+const ROWS_A_CROSSING: usize = if cfg!(debug_assertions) { 1 << 10 } else { 1 << 5 };
 
 /// A value that has turns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -53,10 +58,19 @@ pub(super) struct Paces {
 }
 
 /// All turns of a trace, as far as they were asked for.
-#[derive(Clone, Debug, Default)]
+#[derive(Debug, Default)]
 pub(super) struct Swings {
-    turns: [[OnceLock<Turns>; WIDTHS.len()]; 4],
+    turns: [[OnceLock<Turns>; WIDTHS.len()]; COURSES],
     paces: [OnceLock<Paces>; SHAFTS],
+    /// Crossings of each value that were found without.
+    found: [AtomicUsize; COURSES],
+}
+
+/// A copy of a trace begins without.
+impl Clone for Swings {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
 }
 
 impl Swings {
@@ -77,6 +91,16 @@ impl Swings {
             value: *value,
             is_peak: (first + number).is_multiple_of(2),
         })
+    }
+
+    /// Whether so many crossings were found without that it is worth it.
+    pub fn are_worth_it(&self, course: Course, rows: usize) -> bool {
+        self.found[course as usize].load(Ordering::Relaxed) * ROWS_A_CROSSING >= rows
+    }
+
+    /// So many more were found without.
+    pub fn found(&self, course: Course, crossings: usize) {
+        self.found[course as usize].fetch_add(crossings, Ordering::Relaxed);
     }
 
     /// The time of a turn at every row.

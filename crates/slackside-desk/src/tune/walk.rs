@@ -243,17 +243,26 @@ pub(super) fn crossings(
     (from, to): (usize, usize),
     mut found: impl FnMut(Micros, usize, bool),
 ) {
-    let mut all = |known, rows| row_by_row(store, number, cell, known, rows, &mut found);
     let course = match number {
         0 | 2 => Course::Short,
         1 | 3 => Course::Long,
         HEAD_UNDERSPEED => Course::Head,
         5..HEAD_UNDERSPEED => Course::Boot,
         _ => {
-            all((beyond, shaft), (from, to));
+            row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut found);
             return;
         }
     };
+    if !store.swings.are_worth_it(course, store.len()) {
+        let mut count = 0;
+        row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut |at, row, silent| {
+            count += 1;
+            found(at, row, silent);
+        });
+        store.swings.found(course, count);
+        return;
+    }
+    let mut all = |known, rows| row_by_row(store, number, cell, known, rows, &mut found);
     // Whether the value crosses on its way to a turn, if it has not by then.
     let crosses = |point: &Point, beyond: bool| {
         let upside_down = matches!(number, 2 | 3);
