@@ -1,12 +1,13 @@
 //! The files of this computer.
 
 use std::fs::{self, File};
-use std::io;
+use std::io::{self, Read};
 use std::path::Path;
 
 use slackside_desk::files::{Files, Opened};
 use slackside_desk::trace::{Reader, TraceError};
 
+use crate::ahead::Ahead;
 use crate::outputs::same_file;
 
 /// The files of this computer.
@@ -22,6 +23,10 @@ impl Files for Disk {
         }
         let length = meta.is_file().then_some(meta.len());
         Ok(Opened { name: path.display().to_string(), source: Box::new(file), length })
+    }
+
+    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read> {
+        Box::new(Ahead::of(source))
     }
 
     fn is_file(&self, path: &Path) -> bool {
@@ -43,7 +48,8 @@ impl Files for Disk {
 /// As [`Reader::open`].
 pub fn open_trace(path: &Path) -> Result<Reader, TraceError> {
     if path.as_os_str() == "-" {
-        return Reader::from_read("standard input", io::stdin());
+        let (name, source) = ("standard input".to_owned(), Box::new(io::stdin()));
+        return Reader::of(&Disk, Opened { name, source, length: None });
     }
     Reader::open(&Disk, path)
 }

@@ -2,6 +2,7 @@
 //!
 //! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
 
+mod ahead;
 pub mod bars;
 pub mod box_client;
 pub mod cli;

@@ -8,7 +8,7 @@ pub struct Opened {
     /// What messages call it.
     pub name: String,
     /// Its bytes.
-    pub source: Box<dyn Read>,
+    pub source: Box<dyn Read + Send>,
     /// How many there are, if that is known.
     pub length: Option<u64>,
 }
@@ -43,6 +43,12 @@ pub trait Files: Sync {
     /// # Errors
     /// It is not there, is a directory, or may not be read.
     fn open(&self, path: &Path) -> io::Result<Opened>;
+
+    /// Something that takes work to read, such as what must be unpacked: it may be read ahead while what was read is used. If nobody
+    /// does, it is read as it is asked for.
+    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read> {
+        source
+    }
 
     /// Whether there is a file at `path`.
     fn is_file(&self, path: &Path) -> bool;

@@ -14,7 +14,7 @@ use super::error::{TraceError, Wrong};
 use super::quick::edge_row;
 use super::row::{HEADER, parse_value};
 use super::survey::Survey;
-use crate::files::{Files, WANTED_TRACE, unreadable};
+use crate::files::{Files, Opened, WANTED_TRACE, unreadable};
 
 /// Bytes read at once; also the longest line there can be.
 const BUFFER: usize = 256 * 1024;
@@ -88,18 +88,31 @@ impl Reader {
             let (problem, mend) = (problem.to_owned(), mend.to_owned());
             TraceError { name: path.display().to_string(), line: 0, column: 0, problem, mend }
         })?;
-        Self::start(opened.name, opened.source, opened.length)
+        Self::of(files, opened)
+    }
+
+    /// Read a trace that was opened.
+    ///
+    /// # Errors
+    /// It does not begin as a trace does.
+    pub fn of(files: &dyn Files, opened: Opened) -> Result<Self, TraceError> {
+        Self::start(opened.name, opened.source, opened.length, |unpacking| files.ahead(unpacking))
     }
 
     /// Read a trace from anything; `name` is what messages call it.
     ///
     /// # Errors
     /// It does not begin as a trace does.
-    pub fn from_read(name: &str, source: impl Read + 'static) -> Result<Self, TraceError> {
-        Self::start(name.to_owned(), source, None)
+    pub fn from_read(name: &str, source: impl Read + Send + 'static) -> Result<Self, TraceError> {
+        Self::start(name.to_owned(), source, None, |unpacking| unpacking)
     }
 
-    fn start(name: String, source: impl Read + 'static, length: Option<u64>) -> Result<Self, TraceError> {
+    fn start(
+        name: String,
+        source: impl Read + Send + 'static,
+        length: Option<u64>,
+        ahead: impl FnOnce(Box<dyn Read + Send>) -> Box<dyn Read>,
+    ) -> Result<Self, TraceError> {
         let progress = Progress { read: Arc::default(), length };
         let mut source = Counted { inner: source, read: Arc::clone(&progress.read) };
         let mut reader = Self {
@@ -124,7 +137,7 @@ impl Reader {
         reader.refuse_foreign(opening)?;
         let whole = io::Cursor::new(opening.to_vec()).chain(source);
         reader.compressed = opening.starts_with(&[0x1f, 0x8b]);
-        reader.source = if reader.compressed { Box::new(MultiGzDecoder::new(whole)) } else { Box::new(whole) };
+        reader.source = if reader.compressed { ahead(Box::new(MultiGzDecoder::new(whole))) } else { Box::new(whole) };
         reader.header()?;
         Ok(reader)
     }

@@ -464,7 +464,11 @@ impl Columns {
     /// The first row at or after `time`; [`len`](Self::len) if there is none.
     #[must_use]
     pub fn row_at(&self, time: Micros) -> usize {
-        let block = self.bases.partition_point(|base| *base < time);
+        self.row_in(self.bases.partition_point(|base| *base < time), time)
+    }
+
+    /// The same, where `block` is the first that begins no sooner than `time`.
+    fn row_in(&self, block: usize, time: Micros) -> usize {
         let mut low = block.saturating_sub(1) * BLOCK;
         let mut high = (block * BLOCK).min(self.len());
         while low < high {
@@ -472,6 +476,18 @@ impl Columns {
             if self.at(middle) < time { low = middle + 1 } else { high = middle }
         }
         low
+    }
+
+    /// The same, where it is `from` or a later row, and most likely not much later.
+    #[must_use]
+    pub fn row_from(&self, from: usize, time: Micros) -> usize {
+        let first = from / BLOCK;
+        let mut step = 1;
+        while self.bases.get(first + step).is_some_and(|base| *base < time) {
+            step *= 2;
+        }
+        let (low, high) = (first + step / 2, self.bases.len().min(first + step + 1));
+        self.row_in(low + self.bases[low..high].partition_point(|base| *base < time), time)
     }
 
     /// How far the rim has slid past the belt at `time`, straight between keys.

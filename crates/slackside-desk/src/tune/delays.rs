@@ -6,13 +6,14 @@ use slackside::alone::leap::LeaptCell;
 use slackside::units::Micros;
 
 use super::columns::BLOCK;
-use super::flips::{CHUNK, Entry, Key, Stretch, Table, full};
+use super::flips::{AskedTurns, CHUNK, Entry, Key, Stretch, Turns};
 use super::moment::Moment;
 use super::store::Store;
 use super::walk::{self, Shaft};
 
-/// Settings that ask for a table before it is begun.
+/// Settings that ask for a table of crossings before it is begun, and for one of turns.
 const WORTH_IT: u32 = 3;
+const TURNS_WORTH_IT: u32 = 2;
 /// Rows that are gone through for one setting alone at first, and at the most: each time twice as many.
 const FEW: usize = 1 << 10;
 const MANY: usize = 1 << 14;
@@ -38,12 +39,26 @@ struct Place {
     due: u64,
 }
 
+/// Where it stands in the list of turns that settings with the same delays share.
+#[derive(Debug)]
+struct Listed {
+    turns: Arc<Turns>,
+    chunk: usize,
+    /// The turn to come, and that with which it came upon the list.
+    next: usize,
+    first: usize,
+}
+
 /// The delays of one condition under one setting.
 #[derive(Debug)]
 pub(super) struct Delays {
     number: usize,
     cell: LeaptCell,
     entry: Option<Arc<Entry>>,
+    /// What settings with the same delays share, if it has a table.
+    turns: Option<Arc<AskedTurns>>,
+    /// Where it stands in that: then what is said below of the turn to come and after it is not.
+    listed: Option<Listed>,
     /// What was found of a stretch gone through for this setting alone.
     own: (Which, Stretch),
     /// The row before which it was started, and what was known of the shaft there.
@@ -64,19 +79,19 @@ impl Delays {
     /// Of a condition by its place among the leapt ones; where it stands is not known yet.
     pub fn new(store: &Store, number: usize, cell: &LeaptCell) -> Self {
         let key: Key = (number, cell.limit, cell.clear);
-        let entry = store.flips.entry(key).filter(|entry| {
-            let worth = entry.ask() >= WORTH_IT && (entry.table.get().is_some() || !full());
-            if worth {
-                entry.table.get_or_init(|| Table::new(store.len(), &store.flips));
-            }
-            worth
-        });
+        let (rows, flips) = (store.len(), &store.flips);
+        let entry = flips.entry(key).filter(|entry| entry.crossings.ask(WORTH_IT, rows, flips).is_some());
+        let delays = (cell.on_delay.get(), cell.off_delay.get());
+        let turns = entry.as_ref().and_then(|entry| entry.turns(delays));
+        let turns = turns.filter(|turns| turns.ask(TURNS_WORTH_IT, rows, flips).is_some());
         let which = Which::Own(0, 0, false);
         let place = Place { which, next: 0, beyond: false, active: false, due: u64::MAX };
         Self {
             number,
             cell: *cell,
             entry,
+            turns,
+            listed: None,
             own: (which, Stretch::default()),
             began: None,
             kept: place,
@@ -102,6 +117,7 @@ impl Delays {
         let few = FEW.min(to - from);
         let (which, next) = self.stretch_from(store, (from, few), cell.beyond);
         self.now = Place { which, next, beyond: cell.beyond, active: cell.active, due: cell.due.get() };
+        self.listed = None;
         self.kept = self.now;
         self.find_next(store);
     }
@@ -120,10 +136,10 @@ impl Delays {
     }
 
     fn shared(&self, store: &Store, number: usize) -> Option<&Stretch> {
-        let table = self.entry.as_ref()?.table.get()?;
+        let table = self.entry.as_ref()?.crossings.table.get()?;
         table.chunk(&store.flips, number, |before| {
             let mut stretch = Stretch::default();
-            stretch.begin(before.unwrap_or(false));
+            stretch.begin(before.is_some_and(|before| before.beyond_after(before.len())));
             let rows = (number * CHUNK, ((number + 1) * CHUNK).min(store.len()));
             find(store, (self.number, &self.cell), &mut stretch, rows, None);
             Some(stretch)
@@ -134,7 +150,7 @@ impl Delays {
     fn stretch(&mut self, store: &Store, which: Which) -> &Stretch {
         match which {
             Which::Shared(number) => {
-                let table = self.entry.as_ref().and_then(|entry| entry.table.get());
+                let table = self.entry.as_ref().and_then(|entry| entry.crossings.table.get());
                 table.and_then(|table| table.known(number)).unwrap_or_else(|| unreachable!("it was told of"))
             }
             Which::Own(from, to, beyond) => {
@@ -156,6 +172,15 @@ impl Delays {
 
     /// The turn to come has come. Look for the one after it.
     pub fn take(&mut self, store: &Store, bound: Moment) {
+        if let Some(listed) = &mut self.listed {
+            listed.next += 1;
+            if let Some(next) = listed.turns.get(listed.next) {
+                self.next = next;
+                return;
+            }
+            self.then = listed.stands();
+            self.listed = None;
+        }
         self.now = self.then;
         self.kept = self.now;
         self.find_next(store);
@@ -176,6 +201,18 @@ impl Delays {
         let found = turn(&place, &cell, stretch);
         self.end = stretch.end;
         (self.next, self.then) = found.unwrap_or((Moment::NEVER, place));
+        if let (Which::Shared(chunk), Some((moment, then))) = (place.which, found) {
+            self.listed = self.list(store, chunk).and_then(|turns| {
+                let first = turns.number(moment, then.active)?;
+                Some(Listed { turns, chunk, next: first, first })
+            });
+        }
+    }
+
+    /// The list of turns in a chunk of the table.
+    fn list(&self, store: &Store, chunk: usize) -> Option<Arc<Turns>> {
+        let (table, stretch) = (self.turns.as_ref()?.table.get()?, self.shared(store, chunk)?);
+        table.chunk(&store.flips, chunk, |_| Some(turns_of(&self.cell, chunk, stretch).shared())).cloned()
     }
 
     /// Where the next stretch begins, if nothing turns from `place` to the end of its stretch.
@@ -193,7 +230,8 @@ impl Delays {
 
     /// How it stands at `bound`, where nothing has turned since the last turn that was taken: beyond, and when the running delay ends.
     pub fn stands(&mut self, store: &Store, bound: Moment) -> (bool, Micros) {
-        let mut place = self.kept;
+        let taken = self.listed.as_ref().filter(|listed| listed.next > listed.first);
+        let mut place = taken.map_or(self.kept, Listed::stands);
         loop {
             let cell = self.cell;
             let stretch = self.stretch(store, place.which);
@@ -203,6 +241,16 @@ impl Delays {
             }
             place = self.goes_on(store, place);
         }
+    }
+}
+
+impl Listed {
+    /// Where it stands in the list of crossings after the turn before the one to come.
+    fn stands(&self) -> Place {
+        let number = self.next - 1;
+        let active = number.is_multiple_of(2);
+        let next = self.turns.crossing_after(number);
+        Place { which: Which::Shared(self.chunk), next, beyond: active, active, due: u64::MAX }
     }
 }
 
@@ -229,6 +277,18 @@ fn turn(place: &Place, cell: &LeaptCell, stretch: &Stretch) -> Option<(Moment, P
     }
     let moment = Moment::due(crossing.at().get() + u64::from(delay));
     (number + 1 < stretch.len() || moment <= stretch.end).then_some((moment, then))
+}
+
+/// All turns in a chunk of the table, from no alarm on.
+fn turns_of(cell: &LeaptCell, chunk: usize, stretch: &Stretch) -> Turns {
+    let (which, beyond) = (Which::Shared(chunk), stretch.start);
+    let mut place = Place { which, next: 0, beyond, active: false, due: u64::MAX };
+    let mut turns = Turns::default();
+    while let Some((moment, then)) = turn(&place, cell, stretch) {
+        place = then;
+        turns.push(moment, place.next);
+    }
+    turns
 }
 
 /// How it stands at a moment of the stretch, if nothing turns from `place` until then.

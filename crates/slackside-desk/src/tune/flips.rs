@@ -3,9 +3,11 @@
 //! A study tries few values of each limit, in many combinations. When a condition is beyond its limit depends on setpoint and
 //! deadband alone, neither on its delays nor on the other conditions; so a crossing found for one setting is the same for all that
 //! share the two. A table is begun when the third setting asks for it, and grows by chunks of [`CHUNK`] rows as they are
-//! needed: settings that end early cost no more than they judge.
+//! needed: settings that end early cost no more than they judge. The same holds for the turns of an alarm, of which limit, deadband and
+//! delays decide.
 
 use std::collections::HashMap;
+use std::hash::Hash;
 use std::sync::atomic::{AtomicU32, AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock, PoisonError, RwLock};
 
@@ -103,25 +105,96 @@ impl Stretch {
         let longest = |group: &[u32], parity| group.iter().skip(parity).step_by(2).copied().max().unwrap_or(0);
         self.longest.extend(self.lasts.chunks(GROUP).map(|group| [longest(group, 0), longest(group, 1)]));
     }
+}
 
-    fn room(&self) -> usize {
+/// A list of one stretch of rows.
+pub(super) trait List {
+    /// Take no more room than it must. How much that is, in bytes.
+    fn settle(&mut self) -> usize;
+}
+
+impl List for Stretch {
+    fn settle(&mut self) -> usize {
+        self.moments.shrink_to_fit();
         self.moments.len() * (size_of::<Moment>() + size_of::<u32>()) + size_of_val(self.longest.as_slice())
     }
 }
 
-/// The crossings of one limit over a whole trace, as far as they were asked for.
-#[derive(Debug)]
-pub(super) struct Table {
-    chunks: Vec<OnceLock<Option<Stretch>>>,
+/// The turns of an alarm in one stretch of rows: raised, cleared, raised, by turns. Whichever way it stood before, it soon turns with
+/// these: from a turn on nothing but that turn bears on the next.
+#[derive(Debug, Default)]
+pub(super) struct Turns {
+    moments: Vec<Moment>,
+    /// The crossing that comes after each.
+    nexts: Vec<u32>,
 }
+
+impl List for Arc<Turns> {
+    fn settle(&mut self) -> usize {
+        self.moments.len() * (size_of::<Moment>() + size_of::<u32>())
+    }
+}
+
+impl Turns {
+    /// Take no more room than it must, and be shared.
+    pub fn shared(mut self) -> Arc<Self> {
+        self.moments.shrink_to_fit();
+        self.nexts.shrink_to_fit();
+        Arc::new(self)
+    }
+
+    /// One turn more, and the crossing that comes after it.
+    pub fn push(&mut self, moment: Moment, next: usize) {
+        self.moments.push(moment);
+        self.nexts.push(next as u32);
+    }
+
+    /// A turn by its number.
+    pub fn get(&self, number: usize) -> Option<Moment> {
+        self.moments.get(number).copied()
+    }
+
+    /// The crossing that comes after it.
+    pub fn crossing_after(&self, number: usize) -> usize {
+        self.nexts.get(number).map_or(0, |next| *next as usize)
+    }
+
+    /// The number of the turn at that moment that raises the alarm or clears it.
+    pub fn number(&self, moment: Moment, raises: bool) -> Option<usize> {
+        self.moments.binary_search(&moment).ok().filter(|number| number.is_multiple_of(2) == raises)
+    }
+}
+
+/// The lists of one limit over a whole trace, chunk by chunk, as far as they were asked for.
+#[derive(Debug)]
+pub(super) struct Table<L = Stretch> {
+    chunks: Vec<OnceLock<Option<L>>>,
+}
+
+/// Something that may be asked for often enough to be worth a table.
+#[derive(Debug)]
+pub(super) struct Asked<L> {
+    asked: AtomicU32,
+    pub table: OnceLock<Table<L>>,
+}
+
+impl<L> Default for Asked<L> {
+    fn default() -> Self {
+        Self { asked: AtomicU32::new(0), table: OnceLock::new() }
+    }
+}
+
+/// The turns under one limit and one pair of delays.
+pub(super) type AskedTurns = Asked<Arc<Turns>>;
 
 /// What was asked for of one limit.
 #[derive(Debug, Default)]
 pub(super) struct Entry {
-    asked: AtomicU32,
-    pub table: OnceLock<Table>,
+    pub crossings: Asked<Stretch>,
     /// Where the belt comes to speed and leaves it, if the limit is that of underspeed.
     pub speed: OnceLock<Table>,
+    /// The turns, for each on-delay and off-delay.
+    turns: RwLock<HashMap<(u32, u32), Arc<AskedTurns>>>,
 }
 
 /// Condition by its place among the leapt ones, setpoint and deadband in its own unit.
@@ -156,56 +229,65 @@ impl Flips {
 
     /// What was asked for of a limit so far; `None` if too many are remembered.
     pub fn entry(&self, key: Key) -> Option<Arc<Entry>> {
-        // What a panic elsewhere left is whole: entries are only ever added.
-        if let Some(entry) = self.entries.read().unwrap_or_else(PoisonError::into_inner).get(&key) {
-            return Some(Arc::clone(entry));
-        }
-        let mut entries = self.entries.write().unwrap_or_else(PoisonError::into_inner);
-        (entries.len() < MOST_ASKED || entries.contains_key(&key)).then(|| Arc::clone(entries.entry(key).or_default()))
+        remembered(&self.entries, key)
     }
 }
 
 impl Entry {
-    /// How often it was asked for, this time included.
-    pub fn ask(&self) -> u32 {
-        self.asked.fetch_add(1, Ordering::Relaxed) + 1
+    /// What was asked for with these delays; `None` if too many are remembered.
+    pub fn turns(&self, delays: (u32, u32)) -> Option<Arc<AskedTurns>> {
+        remembered(&self.turns, delays)
     }
 }
 
-impl Table {
+impl<L: List> Asked<L> {
+    /// Ask for its table, over so many rows: it is begun when that has been asked `worth_it` times.
+    pub fn ask(&self, worth_it: u32, rows: usize, flips: &Flips) -> Option<&Table<L>> {
+        let asked = self.asked.fetch_add(1, Ordering::Relaxed) + 1;
+        if asked < worth_it || (self.table.get().is_none() && full()) {
+            return None;
+        }
+        Some(self.table.get_or_init(|| Table::new(rows, flips)))
+    }
+}
+
+impl<L: List> Table<L> {
     /// A table for so many rows, nothing in it yet; it grows within the room of `flips`.
     pub fn new(rows: usize, flips: &Flips) -> Self {
         let chunks: Vec<_> = (0..rows.div_ceil(CHUNK)).map(|_| OnceLock::new()).collect();
-        flips.take(chunks.len() * size_of::<OnceLock<Option<Stretch>>>());
+        flips.take(chunks.len() * size_of::<OnceLock<Option<L>>>());
         Self { chunks }
     }
 
     /// One chunk, if it has been gone through.
-    pub fn known(&self, number: usize) -> Option<&Stretch> {
+    pub fn known(&self, number: usize) -> Option<&L> {
         self.chunks.get(number)?.get()?.as_ref()
     }
 
-    /// One chunk. `fill` goes through it if it can, told how the chunk before ended if that is known, the first time it is asked for.
-    pub fn chunk(
-        &self,
-        flips: &Flips,
-        number: usize,
-        fill: impl FnOnce(Option<bool>) -> Option<Stretch>,
-    ) -> Option<&Stretch> {
+    /// One chunk. `fill` goes through it if it can, told the chunk before if that is known, the first time it is asked for.
+    pub fn chunk(&self, flips: &Flips, number: usize, fill: impl FnOnce(Option<&L>) -> Option<L>) -> Option<&L> {
         let place = self.chunks.get(number)?;
         place
             .get_or_init(|| {
                 if full() {
                     return None;
                 }
-                let before = number.checked_sub(1).and_then(|before| self.known(before));
-                let mut stretch = fill(before.map(|before| before.beyond_after(before.len())))?;
-                stretch.moments.shrink_to_fit();
-                flips.take(stretch.room());
-                Some(stretch)
+                let mut list = fill(number.checked_sub(1).and_then(|before| self.known(before)))?;
+                flips.take(list.settle());
+                Some(list)
             })
             .as_ref()
     }
+}
+
+/// What is remembered of `key`, from now on at the least; `None` if too much is.
+fn remembered<K: Copy + Eq + Hash, V: Default>(map: &RwLock<HashMap<K, Arc<V>>>, key: K) -> Option<Arc<V>> {
+    // What a panic elsewhere left is whole: entries are only ever added.
+    if let Some(entry) = map.read().unwrap_or_else(PoisonError::into_inner).get(&key) {
+        return Some(Arc::clone(entry));
+    }
+    let mut map = map.write().unwrap_or_else(PoisonError::into_inner);
+    (map.len() < MOST_ASKED || map.contains_key(&key)).then(|| Arc::clone(map.entry(key).or_default()))
 }
 
 /// Whether all tables together have taken their room.

@@ -34,4 +34,5 @@ mod steady;
 pub mod store;
 pub mod study;
 pub mod summary;
+mod swings;
 mod walk;

@@ -76,7 +76,8 @@ impl Speeds {
         let entry = store.flips.entry((UNDERSPEED, cell.limit, cell.clear));
         let shared = entry.filter(|entry| {
             // One list is not worth it, the same as for crossings.
-            entry.table.get().is_some() && Count::known(store, cell, from).is_some_and(|count| count.now == brisk)
+            entry.crossings.table.get().is_some()
+                && Count::known(store, cell, from).is_some_and(|count| count.now == brisk)
         });
         Self { cell: *cell, shared, from, boot, brisk, place: (from / CHUNK, 0) }
     }

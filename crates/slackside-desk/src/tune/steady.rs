@@ -155,7 +155,7 @@ impl<'a> Steady<'a> {
         let mut from = stretch.from;
         loop {
             let end = until.min(sweep);
-            let row = if store.at(to - 1) < end { to } else { store.row_at(end) };
+            let row = if store.at(to - 1) < end { to } else { store.row_from(from, end) };
             if row > from {
                 match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, sink) {
                     Hop::Whole => {}
@@ -187,40 +187,38 @@ impl<'a> Steady<'a> {
         sink: &mut dyn FnMut(&Verdict),
     ) -> Hop {
         let store = self.store;
-        let mut nexts = [Moment::NEVER; LEAPT.len()];
-        for (delays, next) in self.delays.iter_mut().zip(&mut nexts) {
-            if let Some(delays) = delays {
-                delays.look(store, bound);
-                *next = delays.next(bound);
+        // Those that turn at all, in order of rank, and when they do next.
+        let mut nexts = [(0, Moment::NEVER); LEAPT.len()];
+        let mut turning = 0;
+        for number in self.order {
+            let Some(delays) = &mut self.delays[number] else { continue };
+            delays.look(store, bound);
+            if delays.next(bound) != Moment::NEVER {
+                nexts[turning] = (number, delays.next(bound));
+                turning += 1;
             }
         }
+        let nexts = &mut nexts[..turning];
         if let Some((from, Moment::NEVER)) = stretch.speed {
             stretch.speed = Some((bound, stretch.speeds.next(store, from, bound)));
         }
         loop {
             let at_speed = stretch.speed.map_or(Moment::NEVER, |(_, moment)| moment);
-            let first = nexts.iter().copied().fold(at_speed, Moment::min);
+            let first = nexts.iter().fold(at_speed, |first, (_, next)| first.min(*next));
             if first == Moment::NEVER {
                 return Hop::Whole;
             }
-            let coming = coming(&nexts, first);
-            if coming & stretch.seen != 0 {
+            let comes = |next: &Moment| next.step() == first.step();
+            if stretch.seen != 0 && nexts.iter().any(|(number, next)| comes(next) && stretch.seen >> number & 1 != 0) {
                 return Hop::Seen(first.rows_before(store));
             }
             let held = &mut stretch.outlook.held;
             for at_once in [false, true] {
-                let mut turn = |number: usize| {
-                    let Some(delays) = &mut self.delays[number] else { return };
-                    if nexts[number].step() == first.step() && nexts[number].is_at_once() == at_once {
-                        judge.turn(first.at(), LEAPT[number], held, sink);
-                        delays.take(store, bound);
-                        nexts[number] = delays.next(bound);
-                    }
-                };
-                if coming.is_power_of_two() {
-                    turn(coming.trailing_zeros() as usize);
-                } else {
-                    self.order.into_iter().for_each(&mut turn);
+                for (number, next) in nexts.iter_mut().filter(|(_, next)| comes(next) && next.is_at_once() == at_once) {
+                    let Some(delays) = &mut self.delays[*number] else { continue };
+                    judge.turn(first.at(), LEAPT[*number], held, sink);
+                    delays.take(store, bound);
+                    *next = delays.next(bound);
                 }
             }
             let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
@@ -280,9 +278,4 @@ impl<'a> Steady<'a> {
         }
         to
     }
-}
-
-/// The places in [`LEAPT`] that turn in the same step as `first`, a bit for each.
-fn coming(nexts: &[Moment; LEAPT.len()], first: Moment) -> u16 {
-    nexts.iter().enumerate().map(|(number, next)| u16::from(next.step() == first.step()) << number).sum()
 }

@@ -14,6 +14,7 @@ use slackside::verdict::Verdict;
 use super::columns::{Builder, Columns, Cursor, Row};
 use super::flips::Flips;
 use super::index::Index;
+use super::swings::Swings;
 use crate::monitor::{Judge, Monitor, monitor};
 
 /// One trace, measured.
@@ -22,6 +23,7 @@ pub struct Store {
     columns: Columns,
     pub(super) index: Index,
     pub(super) flips: Flips,
+    pub(super) swings: Swings,
 }
 
 impl Deref for Store {
@@ -37,7 +39,7 @@ impl Store {
     #[must_use]
     pub fn new(columns: Columns, plan: &Plan) -> Self {
         let index = Index::build(&columns, plan);
-        Self { columns, index, flips: Flips::default() }
+        Self { columns, index, flips: Flips::default(), swings: Swings::default() }
     }
 
     /// Measure a trace: all its inputs, in order.
@@ -55,7 +57,7 @@ impl Store {
     /// What it takes in memory, with its index, in bytes.
     #[must_use]
     pub fn bytes(&self) -> usize {
-        self.columns.bytes() + self.index.bytes()
+        self.columns.bytes() + self.index.bytes() + self.swings.bytes()
     }
 }
 

@@ -5,9 +5,10 @@ use slackside::motion::{Pitch, speed as speed_of};
 use slackside::signals::ShaftSignals;
 use slackside::units::{Micros, MicroturnsPerSecond, Span, TurnFraction, Watts};
 
-use super::columns::{BLOCK, ShaftKey, Told, Whole, edge_of, pitch_of};
+use super::columns::{BLOCK, ShaftKey, Told, Whole, edge_of, pitch_of, unpack};
 use super::index::{Extremes, Pace, Sparse};
 use super::store::Store;
+use super::swings::{Course, Point};
 
 /// Where underspeed and head underspeed stand among the leapt conditions.
 pub(super) const UNDERSPEED: usize = 6;
@@ -118,6 +119,26 @@ impl Shaft {
     const fn crossing(&self, limit: i64) -> u64 {
         self.edge.get() + pitch_time(self.next, limit) + 1
     }
+
+    /// The longest limit, in microseconds a turn, that its silence is beyond by `now`.
+    pub(super) fn silent(&self, now: Micros) -> i64 {
+        longest(now.since(self.edge).get(), self.next)
+    }
+
+    /// The longest limit that its last edge is beyond, known at `now`, and the longest that it is not within.
+    pub(super) fn turn(&self, now: Micros) -> (i64, i64) {
+        let time = self.pitch.time.get();
+        let within = (u64::from(time) << 32).div_ceil(self.pitch.angle.get().max(1).into());
+        (longest(time, self.pitch.largest).max(self.silent(now)), within.cast_signed() - 1)
+    }
+}
+
+/// The longest limit, in microseconds a turn, by which so long for that part of a turn is too long: the other way round of [`pitch_time`].
+fn longest(time: u32, angle: TurnFraction) -> i64 {
+    match (u64::from(time) << 32).checked_sub(1) {
+        Some(less) => (less / u64::from(angle.get().max(1))).cast_signed(),
+        None => -1,
+    }
 }
 
 const fn pitch_time(angle: TurnFraction, turn: i64) -> u64 {
@@ -190,11 +211,12 @@ fn pass(
 fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize, usize), above: bool) -> Option<usize> {
     let index = &store.index;
     let range = (row, to);
-    let long = |row: usize| {
-        let value = store.long[row];
-        (value != i32::MIN).then_some(i64::from(value))
+    let known = |packed: i32| {
+        let reading = unpack(packed);
+        reading.is_known().then_some(i64::from(reading.least))
     };
-    let short = |row: usize| Some(i64::from(store.short[row]));
+    let long = |row: usize| known(store.long[row]);
+    let short = |row: usize| known(store.short[row]);
     match number {
         0 => dense(&index.short, short, cell, range, above),
         1 => dense(&index.long, long, cell, range, above),
@@ -217,17 +239,101 @@ pub(super) fn crossings(
     store: &Store,
     number: usize,
     cell: &LeaptCell,
-    (mut beyond, mut shaft): (bool, Option<Shaft>),
+    (mut beyond, shaft): (bool, Option<Shaft>),
     (from, to): (usize, usize),
     mut found: impl FnMut(Micros, usize, bool),
 ) {
+    let course = match number {
+        0 | 2 => Course::Short,
+        1 | 3 => Course::Long,
+        HEAD_UNDERSPEED => Course::Head,
+        5..HEAD_UNDERSPEED => Course::Boot,
+        _ => {
+            row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut found);
+            return;
+        }
+    };
+    if !store.swings.are_worth_it(course, store.len()) {
+        let mut count = 0;
+        row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut |at, row, silent| {
+            count += 1;
+            found(at, row, silent);
+        });
+        store.swings.found(course, count);
+        return;
+    }
+    let mut all = |known, rows| row_by_row(store, number, cell, known, rows, &mut found);
+    // Whether the value crosses on its way to a turn, if it has not by then.
+    let crosses = |point: &Point, beyond: bool| {
+        let upside_down = matches!(number, 2 | 3);
+        let value = if upside_down { -point.value } else { point.value };
+        (point.is_peak != upside_down) != beyond && if beyond { value < cell.clear } else { value >= cell.limit }
+    };
+    let mut row = from;
+    for point in store.swings.from(store, course, cell.limit - cell.clear, from) {
+        let end = to.min(point.row + 1);
+        if row == from {
+            // It may have been anything before the first turn.
+            beyond = all((beyond, shaft), (row, end));
+            row = end;
+        } else if crosses(&point, beyond) {
+            // The row in which it does, and no further: it crosses once at the most.
+            let first = first_across(store, number, cell, beyond, (row, end));
+            beyond = all((beyond, None), (first, end.min(first + 1)));
+            row = (first + 1).max(point.row).min(to);
+        } else {
+            // Of its last row only what came first is known to change nothing.
+            row = to.min(point.row);
+        }
+        if row == to {
+            return;
+        }
+    }
+    all((beyond, shaft.filter(|_| row == from)), (row, to));
+}
+
+/// The first of these rows at which a condition may cross; the last, if none may.
+fn first_across(store: &Store, number: usize, cell: &LeaptCell, beyond: bool, (from, to): (usize, usize)) -> usize {
+    let speed = |head: bool| {
+        let paces = store.swings.paces(store, head);
+        if beyond {
+            paces.most[from..to].iter().position(|most| i64::from(*most) < cell.clear)
+        } else {
+            paces.least[from..to].iter().position(|least| i64::from(*least) >= cell.limit)
+        }
+    };
+    let slip = |column: &[i32], upside_down: bool| {
+        column[from..to].iter().position(|packed| {
+            let reading = unpack(*packed);
+            let value = i64::from(if upside_down { reading.least.saturating_neg() } else { reading.least });
+            reading.is_known() && if beyond { value < cell.clear } else { value >= cell.limit }
+        })
+    };
+    let found = match number {
+        0 => slip(&store.short, false),
+        1 => slip(&store.long, false),
+        2 => slip(&store.short, true),
+        3 => slip(&store.long, true),
+        _ => speed(number == HEAD_UNDERSPEED),
+    };
+    found.map_or(to - 1, |found| from + found)
+}
+
+/// [`crossings`] by all rows. Whether it is beyond after them.
+fn row_by_row(
+    store: &Store,
+    number: usize,
+    cell: &LeaptCell,
+    (mut beyond, mut shaft): (bool, Option<Shaft>),
+    (from, to): (usize, usize),
+    found: &mut impl FnMut(Micros, usize, bool),
+) -> bool {
     let head = number == HEAD_UNDERSPEED;
     let mut row = from;
     if (5..=HEAD_UNDERSPEED).contains(&number) {
         let pace = if head { &store.index.head } else { &store.index.boot };
         while row < to {
-            let key = &store.keys[row / BLOCK];
-            let known = shaft.take().or_else(|| Shaft::of(if head { &key.head } else { &key.boot }));
+            let known = shaft.take().or_else(|| shaft_before(store, row, head));
             let Some(known) = known else {
                 row = (row / BLOCK + 1) * BLOCK;
                 continue;
@@ -238,13 +344,22 @@ pub(super) fn crossings(
             });
             row = unknown.unwrap_or(to);
         }
-        return;
+        return beyond;
     }
     while let Some(next) = next_value(store, number, cell, (row, to), !beyond).filter(|next| *next < to) {
         beyond = !beyond;
         found(store.at(next), next, false);
         row = next + 1;
     }
+    beyond
+}
+
+/// What is known of a shaft before `row`.
+fn shaft_before(store: &Store, row: usize, head: bool) -> Option<Shaft> {
+    let block = row / BLOCK;
+    let key = &store.keys[block];
+    let edge = (block * BLOCK..row).rev().find_map(|row| edge_at(store, row, head));
+    edge.or_else(|| Shaft::of(if head { &key.head } else { &key.boot }))
 }
 
 /// Boot pitches at speed since the last that was surely slow, before row `to`, and whether the last pitch was at speed. `cell` is that of

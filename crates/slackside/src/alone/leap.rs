@@ -12,12 +12,12 @@ use core::ops::Deref;
 
 use super::Alone;
 use crate::alarm::{AlarmState, Set, bits};
-use crate::conditions::Condition;
+use crate::conditions::{Condition, Flag, Row, Sense};
 use crate::judge::heat::Heat;
 use crate::judge::leg::mark;
 use crate::judge::phase::{AT_SPEED, turn};
 use crate::judge::rows::holds;
-use crate::judge::{Holding, Judge, Out, POWER_STALE, View, heating, sense};
+use crate::judge::{Effects, Judge, Out, POWER_STALE, View, heating, sense};
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::{Reading, Signals};
 use crate::time::{Now, SWEEP, reached};
@@ -43,6 +43,20 @@ pub const LEAPT: [Condition; 13] = [
 
 /// While one of these holds the belt is not at speed.
 const SLOW: [Condition; 2] = [Condition::Underspeed, Condition::DeepUnderspeed];
+
+/// Whether time alone, with no silence and no delay, may bring a condition to its limit.
+const fn waits(row: &Row) -> bool {
+    matches!(row.sense, Sense::Since(_) | Sense::Flag(Flag::DriveContact | Flag::ResetHeld))
+}
+
+/// The alarms that hold while turns are told, and what they do.
+#[derive(Clone, Copy, Debug)]
+pub struct Held {
+    now: Set,
+    /// When permits were last settled.
+    settled: Set,
+    effects: Effects,
+}
 
 /// One condition as a leap sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -88,8 +102,8 @@ pub struct Outlook {
     pub until: Micros,
     /// When old stamps must be held again: [`Alone::look_on`] by then.
     pub sweep: Micros,
-    /// The alarms that hold, by rank.
-    pub held: Set,
+    /// The alarms that hold.
+    pub held: Held,
     /// From the least to the most: a mean of slip with which the next row may find the sensors swapped.
     pub swapped: Option<(i32, i32)>,
     /// The watched conditions, in the order of [`LEAPT`].
@@ -271,10 +285,11 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             }
         });
         let (head, boot) = (&view.plan.head, &view.plan.boot);
+        let held = self.held();
         Some(Outlook {
             until: now.after(self.wait_for_others(&view)).at(),
             sweep: now.after(self.sweep_wait()).at(),
-            held: self.held(),
+            held: Held { now: held, settled: held, effects: Effects::of(view.plan) },
             swapped: sense::swapped_means(&view),
             cells,
             guard: Guard {
@@ -291,9 +306,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
 
     /// How long until anything but the watched delays, silence and heat may change something.
     fn wait_for_others(&self, view: &View<'_>) -> u32 {
+        const OTHERS: Set = {
+            let (mut others, mut leapt): (Set, &[Condition]) = (Set::from_bits((1 << Condition::COUNT) - 1), &LEAPT);
+            while let [one, rest @ ..] = leapt {
+                others = others.put(one.rank(), false);
+                leapt = rest;
+            }
+            others
+        };
         let judge = &self.judge;
-        let others = (0..Condition::COUNT).filter(|rank| LEAPT.iter().all(|leapt| leapt.rank() != *rank));
-        let delays = others.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
+        let delays = OTHERS.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
         delays.min(self.look_wait(view)).min(judge.other_wait(view))
     }
 
@@ -302,8 +324,11 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let Judge { leg, rows, .. } = &self.judge;
         let mut look = leg.look(view, self.judge.head_silent());
         for (rank, row) in Condition::ROWS.iter().enumerate() {
-            if !rows.has(rank, bits::OUT) && look.judges(row) {
+            // Most have nothing to say of that: where assertions are on, they are asked all the same.
+            if (waits(row) || cfg!(debug_assertions)) && !rows.has(rank, bits::OUT) && look.judges(row) {
+                let before = look.waits.other;
                 leg.says(row, view.limit(rank), &mut look);
+                debug_assert!(waits(row) || look.waits.other == before, "{row:?} waits");
             }
         }
         look.waits.other
@@ -337,11 +362,11 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     }
 
     /// A watched condition turns at a moment: its delay ends, or it has none. In one step first those whose delays end, by rank,
-    /// then the others, by rank; [`settle_turns`](Self::settle_turns) ends the step. `held`: the alarms that hold.
-    pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Set, sink: &mut dyn FnMut(&Verdict)) {
+    /// then the others, by rank; [`settle_turns`](Self::settle_turns) ends the step.
+    pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Held, sink: &mut dyn FnMut(&Verdict)) {
         self.newest = at.get();
         let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
-        turn_alarm(&mut self.judge, condition.rank(), held, &mut Out { view: &view, sink });
+        turn_alarm(&mut self.judge, condition.rank(), &mut held.now, &mut Out { view: &view, sink });
     }
 
     /// All that turns in a step has turned: first-out and permits follow. `at_speed` says whether the belt is, should that matter.
@@ -349,24 +374,29 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     pub fn settle_turns(
         &mut self,
         at: Micros,
-        held: &mut Set,
+        held: &mut Held,
         at_speed: impl FnOnce() -> bool,
         sink: &mut dyn FnMut(&Verdict),
     ) -> bool {
         self.newest = at.get();
         let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
         let (judge, out) = (&mut self.judge, &mut Out { view: &view, sink });
-        let slow = SLOW.iter().any(|slow| held.contains(slow.rank()));
-        if !slow && !judge.leg.has(mark::AT_SPEED) && at_speed() {
+        let slow = held.effects.is_slow(held.now);
+        let comes = !slow && !judge.leg.has(mark::AT_SPEED) && at_speed();
+        if comes {
             judge.leg.put(mark::AT_SPEED, true);
         }
-        if judge.resolve(holding(judge, *held, &view), out) {
-            let hunts = Condition::FeedHunting.rank();
-            if judge.rows.get(hunts) & (bits::OUT | bits::ACTIVE) == 0 {
-                judge.rows.put(hunts, bits::BEYOND, true);
-                turn_alarm(judge, hunts, held, out);
+        // Permits follow from what holds, what was raised and the belt's speed: from the same follows the same.
+        if comes || judge.leg.raised != 0 || held.now != held.settled {
+            if judge.resolve(held.effects.holding(held.now), out) {
+                let hunts = Condition::FeedHunting.rank();
+                if judge.rows.get(hunts) & (bits::OUT | bits::ACTIVE) == 0 {
+                    judge.rows.put(hunts, bits::BEYOND, true);
+                    turn_alarm(judge, hunts, &mut held.now, out);
+                }
+                judge.resolve(held.effects.holding(held.now), out);
             }
-            judge.resolve(holding(judge, *held, &view), out);
+            held.settled = held.now;
         }
         !slow && !judge.leg.has(mark::AT_SPEED)
     }
@@ -430,13 +460,4 @@ fn turn_alarm(judge: &mut Judge, rank: usize, held: &mut Set, out: &mut Out<'_>)
         out.alarm(rank, (from, to), (None, 0));
     }
     *held = held.put(rank, holds(judge.rows.get(rank)));
-}
-
-/// What the alarms of this set do.
-fn holding(judge: &Judge, held: Set, view: &View<'_>) -> Holding {
-    let mut holding = Holding::default();
-    for rank in held {
-        holding.note(rank, judge.rows.get(rank), view);
-    }
-    holding
 }

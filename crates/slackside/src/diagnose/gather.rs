@@ -104,7 +104,7 @@ impl Gather {
         let on = motion.boot.angle.get().wrapping_sub(self.newest.boot.angle.get()) & ANGLE_WRAPS.saturating_sub(1);
         self.boot_turned = Turns::new(self.boot_turned.get().wrapping_add(on));
         for ((place, contact), gather) in Place::ALL.into_iter().zip(&motion.contacts).zip(&mut self.places) {
-            gather.take(at, contact, station(place, motion), travelled(self.boot_turned, self.circumference));
+            gather.take(at, contact, station(place, motion), (self.boot_turned, self.circumference));
         }
         self.newest = *motion;
         self.newest_at = at;
@@ -212,7 +212,13 @@ impl Gather {
 }
 
 impl PlaceGather {
-    fn take(&mut self, at: Micros, contact: &ContactMotion, shaft: &ShaftMotion, travelled: Micrometres) {
+    fn take(
+        &mut self,
+        at: Micros,
+        contact: &ContactMotion,
+        shaft: &ShaftMotion,
+        (boot_turned, circumference): (Turns, Micrometres),
+    ) {
         if !contact.fitted {
             return;
         }
@@ -223,7 +229,7 @@ impl PlaceGather {
         if contact.count != self.seen {
             self.seen = contact.count;
             self.rubs.count = self.rubs.count.saturating_add(1);
-            self.belt.add(travelled);
+            self.belt.add(travelled(boot_turned, circumference));
             if shaft.fitted {
                 // The angle within the turn is the lower half.
                 self.shaft.add(TurnFraction::new(shaft.angle.get() as u32));

@@ -48,6 +48,8 @@ use phase::slow_wait;
 use rows::{Rows, Turned};
 use sense::{Look, Says, Waits};
 
+#[cfg(feature = "desk")]
+pub(crate) use permits::Effects;
 pub(crate) use permits::Holding;
 pub use permits::of_rank_and_one;
 pub use view::{Out, View};

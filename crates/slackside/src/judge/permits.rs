@@ -5,8 +5,12 @@ use super::leg::{RETURNS, mark};
 use super::recent;
 use super::rows::holds;
 use super::view::{Out, View};
+#[cfg(feature = "desk")]
+use crate::alarm::Set;
 use crate::alarm::bits;
 use crate::conditions::{Condition, Row};
+#[cfg(feature = "desk")]
+use crate::settings::plan::Plan;
 use crate::settings::plan::act;
 use crate::time::{SLOW_SHIFT, reached};
 use crate::verdict::{Change, Permit, Phase};
@@ -46,14 +50,50 @@ impl Holding {
             return;
         }
         let (acts, by) = (view.plan.acts(rank), (rank as u8).wrapping_add(1));
-        let is_one_of = |these: &[Condition]| these.iter().any(|condition| condition.rank() == rank);
         if self.stop == 0 && acts & act::STOP != 0 {
             self.stop = by;
         }
-        if self.hinders == 0 && (acts & act::DROP_FEED != 0 || is_one_of(&HINDER)) {
+        if self.hinders == 0 && (acts & act::DROP_FEED != 0 || is_one_of(&HINDER, rank)) {
             self.hinders = by;
         }
-        self.slow |= is_one_of(&SLOW);
+        self.slow |= is_one_of(&SLOW, rank);
+    }
+}
+
+fn is_one_of(these: &[Condition], rank: usize) -> bool {
+    these.iter().any(|condition| condition.rank() == rank)
+}
+
+/// What each alarm does under one plan, as sets of ranks: for the desk, which asks of one plan over and over.
+#[cfg(feature = "desk")]
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Effects {
+    stop: Set,
+    hinders: Set,
+    slow: Set,
+}
+
+#[cfg(feature = "desk")]
+impl Effects {
+    pub fn of(plan: &Plan) -> Self {
+        let those =
+            |are: &dyn Fn(usize) -> bool| (0..Condition::COUNT).fold(Set::EMPTY, |set, rank| set.put(rank, are(rank)));
+        Self {
+            stop: those(&|rank| plan.acts(rank) & act::STOP != 0),
+            hinders: those(&|rank| plan.acts(rank) & act::DROP_FEED != 0 || is_one_of(&HINDER, rank)),
+            slow: those(&|rank| is_one_of(&SLOW, rank)),
+        }
+    }
+
+    /// Whether one of these keeps the belt from being at speed.
+    pub const fn is_slow(&self, held: Set) -> bool {
+        !held.and(self.slow).is_empty()
+    }
+
+    /// What the alarms of this set do, where nothing else does.
+    pub fn holding(&self, held: Set) -> Holding {
+        let by = |set: Set| held.and(set).first().map_or(0, |rank| (rank as u8).wrapping_add(1));
+        Holding { stop: by(self.stop), hinders: by(self.hinders), slow: self.is_slow(held), watched: false }
     }
 }
 
