@@ -18,6 +18,7 @@ mod marked;
 mod memory;
 mod outputs;
 mod proof;
+mod says;
 mod two_clocks;
 
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -39,7 +40,7 @@ use slackside::{Monitor, NoRoom};
 use crate::arming;
 use crate::edges::Merger;
 use crate::events::{EventLog, Happened};
-use crate::fault::{Fault, Faults};
+use crate::fault::Fault;
 use crate::line::Analogue;
 use crate::permits::Stage;
 use crate::shelf::Shelf;
@@ -733,73 +734,5 @@ where
     fn supervision(&self) -> ([bool; 2], [bool; Place::COUNT]) {
         let shafts = [Shaft::Head, Shaft::Boot].map(|shaft| self.inputs.senses.is_supervised(shaft));
         (shafts, self.inputs.senses.supervised_contacts())
-    }
-}
-
-impl<I, O, A, F, const MARKS: usize> SensorBox<'_, I, O, A, F, MARKS> {
-    /// Who it is.
-    #[must_use]
-    pub const fn nameplate(&self) -> Nameplate {
-        self.nameplate
-    }
-
-    /// The leg's name; empty without settings.
-    #[must_use]
-    pub fn leg(&self) -> &str {
-        self.monitor.plan().map_or("", Plan::leg_name)
-    }
-
-    /// The identity of the settings in force, if there are any.
-    #[must_use]
-    pub const fn settings_identity(&self) -> Option<u32> {
-        self.armed.identity
-    }
-
-    /// When the main loop last came round; `None` before the first round.
-    #[must_use]
-    pub const fn polled(&self) -> Option<Micros> {
-        self.polled
-    }
-
-    /// How often it was switched on.
-    #[must_use]
-    pub const fn session(&self) -> u32 {
-        self.memory.session
-    }
-
-    /// Every fault, present or waiting for a reset.
-    #[must_use]
-    pub const fn faults(&self) -> Faults {
-        self.book.all()
-    }
-
-    /// The flash, for a test to break.
-    #[cfg(feature = "bench")]
-    pub fn flash_mut(&mut self) -> &mut F {
-        &mut self.memory.flash
-    }
-
-    /// Switch off: what is left is the flash.
-    #[cfg(feature = "bench")]
-    pub fn into_flash(self) -> F {
-        self.memory.flash
-    }
-
-    /// The newest verdicts.
-    #[must_use]
-    pub const fn verdicts(&self) -> &Verdicts {
-        &self.verdicts
-    }
-
-    /// What the box did, beside verdicts.
-    #[must_use]
-    pub const fn events(&self) -> &EventLog {
-        &self.events
-    }
-
-    /// The monitor: what it knows and what it holds.
-    #[must_use]
-    pub const fn monitor(&self) -> &BoxMonitor<MARKS> {
-        self.monitor
     }
 }
