@@ -157,7 +157,7 @@ const FALLS_SHORT: &str = "What falls short: nine in ten first and 98 in a hundr
 
 /// What was written with held-out runs in sight.
 const SWAPPED: &str = "One rule was written after held-out runs had been looked at: slip that is just what swapped sensors show and falls as load slows the\n\
-     head is swapped sensors. It follows from the ratio coming in twice and was held against the runs to learn from as well (2 of 2 right, none\n\
+     head is swapped sensors. It follows from the ratio coming in twice and was held against the runs to learn from as well (3 of 3 right, none\n\
      else called so); the figures above hold it.\n\n";
 
 fn fitted(out: &mut String, told: &Told<'_>) {
