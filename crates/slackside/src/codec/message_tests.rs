@@ -197,6 +197,7 @@ fn request(bytes: &'static [u8]) -> impl Strategy<Value = Request<'static>> {
         any::<u8>().prop_map(|position| Request::Recording { position }),
         any::<u32>().prop_map(|offset| Request::Read { window: Window::Plan, offset }),
         any::<[u32; 2]>().prop_map(|[number, offset]| Request::Read { window: Window::Recording(number), offset }),
+        any::<u32>().prop_map(|offset| Request::Read { window: Window::ProofTests, offset }),
         any::<u16>().prop_map(move |offset| Request::Stage { offset, bytes }),
         any::<u32>().prop_map(move |identity| Request::Arm { leg: &bytes[..30], identity, tag: &bytes[..16] }),
         command().prop_map(Request::Command),

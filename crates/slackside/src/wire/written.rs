@@ -28,7 +28,12 @@ impl<'a> Readable<'a> for Request<'a> {
             3 => Self::Events { after: from.number() },
             4 => Self::Recording { position: from.byte() },
             5 => {
-                let window = if from.flag() { Window::Recording(from.number()) } else { Window::Plan };
+                let window = match from.byte() {
+                    0 => Window::Plan,
+                    1 => Window::Recording(from.number()),
+                    2 => Window::ProofTests,
+                    _ => return None,
+                };
                 Self::Read { window, offset: from.number() }
             }
             6 => Self::Stage { offset: from.short(), bytes: from.bytes() },
