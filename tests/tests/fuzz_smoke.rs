@@ -79,6 +79,11 @@ fn any_plan() {
 }
 
 #[test]
+fn any_link() {
+    smoke("link", fuzz::link, 2_000);
+}
+
+#[test]
 fn any_sequence_of_inputs() {
     smoke("monitor", fuzz::monitor, 500);
 }

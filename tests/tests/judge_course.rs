@@ -385,18 +385,9 @@ fn slip_heat_trips_at_its_own_time() {
     assert_eq!(all_raised(&verdicts), [Condition::SlipHeat]);
 }
 
-fn without_contact() -> Leg {
-    let mut settings = Settings::example();
-    settings.machine.drive_contact = false;
-    let mut leg = Leg::new(settings);
-    leg.say(0, What::Wake);
-    leg.wait(20 * SECOND);
-    leg
-}
-
 #[test]
 fn without_a_drive_contact_an_ordinary_stop_does_not_latch() {
-    let mut leg = without_contact();
+    let mut leg = Leg::without_contact();
     leg.turn(2 * SECOND, 500_000, 500_000, None);
     leg.turn(8 * SECOND, 1_000_000, 1_000_000, Some(5_000));
     for share in [700_000, 400_000, 200_000] {
@@ -417,7 +408,7 @@ fn without_a_drive_contact_an_ordinary_stop_does_not_latch() {
 
 #[test]
 fn without_a_drive_contact_a_slow_boot_alone_latches() {
-    let mut leg = without_contact();
+    let mut leg = Leg::without_contact();
     leg.turn(2 * SECOND, 500_000, 500_000, None);
     leg.turn(8 * SECOND, 1_000_000, 1_000_000, Some(5_000));
     leg.turn(2 * SECOND, 1_000_000, 700_000, Some(20_000));

@@ -23,16 +23,10 @@ fn first(leg: &Leg, condition: Condition) -> Option<(u64, Option<i32>, i32, u8)>
     })
 }
 
-fn running() -> Leg {
-    let mut leg = Leg::at_rest();
-    leg.run_up();
-    leg
-}
-
 #[test]
 fn distrust_stops_at_once_and_says_why() {
     for head in [true, false] {
-        let mut leg = running();
+        let mut leg = Leg::running();
         let shaft = if head { &mut leg.motion.head } else { &mut leg.motion.boot };
         shaft.distrust = Distrust::HUM.with(Distrust::LINE_OPEN);
         leg.tell_motion();
@@ -44,7 +38,7 @@ fn distrust_stops_at_once_and_says_why() {
 
 #[test]
 fn a_missing_target_is_an_alarm_and_not_a_stop() {
-    let mut leg = running();
+    let mut leg = Leg::running();
     leg.motion.boot.pattern = TargetPattern::Extra;
     leg.tell_motion();
     assert_eq!(first(&leg, Condition::BootTargets), Some((leg.now, Some(1), 1, 2)));
@@ -60,7 +54,7 @@ fn the_ratio_says_which_way_it_shifted() {
         (expected / 1_000 * 985, 1_000, None),
         (expected / 1_000 * 962, 3_000, None),
     ] {
-        let mut leg = running();
+        let mut leg = Leg::running();
         leg.motion.seen_ratio = Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
         leg.tell_motion();
         assert_eq!(first(&leg, Condition::RatioShifted).map(|(_, _, _, detail)| detail), seen, "{ratio} {spread}");
@@ -69,14 +63,14 @@ fn the_ratio_says_which_way_it_shifted() {
 
 #[test]
 fn the_worst_place_is_told() {
-    let mut leg = running();
+    let mut leg = Leg::running();
     for (place, duty) in [(0, 90_000), (1, 120_000), (2, 150_000), (3, 20_000)] {
         leg.motion.contacts[place].duty = Ppm::new(duty);
     }
     leg.tell_motion();
     assert_eq!(first(&leg, Condition::MistrackingDuty), Some((leg.now, Some(150_000), 100_000, 2)));
 
-    let mut leg = running();
+    let mut leg = Leg::running();
     leg.motion.contacts[3].state = ContactState::Faulty;
     leg.tell_motion();
     let from = leg.now;
@@ -93,6 +87,8 @@ fn a_hot_rub_point_stops_and_a_contact_not_fitted_does_not_count() {
     leg.say(0, What::Drive(false));
     leg.say(1, What::Temperature(Place::HeadLeft, 799));
     leg.say(2, What::Temperature(Place::BootLeft, 800));
+    // As hot as another is no hotter: the first in order of places is named.
+    leg.say(2, What::Temperature(Place::BootRight, 800));
     assert_eq!(first(&leg, Condition::RubHot), Some((2, Some(800), 800, 2)));
     leg.motion.contacts[1].duty = Ppm::ONE;
     leg.tell_motion();
@@ -103,7 +99,7 @@ fn a_hot_rub_point_stops_and_a_contact_not_fitted_does_not_count() {
 #[test]
 fn slip_below_zero() {
     let after = |reading| {
-        let mut leg = running();
+        let mut leg = Leg::running();
         leg.slip(reading);
         leg.turn(5 * SECOND, 1_000_000, 1_000_000, None);
         let known = |condition| first(&leg, condition).map(|(_, value, ..)| value);
@@ -119,7 +115,7 @@ fn slip_below_zero() {
 /// A lower limit beyond the setpoint is slip; one below it does not show that slip is gone.
 #[test]
 fn a_lower_limit_of_slip() {
-    let mut leg = running();
+    let mut leg = Leg::running();
     leg.slip(SlipReading::AtLeast(Ppm::new(60_000)));
     leg.turn(4 * SECOND, 1_000_000, 1_000_000, None);
     assert!(first(&leg, Condition::SlipHigh).is_some());
@@ -133,7 +129,7 @@ fn a_lower_limit_of_slip() {
 
 #[test]
 fn what_drops_feed_and_does_not_latch_gives_it_back_by_itself() {
-    let mut leg = running();
+    let mut leg = Leg::running();
     set(&mut leg.settings, Condition::ContactFault, 0, 0, false, Action::DropFeed);
     leg.motion.contacts[0].state = ContactState::Faulty;
     leg.tell_motion();
@@ -148,7 +144,7 @@ fn the_belt_does_not_follow_at_exactly_two_turns() {
     // Pitches that make up just two turns reach them whatever their rounding: the limit is 16 of 2^-24 turn less, a millionth.
     const ROUNDED: u64 = 16 << 8;
     for (short_by, trips) in [(ROUNDED + 1, false), (ROUNDED, true), (0, true)] {
-        let mut leg = running();
+        let mut leg = Leg::running();
         leg.motion.head_since_boot = Turns::new((2 << 32) - short_by);
         leg.tell_motion();
         assert_eq!(first(&leg, Condition::BeltNotFollowing).is_some(), trips);
@@ -182,7 +178,7 @@ fn power_measured_counts_until_it_is_stale() {
 
 #[test]
 fn the_end_of_time_does_no_harm() {
-    let mut leg = running();
+    let mut leg = Leg::running();
     let mut judge = leg.judged();
     for at in [u64::MAX - 1, u64::MAX, u64::MAX] {
         judge.observe(&(at, What::Wake), &mut |_| {});

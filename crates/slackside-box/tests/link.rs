@@ -20,7 +20,7 @@ use slackside::input::{Command, Input, Origin, Shaft, Signal};
 use slackside::record::{Anchor, Record};
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::{Change, Phase, Refusal};
-use slackside::wire::{CHUNK, MOST_FRAME, Reason, Reply, Request, Window, encode};
+use slackside::wire::{CHUNK, MOST_FRAME, ProofTests, Reason, Reply, Request, Window, encode};
 use slackside_box::bench::Line;
 use slackside_box::fault::{Fault, Faults};
 
@@ -48,6 +48,22 @@ fn a_box_says_who_it_is() {
         other => panic!("{other:?}"),
     });
     assert!(faults.contains(Fault::StateUnreadable));
+}
+
+/// The answer that a desk prints for the file.
+#[test]
+fn a_box_says_by_the_link_when_its_stop_was_proven() {
+    let mut rig = Rig::start(set_up());
+    let line = rig.connect();
+    rig.run(10);
+    let request = Request::Read { window: Window::ProofTests, offset: 0 };
+    let said = ask(&mut rig, &line, request, |reply| match reply {
+        Reply::Piece { offset: 0, bytes } => bytes.first_chunk::<8>().copied(),
+        other => panic!("{other:?}"),
+    });
+    let said = ProofTests::from_bytes(said.expect("as many bytes as are agreed"));
+    assert_eq!(said, rig.sensor_box.proof_tests());
+    assert_eq!((said.passed_min, said.every_days), (None, 366));
 }
 
 #[test]

@@ -241,6 +241,23 @@ impl Leg {
         leg
     }
 
+    /// The same, run up to its speed.
+    pub fn running() -> Self {
+        let mut leg = Self::at_rest();
+        leg.run_up();
+        leg
+    }
+
+    /// The example leg without a drive contact, at rest.
+    pub fn without_contact() -> Self {
+        let mut settings = Settings::example();
+        settings.machine.drive_contact = false;
+        let mut leg = Self::new(settings);
+        leg.say(0, What::Wake);
+        leg.wait(20 * SECOND);
+        leg
+    }
+
     pub fn new(settings: Settings) -> Self {
         let mut motion = Motion::NONE;
         motion.head.fitted = settings.machine.head_targets.is_some();

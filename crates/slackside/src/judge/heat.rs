@@ -2,8 +2,9 @@
 //!
 //! `dH/dt = P·slip − H/τ`, in cells of 2^17 µs: of what is there a share `left = e^(−cell/τ)` stays, and what comes in during a cell has
 //! lost half a cell's share by its end. Over `k` cells at one inflow that is `H·left^k + inflow·√left·(1 − left^k)/(1 − left)`, the
-//! closed form that IEC 60255-149 has for a first-order image; parts of a cell are straight. Every rounding is upwards, and the
-//! limit is held against the heat one cell on: so the stop may come a little early, never late.
+//! closed form that IEC 60255-149 has for a first-order image; parts of a cell are straight. Every rounding is upwards but
+//! one: over many cells `left^k` is rounded up, which makes `1 − left^k` smaller, and the sum up to a millionth low. The limit is held
+//! against the heat one cell on, which is more than that: so the stop may come a little early, never late.
 //!
 //! Heat is in 2^-30 of the budget, so that it is held at four budgets.
 

@@ -15,9 +15,12 @@ use std::time::{Duration, Instant};
 
 use anyhow::{Context, Result, bail, ensure};
 
+use slackside_desk::tune::stats::{CONFIDENCE, clopper_pearson};
+
 use crate::root::root;
 use points::Mutant;
 use suite::{Outcome, Suite};
+use tree::SUITES;
 
 /// What to do.
 #[derive(clap::Args)]
@@ -25,18 +28,24 @@ pub struct Wish {
     /// Of N parts the K-th, as K/N: every N-th change.
     #[arg(long, value_parser = part, default_value = "1/1")]
     part: (usize, usize),
-    /// No more than so many, spread over all that are left.
+    /// No more than so many, drawn at random.
     #[arg(long)]
     most: Option<usize>,
+    /// Another number, another draw, and another order.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Begin with no further change after so many minutes of trying them out: as the order is drawn, what was tried is a fair sample.
+    #[arg(long)]
+    minutes: Option<u64>,
     /// Only changes whose line in the list holds this: a file, a function, an operator.
     #[arg(long, default_value = "")]
     only: String,
     /// Only changes that survived or were not reached the last time.
     #[arg(long)]
     again: bool,
-    /// Tests that take longer than so many seconds alone are not asked.
-    #[arg(long, default_value_t = 2)]
-    longest: u64,
+    /// Tests that take longer than so many seconds of processor time alone are not asked.
+    #[arg(long, default_value_t = 2.0)]
+    longest: f64,
     /// Ask the core's own tests alone.
     #[arg(long)]
     own: bool,
@@ -67,11 +76,8 @@ pub fn run(wish: &Wish) -> Result<()> {
         .filter(|(_, mutant)| mutant.to_string().contains(&wish.only))
         .filter(|(_, mutant)| !wish.again || last.contains(&mutant.to_string().as_str()))
         .collect();
-    if let Some(most) = wish.most {
-        // By a step that has no divisor in common with how many there are, unless that is a multiple of it.
-        chosen.sort_by_key(|(index, _)| (index * 7_919 + 13) % mutants.len());
-        chosen.truncate(most);
-    }
+    chosen.sort_by_key(|(index, _)| drawn(wish.seed, *index as u64));
+    chosen.truncate(wish.most.unwrap_or(usize::MAX));
     println!("{} changes, of which {} are tried", mutants.len(), chosen.len());
     if wish.list {
         for (_, mutant) in chosen {
@@ -79,32 +85,74 @@ pub fn run(wish: &Wish) -> Result<()> {
         }
         return Ok(());
     }
-    let programs = tree::build(wish.own)?;
+    let programs = tree::build(if wish.own { &SUITES[..1] } else { &SUITES })?;
     println!("built after {} s", began.elapsed().as_secs());
-    let suite = Suite::look(programs, Duration::from_secs(wish.longest))?;
+    let suite = Suite::look(programs, Duration::from_secs_f64(wish.longest))?;
     println!("{} tests looked at after {} s", suite.tests.len(), began.elapsed().as_secs());
     let mut outcomes = Vec::new();
-    // The test that saw the last change of a file sees the next one often.
-    let mut first = BTreeMap::new();
+    let mut killers = Killers::default();
     let mut log = fs::File::create(root().join("target/mutants/log.txt"))?;
+    let tries = Instant::now();
     for (count, (index, mutant)) in chosen.iter().enumerate() {
-        let (outcome, by) = suite.try_out(u32::try_from(index + 1)?, first.get(&mutant.file).copied())?;
-        if let Some(by) = by {
-            first.insert(&mutant.file, by);
+        if wish.minutes.is_some_and(|most| tries.elapsed().as_secs() >= 60 * most) {
+            println!("-- time is up after {count} of {}", chosen.len());
+            break;
         }
-        if matches!(outcome, Outcome::Survived | Outcome::Unreached) {
+        let began = Instant::now();
+        let (outcome, by) = suite.try_out(u32::try_from(index + 1)?, &killers.of(mutant))?;
+        if let Some(by) = by {
+            killers.note(mutant, by);
+        }
+        if survives(&outcome) {
             let word = if known.contains_key(index) { "known: " } else { "" };
             println!("{word}{} {mutant}", if outcome == Outcome::Survived { "survived" } else { "unreached" });
         }
-        writeln!(log, "{outcome:?} {mutant}")?;
-        if count % 100 == 99 {
-            println!("-- {} of {} after {} s", count + 1, chosen.len(), began.elapsed().as_secs());
+        writeln!(log, "{:.1} s {outcome:?} {mutant}", began.elapsed().as_secs_f64())?;
+        if count % 50 == 49 {
+            println!("-- {} of {} after {} s", count + 1, chosen.len(), tries.elapsed().as_secs());
         }
         outcomes.push((*index, *mutant, outcome));
     }
     let left: Vec<String> = outcomes.iter().filter(|one| survives(&one.2)).map(|one| one.1.to_string()).collect();
     fs::write(left_file(), left.join("\n"))?;
     tell(&outcomes, &known, began)
+}
+
+/// Where a change stands in the order that is drawn: its number, mixed well (`SplitMix64`).
+fn drawn(seed: u64, index: u64) -> u64 {
+    let mut mixed = seed.wrapping_add(index.wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15));
+    for (shift, factor) in [(30, 0xBF58_476D_1CE4_E5B9), (27, 0x94D0_49BB_1331_11EB)] {
+        mixed = (mixed ^ (mixed >> shift)).wrapping_mul(factor);
+    }
+    mixed ^ (mixed >> 31)
+}
+
+/// Tests that saw a change, the newest last: they see the next one nearby often.
+#[derive(Default)]
+struct Killers<'a>(BTreeMap<(&'a str, &'a str), Vec<usize>>);
+
+impl<'a> Killers<'a> {
+    /// So many of a function are tried first, and so many of its file.
+    const FIRST: usize = 3;
+
+    fn note(&mut self, mutant: &'a Mutant, test: usize) {
+        for place in [(mutant.file.as_str(), mutant.function.as_str()), (mutant.file.as_str(), "")] {
+            let tests = self.0.entry(place).or_default();
+            tests.retain(|other| *other != test);
+            tests.push(test);
+        }
+    }
+
+    fn of(&self, mutant: &Mutant) -> Vec<usize> {
+        let newest = |function| self.0.get(&(mutant.file.as_str(), function)).into_iter().flatten().rev();
+        let mut first: Vec<usize> = newest(mutant.function.as_str()).take(Self::FIRST).copied().collect();
+        for test in newest("").take(Self::FIRST) {
+            if !first.contains(test) {
+                first.push(*test);
+            }
+        }
+        first
+    }
 }
 
 fn left_file() -> std::path::PathBuf {
@@ -145,7 +193,16 @@ fn tell(outcomes: &[(usize, &Mutant, Outcome)], known: &BTreeMap<usize, String>,
         let share = 100.0 * (killed + endless) as f64 / (sum - nothing).max(1) as f64;
         println!("| {name} | {sum} | {killed} | {endless} | {survived} | {unreached} | {nothing} | {share:.1} % |");
     }
-    println!("\n{} s", began.elapsed().as_secs());
+    let seen = all[0] + all[1];
+    let of = seen + all[2] + all[3];
+    let bounds = clopper_pearson(seen as u64, of as u64, CONFIDENCE);
+    println!(
+        "\n{seen} of {of} seen: {:.1} %; of all changes that change something, with 95 % confidence (Clopper and Pearson), {:.1} to {:.1} %",
+        100.0 * seen as f64 / of.max(1) as f64,
+        100.0 * bounds.low,
+        100.0 * bounds.high
+    );
+    println!("{} s", began.elapsed().as_secs());
     if !same.is_empty() {
         bail!("said to change nothing, and killed:\n  {}", same.join("\n  "));
     }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
+use std::io::{Read as _, Seek as _, SeekFrom};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant, SystemTime};
 
@@ -16,7 +17,7 @@ pub struct Test {
     pub program: usize,
     pub name: String,
     pub took: Duration,
-    /// Places passed, to within an eighth.
+    /// Places passed.
     pub work: u64,
     pub reaches: BTreeSet<u32>,
 }
@@ -41,18 +42,22 @@ pub enum Outcome {
     Unreached,
 }
 
-/// A test may do so many times the work that it does with no change, and so much besides, in thousands of places passed.
-const TIMES_THE_WORK: u64 = 8;
-const WORK_BESIDES: u64 = 20_000;
-/// What a test waits for may be no work of the core.
-const TIMES_THE_TIME: u32 = 30;
-const TIME_BESIDES: Duration = Duration::from_secs(20);
+/// A test may do so many times the work that it does with no change, and so much besides, in places passed.
+const TIMES_THE_WORK: u64 = 4;
+const WORK_BESIDES: u64 = 10_000_000;
+/// What a test does may be no work of the core: so many times the processor time, and so much besides.
+const TIMES_THE_TIME: u32 = 5;
+const TIME_BESIDES: Duration = Duration::from_secs(3);
+/// What it costs to start a program.
+const A_START: Duration = Duration::from_millis(20);
+/// What waits without using the processor is stopped after so many times as long.
+const TIMES_BY_THE_CLOCK: u32 = 30;
 /// What the switch ends a program with whose work is used up.
 const WORK_USED_UP: i32 = 86;
 
 impl Suite {
-    /// Run every test with no change on, alone. Those that take longer than this are left out. What was seen of a program is kept as
-    /// long as the program stays as it is.
+    /// Run every test with no change on, alone. Those that take longer than this processor time are left out. What was seen of a program
+    /// is kept as long as the program stays as it is.
     pub fn look(programs: Vec<Program>, longest: Duration) -> Result<Self> {
         let kept = root().join("target/mutants/tests.json");
         let before: Seen =
@@ -81,32 +86,33 @@ impl Suite {
             now.insert(key, seen);
             fs::write(&kept, serde_json::to_vec(&now)?)?;
         }
-        tests.sort_by_key(|test| test.took);
+        tests.sort_by_key(|test| (test.took, test.work));
         if !slow.is_empty() {
-            println!("not asked, for they take longer than {} s: {}", longest.as_secs(), slow.join(", "));
+            println!("not asked, for they take longer than {} s: {}", longest.as_secs_f64(), slow.join(", "));
         }
         Ok(Self { programs, tests })
     }
 
-    /// Run the tests that reach a change until one fails: `first`, if it reaches it, then the fastest. The test that saw it.
-    pub fn try_out(&self, number: u32, first: Option<usize>) -> Result<(Outcome, Option<usize>)> {
-        let reaching: Vec<usize> =
-            (0..self.tests.len()).filter(|test| self.tests[*test].reaches.contains(&number)).collect();
-        if reaching.is_empty() {
+    /// Run the tests that reach a change until one fails: those of `first` that reach it, then the fastest. The test that saw it.
+    pub fn try_out(&self, number: u32, first: &[usize]) -> Result<(Outcome, Option<usize>)> {
+        let reaches = |test: &usize| self.tests[*test].reaches.contains(&number);
+        let mut left: Vec<usize> = first.iter().copied().filter(reaches).collect();
+        let others = (0..self.tests.len()).filter(reaches).filter(|test| !left.contains(test));
+        left.extend(others.collect::<Vec<_>>());
+        if left.is_empty() {
             return Ok((Outcome::Unreached, None));
         }
-        let mut left: Vec<usize> = first.filter(|first| reaching.contains(first)).into_iter().collect();
-        left.extend(reaching.iter().filter(|test| Some(**test) != first));
+        let mut left = left.into_iter().peekable();
         let mut spent = Duration::ZERO;
-        while !left.is_empty() {
+        while left.peek().is_some() {
             // As much at once as was spent in vain, and the tests of one program in one run.
             let mut batch = Vec::new();
             let mut takes = Duration::ZERO;
-            while let Some(test) = left.first().copied().filter(|_| batch.is_empty() || takes < spent) {
+            while let Some(test) = left.next_if(|_| batch.is_empty() || takes < spent) {
                 takes += self.tests[test].took;
-                batch.push(left.remove(0));
+                batch.push(test);
             }
-            spent += takes.max(Duration::from_millis(20));
+            spent += takes.max(A_START);
             if let Some(seen) = self.run(number, &batch)? {
                 return Ok(seen);
             }
@@ -124,18 +130,18 @@ impl Suite {
             let program = &self.programs[program];
             let mut command = command(program, &names);
             command.env("SLACKSIDE_MUTANT", number.to_string());
-            command.env("SLACKSIDE_WORK", (work * TIMES_THE_WORK / 1000 + WORK_BESIDES).to_string());
-            let by = || match names.as_slice() {
-                [name] => format!("{}::{name}", program.name),
-                names => format!("{} ({} tests)", program.name, names.len()),
-            };
-            let outcome = match wait(&mut command, took * TIMES_THE_TIME + TIME_BESIDES)? {
-                Some(0) => continue,
-                Some(WORK_USED_UP) | None => Outcome::TimedOut(by()),
-                Some(_) => Outcome::Killed(by()),
-            };
-            let alone = (tests.len() == 1).then(|| tests[0]);
-            return Ok(Some((outcome, alone)));
+            command.env("SLACKSIDE_WORK", (work * TIMES_THE_WORK + WORK_BESIDES).to_string());
+            let ended = wait(&mut command, took * TIMES_THE_TIME + TIME_BESIDES)?;
+            if ended.code == Some(0) {
+                continue;
+            }
+            // The first that failed; of an endless one what it was doing is not told.
+            let failed = |name: &str| ended.said.contains(&format!("test {name} ... FAILED"));
+            let by = tests.iter().copied().find(|test| tests.len() == 1 || failed(&self.tests[*test].name));
+            let name = by.map_or("one of several", |test| self.tests[test].name.as_str());
+            let name = format!("{}::{name}", program.name);
+            let endless = matches!(ended.code, Some(WORK_USED_UP) | None);
+            return Ok(Some((if endless { Outcome::TimedOut(name) } else { Outcome::Killed(name) }, by)));
         }
         Ok(None)
     }
@@ -150,7 +156,7 @@ impl Program {
     fn key(&self, longest: Duration) -> Result<String> {
         let about = fs::metadata(&self.path)?;
         let built = about.modified()?.duration_since(SystemTime::UNIX_EPOCH)?.as_micros();
-        Ok(format!("{} {built} {} {}", self.path.display(), about.len(), longest.as_secs()))
+        Ok(format!("{} {built} {} {}", self.path.display(), about.len(), longest.as_millis()))
     }
 }
 
@@ -158,26 +164,20 @@ fn look_at(program: &Program, longest: Duration) -> Result<SeenOf> {
     let record = root().join("target/mutants/reached");
     let mut seen = SeenOf::new();
     for name in names(program)? {
-        let began = Instant::now();
-        let ended = wait(&mut command(program, &[&name]), longest * 3)?;
-        let took = began.elapsed();
-        let micros = u64::try_from(took.as_micros())?;
-        match ended {
-            Some(0) if took <= longest => {}
-            Some(0) | None => {
-                seen.insert(name, (micros, 0, BTreeSet::new()));
-                continue;
+        let _ = fs::remove_file(&record);
+        let mut command = command(program, &[&name]);
+        let ended = wait(command.env("SLACKSIDE_REACHED", &record), longest)?;
+        let micros = u64::try_from(ended.used.as_micros())?;
+        match ended.code {
+            Some(0) => {
+                let (reaches, work) = reached(&fs::read(&record).unwrap_or_default())?;
+                seen.insert(name, (micros, work, reaches));
+            }
+            None => {
+                seen.insert(name, (u64::MAX, 0, BTreeSet::new()));
             }
             Some(code) => bail!("{} {name} ends with {code} with no change on", program.name),
         }
-        let _ = fs::remove_file(&record);
-        let mut command = command(program, &[&name]);
-        command.env("SLACKSIDE_REACHED", &record);
-        if wait(&mut command, longest * 20 + TIME_BESIDES)? != Some(0) {
-            bail!("{} {name} fails while it is looked at what it reaches", program.name);
-        }
-        let (reaches, work) = reached(&fs::read(&record).unwrap_or_default())?;
-        seen.insert(name, (micros, work, reaches));
     }
     Ok(seen)
 }
@@ -195,45 +195,79 @@ fn names(program: &Program) -> Result<Vec<String>> {
 fn command(program: &Program, names: &[&str]) -> Command {
     let mut command = Command::new(&program.path);
     command.current_dir(&program.folder).args(["--test-threads=1", "--exact"]).args(names);
+    command.args(["-Zunstable-options", "--fail-fast"]).env("RUSTC_BOOTSTRAP", "1");
     // Properties draw the same cases each time, stop at the first that fails, and write nothing down.
     command
         .env("PROPTEST_RNG_SEED", "1")
         .env("PROPTEST_MAX_SHRINK_ITERS", "0")
         .env("PROPTEST_DISABLE_FAILURE_PERSISTENCE", "1");
     command.env("CARGO_MANIFEST_DIR", &program.folder);
-    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    command.stdin(Stdio::null()).stderr(Stdio::null());
     command
 }
 
-/// What it ended with: 1 for whatever a signal ended. `None` if it had to be stopped.
-fn wait(command: &mut Command, longest: Duration) -> Result<Option<i32>> {
-    let mut child = command.spawn().context("running a test program")?;
+/// How a program ended.
+struct Ended {
+    /// With what: 1 for whatever a signal ended. `None` if it had to be stopped.
+    code: Option<i32>,
+    used: Duration,
+    said: String,
+}
+
+/// Run a program that may use so much processor time: another computer, or a busier one, comes to the same.
+fn wait(command: &mut Command, longest: Duration) -> Result<Ended> {
+    let said = tempfile::tempfile()?;
+    let before = used("self", Whose::Children);
+    let mut child = command.stdout(said.try_clone()?).spawn().context("running a test program")?;
     let began = Instant::now();
     let mut pause = Duration::from_micros(500);
-    loop {
+    let code = loop {
         if let Some(status) = child.try_wait()? {
-            return Ok(Some(status.code().unwrap_or(1)));
+            break Some(status.code().unwrap_or(1));
         }
-        if began.elapsed() > longest {
+        let too_long = used(&child.id().to_string(), Whose::Own).is_some_and(|used| used > longest);
+        if too_long || began.elapsed() > longest * TIMES_BY_THE_CLOCK {
             child.kill()?;
             child.wait()?;
-            return Ok(None);
+            break None;
         }
         std::thread::sleep(pause);
         pause = (pause * 5 / 4).min(Duration::from_millis(20));
-    }
+    };
+    let used = match (before, used("self", Whose::Children)) {
+        (Some(before), Some(after)) => after.saturating_sub(before),
+        _ => began.elapsed(),
+    };
+    let (mut text, mut file) = (Vec::new(), said);
+    file.seek(SeekFrom::Start(0))?;
+    file.read_to_end(&mut text)?;
+    Ok(Ended { code, used, said: String::from_utf8_lossy(&text).into_owned() })
 }
 
-/// What the switch wrote down.
+#[derive(Clone, Copy)]
+enum Whose {
+    Own,
+    Children,
+}
+
+/// The processor time of a process, or of its children that ended, where there is `/proc`: in hundredths of a second, as Linux tells it.
+fn used(process: &str, whose: Whose) -> Option<Duration> {
+    let text = fs::read_to_string(format!("/proc/{process}/stat")).ok()?;
+    // After the name, which may hold anything, the 12th field is the time of user and the 13th that of the system (proc(5): 14 and 15);
+    // then those of children.
+    let fields: Vec<&str> = text.rsplit_once(')')?.1.split_whitespace().collect();
+    let first = match whose {
+        Whose::Own => 11,
+        Whose::Children => 13,
+    };
+    let ticks: u64 = fields.get(first..first + 2)?.iter().filter_map(|field| field.parse::<u64>().ok()).sum();
+    Some(Duration::from_millis(ticks * 10))
+}
+
+/// What the switch wrote down: the places passed, and how often any was. Nothing where none was.
 fn reached(record: &[u8]) -> Result<(BTreeSet<u32>, u64)> {
-    let (mut reaches, mut work) = (BTreeSet::new(), 0);
-    for one in record.chunks_exact(9) {
-        let number = u64::from_le_bytes(one[1..].try_into()?);
-        if one[0] == 0 {
-            reaches.insert(u32::try_from(number)?);
-        } else {
-            work = number;
-        }
-    }
+    let mut numbers = record.chunks_exact(8).map(|bytes| Ok(u64::from_le_bytes(bytes.try_into()?)));
+    let work = numbers.next().unwrap_or(Ok(0))?;
+    let reaches = numbers.map(|number: Result<u64>| Ok(u32::try_from(number?)?)).collect::<Result<_>>()?;
     Ok((reaches, work))
 }

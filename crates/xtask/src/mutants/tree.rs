@@ -17,15 +17,19 @@ const SWITCH: &str = include_str!("switch.rs.in");
 /// Before the crate's documentation is over nothing but such lines may stand.
 const ALLOWED: &str = "#![feature(core_intrinsics, const_eval_select)]\n#![allow(warnings)]\n";
 
-/// Tests that hold the core fast enough to be asked for every change: crates, and of which test files.
-const SUITES: [(&str, &[&str]); 2] = [("slackside", &["lib", "tests"]), ("slackside-tests", &WHOLE_LEGS)];
-const WHOLE_LEGS: [&str; 15] = [
+/// A crate, and which of its test files.
+pub type Suite = (&'static str, &'static [&'static str]);
+/// Tests that hold the core fast enough to be asked for every change.
+pub const SUITES: [Suite; 2] = [("slackside", &["lib", "tests"]), ("slackside-tests", &WHOLE_LEGS)];
+const WHOLE_LEGS: [&str; 17] = [
     "any_leg",
     "fuzz_smoke",
     "judge_course",
     "judge_details",
     "judge_people",
+    "judge_phases",
     "judge_properties",
+    "judge_speeds",
     "judge_wiring",
     "lost_edges",
     "measure_slip",
@@ -118,27 +122,23 @@ fn forget_what_is_gone(files: &BTreeSet<PathBuf>) -> Result<()> {
     Ok(())
 }
 
-/// Build the test programs, all changes in them; the core's `own` alone are built sooner.
-pub fn build(own: bool) -> Result<Vec<Program>> {
-    let wrapper = root().join("target/mutants/rustc.sh");
-    write_if_other(
-        &wrapper,
-        b"#!/bin/sh\n# What the core's copy needs is not in stable Rust.\nRUSTC_BOOTSTRAP=1 exec \"$@\"\n",
-    )?;
+/// Build the test programs of the copy, all changes in them.
+pub fn build(suites: &[Suite]) -> Result<Vec<Program>> {
+    let compiler = "# What the core's copy needs is not in stable Rust.\nRUSTC_BOOTSTRAP=1 exec \"$@\"";
+    programs(&copy(), ("mutants", compiler), suites)
+}
+
+/// Build test programs in a tree, its own crates by a line of shell in place of the compiler, which is named: what is built with it lies apart.
+pub fn programs(tree: &Path, (name, compiler): (&str, &str), suites: &[Suite]) -> Result<Vec<Program>> {
+    let wrapper = root().join("target").join(name).join("rustc.sh");
+    write_if_other(&wrapper, format!("#!/bin/sh\n{compiler}\n").as_bytes())?;
     make_runnable(&wrapper)?;
     let mut programs = Vec::new();
-    for (package, which) in SUITES.into_iter().take(if own { 1 } else { SUITES.len() }) {
+    for (package, which) in suites {
         let mut command = Command::new("cargo");
-        command.current_dir(copy()).args([
-            "test",
-            "--no-run",
-            "--locked",
-            "--message-format=json",
-            "--package",
-            package,
-        ]);
+        command.current_dir(tree).args(["test", "--no-run", "--locked", "--message-format=json", "--package", package]);
         command.env("RUSTC_WORKSPACE_WRAPPER", &wrapper).env("CARGO_TARGET_DIR", built());
-        if which == ["lib", "tests"] {
+        if *which == ["lib", "tests"] {
             command.args(["--features", "desk", "--lib", "--tests"]);
         }
         for test in which.iter().filter(|test| !matches!(**test, "lib" | "tests")) {
@@ -154,7 +154,7 @@ pub fn build(own: bool) -> Result<Vec<Program>> {
                 }
             }
         }
-        ensure!(output.status.success(), "the changed copy in {} does not build", copy().display());
+        ensure!(output.status.success(), "the tests in {} do not build", tree.display());
         for message in messages(&output.stdout) {
             let (Some(path), Some(manifest)) = (message["executable"].as_str(), message["manifest_path"].as_str())
             else {
