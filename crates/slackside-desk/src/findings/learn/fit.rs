@@ -10,7 +10,7 @@ use super::super::model::{CAUSES, Model, NAT, Node, Points, Question, Tree};
 use super::row::Row;
 use crate::plant::chance::Chance;
 
-/// Trees. Like what follows, chosen on runs to learn from that were kept back, never on the held-out ones.
+/// Trees. Like what follows, chosen on runs to learn from that were kept back; held-out figures of a few settings were in sight.
 const TREES: usize = 240;
 /// Ends of a tree.
 const LEAVES: usize = 24;

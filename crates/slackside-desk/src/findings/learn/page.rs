@@ -71,7 +71,7 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
          - **Learned** from {} runs with an alarm or a stop, of {} drawn, on invented legs of 8 to 60 m, each used once: cause in turn, and onset,\n  \
          ramp, severity, load, speed, length, sensors fitted by chance. Then causes that are seldom alarmed are drawn on until each has about as\n  \
          many alarmed runs, and those that move or hold the belt until they have some twice as many; all runs of a cause weigh as much as those of\n  \
-         any other. How many trees and of what size was chosen on turns of causes that were kept back from the learning.\n\
+         any other. How many trees and of what size was chosen on turns of causes that were kept back from the learning; held-out figures of a few settings were in sight.\n\
          - **Measured** on {} others, on the five built-in legs, which no run was learned from, with other seeds, onsets, ramps, loads and\n  \
          lengths. In {} more runs nothing was alarmed, and nothing is named then.\n\
          - **How often each cause comes** nobody has counted. Both draws have all equally often. What a report says weighs each as often as common\n  \
