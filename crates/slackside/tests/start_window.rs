@@ -55,3 +55,34 @@ fn a_drive_that_comes_back_late_does_not_start_again() {
         assert_eq!(phase_after(60 * minutes), Phase::Running, "{minutes} minutes");
     }
 }
+
+/// The drive comes on soon after power-up, before the leg is known to stand: the phase it is in then. `before` are edges of both shafts
+/// before, at so many microseconds.
+fn phase_of_an_early_start(before: &[u64]) -> Phase {
+    let plan = plan();
+    let mut monitor = Box::new(Monitor::<_, 8>::new());
+    monitor.configure(sound(&plan), &Retained::default()).expect("room");
+    let mut inputs = vec![Input::new(Micros::ZERO, Signal::DriveRunning(false))];
+    for at in before {
+        inputs.extend(Shaft::ALL.map(|shaft| Input::new(Micros::new(*at), Signal::Edge(shaft, true))));
+        inputs.extend(Shaft::ALL.map(|shaft| Input::new(Micros::new(*at + 50_000), Signal::Edge(shaft, false))));
+    }
+    inputs.push(Input::new(Micros::new(1_000_000), Signal::DriveRunning(true)));
+    let mut phase = Phase::Unsure;
+    for input in inputs {
+        monitor.observe(input, &mut |verdict| {
+            if let Change::Phase(now) = verdict.change {
+                phase = now;
+            }
+        });
+    }
+    phase
+}
+
+#[test]
+fn a_target_before_its_sensor_at_power_up_does_not_turn() {
+    // Whoever stands is given time to start; whoever was seen to turn is judged at once.
+    assert_eq!(phase_of_an_early_start(&[]), Phase::Starting);
+    assert_eq!(phase_of_an_early_start(&[1]), Phase::Starting);
+    assert_eq!(phase_of_an_early_start(&[1, 400_000, 800_000]), Phase::Running);
+}

@@ -6,7 +6,7 @@ use slackside::input::Place;
 use slackside::signals::distrust;
 
 use super::cause::Cause;
-use super::evidence::{Clue, Evidence, LAGGING_LOST, Raised};
+use super::evidence::{Clue, Evidence, GRIP_LOST, LAGGING_LOST, Raised};
 use super::model::{Model, Prior, WHOLE};
 
 /// Causes that no signal tells apart, and the one look that does.
@@ -79,8 +79,9 @@ const TOGETHER: u32 = 700_000;
 const NAMED: u32 = 60_000;
 /// A parted belt is named from here on: what is seldom but grave.
 const PARTED: u32 = 10_000;
-/// The most causes named.
+/// The most causes named, and how many of them are looked at first.
 const MOST: usize = 5;
+const FIRST_LOOKS: usize = 3;
 /// Slip after the start of a leg whose settings fit, and the least by which it must have shifted since to speak against them, in ppm.
 const FITTED: i32 = 10_000;
 /// The least shift of slip that is looked at as lost lagging, in ppm: belts creep up to 2 %, 1 % of it with the load.
@@ -187,10 +188,12 @@ impl Answer {
         }
         let chances = chances(model, evidence, Prior::Usual);
         let cannot_tell = cannot_tell(&chances);
+        let grip_lost = evidence.get(Clue::RulesFirst) == Some(GRIP_LOST);
         let named = |(cause, chance): &(Cause, u32)| {
             *chance >= NAMED
                 || (*cause == Cause::BeltParted && *chance >= PARTED)
                 || ran_back(*cause, evidence)
+                || (*cause == Cause::LaggingSlick && grip_lost)
                 || cannot_tell.is_some_and(|group| group.causes.contains(cause))
         };
         let mut findings: Vec<Finding> = chances
@@ -209,6 +212,15 @@ impl Answer {
                 let finding = findings.remove(at);
                 findings.insert(sensor, finding);
             }
+        }
+        // Where the belt slips under load with the head at speed, so that physics says lost grip before all else, worn lagging is as a rule
+        // behind it (common practice, no source), and seen through the head's door: among the first three, whatever is likelier.
+        if let Some(at) = findings.iter().position(|finding| finding.cause == Cause::LaggingSlick)
+            && grip_lost
+            && at >= FIRST_LOOKS
+        {
+            let finding = findings.remove(at);
+            findings.insert(FIRST_LOOKS - 1, finding);
         }
         findings.truncate(MOST);
         Self { findings, cannot_tell }

@@ -173,7 +173,8 @@ impl Leg {
             let brisk = self.is_brisk(&boot, under);
             self.brisk = if slow { 0 } else { self.brisk.saturating_add(u8::from(brisk)).min(AT_SPEED) };
         }
-        if signals.head.seen | signals.boot.seen != 0 {
+        // The first edge may be the level that a sensor has at power-up, before a target that stands.
+        if signals.head.pitch | signals.boot.pitch != 0 {
             self.put(mark::TURNED, true);
         }
         if matches!(self.phase(), Phase::CoastDown | Phase::Standstill) {

@@ -12,7 +12,7 @@ mod shaft;
 mod witness;
 
 pub use entries::{Clue, Entry};
-pub use ruled::LAGGING_LOST;
+pub use ruled::{GRIP_LOST, LAGGING_LOST};
 pub use witness::Witness;
 
 use slackside::conditions::Condition;

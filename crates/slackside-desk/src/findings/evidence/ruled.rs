@@ -6,6 +6,8 @@ use super::{Clue, Evidence};
 
 /// The number of the rule that knows lost lagging by its offset.
 pub const LAGGING_LOST: i32 = 1;
+/// The number of the rule that knows lost grip.
+pub const GRIP_LOST: i32 = 6;
 
 /// Ask the rules.
 pub(super) fn tell(looked: &Looked, evidence: &mut Evidence) {
@@ -24,7 +26,7 @@ const fn number(cause: Cause) -> i32 {
         Cause::SensorsSwapped => 3,
         Cause::SpeedWrong => 4,
         Cause::WiresBridged => 5,
-        Cause::GripLost => 6,
+        Cause::GripLost => GRIP_LOST,
         Cause::Overloaded => 7,
         Cause::BootChoked => 8,
         Cause::BeltParted => 9,
