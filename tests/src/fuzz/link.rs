@@ -172,7 +172,7 @@ impl Desk {
             let mut wire = [0; MOST_FRAME];
             said.push(encode(9, reply, &mut wire).expect("every reply fits a frame").to_vec());
         });
-        let answers_itself = matches!(asked, Asked::Arm { .. } | Asked::Challenge | Asked::Box);
+        let answers_itself = matches!(asked, Asked::Arm { .. } | Asked::Challenge | Asked::Mark { .. } | Asked::Box);
         assert_eq!(said.len(), usize::from(!answers_itself), "one reply to {request:?}");
         let mut decoder = Decoder::new();
         if let Some(said) = said.first() {
