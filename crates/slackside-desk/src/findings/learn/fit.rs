@@ -2,7 +2,7 @@
 //! one tree serves all causes; then stretched or shrunk until its chances come true on runs it was not fitted to.
 //!
 //! All runs of a cause together weigh as much as those of any other, so that there is as much to learn of the rare ones; but no run weighs
-//! more than [`MOST`] mean ones: a cause of which hardly any drawn run was alarmed stays as rare as it is. How often each cause comes
+//! more than `MOST` mean ones: a cause of which hardly any drawn run was alarmed stays as rare as it is. How often each cause comes
 //! ([`Cause::often`]) is added where chances are told. Every sum is made in one order: the same runs give the same trees on any machine.
 
 use super::super::cause::Cause;
