@@ -19,12 +19,25 @@ use slackside::retained::Retained;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Phase};
 
-/// The drive contact falls off while the leg starts, the leg turns on, and later the contact is back: the phase then.
-fn phase_after(seconds: u64) -> Phase {
+/// The phase after the last of these, on a box just switched on.
+fn phase_at_the_end(inputs: impl IntoIterator<Item = Input>) -> Phase {
     let plan = plan();
     let mut monitor = Box::new(Monitor::<_, 8>::new());
     monitor.configure(sound(&plan), &Retained::default()).expect("room");
-    let (mut phase, mut inputs) = (Phase::Unsure, Vec::new());
+    let mut phase = Phase::Unsure;
+    for input in inputs {
+        monitor.observe(input, &mut |verdict| {
+            if let Change::Phase(now) = verdict.change {
+                phase = now;
+            }
+        });
+    }
+    phase
+}
+
+/// The drive contact falls off while the leg starts, the leg turns on, and later the contact is back: the phase then.
+fn phase_after(seconds: u64) -> Phase {
+    let mut inputs = Vec::new();
     let start = 60_000_000;
     let back = start + seconds * 1_000_000;
     // Half a pitch of four targets, at about half of normal speed.
@@ -37,14 +50,7 @@ fn phase_after(seconds: u64) -> Phase {
         inputs.push(Input::new(Micros::new(at), Signal::DriveRunning(on)));
     }
     inputs.sort_by_key(|input| input.at);
-    for input in inputs.into_iter().filter(|input| input.at.get() <= back) {
-        monitor.observe(input, &mut |verdict| {
-            if let Change::Phase(now) = verdict.change {
-                phase = now;
-            }
-        });
-    }
-    phase
+    phase_at_the_end(inputs.into_iter().filter(|input| input.at.get() <= back))
 }
 
 #[test]
@@ -59,9 +65,6 @@ fn a_drive_that_comes_back_late_does_not_start_again() {
 /// The drive comes on soon after power-up, before the leg is known to stand: the phase it is in then. `before` are edges of both shafts
 /// before, at so many microseconds.
 fn phase_of_an_early_start(before: &[u64]) -> Phase {
-    let plan = plan();
-    let mut monitor = Box::new(Monitor::<_, 8>::new());
-    monitor.configure(sound(&plan), &Retained::default()).expect("room");
     let mut inputs = vec![Input::new(Micros::ZERO, Signal::DriveRunning(false))];
     for at in before {
         inputs.extend([Shaft::Head, Shaft::Boot].map(|shaft| Input::new(Micros::new(*at), Signal::Edge(shaft, true))));
@@ -70,15 +73,7 @@ fn phase_of_an_early_start(before: &[u64]) -> Phase {
         );
     }
     inputs.push(Input::new(Micros::new(1_000_000), Signal::DriveRunning(true)));
-    let mut phase = Phase::Unsure;
-    for input in inputs {
-        monitor.observe(input, &mut |verdict| {
-            if let Change::Phase(now) = verdict.change {
-                phase = now;
-            }
-        });
-    }
-    phase
+    phase_at_the_end(inputs)
 }
 
 #[test]
