@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use slackside::conditions::{Action, Condition};
 use slackside::input::{Input, Shaft, Signal};
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
+use slackside_desk::scenario::run::{Obeys, Permits, Summary, Watch, run};
 use slackside_desk::scenario::score::{Class, How, checked, score};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
@@ -43,7 +43,7 @@ fn parse(text: &str) -> Result<Scenario, String> {
 fn go(scenario: &Scenario, seed: u64) -> (Kept, Summary) {
     let commissioned = Commissioned::measure(&scenario.leg);
     let mut kept = Kept { inputs: Vec::new(), rows: Vec::new() };
-    let summary = run(scenario, &commissioned, seed, false, &mut kept).expect("nothing is written");
+    let summary = run(scenario, &commissioned, seed, Obeys::Nothing, &mut kept).expect("nothing is written");
     (kept, summary)
 }
 
@@ -65,7 +65,7 @@ impl Watch for Nobody {
 
 fn summary_of(scenario: &Scenario) -> Summary {
     let commissioned = Commissioned::measure(&scenario.leg);
-    run(scenario, &commissioned, scenario.seed, false, &mut Nobody).expect("nothing is written")
+    run(scenario, &commissioned, scenario.seed, Obeys::Nothing, &mut Nobody).expect("nothing is written")
 }
 
 const PLAIN: &str = r#"
@@ -312,7 +312,7 @@ fn a_target_that_works_loose_is_told_and_stops_nothing() {
     let scenario = Scenario::read(&Disk, &directory().join("head-target-loose.toml")).expect("sound");
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
-    let how = How { obey: true, healthy: false };
+    let how = How { obeys: Obeys::Permits, healthy: false };
     let scored = score(&scenario, &commissioned, &settings, 1, how).expect("a run");
     assert_eq!(scored.class, Class::Quiet);
     assert_eq!(scored.raised[Condition::HeadTargets.rank()], 1);
