@@ -358,6 +358,24 @@ fn a_parted_belt_stops_when_the_boot_shaft_shows_it() {
     }
 }
 
+/// What is scored has its feeder interlocked, so that no feed heaps up in a leg that stands; without that this one, started a minute
+/// after its feed, would be choked before it turns.
+#[test]
+fn no_run_of_the_score_feeds_a_leg_that_stands() {
+    let timeline = "timeline = [{ at_s = 2.0, feed_pct = 90.0 }, { at_s = 60.0, press = \"start\" }]";
+    let text = format!(
+        "description = \"Fed too soon.\"\nleg = \"millbrook-leg-3\"\nduration_s = 120.0\nobey_permits = false\n\
+         label = {{ wrong = \"\", stop = false }}\n{timeline}\n"
+    );
+    let scenario = parse(&text).expect("sound");
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let settings = checked(&scenario.leg, &commissioned).expect("sound");
+    let stop = |how| score(&scenario, &commissioned, &settings, 1, how).expect("a run").stop;
+    assert_eq!(stop(How::default()), None);
+    assert_eq!(stop(How { obeys: scenario.obeys(), healthy: false }), None);
+    assert!(stop(How { obeys: Obeys::Nothing, healthy: false }).is_some());
+}
+
 fn stopped_at_30_s() -> String {
     PLAIN.replace(" }]", " }, { at_s = 30.0, press = \"stop\" }]")
 }
