@@ -124,9 +124,9 @@ enum Chore {
         /// Runs to measure on.
         #[arg(long, default_value_t = 800)]
         measured: usize,
-        /// Healthy hours to measure on.
-        #[arg(long, default_value_t = 20)]
-        hours: usize,
+        /// The page of scores whose healthy shifts are measured on.
+        #[arg(long, default_value = "docs/src/engineer/scores.md")]
+        score: PathBuf,
         /// The seed of all chance.
         #[arg(long, default_value_t = 1)]
         seed: u64,
@@ -182,7 +182,7 @@ fn main() -> ExitCode {
         Chore::NoPanic { boards: false } => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
-        Chore::Findings { store, runs, measured, hours, seed } => findings::run(&store, runs, measured, hours, seed),
+        Chore::Findings { store, runs, measured, score, seed } => findings::run(&store, runs, measured, &score, seed),
         Chore::Mutants(wish) => mutants::run(&wish),
         Chore::Soak { seed, hours, plant } => soak::run(seed, hours, plant.as_deref()),
         Chore::States { each, most } => states::run(each, most),

@@ -18,6 +18,8 @@ pub struct Group {
     pub look: &'static str,
     /// Below this chance of the likeliest they are answered together.
     unsure: u32,
+    /// What they must hold together.
+    together: u32,
 }
 
 /// What signals often cannot tell.
@@ -26,55 +28,70 @@ pub const GROUPS: [Group; 9] = [
         causes: &[Cause::LaggingGone, Cause::BootBuildup, Cause::WrongDiameters],
         look: "Lock out, look at the head pulley through its door, then measure both pulleys: which differs from the settings?",
         unsure: UNSURE,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::LaggingSlick, Cause::TakeUp, Cause::HeadPulleyLoose],
         look: "Lock out, look at the take-up's travel, then chalk a line from hub to shaft at the head: does it part at the next start?",
         unsure: UNSURE,
+        together: MOSTLY,
     },
     Group {
         causes: &[Cause::Choke, Cause::Overload, Cause::BeltCaught],
         look: "Lock out, tag out, prove it dead; then look into the boot: full, or is the belt held above it? Never jog it free.",
-        unsure: UNSURE,
+        unsure: DOUBTFUL,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::BootSensorLost, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, then turn the boot shaft by hand: does it turn freely, does the pulley turn with it, does the box count its targets?",
-        unsure: UNSURE,
+        unsure: ALIKE,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::TakeUp, Cause::BootPulleyLoose, Cause::BootHeld],
         look: "Lock out, look how much travel the take-up has left, then turn the boot shaft by hand: does it turn freely, and the pulley with it?",
-        unsure: UNSURE,
+        unsure: DOUBTFUL,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::ContactStuck, Cause::OffCentre],
         look: "Lock out, then see whether the belt leans on the contact that is closed.",
         unsure: SAME,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::BootTargetLoose, Cause::BootTargetMissing, Cause::BootSensorUnsteady],
         look: "Lock out, then take hold of each target on the boot shaft by hand: all there, none loose, each as near to the sensor?",
         unsure: UNSURE,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::HeadTargetLoose, Cause::HeadTargetMissing, Cause::HeadSensorUnsteady],
         look: "Lock out, then take hold of each target on the head shaft by hand: all there, none loose, each as near to the sensor?",
         unsure: UNSURE,
+        together: TOGETHER,
     },
     Group {
         causes: &[Cause::HeadBuildup, Cause::WrongDiameters, Cause::SensorsSwapped],
         look: "Lock out, then see which sensor answers which input; then measure both pulleys over what is caked on them.",
         unsure: UNSURE,
+        together: TOGETHER,
     },
 ];
 
 /// Below this chance of the likeliest cause a group is answered, if one holds enough of the whole.
 const UNSURE: u32 = 500_000;
+/// The same for those that are told apart only by what they are like beforehand: how a boot fills, how a slack belt lets go of its pulley.
+const DOUBTFUL: u32 = 600_000;
+/// The same where a boot pulley can stop between two targets, so that its last pitches say nothing.
+const ALIKE: u32 = 800_000;
 /// The same for two that close the contact alike, so that only how often each comes makes one of them the likelier.
 const SAME: u32 = 900_000;
 /// What a group must hold together.
 const TOGETHER: u32 = 700_000;
+/// The same where grip is lost: load alone may be behind it as well.
+const MOSTLY: u32 = 600_000;
 /// Causes below this are not named.
 const NAMED: u32 = 60_000;
 /// A parted belt is named from here on: what is seldom but grave.
@@ -93,6 +110,13 @@ const STEPPED: (i32, i32) = (60, 150);
 /// How near to what swapped sensors show slip must be, in ppm, and by how much it must move with the head's speed, per mille.
 const SWAPPED: i32 = 2_000;
 const AS_SWAPPED: i32 = 50;
+/// A target that is missed in no more of the turns than this, in per cent, is there.
+const NOW_AND_THEN: i32 = 60;
+/// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
+const FADED: i32 = 600;
+/// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
+const OUTRUN: i32 = 20_000;
+const TURNED_ON: i32 = 1_500;
 /// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
 const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
@@ -295,16 +319,32 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         let none = |clue: Clue| evidence.get(clue).is_none_or(|answer| answer == 0);
         about_ratio && evidence.raised[targets.rank()] == Raised::No && none(pattern) && none(long)
     };
+    let now_and_then = |turns: Clue| evidence.get(turns).is_some_and(|turns| turns <= NOW_AND_THEN);
+    let faded = |seen: Clue| evidence.get(seen).is_some_and(|seen| seen <= FADED);
     match cause {
+        // A boot without its belt is driven by nothing: it neither outruns the head nor turns on.
+        Cause::BeltParted => {
+            let beyond = |clue: Clue, most: i32| evidence.get(clue).is_some_and(|answer| answer >= most);
+            evidence.get(Clue::SlipAt).is_some_and(|slip| slip <= -OUTRUN)
+                || beyond(Clue::FollowAfter, 100 + OUTRUN / 1_000)
+                || beyond(Clue::BootAfter, TURNED_ON)
+        }
         // What is wrong in the settings, or on the wires, was so when the leg was started.
         Cause::WrongDiameters | Cause::SensorsSwapped => {
             let fitted = evidence.get(Clue::SlipEarly).is_some_and(|early| early.abs() <= FITTED);
             let shifted = |clue: Clue| evidence.get(clue).is_some_and(|shift| shift.abs() >= FITTED);
             fitted && (shifted(Clue::SlipShift) || shifted(Clue::SlipSettled))
         }
-        // A target too few shows in the edges: a ratio that has shifted without that is no target.
-        Cause::HeadTargetMissing => unseen(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong),
-        Cause::BootTargetMissing => unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong),
+        // A target too few shows in the edges: a ratio that has shifted without that is no target. And what is gone is missed in every turn.
+        Cause::HeadTargetMissing => {
+            unseen(Condition::HeadTargets, Clue::HeadPattern, Clue::HeadLong) || now_and_then(Clue::HeadMissedTurns)
+        }
+        Cause::BootTargetMissing => {
+            unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong) || now_and_then(Clue::BootMissedTurns)
+        }
+        // Noise and misses make no target narrower: a gap that grows does.
+        Cause::HeadSensorUnsteady => faded(Clue::HeadSeen),
+        Cause::BootSensorUnsteady => faded(Clue::BootSeen),
         _ => false,
     }
 }
@@ -349,7 +389,7 @@ pub fn cannot_tell(chances: &[(Cause, u32)]) -> Option<Group> {
     };
     let unsure = |group: &&Group| most < group.unsure && group.causes.contains(&likeliest);
     let group = GROUPS.iter().filter(unsure).max_by_key(|group| of(group))?;
-    (of(group) >= TOGETHER).then_some(*group)
+    (of(group) >= group.together).then_some(*group)
 }
 
 /// Where the contacts say it is.

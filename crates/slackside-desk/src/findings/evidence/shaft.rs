@@ -8,6 +8,10 @@ const KEPT: usize = 768;
 const SHORT: u64 = 55;
 /// A pitch longer than the first and shorter than the second, in hundredths of the usual one, lacks an edge.
 const LONG: (u64, u64) = (160, 260);
+/// An edge that comes later than this, in hundredths of the usual pitch, comes after one that was missed.
+const MISSED: u64 = 160;
+/// The least turns over which it is told how regularly a target is missed.
+const MISSED_TURNS: usize = 4;
 /// So many targets are held against another shaft's, and so near, in microseconds, they come together.
 const TOGETHER: usize = 12;
 const TOGETHER_US: u64 = 2_000;
@@ -21,6 +25,7 @@ pub(super) struct ShaftLog {
     /// When a target came, and for how long it was seen.
     rises: VecDeque<(u64, u64)>,
     early_duty: Option<i32>,
+    early_seen: Option<i32>,
 }
 
 /// How the edges lay at one moment.
@@ -46,11 +51,18 @@ pub(super) struct Shape {
     pub duty: Option<i32>,
     /// That less what it was at first.
     pub duty_change: Option<i32>,
+    /// How long the middling target is seen, per mille of what it was at first.
+    pub seen: Option<i32>,
 }
 
 impl ShaftLog {
     pub fn new(targets: u8) -> Self {
-        Self { targets: usize::from(targets.max(1)), rises: VecDeque::with_capacity(KEPT), early_duty: None }
+        Self {
+            targets: usize::from(targets.max(1)),
+            rises: VecDeque::with_capacity(KEPT),
+            early_duty: None,
+            early_seen: None,
+        }
     }
 
     pub fn edge(&mut self, at: u64, rising: bool) {
@@ -68,6 +80,7 @@ impl ShaftLog {
         self.rises.push_back((at, 0));
         if self.early_duty.is_none() && self.rises.len() == 6 * self.targets + 1 {
             self.early_duty = self.duty(self.rises.len() - 1);
+            self.early_seen = self.seen(self.rises.len() - 1);
         }
     }
 
@@ -168,7 +181,41 @@ impl ShaftLog {
         }
         shape.duty = self.duty(last);
         shape.duty_change = shape.duty.zip(self.early_duty).map(|(now, early)| now - early);
+        shape.seen = self.seen(last).zip(self.early_seen).and_then(|(now, early)| {
+            let [now, early] = [now, early].map(|seen| u64::try_from(seen).unwrap_or(0));
+            whole_share(now, early, 1_000)
+        });
         shape
+    }
+
+    /// Since the target that was missed most often from `from` to `to` was first missed: in how many of the turns it was, in per cent.
+    /// Unknown if none was missed, or too lately to tell.
+    pub fn missed_turns(&self, from: u64, to: u64) -> Option<i32> {
+        let rises: Vec<u64> =
+            self.rises.iter().map(|(rise, _)| *rise).filter(|rise| (from..=to).contains(rise)).collect();
+        let usual = median(&rises.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<_>>());
+        let n = self.targets;
+        // Where the newest edge stands, counted in pitches, and each that was missed since the leg last stood.
+        let (mut place, mut missed, mut since) = (0, Vec::new(), *rises.first()?);
+        for rise in &rises[1..] {
+            // What is nearer than half a pitch is an edge too many, and stands nowhere.
+            let on = (rise - since).saturating_mul(100) + usual.saturating_mul(200 - MISSED);
+            let on = usize::try_from(on.checked_div(usual.saturating_mul(100))?).unwrap_or(usize::MAX);
+            match on {
+                0 => continue,
+                1 => place += 1,
+                _ if on <= n => {
+                    missed.extend(place + 1..place + on);
+                    place += on;
+                }
+                _ => (place, missed) = (0, Vec::new()),
+            }
+            since = *rise;
+        }
+        let worst = (0..n).max_by_key(|target| missed.iter().filter(|place| *place % n == *target).count())?;
+        let mut of_worst = missed.iter().filter(|place| *place % n == worst);
+        let turns = (place - of_worst.next()?) / n + 1;
+        if turns < MISSED_TURNS { None } else { whole_share(1 + of_worst.count() as u64, turns as u64, 100) }
     }
 
     /// Seen for what share of the last two turns that end with rise `end`, per mille.
@@ -176,6 +223,19 @@ impl ShaftLog {
         let begin = end.checked_sub(2 * self.targets)?;
         let seen: u64 = self.rises.range(begin..end).map(|(_, seen)| *seen).sum();
         whole_share(seen, self.rises[end].0.saturating_sub(self.rises[begin].0), 1_000)
+    }
+
+    /// For how long the middling one of the targets of the last two turns that end with rise `end` was seen, in millionths of a pitch. That
+    /// is their lower quartile: where targets are missed, longer ones are of two.
+    fn seen(&self, end: usize) -> Option<i32> {
+        let begin = end.checked_sub(2 * self.targets)?;
+        let seen: Vec<u64> = self.rises.range(begin..end).map(|(_, seen)| *seen).collect();
+        let ends = self.rises.range(begin + 1..=end);
+        let mut pitches: Vec<u64> =
+            self.rises.range(begin..end).zip(ends).map(|((one, _), (next, _))| next - one).collect();
+        let quarter = pitches.len() / 4;
+        let pitch = *pitches.select_nth_unstable(quarter).1;
+        whole_share(median(&seen), pitch, 1_000_000)
     }
 }
 
@@ -221,4 +281,54 @@ fn mean(values: impl Iterator<Item = u64>) -> Option<i32> {
         count += 1;
     }
     i32::try_from(sum.checked_div(count)?).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Four targets, a turn a second, for a minute; `seen` says by turn and target for which share of its usual time each is seen.
+    fn turned(seen: impl Fn(usize, usize) -> u64) -> ShaftLog {
+        let mut log = ShaftLog::new(4);
+        for turn in 0..60 {
+            for target in 0..4 {
+                let (at, width) = ((4 * turn as u64 + target as u64) * 250_000, 100_000 * seen(turn, target) / 100);
+                if width > 0 {
+                    log.edge(at, true);
+                    log.edge(at + width, false);
+                }
+            }
+        }
+        log
+    }
+
+    const MINUTE: u64 = 60_000_000;
+
+    #[test]
+    fn a_target_that_is_gone_is_missed_in_every_turn_and_misses_at_random_are_not() {
+        let gone = turned(|turn, target| if turn >= 40 && target == 2 { 0 } else { 100 });
+        assert_eq!(gone.missed_turns(0, MINUTE), Some(100));
+        assert_eq!(turned(|_, _| 100).missed_turns(0, MINUTE), None);
+        // Now one, now another, some of them two at a time.
+        let random = turned(|turn, target| {
+            let missed = matches!((turn, target), (20, 1) | (24, 3) | (31, 1 | 2) | (38, 0) | (50, 1));
+            if missed { 0 } else { 100 }
+        });
+        assert!(
+            random.missed_turns(0, MINUTE).is_some_and(|share| share <= 10),
+            "{:?}",
+            random.missed_turns(0, MINUTE)
+        );
+        // Gone only just: too early to tell.
+        assert_eq!(gone.missed_turns(0, 42_000_000), None);
+    }
+
+    #[test]
+    fn targets_are_seen_ever_shorter_where_the_gap_grows_and_as_long_as_ever_where_one_is_gone() {
+        let seen = |log: &ShaftLog| log.shape(MINUTE).seen;
+        let farther = seen(&turned(|turn, _| 100 - turn as u64));
+        assert!(farther.is_some_and(|seen| (400..500).contains(&seen)), "{farther:?}");
+        let gone = seen(&turned(|turn, target| if turn >= 40 && target == 2 { 0 } else { 100 }));
+        assert!(gone.is_some_and(|seen| seen > 980), "{gone:?}");
+    }
 }

@@ -27,6 +27,8 @@ const SLOWED: i32 = 1_000;
 const RISEN: i32 = 50;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
+/// For how long after the moment a leg that runs on is looked at, in microseconds.
+const RUNS_ON_US: u64 = 30 * S;
 /// Changes of the drive contact kept.
 const CHANGES: usize = 256;
 
@@ -353,6 +355,7 @@ impl Witness {
                 (self.normal[1] * 1_000).checked_div(self.normal[0]).and_then(|ratio| u64::try_from(ratio).ok());
             after.tell(ratio.unwrap_or(1_000), &mut evidence);
         }
+        self.missed(&mut evidence);
         self.rubs.tell(self.newest, &mut evidence);
         if evidence.get(Clue::RubPlaces).is_some() {
             let lock = looked.rubs.iter().map(|rubs| match rubs.lock {
@@ -378,6 +381,17 @@ impl Witness {
             }
         }
         evidence
+    }
+
+    /// How regularly targets are missed; a leg that runs on tells more of it.
+    fn missed(&self, evidence: &mut Evidence) {
+        let Some((moment, stop, _)) = &self.moment else { return };
+        // From when on the leg had settled: while it speeds up every pitch is a long one.
+        let from = self.started.map_or(0, |started| started + SETTLED_US);
+        let to = if *stop { *moment } else { moment + RUNS_ON_US };
+        for (clue, shaft) in [Clue::HeadMissedTurns, Clue::BootMissedTurns].into_iter().zip(&self.shafts) {
+            evidence.set(clue, shaft.as_ref().and_then(|log| log.missed_turns(from, to)));
+        }
     }
 
     /// What is known of a moment that is just over.
@@ -516,6 +530,11 @@ impl Witness {
             evidence.set(Clue::BootLeft, left);
         }
         let Some(head) = &self.shafts[0] else { return };
+        let shares = [evidence.get(Clue::HeadSpeed), evidence.get(Clue::BootSpeed)].map(|share| share.map(i64::from));
+        if let [Some(head), Some(boot)] = shares {
+            let against = (head * 1_000).checked_div(boot).and_then(|against| i32::try_from(against).ok());
+            evidence.set(Clue::HeadAgainstBoot, against);
+        }
         let [usual, then] =
             before_slip(foot).map(|(from, to)| head.mean_speed(from, to).and_then(|speed| self.share(0, speed)));
         evidence.set(Clue::HeadBeforeSlip, then.zip(usual).map(|(then, usual)| then - usual));
@@ -545,6 +564,7 @@ impl Witness {
                 Clue::HeadLongSame,
                 Clue::HeadDuty,
                 Clue::HeadDutyChange,
+                Clue::HeadSeen,
                 Clue::HeadRejects,
             ],
             [
@@ -557,6 +577,7 @@ impl Witness {
                 Clue::BootLongSame,
                 Clue::BootDuty,
                 Clue::BootDutyChange,
+                Clue::BootSeen,
                 Clue::BootRejects,
             ],
         ];
@@ -574,6 +595,7 @@ impl Witness {
                 shape.long_same,
                 shape.duty,
                 shape.duty_change,
+                shape.seen,
                 rejects,
             ];
             for (clue, answer) in clues.into_iter().zip(answers) {

@@ -206,6 +206,7 @@ const fn quiet(means: Means) -> bool {
                 | Kind::SlipperyFeed
                 | Kind::WetHead
                 | Kind::TakeupSlack
+                | Kind::TakeupJammed
                 | Kind::BeltStretch
                 | Kind::HeadPulleyLoose
                 | Kind::BootPulleyLoose
@@ -268,6 +269,8 @@ impl For {
     }
 }
 
+/// What comes at once takes no longer than this, in s.
+const AT_ONCE_S: f64 = 10.0;
 /// A draw that gives no leg is drawn again, at most so often.
 const TRIES: u64 = 12;
 
@@ -354,7 +357,7 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
 
 /// A healthy shift as the page of scores has it.
 fn shift(seed: u64, index: usize) -> crate::error::Result<Drawn> {
-    let (stratum, drawn) = healthy(seed.wrapping_add(For::Healthy.stream()), index)?;
+    let (stratum, drawn) = healthy(seed, index)?;
     let mut scenario = drawn.scenario;
     scenario.obey_permits = Some(true);
     Ok(Drawn {
@@ -539,6 +542,14 @@ impl Run<'_> {
                 fault.severity = if self.shown.ends_with("all gone") { 1.0 } else { self.chance.between(0.3, 0.95) };
             }
             Kind::SensorDropout => fault.severity = 0.01 + 0.6 * severity,
+            // A choke comes at once; a boot that fills over minutes is fed too much, whatever feeds it.
+            Kind::BootChoke => fault.ramp_s = fault.ramp_s.min(AT_ONCE_S),
+            // A take-up that no longer moves is missed only when the belt stretches.
+            Kind::TakeupJammed => {
+                let stretch =
+                    Fault { ramp_s: fault.ramp_s.max(5.0), ..Fault::plain(Kind::BeltStretch, from_s, severity) };
+                self.faults.push(stretch);
+            }
             _ => {}
         }
         self.faults.push(fault);

@@ -306,12 +306,11 @@ pub struct Healthy {
     pub sensors: u32,
 }
 
-/// Count healthy hours.
+/// Count what is named in `hours` healthy ones; `all`: at least those shifts of them in which something was alarmed.
 #[must_use]
-pub fn healthy(model: &Model, all: &[Row]) -> Healthy {
-    let mut healthy = Healthy::default();
+pub fn healthy(model: &Model, all: &[Row], hours: f64) -> Healthy {
+    let mut healthy = Healthy { hours, ..Healthy::default() };
     for row in all {
-        healthy.hours += row.hours;
         if row.evidence.first.is_none() || row.cause != Cause::Nothing {
             continue;
         }

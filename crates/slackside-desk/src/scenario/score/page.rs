@@ -322,6 +322,15 @@ fn by_stratum_and_leg(text: &mut String, shifts: &[(Stratum, Entry)]) {
     for (leg, runs) in &legs {
         line(text, leg, runs);
     }
+    // They are counted up from 0.
+    let told = |scored: &Scored| scored.stop.is_some() || scored.raised.iter().any(|times| *times > 0);
+    let numbers: Vec<String> = (shifts.iter().enumerate())
+        .filter(|(_, (_, entry))| told(&entry.scored))
+        .map(|(number, _)| number.to_string())
+        .collect();
+    if !numbers.is_empty() {
+        let _ = writeln!(text, "\nAlarmed or stopped: shifts {}, rightly or not.", numbers.join(", "));
+    }
 }
 
 /// What was late or missed of all calls, and of those by a slow belt; and how soon alarms came.

@@ -1,18 +1,20 @@
 //! The model of the findings: drawn, learned, measured and written down, by one command from seeds.
 
-use std::collections::HashMap;
+mod sound;
+mod stamp;
+mod store;
+
 use std::fs;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, Result};
+use anyhow::Result;
 use slackside_desk::crew::Crew as _;
 use slackside_desk::findings::cause::Cause;
-use slackside_desk::findings::learn::draw::{For, draw};
+use slackside_desk::findings::learn::draw::For;
 use slackside_desk::findings::learn::fit::fit;
 use slackside_desk::findings::learn::measure::{Share, Weighed, Without, healthy, measure};
 use slackside_desk::findings::learn::page::{Told, page};
-use slackside_desk::findings::learn::play::{play, play_whole};
+use slackside_desk::findings::learn::play::play_whole;
 use slackside_desk::findings::learn::row::{Row, header};
 use slackside_desk::findings::learn::written::{Opened, ready};
 use slackside_desk::scenario::Scenario;
@@ -20,41 +22,8 @@ use slackside_simulator::cores::Cores;
 use slackside_simulator::disk::Disk;
 
 use crate::root::root;
-
-/// So many runs are played together, and then kept.
-const AT_ONCE: usize = 100;
-
-/// Runs of one kind that are already in the store, and those that are still to be played.
-pub fn rows(store: &Path, of: For, seed: u64, runs: usize) -> Result<Vec<Row>> {
-    fs::create_dir_all(store)?;
-    let path = store.join(format!("{of:?}-{seed}.csv").to_lowercase());
-    let kept = fs::read_to_string(&path).unwrap_or_default();
-    let head = header();
-    let mut rows = Vec::new();
-    let mut done = 0;
-    if let Some(lines) = kept.strip_prefix(head.as_str()) {
-        for line in lines.split_inclusive('\n').filter(|line| line.ends_with('\n')) {
-            let Some(row) = Row::parse(line) else { break };
-            done = row.index + 1;
-            rows.push(row);
-        }
-    }
-    // What was cut off is played again.
-    let whole: String = std::iter::once(head).chain(rows.iter().map(Row::line)).collect();
-    fs::write(&path, whole)?;
-    let mut file = fs::OpenOptions::new().append(true).open(&path)?;
-    for begin in (done..runs).step_by(AT_ONCE) {
-        let end = runs.min(begin + AT_ONCE);
-        for played in Cores.each((begin..end).collect(), |index| played(of, seed, index)) {
-            let Some(row) = played? else { continue };
-            file.write_all(row.line().as_bytes()).with_context(|| format!("{}", path.display()))?;
-            rows.push(row);
-        }
-        eprintln!("{of:?}: {end} of {runs}");
-    }
-    rows.retain(|row| row.index < runs);
-    Ok(rows)
-}
+use sound::Sound;
+use store::{Runs, Store};
 
 /// The best that large classifiers made of the same runs, tried once with other tools: a paragraph of the page, not measured by this command.
 const LARGE: &str = "The best large classifier tried on the very same runs, to learn from and held out, is a mean of three (extremely randomised trees and a\n\
@@ -74,17 +43,8 @@ const TURNS_AT_ONCE: usize = 10;
 
 /// Causes that are seldom alarmed, drawn on from their next turn until each has about as many alarmed runs as it had turns; those that
 /// are grave, since they are the ones that look alike, until they have more.
-pub fn more(store: &Path, seed: u64, runs: usize, rows: &[Row]) -> Result<Vec<Row>> {
+fn more(store: &mut Runs, runs: usize, rows: &[Row]) -> Result<Vec<Row>> {
     let turns = runs / Cause::ALL.len();
-    let path = store.join(format!("learning-more-{seed}.csv"));
-    let head = header();
-    let text = fs::read_to_string(&path).unwrap_or_default();
-    let kept: HashMap<usize, Row> = text
-        .strip_prefix(head.as_str())
-        .map(|lines| lines.split_inclusive('\n').filter_map(Row::parse).map(|row| (row.index, row)).collect())
-        .unwrap_or_default();
-    let mut file = fs::File::create(&path)?;
-    file.write_all(head.as_bytes())?;
     let mut drawn: Vec<Row> = Vec::new();
     for from in (turns..turns * MOST_TIMES).step_by(TURNS_AT_ONCE) {
         let short = |cause: &usize| {
@@ -95,17 +55,8 @@ pub fn more(store: &Path, seed: u64, runs: usize, rows: &[Row]) -> Result<Vec<Ro
         };
         let wanted: Vec<usize> = (0..Cause::ALL.len()).filter(short).collect();
         let at = |turn: usize| wanted.iter().map(move |cause| turn * Cause::ALL.len() + cause);
-        let indices: Vec<usize> = (from..from + TURNS_AT_ONCE).flat_map(at).collect();
-        let count = indices.len();
-        for played in Cores.each(indices, |index| match kept.get(&index) {
-            Some(row) => Ok(Some(row.clone())),
-            None => played(For::Learning, seed, index),
-        }) {
-            let Some(row) = played? else { continue };
-            file.write_all(row.line().as_bytes()).with_context(|| format!("{}", path.display()))?;
-            drawn.push(row);
-        }
-        eprintln!("turn {from}: {count} more runs of {} causes", wanted.len());
+        let numbers: Vec<usize> = (from..from + TURNS_AT_ONCE).flat_map(at).collect();
+        drawn.extend(store.numbered(&numbers)?);
     }
     Ok(drawn)
 }
@@ -126,29 +77,22 @@ fn written(directory: &Path) -> Result<Vec<Row>> {
     rows.into_iter().collect()
 }
 
-/// A run of a draw; none where nothing can be drawn.
-fn played(of: For, seed: u64, index: usize) -> Result<Option<Row>> {
-    match draw(of, seed, index) {
-        Ok(drawn) => Ok(Some(Row::of(index, &drawn, play(&drawn)?))),
-        Err(refused) => {
-            eprintln!("{of:?} {index}: {refused}");
-            Ok(None)
-        }
-    }
-}
-
 /// Draw, learn, measure, write.
-pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) -> Result<()> {
-    let command = format!("cargo xtask findings --runs {runs} --measured {measured} --hours {hours} --seed {seed}");
-    let held = rows(store, For::Measuring, seed, measured)?;
-    let mut learned = rows(store, For::Learning, seed, runs)?;
-    learned.extend(more(store, seed, runs, &learned)?);
+pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64) -> Result<()> {
+    let command = format!("cargo xtask findings --runs {runs} --measured {measured} --seed {seed}");
+    let sound = Sound::read(score)?;
+    let store = Store::new(folder)?;
+    let first = |of: For, seed: u64, count: usize| store.runs(of, seed)?.numbered(&(0..count).collect::<Vec<_>>());
+    let held = first(For::Measuring, seed, measured)?;
+    let mut learning = store.runs(For::Learning, seed)?;
+    let mut learned = learning.numbered(&(0..runs).collect::<Vec<_>>())?;
+    learned.extend(more(&mut learning, runs, &learned)?);
     let written = written(&root().join("scenarios"))?;
     let lines: String = std::iter::once(header()).chain(written.iter().map(Row::line)).collect();
-    fs::write(store.join("written.csv"), lines)?;
-    let boot_alone = rows(store, For::BootAlone, seed, measured / 4)?;
-    let alike = rows(store, For::Learning, seed + 1, measured / 8)?;
-    let hours = rows(store, For::Healthy, seed, hours)?;
+    fs::write(folder.join("written.csv"), lines)?;
+    let boot_alone = first(For::BootAlone, seed, measured / 4)?;
+    let alike = first(For::Learning, seed + 1, measured / 8)?;
+    let shifts = store.runs(For::Healthy, sound.seed)?.numbered(&sound.shifts)?;
     let alarmed = learned.iter().filter(|row| row.evidence.first.is_some()).count();
     println!("{} runs to learn from, {alarmed} with an alarm; {} held out", learned.len(), held.len());
 
@@ -177,7 +121,7 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
         learned: alarmed,
         fitted: &fitted,
         alike: &measure(&model, &alike, Without::Nothing),
-        healthy: healthy(&model, &hours),
+        healthy: healthy(&model, &shifts, sound.hours),
     };
     let root = root();
     fs::write(root.join("crates/slackside-desk/src/findings/learned.txt"), model.text())?;
@@ -193,5 +137,6 @@ pub fn run(store: &Path, runs: usize, measured: usize, hours: usize, seed: u64) 
             measured.brier_even, usual[0], usual[1], measured.brier
         );
     }
+    println!("processor time {:.0} s", cpu_time::ProcessTime::now().as_duration().as_secs_f64());
     Ok(())
 }
