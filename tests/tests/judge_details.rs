@@ -61,6 +61,61 @@ fn the_ratio_says_which_way_it_shifted() {
     }
 }
 
+/// A block that was not steady says nothing: an alarm stays, and none is raised.
+#[test]
+fn a_ratio_that_is_not_known_neither_raises_nor_ends_its_alarm() {
+    let expected = Settings::example().machine.ratio_in_force().get();
+    let seen = |ratio, spread| Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
+    let (shifted, unsteady) = (expected / 1_000 * 962, 3_000);
+    let mut leg = Leg::running();
+    leg.motion.seen_ratio = seen(shifted, 1_000);
+    leg.tell_motion();
+    assert_eq!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged);
+    leg.motion.seen_ratio = seen(expected, unsteady);
+    leg.tell_motion();
+    leg.turn(60 * SECOND, 1_000_000, 1_000_000, None);
+    assert_eq!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged, "nothing is known");
+    leg.motion.seen_ratio = seen(expected, 1_000);
+    leg.tell_motion();
+    leg.turn(60 * SECOND, 1_000_000, 1_000_000, None);
+    assert_ne!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged, "it is well again");
+}
+
+/// No temperature was told yet: the alarm of one that was stays until a lower one comes.
+#[test]
+fn a_hot_point_stays_hot_until_it_is_told_otherwise() {
+    let mut settings = Settings::example();
+    settings.machine.temperatures = [true; 4];
+    let mut leg = Leg::new(settings);
+    leg.say(0, What::Drive(false));
+    leg.say(2, What::Temperature(Place::BootLeft, 800));
+    leg.wait(3_600 * SECOND);
+    assert_eq!(state(&leg.judged(), Condition::RubHot), AlarmState::Unacknowledged);
+    leg.say(leg.now, What::Temperature(Place::BootLeft, 200));
+    leg.wait(600 * SECOND);
+    assert_ne!(state(&leg.judged(), Condition::RubHot), AlarmState::Unacknowledged);
+}
+
+/// Without a drive contact: a head that was at speed and gives its last edge within 0.8 s has jammed with its belt, which stays a trip; a
+/// microsecond more is a stop as any other.
+#[test]
+fn both_shafts_that_stand_within_800_ms_have_jammed() {
+    for (last, jammed) in [(799_999, true), (800_000, false)] {
+        let mut leg = Leg::without_contact();
+        leg.turn(2 * SECOND, 500_000, 500_000, None);
+        leg.turn(8 * SECOND, 1_000_000, 1_000_000, Some(5_000));
+        let [head, boot] = [leg.motion.head, leg.motion.boot].map(|shaft| shaft.last_edge.expect("it turned").get());
+        for after in [400_000, last] {
+            leg.head_edge(head + after);
+            leg.boot_edge(boot.max(head) + after);
+        }
+        leg.slip(SlipReading::Unknown);
+        leg.wait(60 * SECOND);
+        let judged = leg.judged();
+        assert_eq!(judged.status().boot_cleared_needed, jammed, "{last}: {:?}", judged.status());
+    }
+}
+
 #[test]
 fn the_worst_place_is_told() {
     let mut leg = Leg::running();

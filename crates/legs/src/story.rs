@@ -43,8 +43,10 @@ pub fn story(seed: u64) -> Story {
         wait(&mut leg.inputs, &mut random);
     }
     let mut between: Vec<(usize, Between)> = leg.power_cuts.drain(..).map(|at| (at, Between::PowerCut)).collect();
-    for _ in 0..random.whole(0, 3) {
-        between.push((random.below(leg.inputs.len() as u64) as usize, Between::Copy));
+    for (what, most) in [(Between::Copy, 3), (Between::PowerCut, 1)] {
+        for _ in 0..random.whole(0, most) {
+            between.push((random.below(leg.inputs.len() as u64) as usize, what));
+        }
     }
     between.sort_by_key(|(at, _)| *at);
     Story { seed, leg, between, is_ticked: random.chance(0.25) }

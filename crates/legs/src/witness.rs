@@ -136,27 +136,22 @@ impl<'a> Witness<'a> {
         let kept = self.monitor.retained().unwrap_or_default();
         let read = Retained::from_image(&kept.to_image());
         self.expect(read == Ok(kept), "what survives a loss of power does not read back");
-        let before = self.holding();
+        // What is wrong and not latched may be raised afresh or not.
+        let is_latched = |state| matches!(state, AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged);
+        let latched = |monitor: &Monitor| {
+            let stops = self.stops.iter().filter(|(condition, stops)| *stops && is_latched(monitor.alarm(*condition)));
+            stops.map(|(condition, _)| (*condition, monitor.alarm(*condition))).collect::<Vec<_>>()
+        };
+        let before = latched(&self.monitor);
         let was_needed = self.monitor.status().boot_cleared_needed;
-        self.monitor = self.story.leg.make.monitor(&kept);
+        let restarted = self.story.leg.make.monitor(&kept);
+        let kept_all = before.iter().all(|one| latched(&restarted).contains(one));
+        self.monitor = restarted;
         (self.run, self.feed) = (false, false);
         let status = self.monitor.status();
         self.expect(!status.run_permit && !status.feed_permit, "a permit is given before anything is known");
-        self.expect(status.boot_cleared_needed == was_needed, "that the boot must be looked into");
-        let limits = &self.story.leg.make.settings.limits;
-        for condition in before {
-            let stays = limits.of(condition).latching && self.monitor.alarm(condition).holds();
-            self.expect(
-                stays || !limits.of(condition).latching || !kept.latched().contains(condition),
-                "a latched stop is forgotten",
-            );
-        }
-    }
-
-    /// Conditions that stop and hold now.
-    fn holding(&self) -> Vec<Condition> {
-        let stops = self.stops.iter().filter(|(_, stops)| *stops).map(|(condition, _)| *condition);
-        stops.filter(|condition| self.monitor.alarm(*condition).holds()).collect()
+        self.expect(status.boot_cleared_needed == was_needed, "whether the boot must be looked into is forgotten");
+        self.expect(kept_all, "a latched stop is forgotten");
     }
 
     /// Another box, which has seen something else, takes over the bytes of the state.

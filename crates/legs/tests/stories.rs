@@ -82,8 +82,8 @@ parts! {
 #[test]
 fn every_kept_file_has_its_part() {
     let folder = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../tests/golden/stories");
-    let mut files: Vec<_> =
-        fs::read_dir(folder).expect("a folder").map(|entry| entry.expect("a file").file_name()).collect();
+    let name = |entry: std::io::Result<fs::DirEntry>| entry.expect("a file").file_name().to_string_lossy().into_owned();
+    let mut files: Vec<String> = fs::read_dir(folder).expect("a folder").map(name).collect();
     files.sort();
     assert_eq!(files, ALL.iter().map(|number| format!("{number:02}.txt")).collect::<Vec<_>>());
 }
