@@ -10,6 +10,7 @@ use slackside::motion::{Distrust, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::{Action, Settings};
 use slackside::units::{Micros, Ppm, Ratio, Turns};
 use slackside::verdict::Change;
+use slackside_desk::monitor::plan_of;
 
 /// Time, value, setpoint and detail of the first alarm of `condition`.
 fn first(leg: &Leg, condition: Condition) -> Option<(u64, Option<i32>, i32, u8)> {
@@ -113,6 +114,49 @@ fn both_shafts_that_stand_within_800_ms_have_jammed() {
         leg.wait(60 * SECOND);
         let judged = leg.judged();
         assert_eq!(judged.status().boot_cleared_needed, jammed, "{last}: {:?}", judged.status());
+    }
+}
+
+/// What a motion says at exactly its limit is beyond it, and just inside it is not; the short way, which [`Leg::play`] holds against the plain
+/// scan, says so too.
+#[test]
+fn a_motion_at_exactly_a_limit_is_beyond_it() {
+    let limit =
+        |condition: Condition| plan_of(&Settings::example().check().expect("sound")).row(condition.rank()).limit;
+    let (turns, duty) = (limit(Condition::BeltNotFollowing), limit(Condition::MistrackingDuty));
+    let (very_high, high) = (limit(Condition::SlipVeryHigh), limit(Condition::SlipHigh));
+    let (impossible, negative) = (limit(Condition::SlipImpossible), limit(Condition::SlipNegative));
+    type Set = fn(&mut Leg, i32);
+    let short: Set = |leg, ppm| leg.motion.slip_short = SlipReading::Known(Ppm::new(ppm));
+    let long: Set = |leg, ppm| leg.motion.slip_long = SlipReading::Known(Ppm::new(ppm));
+    let duty_of: Set = |leg, ppm| leg.motion.contacts[3].duty = Ppm::new(ppm);
+    for (condition, set, value, inside) in [
+        (Condition::SlipVeryHigh, short, very_high, -1),
+        (Condition::SlipHigh, long, high, -1),
+        (Condition::SlipImpossible, short, -impossible, 1),
+        (Condition::SlipNegative, long, -negative, 1),
+        (Condition::MistrackingDuty, duty_of, duty, -1),
+    ] {
+        for (value, raises) in [(value, true), (value + inside, false)] {
+            let mut leg = Leg::running();
+            // Rubs are summed as the boot turns.
+            let pitch = 250_000_000_000 / u64::from(leg.settings.machine.normal_boot.get());
+            let next = leg.motion.boot.last_edge.expect("it turned").get() + pitch;
+            leg.head_edge(leg.now);
+            set(&mut leg, value);
+            leg.boot_edge(next);
+            leg.turn(30 * SECOND, 1_000_000, 1_000_000, None);
+            assert_eq!(first(&leg, condition).is_some(), raises, "{condition:?} {value}");
+        }
+    }
+    // Head turns since the newest boot edge, in 2^-24 turn.
+    for (turned, raises) in [(turns, true), (turns - 1, false)] {
+        let mut leg = Leg::running();
+        leg.motion.head_since_boot = Turns::new((u64::from(turned.unsigned_abs()) << 8) - u64::from(QUARTER));
+        let at = leg.motion.head.last_edge.expect("it turned").get().max(leg.now);
+        leg.head_edge(at);
+        leg.boot_edge(at + 20_000);
+        assert_eq!(first(&leg, Condition::BeltNotFollowing).is_some(), raises, "{turned}");
     }
 }
 
