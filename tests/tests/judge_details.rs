@@ -10,6 +10,7 @@ use slackside::motion::{Distrust, SeenRatio, SlipReading, TargetPattern};
 use slackside::settings::{Action, Settings};
 use slackside::units::{Micros, Ppm, Ratio, Turns};
 use slackside::verdict::Change;
+use slackside_desk::monitor::plan_of;
 
 /// Time, value, setpoint and detail of the first alarm of `condition`.
 fn first(leg: &Leg, condition: Condition) -> Option<(u64, Option<i32>, i32, u8)> {
@@ -58,6 +59,104 @@ fn the_ratio_says_which_way_it_shifted() {
         leg.motion.seen_ratio = Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
         leg.tell_motion();
         assert_eq!(first(&leg, Condition::RatioShifted).map(|(_, _, _, detail)| detail), seen, "{ratio} {spread}");
+    }
+}
+
+/// A block that was not steady says nothing: an alarm stays, and none is raised.
+#[test]
+fn a_ratio_that_is_not_known_neither_raises_nor_ends_its_alarm() {
+    let expected = Settings::example().machine.ratio_in_force().get();
+    let seen = |ratio, spread| Some(SeenRatio { ratio: Ratio::new(ratio), spread: Ppm::new(spread) });
+    let (shifted, unsteady) = (expected / 1_000 * 962, 3_000);
+    let mut leg = Leg::running();
+    leg.motion.seen_ratio = seen(shifted, 1_000);
+    leg.tell_motion();
+    assert_eq!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged);
+    leg.motion.seen_ratio = seen(expected, unsteady);
+    leg.tell_motion();
+    leg.turn(60 * SECOND, 1_000_000, 1_000_000, None);
+    assert_eq!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged, "nothing is known");
+    leg.motion.seen_ratio = seen(expected, 1_000);
+    leg.tell_motion();
+    leg.turn(60 * SECOND, 1_000_000, 1_000_000, None);
+    assert_ne!(state(&leg.judged(), Condition::RatioShifted), AlarmState::Unacknowledged, "it is well again");
+}
+
+/// No temperature was told yet: the alarm of one that was stays until a lower one comes.
+#[test]
+fn a_hot_point_stays_hot_until_it_is_told_otherwise() {
+    let mut settings = Settings::example();
+    settings.machine.temperatures = [true; 4];
+    let mut leg = Leg::new(settings);
+    leg.say(0, What::Drive(false));
+    leg.say(2, What::Temperature(Place::BootLeft, 800));
+    leg.wait(3_600 * SECOND);
+    assert_eq!(state(&leg.judged(), Condition::RubHot), AlarmState::Unacknowledged);
+    leg.say(leg.now, What::Temperature(Place::BootLeft, 200));
+    leg.wait(600 * SECOND);
+    assert_ne!(state(&leg.judged(), Condition::RubHot), AlarmState::Unacknowledged);
+}
+
+/// Without a drive contact: a head that was at speed and gives its last edge within 0.8 s has jammed with its belt, which stays a trip; a
+/// microsecond more is a stop as any other.
+#[test]
+fn both_shafts_that_stand_within_800_ms_have_jammed() {
+    for (last, jammed) in [(799_999, true), (800_000, false)] {
+        let mut leg = Leg::without_contact();
+        leg.turn(2 * SECOND, 500_000, 500_000, None);
+        leg.turn(8 * SECOND, 1_000_000, 1_000_000, Some(5_000));
+        let [head, boot] = [leg.motion.head, leg.motion.boot].map(|shaft| shaft.last_edge.expect("it turned").get());
+        for after in [400_000, last] {
+            leg.head_edge(head + after);
+            leg.boot_edge(boot.max(head) + after);
+        }
+        leg.slip(SlipReading::Unknown);
+        leg.wait(60 * SECOND);
+        let judged = leg.judged();
+        assert_eq!(judged.status().boot_cleared_needed, jammed, "{last}: {:?}", judged.status());
+    }
+}
+
+/// What a motion says at exactly its limit is beyond it, and just inside it is not; the short way, which [`Leg::play`] holds against the plain
+/// scan, says so too.
+#[test]
+fn a_motion_at_exactly_a_limit_is_beyond_it() {
+    let limit =
+        |condition: Condition| plan_of(&Settings::example().check().expect("sound")).row(condition.rank()).limit;
+    let (turns, duty) = (limit(Condition::BeltNotFollowing), limit(Condition::MistrackingDuty));
+    let (very_high, high) = (limit(Condition::SlipVeryHigh), limit(Condition::SlipHigh));
+    let (impossible, negative) = (limit(Condition::SlipImpossible), limit(Condition::SlipNegative));
+    type Set = fn(&mut Leg, i32);
+    let short: Set = |leg, ppm| leg.motion.slip_short = SlipReading::Known(Ppm::new(ppm));
+    let long: Set = |leg, ppm| leg.motion.slip_long = SlipReading::Known(Ppm::new(ppm));
+    let duty_of: Set = |leg, ppm| leg.motion.contacts[3].duty = Ppm::new(ppm);
+    for (condition, set, value, inside) in [
+        (Condition::SlipVeryHigh, short, very_high, -1),
+        (Condition::SlipHigh, long, high, -1),
+        (Condition::SlipImpossible, short, -impossible, 1),
+        (Condition::SlipNegative, long, -negative, 1),
+        (Condition::MistrackingDuty, duty_of, duty, -1),
+    ] {
+        for (value, raises) in [(value, true), (value + inside, false)] {
+            let mut leg = Leg::running();
+            // Rubs are summed as the boot turns.
+            let pitch = 250_000_000_000 / u64::from(leg.settings.machine.normal_boot.get());
+            let next = leg.motion.boot.last_edge.expect("it turned").get() + pitch;
+            leg.head_edge(leg.now);
+            set(&mut leg, value);
+            leg.boot_edge(next);
+            leg.turn(30 * SECOND, 1_000_000, 1_000_000, None);
+            assert_eq!(first(&leg, condition).is_some(), raises, "{condition:?} {value}");
+        }
+    }
+    // Head turns since the newest boot edge, in 2^-24 turn.
+    for (turned, raises) in [(turns, true), (turns - 1, false)] {
+        let mut leg = Leg::running();
+        leg.motion.head_since_boot = Turns::new((u64::from(turned.unsigned_abs()) << 8) - u64::from(QUARTER));
+        let at = leg.motion.head.last_edge.expect("it turned").get().max(leg.now);
+        leg.head_edge(at);
+        leg.boot_edge(at + 20_000);
+        assert_eq!(first(&leg, Condition::BeltNotFollowing).is_some(), raises, "{turned}");
     }
 }
 

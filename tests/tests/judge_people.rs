@@ -171,6 +171,18 @@ fn a_held_reset_button_is_a_fault_until_let_go() {
 }
 
 #[test]
+fn a_bypass_may_be_as_long_as_the_settings_say_and_no_longer() {
+    let longest = Settings::example().limits.starts.bypass_time;
+    for (micros, accepted) in [(longest.get(), true), (longest.get() + 1, false)] {
+        let mut leg = with_outlet(true, Action::Stop);
+        leg.command(Command::Key(true));
+        leg.command(Command::Bypass(Condition::OutletPlugged, Span::new(micros)));
+        let refused = if accepted { vec![] } else { vec![Refusal::TooLong] };
+        assert_eq!(refusals(&leg.play()), refused, "{micros}");
+    }
+}
+
+#[test]
 fn a_bypass_needs_the_key_is_timed_and_single() {
     let mut leg = with_outlet(true, Action::Stop);
     let minute = Span::from_millis(60_000);

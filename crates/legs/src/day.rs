@@ -79,6 +79,8 @@ pub struct Day<'a> {
     pub permit: bool,
     /// Whether somebody obeys it.
     pub obeys: bool,
+    /// The share of what would happen while it runs that is left out.
+    pub calm: f64,
     /// Creep of the sound belt.
     pub creep: f64,
     head: Moving,
@@ -206,8 +208,8 @@ impl Day<'_> {
     }
 }
 
-/// Live for so long. The core watches, so that whoever obeys its permit can.
-pub fn live(make: &Make, begin_us: u64, span_us: u64, random: &mut Random) -> Vec<Input> {
+/// Live for so long, so calmly. The core watches, so that whoever obeys its permit can.
+pub fn live(make: &Make, begin_us: u64, span_us: u64, calm: f64, random: &mut Random) -> Vec<Input> {
     let mut own = random.split();
     let turning = [(Shaft::Head, &make.head), (Shaft::Boot, &make.boot)]
         .map(|(shaft, changes)| Turning::new(shaft, changes.clone(), &mut own));
@@ -220,6 +222,7 @@ pub fn live(make: &Make, begin_us: u64, span_us: u64, random: &mut Random) -> Ve
         drive: false,
         permit: true,
         obeys: own.chance(0.7),
+        calm,
         creep,
         head: Moving::default(),
         slip: Moving { value: creep, aim: creep, a_second: 0.0 },

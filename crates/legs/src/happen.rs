@@ -57,6 +57,8 @@ impl Day<'_> {
     pub fn decide(&mut self) {
         if self.head_share().abs() < 0.01 && !self.drive {
             self.at_rest();
+        } else if self.calm > 0.0 && self.random.chance(self.calm) {
+            self.plan(12.0, Due::Decide);
         } else {
             self.while_running();
         }

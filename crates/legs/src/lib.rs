@@ -7,7 +7,9 @@ mod happen;
 mod play;
 pub mod random;
 mod settings;
+pub mod story;
 mod wheel;
+pub mod witness;
 
 use slackside::input::Input;
 
@@ -44,11 +46,17 @@ pub struct Leg {
 /// The leg of a seed.
 #[must_use]
 pub fn leg(seed: u64, frame: Frame) -> Leg {
+    calmer_leg(seed, frame, 0.0)
+}
+
+/// The leg of a seed to which, while it runs, less happens: that share of all that would is left out.
+#[must_use]
+pub fn calmer_leg(seed: u64, frame: Frame, calm: f64) -> Leg {
     let mut random = Random(seed.wrapping_mul(0x2545_F491_4F6C_DD1D).wrapping_add(1));
     let make = make(&mut random);
     let begin_us = frame.begin_us.unwrap_or_else(|| begin(&mut random));
     let seconds = frame.seconds.unwrap_or_else(|| random.log_between(30.0, 600.0));
-    let inputs = day::live(&make, begin_us, (seconds * 1e6) as u64, &mut random);
+    let inputs = day::live(&make, begin_us, (seconds * 1e6) as u64, calm, &mut random);
     let cuts = if random.chance(0.15) { random.whole(1, 2) } else { 0 };
     let mut power_cuts: Vec<usize> = (0..cuts).map(|_| random.whole(0, inputs.len() as i64) as usize).collect();
     power_cuts.sort_unstable();

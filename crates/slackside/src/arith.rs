@@ -166,6 +166,31 @@ mod tests {
         }
     }
 
+    /// Words where a shift, a mask or a digit begins or ends, and some between.
+    fn edges() -> impl Iterator<Item = u32> + Clone {
+        let powers = [0_u32, 1, 4, 12, 15, 16, 17, 24, 27, 28, 29, 31].into_iter().map(|power| 1_u32 << power);
+        powers.flat_map(|power| [power.wrapping_sub(1), power, power + 1]).chain([
+            0x9E37_79B9,
+            0x0001_0203,
+            0xFFFE_0001,
+            0xFFFF_0000,
+            u32::MAX - 1,
+            u32::MAX,
+        ])
+    }
+
+    #[test]
+    fn at_the_edges_every_way_gives_what_the_machine_gives() {
+        for (a, b) in edges().flat_map(|a| edges().map(move |b| (a, b))) {
+            assert_eq!(high_by_halves(a, b), ((u64::from(a) * u64::from(b)) >> 32) as u32, "{a:#x} * {b:#x}");
+            for c in edges().filter(|c| a < *c) {
+                let whole = ((u64::from(a) << 32 | u64::from(b)) / u64::from(c)) as u32;
+                assert_eq!(by_shifting(a, b, c), whole, "{a:#x}:{b:x} / {c:#x}");
+                assert_eq!(by_digits(a, b, c), whole, "{a:#x}:{b:x} / {c:#x}");
+            }
+        }
+    }
+
     #[test]
     fn ends_of_the_range() {
         assert_eq!(mul_div(u32::MAX, u32::MAX, u32::MAX), u32::MAX);

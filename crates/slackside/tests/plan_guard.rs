@@ -98,6 +98,26 @@ fn a_bit_that_changes_while_running_stops_the_leg_within_two_minutes() {
     assert!(wrong.is_empty(), "{} of {} bits: {:?}", wrong.len(), 8 * Plan::LENGTH, &wrong[..wrong.len().min(40)]);
 }
 
+/// Looked at as seldom as it may be, 24 bytes are gone over in 2^20 µs: what changes behind that is found in the next round.
+#[test]
+fn a_byte_that_changes_is_found_within_two_rounds() {
+    let round = Plan::LENGTH.div_ceil(24) as u64 * (1 << 20);
+    for byte in (0..Plan::LENGTH).step_by(Plan::LENGTH / 12) {
+        let (dropped, _) = with(byte, 2);
+        let after = dropped.expect("it is found").get() - 60_000_000;
+        assert!(after <= 2 * round + (2 << 20), "byte {byte}: after {after} µs, a round takes {round}");
+    }
+}
+
+#[test]
+fn there_must_be_room_for_the_marks_of_both_shafts() {
+    let mut plan = *plan();
+    for (head, boot, fits) in [(8, 8, true), (9, 8, false), (8, 9, false), (9, 9, false), (0, 8, true)] {
+        (plan.head.marks, plan.boot.marks) = (head, boot);
+        assert_eq!(Monitor::<&Plan, 8>::has_room(&plan), fits, "{head} and {boot}");
+    }
+}
+
 #[test]
 fn a_plan_that_does_not_change_stops_nothing() {
     let good = *plan();

@@ -3,6 +3,7 @@
 mod board;
 mod box_run;
 mod budget;
+mod coverage;
 mod emulator;
 mod findings;
 mod frameworks;
@@ -133,6 +134,8 @@ enum Chore {
     },
     /// Change the core in small ways, one at a time, and see whether a test sees it.
     Mutants(mutants::Wish),
+    /// Which lines of what measures, judges and talks to others are reached by tests, or by the bodies of the fuzz targets alone.
+    Coverage(coverage::Wish),
     /// Let a box live for a month of its time: runs, trips, faults, floods and losses of power at random from a seed.
     Soak {
         /// The seed.
@@ -184,6 +187,7 @@ fn main() -> ExitCode {
         Chore::Reference { check } => reference::run(check),
         Chore::Findings { store, runs, measured, score, seed } => findings::run(&store, runs, measured, &score, seed),
         Chore::Mutants(wish) => mutants::run(&wish),
+        Chore::Coverage(wish) => coverage::run(&wish),
         Chore::Soak { seed, hours, plant } => soak::run(seed, hours, plant.as_deref()),
         Chore::States { each, most } => states::run(each, most),
         Chore::Tidy => tidy::run(),

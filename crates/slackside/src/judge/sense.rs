@@ -535,3 +535,34 @@ pub fn ratio_shift(view: &View<'_>) -> Option<i32> {
     let shift = i32::try_from(mul_div(seen.abs_diff(expected), 1_000_000, expected)).unwrap_or(i32::MAX);
     Some(if seen < expected { shift.saturating_neg() } else { shift })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is judged when, as the conditions' gates say it in words: each phase with the drive not known to be off, and with it off.
+    #[test]
+    fn the_gates_are_open_as_their_words_say() {
+        const ALWAYS: u16 = 1 << Gate::Always as u16;
+        const LIVE: u16 = 1 << Gate::Live as u16;
+        const ONCE_STARTED: u16 = 1 << Gate::LiveOnceStarted as u16;
+        const OR_DOWN: u16 = 1 << Gate::LiveOrRunningDown as u16;
+        const STARTED_OR_DOWN: u16 = 1 << Gate::StartedOrRunningDown as u16;
+        const RUNNING: u16 = 1 << Gate::Running as u16;
+        const OFF: u16 = 1 << Gate::DriveOff as u16;
+        const STANDS: u16 = 1 << Gate::Standstill as u16;
+        const DOWN: u16 = OR_DOWN | STARTED_OR_DOWN;
+        const JUDGED: u16 = LIVE | ONCE_STARTED | DOWN;
+        for (phase, on, off) in [
+            (Phase::Unsure, JUDGED, 0),
+            (Phase::Standstill, STANDS, STANDS),
+            (Phase::Starting, LIVE | OR_DOWN, 0),
+            (Phase::Running, JUDGED | RUNNING, 0),
+            (Phase::CoastDown, DOWN, DOWN),
+            (Phase::Inching, LIVE | DOWN, 0),
+        ] {
+            assert_eq!(gates(phase, false), ALWAYS | on, "{phase:?}");
+            assert_eq!(gates(phase, true), ALWAYS | OFF | off, "{phase:?}, drive off");
+        }
+    }
+}

@@ -62,6 +62,26 @@ mod tests {
     use zerocopy::FromZeros;
 
     #[test]
+    fn a_steady_slip_of_a_tenth_takes_a_tenth_from_the_ratio() {
+        let plan = SlipPlan { ratio: 4_000_000_000, block: 4, ..SlipPlan::default() };
+        let (mut run, mut signals) = (LongRun::default(), Signals::new_zeroed());
+        for block in 1..=3 {
+            for reading in 1..=4 {
+                signals.long = Reading::exact(100_000);
+                assert_eq!(run.take(&plan, &mut signals), reading == 4);
+            }
+            assert_eq!((signals.ratio, signals.ratio_spread, signals.ratio_blocks), (3_600_000_000, 0, block));
+        }
+        // A boot that is overdue breaks a block off.
+        for reading in
+            [Reading::exact(0), Reading::exact(0), Reading::exact(0), Reading::at_least(0), Reading::exact(0)]
+        {
+            signals.long = reading;
+            assert!(!run.take(&plan, &mut signals), "{reading:?}");
+        }
+    }
+
+    #[test]
     fn twelve_millimetres_of_lagging_lost_show_as_a_steady_shift() {
         // 600 mm bare, 12 mm lagging, 8 mm belt at the head; 600 mm bare at the boot: from geometry, D + 2t + belt.
         let with = 632.0 / 608.0;

@@ -119,6 +119,60 @@ mod tests {
     }
 
     #[test]
+    fn what_scatters_more_weighs_more() {
+        for (off, weight) in
+            [(0, -3), (61, -3), (62, -1), (124, -1), (125, 3), (249, 3), (250, 7), (1_000, 7), (1_001, 0)]
+        {
+            assert_eq!(weigh(off, 1_000), weight, "{off}");
+        }
+    }
+
+    /// Two marks: whole turns and both ends must be remembered before anything counts, and steady is two turns of calm.
+    #[test]
+    fn a_shaft_is_steady_after_two_calm_turns() {
+        let mut scatter = Scatter::default();
+        let weights: Vec<i8> = (0..6).map(|_| scatter.take(1_000, 1_000, 1_000, 2)).collect();
+        assert_eq!(weights, [0, 0, 0, 0, -3, -3]);
+        assert!(!scatter.is_steady(2));
+        scatter.take(1_000, 1_000, 1_000, 2);
+        assert!(!scatter.is_steady(2), "three of four");
+        scatter.take(1_000, 1_000, 1_000, 2);
+        assert!(scatter.is_steady(2) && !scatter.is_steady(3));
+        // Faster by an eighth within a turn, each pitch as the one before it: steady still; by more it changes.
+        let mut changing = scatter;
+        scatter.take(1_125, 1_125, 1_000, 2);
+        scatter.then_before = 1_000;
+        assert!(scatter.is_steady(2));
+        changing.take(1_126, 1_126, 1_000, 2);
+        assert!(!changing.is_steady(2));
+        scatter.lose_step();
+        assert!(!scatter.is_steady(2) && scatter.take(1_000, 1_000, 1_000, 2) == 0);
+    }
+
+    #[test]
+    fn the_score_counts_against_a_shaft_only_while_its_drive_is_steady() {
+        let mut scatter = Scatter::default();
+        for _ in 0..20 {
+            scatter.count(7, false);
+        }
+        assert!(scatter.is_spotless());
+        for weight in [7, 7, 7, 7, 7, 7, 3] {
+            scatter.count(weight, true);
+            assert!(!scatter.is_wild(false) && !scatter.is_spotless());
+        }
+        // 45 and 3 are the limit; what comes beyond it is not remembered.
+        scatter.count(3, true);
+        assert!(scatter.is_wild(false));
+        scatter.count(7, true);
+        for _ in 0..15 {
+            scatter.count(-3, false);
+            assert!(scatter.is_wild(true) && !scatter.is_wild(false));
+        }
+        scatter.count(-3, false);
+        assert!(!scatter.is_wild(true) && scatter.is_spotless());
+    }
+
+    #[test]
     fn uneven_marks_and_ramps_do_not_scatter() {
         let shares = [194_u32, 306, 180, 320];
         let steady: Vec<u32> = (0..400).map(|pitch| shares[pitch % 4] * 760).collect();

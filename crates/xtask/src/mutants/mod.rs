@@ -6,7 +6,7 @@ mod insertions;
 mod known;
 mod points;
 mod suite;
-mod tree;
+pub mod tree;
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -199,6 +199,17 @@ fn tell(outcomes: &[(usize, &Mutant, Outcome)], known: &BTreeMap<usize, String>,
     println!(
         "\n{seen} of {of} seen: {:.1} %; of all changes that change something, with 95 % confidence (Clopper and Pearson), {:.1} to {:.1} %",
         100.0 * seen as f64 / of.max(1) as f64,
+        100.0 * bounds.low,
+        100.0 * bounds.high
+    );
+    let by_stories =
+        |outcome: &Outcome| matches!(outcome, Outcome::Killed(by) | Outcome::TimedOut(by) if suite::is_story(by));
+    let alone = outcomes.iter().filter(|(index, _, outcome)| by_stories(outcome) && !known.contains_key(index)).count();
+    let bounds = clopper_pearson((seen - alone) as u64, of as u64, CONFIDENCE);
+    println!(
+        "{} of them without the stories, which say no more than \"the same as before\": {:.1} % ({:.1} to {:.1} %)",
+        seen - alone,
+        100.0 * (seen - alone) as f64 / of.max(1) as f64,
         100.0 * bounds.low,
         100.0 * bounds.high
     );
