@@ -4,7 +4,7 @@ use std::fmt::{self, Write};
 
 use slackside::conditions::{Condition, ConditionSet, Unit};
 use slackside::input::Place;
-use slackside::settings::plan::{Plan, act};
+use slackside::settings::plan::{LegPlan, Plan, act};
 use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::signals::{Reading, ShaftSignals, rub, speed, unknown};
 use slackside::time::{Now, age};
@@ -254,15 +254,8 @@ pub fn say_difference(of_box: &Plan, of_file: &Plan) -> Vec<String> {
     if leg != other {
         lines.push(format!("the box runs {leg}, the file is of {other}"));
     }
-    for condition in Condition::ALL {
-        let (in_box, in_file) = (limit(of_box, condition), limit(of_file, condition));
-        let said = |limit: &[String; 3]| limit.join(" ").trim_end().to_owned();
-        if in_box != in_file {
-            lines.push(format!("{}: box {}; file {}", condition.name(), said(&in_box), said(&in_file)));
-        } else if of_box.row(condition.rank()) != of_file.row(condition.rank()) {
-            lines.push(format!("{}: deadband or off-delay", condition.name()));
-        }
-    }
+    // The turn time of the head at a limit is told with the limit.
+    let drive = |plan: &Plan| LegPlan { head_deep: 0, ..plan.drive };
     let machine = [
         (
             of_box.fitted != of_file.fitted,
@@ -272,10 +265,24 @@ pub fn say_difference(of_box: &Plan, of_file: &Plan) -> Vec<String> {
         (of_box.head != of_file.head, "head shaft: targets or speed"),
         (of_box.boot != of_file.boot, "boot shaft: targets or speed"),
         (of_box.slip != of_file.slip, "no-slip ratio, or the boot pulley"),
-        (of_box.drive != of_file.drive, "speed, starts, power, or the budget of slip heat"),
+        (drive(of_box) != drive(of_file), "speed, starts, power, or the budget of slip heat"),
         (of_box.minimum_width != of_file.minimum_width, "minimum width of a level"),
     ];
+    let is_same_machine = machine.iter().all(|(differs, _)| !differs);
     lines.extend(machine.into_iter().filter(|(differs, _)| *differs).map(|(_, what)| what.to_owned()));
+    for condition in Condition::ALL {
+        let (in_box, in_file) = (limit(of_box, condition), limit(of_file, condition));
+        let (row, other) = (of_box.row(condition.rank()), of_file.row(condition.rank()));
+        let said = |limit: &[String; 3]| limit.join(" ").trim_end().to_owned();
+        if in_box != in_file {
+            lines.push(format!("{}: box {}; file {}", condition.name(), said(&in_box), said(&in_file)));
+        } else if row.off_delay != other.off_delay {
+            lines.push(format!("{}: off-delay", condition.name()));
+        } else if is_same_machine && row != other {
+            // On another machine the same deadband comes to other turn times.
+            lines.push(format!("{}: deadband", condition.name()));
+        }
+    }
     lines
 }
 
@@ -293,8 +300,32 @@ pub fn say_event(verdict: &Verdict) -> String {
 #[cfg(test)]
 mod tests {
     use slackside::Monitor;
+    use slackside::settings::Settings;
 
     use super::*;
+
+    #[test]
+    fn what_differs_is_told_and_nothing_that_follows_from_it() {
+        let plan = |settings: Settings| settings.check().expect("sound").plan();
+        let of_box = plan(Settings::example());
+        assert_eq!(say_difference(&of_box, &of_box), Vec::<String>::new());
+        let changed = |change: &dyn Fn(&mut Settings)| {
+            let mut settings = Settings::example();
+            change(&mut settings);
+            say_difference(&of_box, &plan(settings))
+        };
+        let told =
+            changed(&|settings| settings.limits.change(Condition::DeepUnderspeed, |limit| limit.setpoint = 130_000));
+        assert_eq!(told, ["deep_underspeed: box 14 % after 0.5 s stop, latches; file 13 % after 0.5 s stop, latches"]);
+        let told = changed(&|settings| settings.limits.change(Condition::Underspeed, |limit| limit.deadband += 1_000));
+        assert_eq!(told, ["underspeed: deadband"]);
+        let told = changed(&|settings| settings.machine.outlet_switch = true);
+        assert_eq!(
+            told[0],
+            "drive contact, power meter, speed reference, outlet switch, supervised wires: which there are"
+        );
+        assert!(told.iter().all(|line| !line.contains("deadband")), "{told:?}");
+    }
 
     /// It judges nothing, so nothing that it might have judged is said to be well.
     #[test]
