@@ -20,8 +20,19 @@ pub fn convert(from: &Path, to: &Path, settings: Option<&Checked>) -> anyhow::Re
     let name = from.display().to_string();
     ensure!(!same_file(from, to), "{name} would be overwritten: name another file to write");
     let bytes = Disk.bytes(from).map_err(|error| anyhow!("{name} {}", unreadable(&error, WANTED_TRACE)))?;
-    let is_dump = to.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("vcd"));
-    let (bytes, said) = match is_dump {
+    let is_called = |ending: &str| to.extension().is_some_and(|extension| extension.eq_ignore_ascii_case(ending));
+    let is_recording = recording::Recording::is_one(&bytes);
+    for (wrong, what, ending) in [
+        (is_recording && is_called("slk"), "a trace", "csv"),
+        (!is_recording && is_called("csv"), "a recording", "slk"),
+    ] {
+        ensure!(
+            !wrong,
+            "{name} becomes {what}, and {} is no name of one\n  mend: end the name in .{ending}",
+            to.display()
+        );
+    }
+    let (bytes, said) = match is_called("vcd") {
         true => recording::to_dump(&name, bytes)?,
         false => recording::convert(&name, bytes, settings)?,
     };

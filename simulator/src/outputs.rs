@@ -1,19 +1,19 @@
 //! Files that appear whole or not at all, and that replace nothing unless told to.
 
-use std::collections::BTreeSet;
+use std::collections::BTreeMap;
 use std::fs;
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use anyhow::Context as _;
 use tempfile::NamedTempFile;
 
 /// Whether files that are there may be written over: said once, by the command line.
 static MAY_REPLACE: AtomicBool = AtomicBool::new(false);
-/// The files begun and not finished.
-static BEGUN: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+/// The files begun and not finished: where each is being written, and the place that it is for.
+static BEGUN: Mutex<BTreeMap<PathBuf, PathBuf>> = Mutex::new(BTreeMap::new());
 
 /// Say whether files that are there may be written over. Without a word they may not.
 pub fn may_replace(may: bool) {
@@ -22,21 +22,25 @@ pub fn may_replace(may: bool) {
 
 /// Remove every file that was begun and not finished, because the program ends at once.
 pub fn abandon() {
-    for path in BEGUN.lock().unwrap_or_else(PoisonError::into_inner).iter() {
+    for path in begun().keys() {
         // What cannot be removed now never can.
         let _ = fs::remove_file(path);
     }
 }
 
-fn forget(path: &Path) {
-    BEGUN.lock().unwrap_or_else(PoisonError::into_inner).remove(path);
+fn begun() -> MutexGuard<'static, BTreeMap<PathBuf, PathBuf>> {
+    BEGUN.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Whether a file can be put there, as far as can be told beforehand.
 ///
 /// # Errors
-/// It is a directory, or one that is not there would hold it; or a file is there, and nobody said that it may be written over.
+/// It is `-`, or a directory, or one that is not there would hold it; or a file is there, and nobody said that it may be written over.
 pub fn is_free(path: &Path) -> io::Result<()> {
+    if path == Path::new("-") {
+        let text = "`-` is read from, never written to; give the name of a file";
+        return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
+    }
     if path.is_dir() {
         return Err(io::Error::new(io::ErrorKind::IsADirectory, "it is a directory; give the name of a file in it"));
     }
@@ -59,7 +63,7 @@ pub struct Whole {
 
 impl Drop for Whole {
     fn drop(&mut self) {
-        forget(&self.begun);
+        begun().remove(&self.begun);
     }
 }
 
@@ -67,8 +71,8 @@ impl Whole {
     /// Begin a file that will appear at `path`.
     ///
     /// # Errors
-    /// The directory is not there or cannot be written to, the path is a directory, or a file is there that must not be
-    /// replaced.
+    /// The directory is not there or cannot be written to, the path is a directory, a file is there that must not be replaced, or another
+    /// file for the same place is being written.
     pub fn create(path: &Path) -> io::Result<Self> {
         // A link keeps its place; what it leads to is replaced.
         let path = &fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
@@ -90,10 +94,16 @@ impl Whole {
             use std::os::unix::fs::PermissionsExt;
             builder.permissions(fs::Permissions::from_mode(0o666));
         }
+        let place = place_of(path).unwrap_or_else(|| path.to_owned());
+        let mut begun = begun();
+        if begun.values().any(|other| *other == place) {
+            let text = "it is written as something else already; give two names";
+            return Err(io::Error::new(io::ErrorKind::AlreadyExists, text));
+        }
         let file = builder.tempfile_in(directory)?;
-        let begun = file.path().to_owned();
-        BEGUN.lock().unwrap_or_else(PoisonError::into_inner).insert(begun.clone());
-        Ok(Self { path: path.to_owned(), begun, file: Some(BufWriter::with_capacity(1 << 16, file)) })
+        begun.insert(file.path().to_owned(), place);
+        let path = path.to_owned();
+        Ok(Self { path, begun: file.path().to_owned(), file: Some(BufWriter::with_capacity(1 << 16, file)) })
     }
 
     /// Put the finished file in its place.
@@ -155,26 +165,32 @@ pub fn create(path: &Path) -> anyhow::Result<Whole> {
         io::ErrorKind::AlreadyExists | io::ErrorKind::InvalidInput | io::ErrorKind::IsADirectory => {
             anyhow::anyhow!("{} is not written: {error}", path.display())
         }
-        _ => anyhow::Error::from(error).context(cannot_write(path)),
+        _ => {
+            let whole = error.to_string();
+            // The library tells the name of what was begun, which nobody knows.
+            let reason = whole.split(" at path ").next().unwrap_or(&whole);
+            anyhow::anyhow!(
+                "{} cannot be written: {reason}\n  mend: check that its directory is there and open to you",
+                path.display()
+            )
+        }
     })
-}
-
-fn cannot_write(path: &Path) -> String {
-    format!("{} cannot be written: check that its directory is there and open to you", path.display())
 }
 
 /// Whether both paths lead to the same file. A file that is not there yet is the same only by its place.
 #[must_use]
 pub fn same_file(one: &Path, other: &Path) -> bool {
-    fn place(path: &Path) -> Option<PathBuf> {
-        if let Ok(real) = fs::canonicalize(path) {
-            return Some(real);
-        }
-        let parent = match path.parent() {
-            Some(parent) if !parent.as_os_str().is_empty() => parent,
-            _ => Path::new("."),
-        };
-        Some(fs::canonicalize(parent).ok()?.join(path.file_name()?))
+    place_of(one).is_some_and(|one| Some(one) == place_of(other))
+}
+
+/// Where a file is, or will be; `None` where its directory is not there.
+fn place_of(path: &Path) -> Option<PathBuf> {
+    if let Ok(real) = fs::canonicalize(path) {
+        return Some(real);
     }
-    place(one).is_some_and(|one| Some(one) == place(other))
+    let parent = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    Some(fs::canonicalize(parent).ok()?.join(path.file_name()?))
 }

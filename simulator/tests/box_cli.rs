@@ -12,6 +12,7 @@ use std::time::{Duration, Instant};
 
 use program::{done, slackside, text};
 use serde_json::Value;
+use slackside::settings::Settings;
 
 /// A box made of memory, as a program of its own, whose leg the demo has turned. Dropped, it ends.
 struct Emulated {
@@ -145,11 +146,51 @@ fn work_is_marked(directory: &Path, address: &str, say: &dyn Fn(&[&str]) -> Vec<
     );
     let told = done(directory, &["box", address, "status"]);
     println!("{told}");
-    assert!(told.contains("LEARN ANEW   lagging marked on day 1;"), "{told}");
+    assert!(told.contains("LEARN ANEW      lagging marked on day 1;"), "{told}");
     assert!(told.lines().all(|line| line.chars().count() <= 80), "{told}");
     let told = done(directory, &["box", address, "days"]);
     println!("{told}");
     assert!(told.contains("Marked on day 1: take-up.") && told.contains("No day is over yet"), "{told}");
+}
+
+/// Whoever acknowledges twice is told why the second time does nothing.
+fn nothing_waits_any_more(directory: &Path, address: &str) {
+    let again = slackside(directory, &["box", address, "acknowledge"]);
+    assert!(
+        text(&again.stderr).contains("refuses: no alarm waits to be acknowledged\n  mend:"),
+        "{}",
+        text(&again.stderr)
+    );
+}
+
+/// Settings that are not those of the box are told for what they are, whether held against it or against its recording.
+fn of_other_settings(directory: &Path, address: &str) {
+    let leg = fs::read_to_string(directory.join("leg.toml")).expect("written");
+    let other = leg.replacen("setpoint_pct = 14", "setpoint_pct = 13", 2).replace("Millbrook leg 3", "Harbour leg 9");
+    assert_ne!(other, leg);
+    fs::write(directory.join("other.toml"), other).expect("written");
+    let output = slackside(directory, &["box", address, "settings", "read", "--against", "other.toml"]);
+    let said = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    for word in
+        ["the box runs Millbrook leg 3, the file is of Harbour leg 9", "box 14 % after", "file 13 % after", "mend:"]
+    {
+        assert!(said.contains(word), "{word}: {said}");
+    }
+    let identity = Settings::example().check().expect("sound").plan().identity();
+    let told = done(directory, &["replay", "trip.slk", "--settings", "other.toml"]);
+    let first: String = told.lines().take(6).collect::<Vec<_>>().join(" ");
+    for word in [
+        "WARNING: This was recorded under settings",
+        &format!("{identity:08X} of Millbrook leg 3"),
+        "not what the box did",
+    ] {
+        assert!(first.contains(word), "{word}: {told}");
+    }
+    let told = done(directory, &["replay", "trip.slk", "--settings", "leg.toml"]);
+    assert!(!told.contains("WARNING"), "{told}");
+    let (known, unknown) = told.split_once("What was not known").expect("both are told");
+    assert!(known.contains("Bit for bit the same") && !unknown.contains("Recorded by"), "{told}");
 }
 
 #[test]
@@ -196,10 +237,14 @@ fn every_object_of_a_box_has_its_shape() {
     assert_eq!(keys(contact), BTreeSet::from(["place", "state", "duty_pct", "supervised"]));
     let latched = status["latched"].as_array().expect("a list");
     assert!(latched.contains(&"deep_underspeed".into()) && status["slip_heat_pct"].is_f64(), "{status}");
-    for slip in ["slip_short", "slip_long"] {
-        let slip = &status[slip];
-        assert!(slip.is_null() || keys(slip) == BTreeSet::from(["least_pct", "exact"]), "{status}");
-    }
+    // The leg stands: what its last turns said is no slip of now.
+    assert_eq!(
+        (&status["phase"], &status["slip_short"], &status["slip_long"]),
+        (&"standstill".into(), &Value::Null, &Value::Null)
+    );
+    let words = done(directory, &["box", &address, "status"]);
+    assert!(words.contains("not known over one turn, not known over four"), "{words}");
+    assert!(words.lines().all(|line| line.chars().count() <= 80), "{words}");
 
     let events = say(&["events"]);
     let numbers: Vec<u64> = events.iter().filter_map(|event| event["number"].as_u64()).collect();
@@ -223,11 +268,13 @@ fn every_object_of_a_box_has_its_shape() {
     let conditions = plan["conditions"].as_array().expect("a list");
     let row = BTreeSet::from(["condition", "judged", "setpoint", "on_delay_s", "action", "latches"]);
     assert!(conditions.len() > 20 && conditions.iter().all(|condition| keys(condition) == row), "{plan}");
+    of_other_settings(directory, &address);
     let due = say(&["proof-test", "due"]).remove(0);
     assert_eq!((&due["ever_passed"], &due["due"]), (&false.into(), &Value::Null));
     assert_eq!(keys(&status["day"]), BTreeSet::from(["number", "powered_h", "learn_anew"]));
     work_is_marked(directory, &address, &say);
     say(&["acknowledge"]);
+    nothing_waits_any_more(directory, &address);
     emulated.press("key on");
     // Of every box made of memory.
     std::fs::write(directory.join("box.key"), "6d656d6f727920626f782773206b6579\n").expect("written");

@@ -50,6 +50,32 @@ fn settings_are_read_and_nothing_is_written_over() {
 }
 
 #[test]
+fn nothing_that_was_asked_for_is_left_out_in_silence() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let said = refused(directory, &["sheet", "--out", "sheet.txt", "--proof-record", "record.txt"]);
+    assert!(said.contains("cannot be used with"), "{said}");
+    for arguments in [["replay", "--report", "-"], ["sheet", "--out", "-"]] {
+        let said = refused(directory, &arguments);
+        assert!(said.contains("`-` is read from, never written to"), "{said}");
+    }
+    let said = refused(directory, &["new-key", "box.key", "--block", "./box.key", "--force"]);
+    assert!(said.contains("./box.key is not written: it is written as something else already"), "{said}");
+    refused(directory, &["new-key", "box.key", "--block", "nowhere/box.bin"]);
+    assert_eq!(fs::read_dir(directory).expect("readable").count(), 0, "nothing is written");
+    done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
+    done(directory, &["sheet", "--write-settings", "leg.toml", "--quiet"]);
+    done(directory, &["convert", "t.csv", "t.slk", "--settings", "leg.toml"]);
+    done(directory, &["convert", "t.csv", "t.vcd"]);
+    let said = refused(directory, &["convert", "t.csv", "other.csv", "--settings", "leg.toml"]);
+    assert!(said.contains("becomes a recording") && said.contains("mend: end the name in .slk"), "{said}");
+    let said = refused(directory, &["convert", "t.slk", "other.slk"]);
+    assert!(said.contains("becomes a trace") && said.contains("mend: end the name in .csv"), "{said}");
+    let said = refused(directory, &["import", "t.vcd", "--map", "head=D7"]);
+    assert!(said.contains("the file has no `D7`"), "{said}");
+}
+
+#[test]
 fn two_outputs_of_a_drawn_run_are_never_one_file() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let directory = directory.path();
@@ -374,6 +400,7 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
     done(directory, &["sheet", "--write-settings", "leg.toml", "--quiet"]);
     done(directory, &["replay", "--save-demo", "t.csv", "--quiet"]);
     done(directory, &["label", "t.csv", "--nothing-wrong", "--quiet"]);
+    done(directory, &["convert", "t.csv", "t.vcd", "--quiet"]);
     let study = "name = \"Two\"\nsettings = \"leg.toml\"\n[[trace]]\nfile = \"t.csv\"\n[[limit]]\nkey = \"slip_high.setpoint_pct\"\nfrom = 4\nto = 6\nstep = 1\n[search]\nmethod = \"grid\"\n";
     fs::write(directory.join("study.toml"), study).expect("written");
     let scenario = root("scenarios/boot-sensor-cut.toml");
@@ -391,7 +418,7 @@ fn every_command_speaks_json_of_a_known_version_and_can_be_silent() {
         ("slackside-sheet", &["sheet", "--settings", "leg.toml"]),
         ("slackside-settings-written", &["sheet", "--write-settings", "again.toml", "--force"]),
         ("slackside-plan-written", &["sheet", "--write-plan", "leg.plan", "--force"]),
-        ("slackside-import", &["import", "t.csv"]),
+        ("slackside-import", &["import", "t.vcd"]),
         ("slackside-simulate", &["simulate", &scenario, "--replay", "--settings", "leg.toml"]),
         ("slackside-compare", &["compare", "leg.toml", "lower.toml", "t.csv"]),
         ("slackside-trend", &["trend", "days.csv", "--settings", "leg.toml", "--mark", "2026-01-02=belt"]),

@@ -154,6 +154,13 @@ fn what_cannot_be_used_is_refused_with_a_mend() {
     table(path, 20, 0);
     fs::create_dir(path.join("empty")).expect("made");
     done(path, &["replay", "--quiet", "--save-demo", "demo.csv"]);
+    let days = fs::read_to_string(path.join("days.csv")).expect("written");
+    fs::write(path.join("broken.csv"), days.replacen("day,what", "date,what", 1)).expect("written");
+    fs::write(path.join("words.csv"), "no trace and no table\n").expect("written");
+    // The same days again, as they were saved once.
+    fs::write(path.join("copy.csv"), &days).expect("written");
+    let told = done(path, &["trend", "days.csv", "copy.csv"]);
+    assert!(told.contains("20 days stand in two of the files: counted once."), "{told}");
     for (arguments, said) in [
         (&["trend", "empty"][..], "no trace, recording or table of days"),
         (&["trend", "absent.csv"], "absent.csv cannot be read: there is no such file"),
@@ -161,6 +168,13 @@ fn what_cannot_be_used_is_refused_with_a_mend() {
         (&["trend", "days.csv", "--mark", "7=belt"], "the days are told by date"),
         (&["trend", "days.csv", "--mark", "2026-01-07=paint"], "write a day and what was done"),
         (&["trend", "days.csv", "--save", "days.csv"], "it is there already"),
+        (&["trend", "days.csv", "./days.csv"], "./days.csv is named twice"),
+        (
+            &["trend", "days.csv", "--save", "x.csv", "--report", "./x.csv"],
+            "./x.csv is not written: it is written as something else",
+        ),
+        (&["trend", "broken.csv"], "line 1: the columns are not those of a table of days"),
+        (&["trend", "words.csv"], "the header `time_us,channel,value` was expected"),
     ] {
         let output = slackside(path, arguments);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}");

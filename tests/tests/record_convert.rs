@@ -95,7 +95,8 @@ fn the_replay_driver_begins_where_the_box_was() {
     let (recording, _) = fetched();
     let settings = example();
     let prepared = Prepared::new(&recording, &settings);
-    assert!(prepared.notes.iter().any(|note| note.starts_with("Bit for bit the same")), "{:?}", prepared.notes);
+    assert!(prepared.origin.iter().any(|note| note.starts_with("Bit for bit the same")), "{:?}", prepared.origin);
+    assert!(prepared.cautions.is_empty() && prepared.notes.is_empty(), "{:?} {:?}", prepared.cautions, prepared.notes);
     let job = || job(&prepared, &settings);
     let outcome = replay_from(job(), prepared.monitor()).expect("replayed");
     // 2023-11-14 22:13:20 UTC is 1,700,000,000 s after the epoch.
@@ -175,6 +176,9 @@ fn what_if_is_known_only_up_to_where_the_permits_part() {
     assert!(divergence.to_string().contains("NOT KNOWN"));
     let prepared = Prepared::new(&recording, &tighter);
     assert!(prepared.notes.iter().any(|note| note.contains("What if")), "{:?}", prepared.notes);
+    let both = [plan_of(&settings).identity(), plan_of(&tighter).identity()].map(|identity| format!("{identity:08X}"));
+    let warned = prepared.cautions.iter().any(|caution| both.iter().all(|identity| caution.contains(identity)));
+    assert!(warned, "{:?}", prepared.cautions);
 }
 
 #[test]

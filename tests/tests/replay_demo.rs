@@ -12,9 +12,10 @@ use slackside::verdict::Verdict;
 use slackside_desk::demo;
 use slackside_desk::findings::answer::Answer;
 use slackside_desk::findings::cause::Cause as Named;
+use slackside_desk::lines::WIDTH;
 use slackside_desk::monitor::monitor;
 use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
-use slackside_desk::report::{WIDTH, bench, object, page, words};
+use slackside_desk::report::{bench, object, page, words};
 use slackside_desk::trace::{HEADER, Reader, write_row};
 
 /// The causes that the report names, in the order in which to look.
@@ -397,4 +398,76 @@ fn a_what_if_never_tells_what_the_recording_cannot_know() {
         }
     }
     assert!(sooner > 2 && not_by > 0 && refused > 0, "{sooner} {not_by} {refused}");
+}
+
+/// The demo with everything from `from_s` on so much later.
+fn demo_with_a_hole(from_s: u64, longer: u64, settings: &Checked) -> Vec<u8> {
+    let mut inputs = demo::inputs(settings);
+    for input in inputs.iter_mut().filter(|input| input.at >= Micros::new(from_s * 1_000_000)) {
+        input.at = Micros::new(input.at.get() + longer);
+    }
+    as_trace(&inputs)
+}
+
+#[test]
+fn slip_that_nothing_tells_anew_is_not_counted_as_known() {
+    let settings = example();
+    let whole = run(demo::trace(&settings), &settings);
+    assert!(whole.cautions.is_empty(), "{:?}", whole.cautions);
+    let holed = run(demo_with_a_hole(46, 1_200_000_000, &settings), &settings);
+    // Both shafts fell silent with the drive on: judged as running all the while.
+    assert!(holed.running_us > 1_200_000_000, "{}", holed.running_us);
+    assert!(holed.slip_known_us < whole.slip_known_us + 2_000_000, "{} {}", holed.slip_known_us, whole.slip_known_us);
+    assert!(holed.cautions.is_empty(), "a leg may stand for twenty minutes: {:?}", holed.cautions);
+}
+
+#[test]
+fn a_clock_that_was_set_in_the_middle_of_a_trace_is_told_before_anything_else() {
+    let settings = example();
+    // From 1970 to 2026-03-02: a logger that got its time over the network.
+    let outcome = run(demo_with_a_hole(46, 1_772_433_900_000_000, &settings), &settings);
+    let told = words(&outcome, &[]);
+    assert!(told.starts_with("WARNING: Line 8") && told.contains("comes 20514 days after the row before it"), "{told}");
+}
+
+#[test]
+fn what_has_no_row_does_not_read_as_watched() {
+    let settings = example();
+    let inputs = demo::inputs(&settings);
+    let without = |place: Option<slackside::input::Place>| {
+        let kept =
+            |input: &&Input| !matches!(input.signal, Signal::Contact(at, _) if place.is_none_or(|place| at == place));
+        words(&run(as_trace(&inputs.iter().filter(kept).copied().collect::<Vec<_>>()), &settings), &[])
+            .replace("\n    ", " ")
+    };
+    assert!(without(None).contains("4 rub contacts (no row in this trace)"));
+    let one = without(Some(slackside::input::Place::BootLeft));
+    assert!(one.contains("4 rub contacts (no row of 1 in this trace)"), "{one}");
+    assert!(words(&run(demo::trace(&settings), &settings), &[]).contains("4 rub contacts."));
+}
+
+#[test]
+fn a_long_trace_shows_its_drive_contact_from_the_first_row_on() {
+    const REST_US: u64 = 60_000_000;
+    let settings = example();
+    // The leg stands at first, with so many ticks that the report keeps every row of what came later only.
+    let drive_off = Input::new(Micros::new(0), Signal::DriveRunning(false));
+    let rest = (1..REST_US / 1_000).map(|tick| Input::new(Micros::new(tick * 1_000), Signal::Tick));
+    let demo =
+        demo::inputs(&settings).into_iter().map(|input| Input { at: Micros::new(input.at.get() + REST_US), ..input });
+    let long: Vec<Input> = [drive_off].into_iter().chain(rest).chain(demo).collect();
+    let outcome = run(as_trace(&long), &settings);
+    assert!(outcome.window.rows_before > 0 && !outcome.first_outs.is_empty(), "the trace is a long one");
+    let columns = slackside_desk::replay::Columns::of(&outcome);
+    let drawn = columns.get(slackside_desk::replay::What::Drive).expect("it is fitted");
+    assert!(columns.from > 10_000_000, "{}", columns.from);
+    assert_eq!(drawn.at(1_000_000), Some((0, 0)), "off, before the window too");
+    let changes: Vec<bool> = outcome.drive.changes().map(|(_, on)| on).collect();
+    assert_eq!(changes, [false, true, false], "the motor obeys the run permit");
+    let page = page(&outcome, &[]);
+    assert!(!page.contains("not known here"), "the drive contact was known all the time");
+    assert!(page.contains("The trip, moment by moment"));
+    let quiet = run(demo_until(40, &settings), &settings);
+    let quiet = slackside_desk::report::page(&quiet, &[]);
+    assert!(quiet.contains("The trace, moment by moment"), "nothing tripped in it");
 }

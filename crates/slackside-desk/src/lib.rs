@@ -15,6 +15,7 @@ pub mod error;
 pub mod files;
 pub mod findings;
 pub mod import;
+pub mod lines;
 pub mod monitor;
 pub mod plant;
 pub mod problem;

@@ -5,6 +5,11 @@ use std::fmt;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+/// What the file of a leg is to hold, as [`Refused::what`] says it.
+pub const SETTINGS: &str = "settings";
+/// What is said of a key that is not there and has no starting value.
+pub const MISSING: &str = "must be given";
+
 /// Line and column, both from 1; columns count characters.
 pub type Place = (usize, usize);
 
@@ -67,6 +72,10 @@ impl fmt::Display for Refused {
             } else {
                 write!(out, ": {key}: {text}")?;
             }
+        }
+        // Whoever has so little of a file had better be asked for the rest.
+        if *what == SETTINGS && problems.iter().filter(|problem| problem.text == MISSING).count() > 2 {
+            out.write_str("\n  mend: `slackside new-leg MY-LEG.toml` asks for each of them and writes the file")?;
         }
         Ok(())
     }

@@ -8,6 +8,7 @@ use slackside::wire::{Reason, Today, Window};
 use slackside_desk::trend::{Day, days_of_box, note_of, work_word};
 
 use super::client::{Client, LinkError};
+use super::say::row;
 
 /// Why a box may keep none.
 pub const NO_DAYS: &str =
@@ -64,13 +65,15 @@ pub fn say_mark(day: i32, work: Work, note: &str) -> String {
 /// The day under way, in words, and what it asks for.
 #[must_use]
 pub fn say_today(today: &Today) -> String {
-    let mut text = format!("day          {} under way, {:.1} h of it powered\n", today.day, hours(today.looks));
+    let mut text = String::new();
+    row(&mut text, "day", format_args!("{} under way, {:.1} h of it powered", today.day, hours(today.looks)));
     if let Some(Summary { day, kind: Kind::Done(work), .. }) = today.doubt {
         let work = work_word(work);
-        text.push_str(&format!(
-            "LEARN ANEW   {work} marked on day {day}; settings are those from before: measure\n             \
-             the no-slip ratio, look at the targets' spacing, write the settings\n"
-        ));
+        let words = format!(
+            "{work} marked on day {day}; settings are those from before: measure the no-slip ratio, look at the targets' spacing, \
+             write the settings"
+        );
+        row(&mut text, "LEARN ANEW", words);
     }
     text
 }

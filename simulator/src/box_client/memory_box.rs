@@ -9,7 +9,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{JoinHandle, sleep};
 use std::time::{Duration, Instant};
 
-use anyhow::{Context, bail};
+use anyhow::{anyhow, bail};
 use serde_json::{Value, json};
 use serialport::SerialPort;
 use slackside::input::{Command, ContactState, Input, LineState, Origin, Shaft, Signal};
@@ -113,8 +113,10 @@ impl MemoryBox {
     /// # Errors
     /// The address is taken or not this computer's.
     pub fn start(setup: Setup) -> anyhow::Result<Self> {
-        let listener = TcpListener::bind(&setup.listen)
-            .with_context(|| format!("cannot listen on {}: name a free port of this computer", setup.listen))?;
+        let listener = TcpListener::bind(&setup.listen).map_err(|error| {
+            let wanted = "write HOST:PORT with a free port of this computer, such as 127.0.0.1:7002";
+            anyhow!("cannot listen on {}: {error}\n  mend: {wanted}", setup.listen)
+        })?;
         let address = listener.local_addr()?;
         if !address.ip().is_loopback() {
             bail!("{address}: the link is not protected, so this box listens on 127.0.0.1 only");
@@ -284,7 +286,9 @@ impl Wire {
                 let port = serialport::new(device, *bits_a_second)
                     .timeout(Duration::from_millis(1))
                     .open()
-                    .with_context(|| format!("cannot open {device}: name a serial device, or HOST:PORT for TCP"))?;
+                    .map_err(|error| {
+                        anyhow!("cannot open {device}: {error}\n  mend: name a serial device, or HOST:PORT for TCP, such as 127.0.0.1:5020")
+                    })?;
                 let (inside, outside) = Line::pair(4_096);
                 let line = Box::new(RtuLine::new(inside, NoDriver, modbus.address, *bits_a_second));
                 Ok(Self::Serial { port, outside, line, answer: Vec::new() })

@@ -19,5 +19,5 @@ pub use fetch::{Fetched, fetch, recordings};
 pub use memory_box::{Button, MEMORY_KEY, MemoryBox, Modbus, ModbusPort, Setup};
 pub use object::{hello_object, plan_object, status_object};
 pub use port::Port;
-pub use say::{say_event, say_plan, say_reason, say_status};
+pub use say::{row, say_difference, say_event, say_plan, say_reason, say_status};
 pub use settings::{parse_key, read_plan, write_key, write_settings};

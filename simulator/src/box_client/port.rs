@@ -4,7 +4,7 @@ use std::io::{self, Read, Write};
 use std::net::{TcpStream, ToSocketAddrs};
 use std::time::Duration;
 
-use anyhow::{Context, bail};
+use anyhow::{Context, anyhow, bail};
 
 /// How long one read or write may take.
 const PATIENCE: Duration = Duration::from_millis(50);
@@ -30,10 +30,10 @@ impl Port {
             Some((host, Ok(port))) if !host.is_empty() => Self::connect(name, host, port),
             _ => {
                 let device = serialport::new(name, baud).timeout(PATIENCE).open();
-                let device = device.with_context(|| {
-                    format!(
-                        "{name} does not open as a serial device: check its name, that nothing else uses it, and that you \
-                         may (on Linux: the group `dialout`). For a box on the network write HOST:PORT"
+                let device = device.map_err(|error| {
+                    anyhow!(
+                        "{name} does not open as a serial device: {error}\n  mend: check its name, that nothing else uses it, and that \
+                         you may (on Linux: the group `dialout`); for a box on the network write HOST:PORT, the port a number up to 65535"
                     )
                 })?;
                 Ok(Self::Serial(device))
@@ -57,7 +57,9 @@ impl Port {
             }
         }
         match last {
-            Some(error) => bail!("{name} does not answer ({error}): is the box on, and its link connected there?"),
+            Some(error) => bail!(
+                "{name} does not answer: {error}\n  mend: see that the box is on, and that its link is connected there"
+            ),
             None => bail!("{name}: the host has no address"),
         }
     }

@@ -10,8 +10,9 @@ use slackside::conditions::Condition;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Verdict};
 use slackside_desk::cautions;
+use slackside_desk::lines::{WIDTH, fill};
 use slackside_desk::replay::{change_name, check_units, condition_of};
-use slackside_desk::report::{Clock, WIDTH, lower, phase_words, state_words};
+use slackside_desk::report::{Clock, lower, phase_words, state_words};
 use slackside_desk::settings::{self, Loaded};
 use slackside_desk::tune::run::judge_plainly;
 use slackside_desk::tune::store::Store;
@@ -78,7 +79,11 @@ impl Compared {
             let _ = writeln!(text, "  no difference: {} verdicts, the same to the microsecond", self.alike);
             return text;
         }
-        let _ = writeln!(text, "  the first {} verdicts are the same; then", self.alike);
+        let _ = match self.alike {
+            0 => writeln!(text, "  they differ from the first verdict on:"),
+            1 => writeln!(text, "  the first verdict is the same; then"),
+            alike => writeln!(text, "  the first {alike} verdicts are the same; then"),
+        };
         for (name, side) in ["A", "B"].iter().zip(&self.sides) {
             let next =
                 side.get(self.alike).map_or_else(|| "nothing more".to_owned(), |verdict| words(verdict, self.clock));
@@ -169,7 +174,12 @@ fn both(a: Option<Drop>, b: Option<Drop>, clock: Clock, never: &str) -> String {
         _ if a == b => format!("the same, {}", one(a)),
         (Some(first), Some(other)) => {
             let change = (other.at.get() as f64 - first.at.get() as f64) / 1e6;
-            let when = if change == 0.0 { "at the same time".to_owned() } else { Clock::difference(change) };
+            let by_how_much = Clock::length_of_seconds(change.abs());
+            let when = match change {
+                0.0 => "at the same time".to_owned(),
+                later if later > 0.0 => format!("{by_how_much} later"),
+                _ => format!("{by_how_much} sooner"),
+            };
             let by = other.by.map_or_else(String::new, |by| format!(" by {}", lower(by.entry().title)));
             format!("A {}; B {when}{by}", first.words(clock))
         }
@@ -197,18 +207,19 @@ fn alarm_words(a: &BTreeMap<&'static str, usize>, b: &BTreeMap<&'static str, usi
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let (one, other) = (read_settings(&Disk, &args.one, args.bench)?, read_settings(&Disk, &args.other, args.bench)?);
     let differences = differences(&one, &other);
-    talk.words(said(&one, &other, &differences))?;
     let all =
         args.traces.iter().map(|trace| compare(trace, &one, &other)).collect::<anyhow::Result<Vec<Compared>>>()?;
+    talk.words(said(&one, &other, &differences))?;
     let differ = all.iter().filter(|compared| !compared.same()).count();
-    talk.line(format_args!("\n{differ} of {} traces differ. What comes of each:", args.traces.len()))?;
+    let (all_of_them, verb) = match args.traces.len() {
+        1 => ("1 trace".to_owned(), "differs"),
+        several => (format!("{several} traces"), if differ == 1 { "differs" } else { "differ" }),
+    };
+    talk.line(format_args!("\n{differ} of {all_of_them} {verb}. What comes of each:"))?;
     for compared in &all {
         for line in compared.leads().lines() {
             let indent = " ".repeat(12.min(line.len() - line.trim_start().len() + 8));
-            let wrap = textwrap::Options::new(WIDTH).subsequent_indent(&indent);
-            for piece in textwrap::wrap(line, wrap) {
-                talk.line(piece)?;
-            }
+            talk.line(fill("", &indent, line))?;
         }
     }
     for compared in &all {

@@ -58,6 +58,10 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let map = args.map.as_deref().map(Choice::read_map).transpose()?.unwrap_or_default();
     let choice = Choice { map, rate_hz: args.rate, unit: args.time_unit };
     let found = look(&name, &bytes)?;
+    if !choice.map.is_empty() {
+        // What was said of the file must be true of it, written or not.
+        choice.roles(&found)?;
+    }
     let said = guess(&found, &choice);
     let Some(out) = &args.out else {
         if let Some(path) = &args.settings {

@@ -9,7 +9,7 @@ use slackside_box::store::key_block;
 
 use super::talk::Talk;
 use crate::box_client::write_key;
-use crate::outputs::{is_free, write_whole};
+use crate::outputs::create;
 
 /// Make a key for a box: whoever has it can send settings to that box, if a person there confirms them.
 ///
@@ -27,14 +27,17 @@ pub struct Args {
 
 /// Run the command.
 pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
-    for path in [Some(&args.file), args.block.as_ref()].into_iter().flatten() {
-        is_free(path).map_err(|error| anyhow::anyhow!("{} is not written: {error}", path.display()))?;
-    }
+    // Both are begun before one is put in its place: a key without its block, or the other way about, is of no use.
+    let mut files = vec![create(&args.file)?];
+    files.extend(args.block.as_deref().map(create).transpose()?);
     let mut key = [0; 16];
     getrandom::fill(&mut key).ok().context("this computer gives no random numbers")?;
-    write_whole(&args.file, |out| Ok(out.write_all(write_key(&key).as_bytes())?))?;
-    if let Some(block) = &args.block {
-        write_whole(block, |out| Ok(out.write_all(&key_block(&key))?))?;
+    let contents = [write_key(&key).into_bytes(), key_block(&key).to_vec()];
+    for (file, bytes) in files.iter_mut().zip(&contents) {
+        file.write_all(bytes).context("nothing is written")?;
+    }
+    for file in files {
+        file.finish().context("the key could not be put in its place")?;
     }
     let (file, block) = (args.file.display().to_string(), args.block.as_ref().map(|path| path.display().to_string()));
     talk.object(|| json!({"format": "slackside-new-key", "format_version": 1, "file": file, "block": block}))?;

@@ -138,7 +138,8 @@ fn judged(args: &Args) -> anyhow::Result<Outcome> {
 fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>) -> anyhow::Result<Outcome> {
     let settings = &loaded.checked;
     let settings_name = loaded.source_name.as_str();
-    let (cautions, mut notes) = notes(args, loaded, found.is_some());
+    let (mut cautions, mut notes) = notes(args, loaded, found.is_some());
+    cautions.extend(found.iter().flat_map(|found| found.cautions.iter().cloned()));
     notes.splice(0..0, found.iter().flat_map(|found| found.notes.iter().cloned()));
     let monitor = found.map_or_else(|| monitor(settings, &Retained::default()), Prepared::monitor);
     let every = args.every.unwrap_or(Span::ZERO);

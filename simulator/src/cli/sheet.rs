@@ -13,21 +13,22 @@ use crate::outputs::write_whole;
 
 /// Print the commissioning sheet of a leg.
 #[derive(clap::Args)]
+#[command(group = clap::ArgGroup::new("written").multiple(false))]
 pub struct Args {
     /// The leg's settings (TOML); the built-in example leg without it
     #[arg(long, value_name = "LEG.toml")]
     settings: Option<PathBuf>,
     /// Write these settings out in full, every value with its unit and its reason: a start for your own leg
-    #[arg(long, value_name = "FILE.toml")]
+    #[arg(long, value_name = "FILE.toml", group = "written")]
     write_settings: Option<PathBuf>,
     /// Write the plan that a box runs on, made of these settings: for firmware that has it linked in
-    #[arg(long, value_name = "LEG.plan")]
+    #[arg(long, value_name = "LEG.plan", group = "written")]
     write_plan: Option<PathBuf>,
     /// Write the record of a proof test to this file: what each step must show, to sign and to file
-    #[arg(long, value_name = "FILE.txt")]
+    #[arg(long, value_name = "FILE.txt", group = "written")]
     proof_record: Option<PathBuf>,
     /// Write the sheet to this file, plain text that prints on any paper
-    #[arg(long, value_name = "FILE.txt")]
+    #[arg(long, value_name = "FILE.txt", group = "written")]
     out: Option<PathBuf>,
 }
 
@@ -46,7 +47,7 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
         let plan = loaded.checked.plan();
         write_whole(path, |file| Ok(file.write_all(plan.bytes())?))?;
         talk.object(|| json!({"format": "slackside-plan-written", "format_version": 1, "file": path, "identity": plan.identity()}))?;
-        return talk.line(format_args!("Wrote {}, identity {:08x}.", path.display(), plan.identity()));
+        return talk.line(format_args!("Wrote {}, identity {:08X}.", path.display(), plan.identity()));
     }
     if let Some(path) = &args.proof_record {
         write_whole(path, |file| Ok(file.write_all(proof_record(&loaded).as_bytes())?))?;

@@ -16,7 +16,8 @@ use slackside::verdict::{Change, Permit};
 
 use slackside_desk::cautions;
 use slackside_desk::files::unreadable;
-use slackside_desk::report::{Clock, WIDTH, event_words};
+use slackside_desk::lines::{WIDTH, fill};
+use slackside_desk::report::{Clock, event_words};
 use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
@@ -401,7 +402,7 @@ fn said(guard: &Guard, limits: &Limits) -> Vec<(f64, String)> {
         .verdicts
         .iter()
         .filter(|verdict| !matches!(verdict.change, Change::Phase(_)))
-        .filter_map(|verdict| Some((verdict.at.get() as f64 * 1e-6, event_words(limits, verdict)?.0)))
+        .filter_map(|verdict| Some((verdict.at.get() as f64 * 1e-6, event_words(Some(limits), verdict)?.0)))
         .collect()
 }
 
@@ -441,8 +442,7 @@ fn guessed(guesses: &[Guess]) -> String {
     }
     text.push_str("\nGuessed of the plant, because the settings do not hold it\n");
     for Guess { field, value, rule } in guesses {
-        let options = textwrap::Options::new(WIDTH).initial_indent("  ").subsequent_indent("      ");
-        let _ = writeln!(text, "{}", textwrap::fill(&format!("{field} = {value}: {rule}"), options));
+        let _ = writeln!(text, "{}", fill("  ", "      ", &format!("{field} = {value}: {rule}")));
     }
     text
 }
@@ -454,8 +454,7 @@ const MOST_SAID: usize = 200;
 fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     let mut text = String::new();
     let mut line = |first: &str, rest: &str, words: &str| {
-        let options = textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest);
-        let _ = writeln!(text, "{}", textwrap::fill(words, options));
+        let _ = writeln!(text, "{}", fill(first, rest, words));
     };
     line("", "  ", &format!("{} on {}: {}", scenario.name, scenario.leg.name, scenario.description));
     if let [run] = runs {
@@ -472,7 +471,7 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
         rows.iter_mut().for_each(|row| row.truncate(HEADS.len() - 1));
     }
     text.push_str(&columns(&rows));
-    let _ = writeln!(text, "{}", textwrap::fill(&sum(args, scenario, runs, spent), WIDTH));
+    let _ = writeln!(text, "{}", fill("", "", &sum(args, scenario, runs, spent)));
     text
 }
 
@@ -510,15 +509,24 @@ fn columns(rows: &[Vec<String>]) -> String {
 /// All runs in a sentence.
 fn sum(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
     let called = runs.iter().filter(|run| run.summary.call.is_some()).count();
-    let mut words = format!("{called} of {} runs call for a stop", runs.len());
+    let mut words = match runs.len() {
+        1 if called == 1 => "The run calls for a stop".to_owned(),
+        1 => "The run calls for no stop".to_owned(),
+        several => format!("{called} of {several} runs call for a stop"),
+    };
     if args.replay {
         let stopped: Vec<Option<Condition>> = runs.iter().filter_map(|run| Some(run.stop?.1)).collect();
-        let _ = write!(words, "; the monitor stops {}", stopped.len());
+        let _ = match (runs.len(), stopped.len()) {
+            (1, 0) => write!(words, "; the monitor did not stop it"),
+            (1, _) => write!(words, "; the monitor stopped it"),
+            (_, stopped) => write!(words, "; the monitor stops {stopped}"),
+        };
         let by: Vec<String> = Condition::ALL
             .into_iter()
             .filter_map(|condition| {
                 let count = stopped.iter().filter(|by| **by == Some(condition)).count();
-                (count > 0).then(|| format!("{} {count}", condition.entry().title.to_lowercase()))
+                let title = condition.entry().title.to_lowercase();
+                (count > 0).then(|| if runs.len() == 1 { title } else { format!("{title} {count}") })
             })
             .collect();
         if !by.is_empty() {

@@ -1,8 +1,8 @@
 //! `slackside trend`.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::fs;
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -14,8 +14,8 @@ use slackside_desk::monitor::monitor;
 use slackside_desk::recording::{Prepared, Recording, recording_at};
 use slackside_desk::settings;
 use slackside_desk::trend::{
-    Date, Day, Table, Wear, Work, days_of_trace, in_order, is_table, object, page, read_table, wear, words, work_of,
-    write_table,
+    Date, Day, OPENING, Table, Wear, Work, days_of_trace, in_order, is_table, object, page, read_table, wear, words,
+    work_of, write_table,
 };
 
 use super::talk::Talk;
@@ -146,6 +146,11 @@ impl Leg {
     /// Its days in order with the marks among them, and what they say.
     fn follow(self, marks: &[Work], given: Option<&Checked>) -> anyhow::Result<(Table, Wear)> {
         let (mut days, counted) = in_order(self.days);
+        let all = days.len();
+        days.dedup_by(|one, before| {
+            one.date == before.date && one.summary == before.summary && one.source != before.source
+        });
+        let copies = all - days.len();
         mark_other_settings(&mut days, &self.identities);
         if let Some(mark) = marks.iter().find(|mark| mark.date.is_calendar() == counted) {
             bail!(
@@ -167,6 +172,10 @@ impl Leg {
         let mut wear = wear(table.days.clone(), settings);
         if let Some(name) = &table.leg {
             wear.leg.clone_from(name);
+        }
+        if copies > 0 {
+            let days = if copies == 1 { "1 day stands".to_owned() } else { format!("{copies} days stand") };
+            wear.notes.push(format!("{days} in two of the files: counted once."));
         }
         if counted {
             wear.notes.push(
@@ -193,7 +202,7 @@ fn mark_other_settings(days: &mut [Day], identities: &HashMap<String, u32>) {
     }
 }
 
-/// The files named, and those in the folders named, in the order of their names.
+/// The files named, and those in the folders named, in the order of their names; each once.
 fn files(from: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
     let mut files = Vec::new();
     for path in from {
@@ -214,6 +223,13 @@ fn files(from: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
         }
         within.sort();
         files.extend(within);
+    }
+    let mut seen = HashSet::new();
+    for file in &files {
+        // What cannot be found is told when it is to be read.
+        if !seen.insert(fs::canonicalize(file).unwrap_or_else(|_| file.clone())) {
+            bail!("{} is named twice\n  mend: name it once", file.display());
+        }
     }
     Ok(files)
 }
@@ -237,23 +253,26 @@ fn days_of(file: &Path, given: Option<&Checked>) -> anyhow::Result<(Table, Optio
         };
         return Ok((of_days(of_recording(&recording, settings)?), its.clone()));
     }
-    let mut opening = [0; 16];
-    let mut opened =
+    let mut opening = Vec::new();
+    let opened =
         Disk.open(file).map_err(|error| anyhow::anyhow!("{} {}", file.display(), unreadable(&error, WANTED_TRACE)))?;
-    let read = opened.source.read(&mut opening).with_context(|| format!("{} cannot be read", file.display()))?;
-    if is_table(&opening[..read]) {
+    let mut begins = opened.source.take(OPENING as u64);
+    begins.read_to_end(&mut opening).with_context(|| format!("{} cannot be read", file.display()))?;
+    if is_table(&opening) {
         let text = Disk
             .text(file)
             .map_err(|error| anyhow::anyhow!("{} {}", file.display(), unreadable(&error, WANTED_TRACE)))?;
         return Ok((read_table(&file.display().to_string(), &text)?, None));
     }
+    // Whether it is a trace at all comes before the question whose.
+    let reader = open_trace(file)?;
     let Some(settings) = given else {
         bail!(
             "{}: a trace says nothing of its leg\n  mend: name the leg's settings with --settings LEG.toml",
             file.display()
         )
     };
-    Ok((of_days(days_of_trace(open_trace(file)?, settings, monitor(settings, &Retained::default()))?), None))
+    Ok((of_days(days_of_trace(reader, settings, monitor(settings, &Retained::default()))?), None))
 }
 
 fn of_recording(recording: &Recording, settings: &Checked) -> anyhow::Result<Vec<Day>> {

@@ -9,14 +9,14 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use serde_json::{Value, json};
 use slackside_desk::cautions;
-use slackside_desk::report::WIDTH;
+use slackside_desk::lines::{WIDTH, fill};
 
 use slackside_desk::tune::answer::{Answer, cannot_trade_off};
 use slackside_desk::tune::choose::{Choice, choose, cost, refusal, undecided};
 use slackside_desk::tune::corpus::{Case, load};
-use slackside_desk::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, judged, none_held_out, page, worst_of};
+use slackside_desk::tune::page::{BENCH_ONLY, NONE_HELD_OUT, Replays, figures, judged, page, worst_of};
 use slackside_desk::tune::results::Rows;
-use slackside_desk::tune::session::{Beside, Found, Shard, held_out, planned, tuned};
+use slackside_desk::tune::session::{Beside, Found, Shard, held_out, none_held_out, planned, tuned};
 use slackside_desk::tune::settings_out;
 use slackside_desk::tune::study::Study;
 use slackside_desk::tune::summary::Summary;
@@ -325,9 +325,7 @@ fn object(study: &Study, found: &Found, choice: &Choice, stem: &Path, outputs: &
 }
 
 fn wrapped(out: &mut String, text: &str, first: &str, rest: &str) {
-    for line in textwrap::wrap(text, textwrap::Options::new(WIDTH).initial_indent(first).subsequent_indent(rest)) {
-        let _ = writeln!(out, "{line}");
-    }
+    let _ = writeln!(out, "{}", fill(first, rest, text));
 }
 
 fn say(study: &Study, cases: &[Case], found: &Found, choice: &Choice) -> String {

@@ -9,7 +9,7 @@
 use embedded_storage::nor_flash::NorFlash;
 use slackside::daily::Summary;
 
-use super::marks::{Pair, head_sum, read_pair, unit, write_pair};
+use super::marks::{Pair, begin_next, head_sum, read_pair, unit};
 use super::pages::{Pages, three_times};
 use super::slots::{newer, read_any, write_padded};
 use super::{StoreError, round_up};
@@ -133,9 +133,7 @@ impl Days {
             if !self.pages.other_is_blank {
                 return Err(StoreError::NotThere);
             }
-            self.pages.turn();
-            self.number = self.number.wrapping_add(1);
-            write_pair(flash, self.pages.start(self.pages.page), self.number, head_sum(self.number))?;
+            begin_next(&mut self.pages, &mut self.number, flash)?;
         }
         let (page, index) = self.pages.take();
         write_padded(flash, self.address::<F>(page, index), record)?;

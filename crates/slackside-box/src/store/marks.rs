@@ -166,14 +166,19 @@ impl Marks {
             if !self.pages.other_is_blank {
                 self.tidy(flash)?;
             }
-            self.pages.turn();
-            self.number = self.number.wrapping_add(1);
-            write_pair(flash, self.pages.start(self.pages.page), self.number, head_sum(self.number))?;
+            begin_next(&mut self.pages, &mut self.number, flash)?;
         }
         let (page, index) = self.pages.take();
         write_pair(flash, self.address::<F>(page, index), value, sum(self.number, index, value))?;
         if self.mark(flash, page, self.number, index)? == Pair::Good(value) { Ok(()) } else { Err(StoreError::Damaged) }
     }
+}
+
+/// Go over to the next page, which must be blank, and begin it with the number that follows.
+pub(super) fn begin_next<F: NorFlash>(pages: &mut Pages, number: &mut u32, flash: &mut F) -> Result<(), StoreError> {
+    pages.turn();
+    *number = number.wrapping_add(1);
+    write_pair(flash, pages.start(pages.page), *number, head_sum(*number))
 }
 
 /// What a pair takes.
@@ -208,7 +213,7 @@ pub(super) fn read_pair<F: NorFlash>(flash: &mut F, at: u32, sum: impl Fn(u32) -
     })
 }
 
-pub(super) fn write_pair<F: NorFlash>(flash: &mut F, at: u32, value: u32, sum: u32) -> Result<(), StoreError> {
+fn write_pair<F: NorFlash>(flash: &mut F, at: u32, value: u32, sum: u32) -> Result<(), StoreError> {
     let mut bytes = [0; PAIR as usize];
     for (slot, byte) in bytes.iter_mut().zip(value.to_le_bytes().into_iter().chain(sum.to_le_bytes())) {
         *slot = byte;

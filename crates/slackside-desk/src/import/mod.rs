@@ -13,6 +13,7 @@ mod clock;
 mod edges;
 mod sheet;
 mod speeds;
+mod text;
 mod vcd;
 mod words;
 
@@ -221,16 +222,19 @@ fn is_meta(line: &str) -> bool {
 /// # Errors
 /// It is none of the kinds, or breaks off; with the line.
 pub fn look(name: &str, bytes: &[u8]) -> Result<Found> {
-    let text = std::str::from_utf8(bytes)
-        .map(str::to_owned)
-        .unwrap_or_else(|_| bytes.iter().map(|byte| char::from(*byte)).collect());
-    let text = text.trim_start_matches('\u{feff}');
+    let text = &text::text_of(bytes).map_err(|error| Error::said(format!("{name}{error}")))?;
     let is_dump =
         text.lines().find(|line| !is_meta(line) && !line.trim().is_empty()).is_some_and(|line| line.starts_with('$'));
     let found = if is_dump { vcd::read(text) } else { sheet::read(text) };
-    let found = found.map_err(|error| Error::said(format!("{name}{error}")))?;
+    let found = found.map_err(|error| {
+        let mend =
+            if error.contains("mend:") { "" } else { "\n  mend: check that this is the file, and export it again" };
+        Error::said(format!("{name}{error}{mend}"))
+    })?;
     if found.series.is_empty() {
-        return Err(Error::said(format!("{name} holds no columns beside its time: nothing to import")));
+        return Err(Error::said(format!(
+            "{name} holds no columns beside its time: nothing to import\n  mend: export the sensors' columns with it"
+        )));
     }
     Ok(found)
 }

@@ -15,7 +15,8 @@ struct Sheet<'t> {
 /// Read one. The error says where, behind the name of the file.
 pub(super) fn read(text: &str) -> Result<Found, String> {
     let sheet = take_apart(text)?;
-    let first = sheet.rows.first().ok_or(" has no rows")?;
+    let first =
+        sheet.rows.first().ok_or(" has a line of names and no rows\n  mend: record something, then export it again")?;
     let dated = first.1.iter().position(|field| day_time(field).is_some());
     let timed = dated.or_else(|| sheet.names.iter().position(|name| sheet.named && is_time(name)));
     let tagged = long(&sheet, timed);
@@ -45,7 +46,9 @@ fn take_apart(text: &str) -> Result<Sheet<'_>, String> {
             _ => lines.push((number, line)),
         }
     }
-    let Some((_, first)) = lines.first() else { return Err(" is empty".to_owned()) };
+    let Some((_, first)) = lines.first() else {
+        return Err(" holds comments only\n  mend: record something, then export it again".to_owned());
+    };
     let delimiter = ['\t', ';', ','].into_iter().find(|delimiter| first.contains(*delimiter)).unwrap_or(',');
     let mut rows: Vec<(u64, Vec<&str>)> = lines
         .into_iter()
@@ -60,7 +63,11 @@ fn take_apart(text: &str) -> Result<Sheet<'_>, String> {
     };
     name_by_comment(&comments, &mut names);
     if let Some((number, row)) = rows.iter().find(|(_, row)| row.len() != columns) {
-        return Err(format!(", line {number}: it has {} fields, the first line {columns}", row.len()));
+        let fields = if row.len() == 1 { "1 field".to_owned() } else { format!("{} fields", row.len()) };
+        return Err(format!(
+            ", line {number}: it has {fields}, the first line {columns}\n  mend: is this the file? If so leave out lines that are no \
+             rows, and quote nothing that holds a `{delimiter}`"
+        ));
     }
     Ok(Sheet { comments, names, named, rows })
 }

@@ -6,11 +6,26 @@ use vcd::{Command, IdCode, Parser, ScopeItem, TimescaleUnit, Value, VarType};
 
 use super::{Clock, Femtos, Found, Kind, Series};
 
+/// What the library stumbled over, in a dump that begins behind so many lines.
+fn broken(error: &std::io::Error, before: u64) -> String {
+    let said = error.to_string();
+    let (why, line) =
+        said.rsplit_once(" at line ").map_or((&*said, None), |(why, line)| (why, line.parse::<u64>().ok()));
+    match line {
+        Some(line) => format!(
+            ", line {}: what stands there has no place in a value change dump ({why})\n  mend: write the dump again, or take the line out",
+            line + before
+        ),
+        None => format!(": the value change dump breaks off ({why})\n  mend: copy it again, or write it again"),
+    }
+}
+
 /// Read one. The error says where, behind the name of the file.
 pub(super) fn read(text: &str) -> Result<Found, String> {
     let begin = text.find('$').unwrap_or(0);
     let mut parser = Parser::new(&text.as_bytes()[begin..]);
-    let header = parser.parse_header().map_err(|error| format!(", in its header: {error}"))?;
+    let before = text[..begin].matches('\n').count() as u64;
+    let header = parser.parse_header().map_err(|error| broken(&error, before))?;
     let mut series: Vec<Series> = Vec::new();
     let mut places: HashMap<IdCode, usize> = HashMap::new();
     wires(&header.items, "", &mut series, &mut places);
@@ -22,7 +37,7 @@ pub(super) fn read(text: &str) -> Result<Found, String> {
     };
     let (mut now, mut first, mut rows, mut step) = (0, None, 0, None::<Femtos>);
     for command in parser {
-        match command.map_err(|error| format!(", behind time #{now}: {error}"))? {
+        match command.map_err(|error| broken(&error, before))? {
             Command::Timestamp(at) => {
                 let at = Femtos::from(at);
                 if first.is_some() && at < now {
@@ -82,5 +97,21 @@ const fn femtos(unit: TimescaleUnit) -> f64 {
         TimescaleUnit::NS => 1e6,
         TimescaleUnit::PS => 1e3,
         TimescaleUnit::FS => 1.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_broken_dump_names_the_line_of_its_file() {
+        const HEAD: &str =
+            "META written by a logger\n$timescale 1 us $end\n$var wire 1 ! head $end\n$enddefinitions $end\n#0\n0!\n";
+        assert_eq!(read(&format!("{HEAD}#5\n1!\n")).expect("sound").rows, 2);
+        let wrong = read(&format!("{HEAD}#5q\n1!\n")).expect_err("no time");
+        assert!(wrong.starts_with(", line 7: ") && wrong.contains("\n  mend: "), "{wrong}");
+        let cut = read(&format!("{HEAD}$comment the disk was full")).expect_err("cut off");
+        assert!(cut.contains("mend: "), "{cut}");
     }
 }

@@ -6,16 +6,22 @@ use super::clock::unit_in;
 use super::edges::{distinct, is_sampled, median_gap, rounded};
 use super::{Choice, Clock, Found, Kind, Role, Series};
 
+/// Names up to this long have a column to themselves.
+const LONGEST_NAME: usize = 24;
+
 /// What the file seems to hold, a thing a line, each with its evidence.
 #[must_use]
 pub fn guess(found: &Found, choice: &Choice) -> String {
     let mut text = String::new();
+    let names = found.series.iter().map(|series| series.name.chars().count());
+    let width = names.filter(|length| *length <= LONGEST_NAME).max().unwrap_or(0).max(12);
     let kind = match found.kind {
         Kind::Dump => "value change dump (it begins with `$`)",
         Kind::Wide => "a column for each wire",
         Kind::Long => "a row for each value, with the tag it is of",
     };
-    let _ = writeln!(text, "file         {kind}, {} rows", found.rows);
+    let rows = if found.rows == 1 { "row" } else { "rows" };
+    let _ = writeln!(text, "{:<width$} {kind}, {} {rows}", "file", found.rows);
     let step = found.clock.step(choice.rate_hz, choice.unit);
     let time = match &found.clock {
         Clock::Stated { by, .. } => format!("stated by {by}"),
@@ -32,12 +38,12 @@ pub fn guess(found: &Found, choice: &Choice) -> String {
             format!("NOT KNOWN: `{name}` counts it, and nothing says in what unit: --time-unit")
         }
     };
-    let _ = writeln!(text, "time         {time}");
+    let _ = writeln!(text, "{:<width$} {time}", "time");
     if let (Some(step), Some(shortest)) = (step, found.step) {
         let seconds = (found.span.1 - found.span.0) as f64 * step / 1e15;
         let rows = shortest as f64 * step / 1e9;
         let how = if is_sampled(found) { "sampled every" } else { "rows no closer than" };
-        let _ = writeln!(text, "             {} s long, {how} {} us", rounded(seconds), rounded(rows));
+        let _ = writeln!(text, "{:<width$} {} s long, {how} {} us", "", rounded(seconds), rounded(rows));
     }
     for series in &found.series {
         let (what, why) = role_of(series);
@@ -57,13 +63,14 @@ pub fn guess(found: &Found, choice: &Choice) -> String {
             }
             (None, None) => "not taken".to_owned(),
         };
-        let _ = writeln!(text, "{:<12} {taken}: {why}", series.name);
+        let _ = writeln!(text, "{:<width$} {taken}: {why}", series.name);
         if let (true, Some(step), Some(gap)) = (series.is_level(), step, median_gap(series)) {
+            let edges = series.changes.len().saturating_sub(1);
             let _ = writeln!(
                 text,
-                "{:<12} {} edges, {} a second where it changes",
+                "{:<width$} {edges} edge{}, {} a second where it changes",
                 "",
-                series.changes.len().saturating_sub(1),
+                if edges == 1 { "" } else { "s" },
                 rounded(1e15 / (gap as f64 * step))
             );
         }
@@ -83,7 +90,10 @@ fn role_of(series: &Series) -> (Option<Role>, String) {
     } else {
         let least = series.changes.iter().map(|(_, value)| *value).fold(f64::INFINITY, f64::min);
         let most = series.changes.iter().map(|(_, value)| *value).fold(f64::NEG_INFINITY, f64::max);
-        format!("{} values from {least} to {most}", distinct(series))
+        match distinct(series) {
+            1 => format!("it is always {least}"),
+            several => format!("{several} values from {least} to {most}"),
+        }
     };
     let lower = series.name.to_lowercase();
     let has = |word: &str| lower.contains(word);
@@ -100,7 +110,9 @@ fn role_of(series: &Series) -> (Option<Role>, String) {
         _ => None,
     };
     let role = name.and_then(Role::from_name);
-    let evidence = if role.is_some() { format!("{values}, and its name") } else { values };
+    // What bears a channel's own name is taken by it.
+    let by_words = role.is_some() && Role::from_name(&series.name).is_none();
+    let evidence = if by_words { format!("{values}, and its name") } else { values };
     (role, evidence)
 }
 

@@ -40,8 +40,12 @@ pub struct Prepared<'a> {
     run: Run<'a>,
     plan: Sound<Arc<Plan>>,
     begins: Beginning,
-    /// What everybody who reads the outcome must know.
+    /// What spoils the outcome, to be said before anything else: settings that are not those of the recording, a replay that disagrees.
+    pub cautions: Vec<String>,
+    /// What is not known of it.
     pub notes: Vec<String>,
+    /// What is known: where it came from, and how far this replay is the box's own.
+    pub origin: Vec<String>,
 }
 
 enum Beginning {
@@ -56,7 +60,7 @@ impl<'a> Prepared<'a> {
     #[must_use]
     pub fn new(recording: &'a Recording, settings: &Checked) -> Self {
         let run = recording.runs().last().unwrap_or(&[]);
-        let mut notes = origin(recording, run);
+        let (mut cautions, mut notes, mut origin) = (Vec::new(), Vec::new(), origin(recording, run));
         notes.extend(recording.damage.iter().map(|damage| format!("Damaged: {damage}.")));
         let left_out = recording.parts.len() - run.len();
         if left_out > 0 {
@@ -69,17 +73,26 @@ impl<'a> Prepared<'a> {
         let plan = plan_of(settings);
         let identity = run.first().map_or(0, |part| part.header.plan);
         let recorded = recording.made_under.plan().filter(|recorded| recorded.identity() == identity);
+        cautions.extend(other_settings(recording, identity, settings, &plan));
+        let mut told = |proof: &Proof, before: &str| {
+            let words = format!("{before}{proof}");
+            match (proof.no_claim, proof.disagreed) {
+                (None, None) => origin.push(words),
+                (None, Some(_)) => cautions.push(words),
+                _ => notes.push(words),
+            }
+        };
         let core = run.first().map_or(CoreVersion::THIS, |part| part.header.core);
         let begins = if core != CoreVersion::THIS {
-            notes.push(Proof { no_claim: Some(BadKeyframe::Core(core)), ..Proof::default() }.to_string());
+            told(&Proof { no_claim: Some(BadKeyframe::Core(core)), ..Proof::default() }, "");
             Beginning::Fresh
         } else if identity == plan.identity() {
             let proof = prove(run, &plan);
-            notes.push(proof.to_string());
+            told(&proof, "");
             if proof.no_claim.is_some() { Beginning::Fresh } else { Beginning::Whole }
         } else if let Some(recorded) = recorded {
             let proof = prove(run, &recorded);
-            notes.push(format!("Under the settings in the recording: {proof}"));
+            told(&proof, "Under the settings in the recording: ");
             notes.push(what_if(run, &recorded, &plan, &proof).0.to_string());
             if measure_alike(&recorded, &plan) && proof.no_claim.is_none() {
                 Beginning::Measure(recorded)
@@ -94,7 +107,7 @@ impl<'a> Prepared<'a> {
             ));
             Beginning::Fresh
         };
-        Self { recording, run, plan, begins, notes }
+        Self { recording, run, plan, begins, cautions, notes, origin }
     }
 
     /// The inputs, for the replay driver.
@@ -110,8 +123,9 @@ impl<'a> Prepared<'a> {
         Ok(Reader::from_read(&self.recording.name, Cursor::new(csv))?.counting_inputs())
     }
 
-    /// Tell the outcome of this replay that it is of a recording, and whether part of that could not be read.
+    /// Tell the outcome of this replay that it is of a recording, where that came from, and whether part of it could not be read.
     pub fn mark(&self, outcome: &mut Outcome) {
+        outcome.origin.clone_from(&self.origin);
         outcome.part_unread = !self.recording.damage.is_empty();
         outcome.is_text = false;
     }
@@ -136,6 +150,23 @@ impl<'a> Prepared<'a> {
         }
         monitor
     }
+}
+
+/// That the recording was made under other settings than those it is held against, if so. Recordings of version 1 say the identity of the
+/// settings' image.
+fn other_settings(recording: &Recording, identity: u32, settings: &Checked, plan: &Plan) -> Option<String> {
+    if identity == plan.identity() || identity == settings.image_identity() {
+        return None;
+    }
+    let leg = &settings.machine.leg;
+    let recorded = recording.made_under.plan();
+    let of = recorded.map(|recorded| recorded.leg_name().to_owned()).filter(|of| **of != **leg);
+    let of = of.map_or_else(String::new, |of| format!(" of {of}"));
+    Some(format!(
+        "This was recorded under settings {identity:08X}{of}, and is held against {:08X} of {leg}. What is told is what these settings \
+         would have made of it, not what the box did.",
+        plan.identity()
+    ))
 }
 
 /// Where it came from.

@@ -10,15 +10,13 @@ use slackside::settings::{Checked, Machine, Targets};
 use slackside::signals::Signals;
 use slackside::units::{Micrometres, Micros, TurnFraction};
 
-use super::outcome::Outcome;
+use super::outcome::{Outcome, STALE_US};
 use super::sample::shaft_speed;
 use super::series::{Bucket, Range};
 use crate::monitor::{Monitor, on, plan_of};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
 const SILENCE_US: u64 = 100_000;
-/// Slip that nothing has told anew for longer than this is drawn as not known.
-const STALE_US: u64 = 1_500_000;
 /// Points drawn in one silence.
 const SILENT_POINTS: u64 = 40;
 
@@ -117,7 +115,9 @@ impl What {
                 range.include(i64::from(bucket.rubbed[place.index()]));
                 range
             }
-            Self::Drive | Self::Outlet | Self::Wire(_) | Self::Doubt(_) => Range::EMPTY,
+            // Of these the whole trace keeps each change.
+            Self::Drive | Self::Outlet => Range::EMPTY,
+            Self::Wire(_) | Self::Doubt(_) => Range::EMPTY,
         }
     }
 }
@@ -222,6 +222,11 @@ impl Columns {
         let columns = What::ALL.into_iter().filter(|what| what.is_fitted(&settings.machine));
         let columns = columns.map(|what| Column { what, points: Vec::new() }).collect();
         let mut columns = Self { from, to, rubs: Vec::new(), travelled: Micrometres::ZERO, columns };
+        for (what, wired) in [(What::Drive, &outcome.drive), (What::Outlet, &outcome.outlet)] {
+            for (at, closed) in wired.changes() {
+                columns.known(what, at.get(), Some(i32::from(closed)));
+            }
+        }
         columns.coarse(outcome, |_, at_end| at_end <= from);
         columns.fine(outcome);
         columns.coarse(outcome, |at, _| at >= to);
@@ -316,8 +321,6 @@ impl Drawing<'_> {
     fn input(&mut self, monitor: &mut Monitor, input: Input) {
         let at = input.at.get();
         match input.signal {
-            Signal::DriveRunning(on) => self.columns.known(What::Drive, at, Some(i32::from(on))),
-            Signal::OutletPlugged(plugged) => self.columns.known(What::Outlet, at, Some(i32::from(plugged))),
             Signal::Contact(place, state) => self.columns.known(What::Contact(place), at, Some(contact(state))),
             Signal::Line(shaft, state) => self.columns.known(What::Wire(shaft), at, Some(wire(state))),
             _ => {}

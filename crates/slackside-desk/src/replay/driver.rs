@@ -219,6 +219,7 @@ impl Tap for Looks<'_, '_> {
                 watch.outcome.series.temperature(now, *place, *celsius);
             }
             Told::Signal(Signal::DriveRunning(on)) => watch.outcome.drive(now, *on),
+            Told::Signal(Signal::OutletPlugged(plugged)) => watch.outcome.outlet.take(now, *plugged),
             Told::Signal(_) | Told::Late => {}
         }
     }
@@ -281,6 +282,7 @@ impl Watch<'_> {
         }
         let mut outcome = self.outcome;
         outcome.warnings = survey.warnings(&outcome.settings.machine);
+        outcome.cautions.extend(survey.leap());
         outcome.survey = survey;
         outcome.keep_open_peaks();
         if let (Some(ran_on), Some(dropped)) = (&mut outcome.ran_on_us, outcome.run_dropped) {

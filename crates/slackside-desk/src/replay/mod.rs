@@ -12,6 +12,7 @@ mod samples_csv;
 mod series;
 mod units;
 mod window;
+mod wired;
 
 pub use columns::{Column, Columns, Point, Rub, What};
 pub use driver::{Job, replay, replay_from};
@@ -25,3 +26,4 @@ pub use samples_csv::{SAMPLES_HEADER, SamplesCsv};
 pub use series::{Bucket, Range, Series};
 pub use units::{WrongUnits, check_units, check_units_of_any_leg};
 pub use window::Window;
+pub use wired::Wired;

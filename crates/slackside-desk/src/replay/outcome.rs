@@ -13,6 +13,7 @@ use super::rows::{Row, Rows};
 use super::run_up::RunUp;
 use super::series::Series;
 use super::window::Window;
+use super::wired::Wired;
 use crate::findings::evidence::Evidence as Asked;
 use crate::report::Clock;
 use crate::trace::{Survey, Warning};
@@ -57,6 +58,9 @@ pub struct Raised {
     pub times: u64,
 }
 
+/// Slip that nothing has told anew for longer than this, in microseconds, is not known.
+pub(super) const STALE_US: u64 = 1_500_000;
+
 /// What a replay found.
 #[derive(Clone, Debug)]
 pub struct Outcome {
@@ -78,6 +82,8 @@ pub struct Outcome {
     pub feet: bool,
     /// What everybody who reads this must know about the settings.
     pub notes: Vec<String>,
+    /// Of a recording: where it came from, and how far this replay is the box's own.
+    pub origin: Vec<String>,
     /// Whether part of what was recorded is damaged, so that a stop may be missing here.
     pub part_unread: bool,
     /// What is odd about the trace.
@@ -105,6 +111,10 @@ pub struct Outcome {
     pub run_up: RunUp,
     /// The whole trace, for drawing.
     pub series: Series,
+    /// The drive contact over the whole trace.
+    pub drive: Wired,
+    /// The outlet switch over the whole trace.
+    pub outlet: Wired,
     /// The inputs around the first trip, or the last ones where nothing tripped.
     pub window: Window,
     /// The largest slip over one boot turn.
@@ -115,7 +125,7 @@ pub struct Outcome {
     pub peak_heat: Ppm,
     /// How long the leg was running, in microseconds.
     pub running_us: u64,
-    /// How much of that slip was known.
+    /// How much of that slip was known: a reading that nothing tells anew counts for 1.5 s at most.
     pub slip_known_us: u64,
     /// What judge held at the end.
     pub status: Status,
@@ -148,6 +158,7 @@ impl Outcome {
             cautions: Vec::new(),
             feet: false,
             notes: Vec::new(),
+            origin: Vec::new(),
             part_unread: false,
             warnings: Vec::new(),
             verdicts: Vec::new(),
@@ -161,6 +172,8 @@ impl Outcome {
             feed_dropped: None,
             run_up: RunUp::default(),
             series: Series::default(),
+            drive: Wired::default(),
+            outlet: Wired::default(),
             window: Window::default(),
             peak_short: None,
             peak_long: None,
@@ -278,6 +291,7 @@ impl Outcome {
     /// Take the drive contact.
     pub(super) fn drive(&mut self, at: Micros, on: bool) {
         self.drive_on = on;
+        self.drive.take(at, on);
         if !on && self.run_dropped.is_some() {
             self.drive_off_at.get_or_insert(at);
         }
@@ -289,7 +303,7 @@ impl Outcome {
         if self.phase == Phase::Running && self.newest > Micros::ZERO {
             self.running_us += gap;
             if before.slip_long.ppm().is_some() || before.slip_short.ppm().is_some() {
-                self.slip_known_us += gap;
+                self.slip_known_us += gap.min(STALE_US);
             }
         }
         self.newest = self.newest.max(at);

@@ -582,20 +582,17 @@ fn sensors(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
     strips
 }
 
-/// The wired contacts of drive and outlet. What they say is known within the window only.
+/// The wired contacts of drive and outlet.
 fn wires(outcome: &Outcome, columns: &Columns) -> Vec<Strip> {
     let wires = [(What::Drive, "drive contact", ("on", "motor on")), (What::Outlet, "outlet", ("plugged", "plugged"))];
     let (first, last) = (outcome.first().get(), outcome.last().get());
     let strips = wires.into_iter().filter_map(|(what, name, on)| {
         let column = columns.get(what)?;
-        let mut parts = stretches(column, columns.to.min(last), |state| (state == 1).then_some(on));
-        let begun = column.points.first().map_or(columns.to, |point| point.at);
-        for (from, to) in [(first, begun), (columns.to, last)] {
-            if to > from {
-                parts.push((from, to, "unsure", "not known here".to_owned()));
-            }
+        let mut parts = stretches(column, last, |state| (state == 1).then_some(on));
+        let begun = column.points.first().map_or(last, |point| point.at);
+        if begun > first {
+            parts.insert(0, (first, begun, "unsure", "not known here".to_owned()));
         }
-        parts.sort_by_key(|part| part.0);
         Some(Strip { name: name.to_owned(), parts })
     });
     strips.collect()

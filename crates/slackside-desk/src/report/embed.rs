@@ -73,8 +73,9 @@ pub fn bench(outcome: &Outcome) -> String {
 pub fn live(outcome: &Outcome, columns: &Columns, story: &Story) -> String {
     // Nothing in a script element may look like its end, or like markup at all.
     let data = data(outcome, columns, story).to_string().replace('<', "\\u003c");
+    let what = if story.importance == Importance::Stop { "trip" } else { "trace" };
     format!(
-        "<section class=\"wide live\" hidden>\n<h2>The trip, moment by moment</h2>\n<div class=\"timeline\"></div>\n\
+        "<section class=\"wide live\" hidden>\n<h2>The {what}, moment by moment</h2>\n<div class=\"timeline\"></div>\n\
          <script type=\"application/json\" class=\"trip\">{data}</script>\n</section>\n"
     )
 }

@@ -25,7 +25,7 @@ pub use json::object;
 pub use pair::pair;
 pub use sources::{Sources, Told};
 pub use story::{Event, Importance, RunUpRow, Story, capital, event_words, lower, phase_words, state_words};
-pub use terminal::{WIDTH, words};
+pub use terminal::words;
 
 /// What tells settings from others, as people and boxes write it everywhere: eight letters of hexadecimal, `AA7A3575`.
 #[must_use]

@@ -292,7 +292,7 @@ fn event_lists(outcome: &Outcome, clock: Clock, most: usize) -> (Vec<Event>, Vec
     let mut before: Vec<Event> = Vec::new();
     let mut after: Vec<Event> = Vec::new();
     for (verdict, row) in outcome.verdicts.iter().zip(&outcome.verdict_rows) {
-        if let Some((what, bad)) = event_words(&outcome.settings.limits, verdict) {
+        if let Some((what, bad)) = event_words(Some(&outcome.settings.limits), verdict) {
             let from = event_from(verdict).row(*row);
             let event = Event { at: verdict.at, time: clock.short(verdict.at), what, bad, from };
             if verdict.at.get() < split { &mut before } else { &mut after }.push(event);
@@ -327,9 +327,9 @@ fn shorten(events: &mut Vec<Event>, first: usize, most: usize) -> usize {
     left_out
 }
 
-/// A verdict in words, and whether it is bad news. `None`: not worth a line.
+/// A verdict in words, and whether it is bad news; without the limits it is not told what an alarm does. `None`: not worth a line.
 #[must_use]
-pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)> {
+pub fn event_words(limits: Option<&Limits>, verdict: &Verdict) -> Option<(String, bool)> {
     Some(match verdict.change {
         Change::Alarm { condition, from, to, value, setpoint, detail } => {
             let title = condition.entry().title;
@@ -337,16 +337,16 @@ pub fn event_words(limits: &Limits, verdict: &Verdict) -> Option<(String, bool)>
                 AlarmState::Unacknowledged => {
                     let figures =
                         value_against_setpoint(&FirstOut { at: verdict.at, condition, value, setpoint, detail });
-                    let does = match limits.of(condition).action {
-                        Action::Alarm => "alarm",
-                        Action::DropFeed => "alarm, drops the feed",
-                        Action::Stop => "stops the leg",
-                    };
+                    let does = limits.map_or("", |limits| match limits.of(condition).action {
+                        Action::Alarm => " (alarm)",
+                        Action::DropFeed => " (alarm, drops the feed)",
+                        Action::Stop => " (stops the leg)",
+                    });
                     let at = place_of(condition, detail).or_else(|| distrust_of(condition, detail));
                     let at = at.map_or_else(String::new, |what| format!(", {what}"));
                     let figures = figures.map_or_else(String::new, |figures| format!(": {figures}"));
                     let title = title_of(condition, detail);
-                    (format!("{title}{at} ({does}){figures}"), true)
+                    (format!("{title}{at}{does}{figures}"), true)
                 }
                 AlarmState::LatchedUnacknowledged | AlarmState::LatchedAcknowledged => {
                     (format!("{title}: no longer so, latched until reset"), false)
@@ -541,7 +541,8 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<Told> {
         clock.at(outcome.last()),
         outcome.survey.rows
     );
-    let mut lines = vec![Told::new(reaches, all_rows())];
+    let mut lines: Vec<Told> = outcome.origin.iter().map(|line| line.as_str().into()).collect();
+    lines.push(Told::new(reaches, all_rows()));
     lines.extend(clock.note().map(|note| Told::new(note, all_rows())));
     lines.push(format!("Watched: {}.", watched(outcome).join(", ")).into());
     if outcome.running_us > 0 && outcome.sees_slip() {
@@ -580,28 +581,31 @@ fn known(outcome: &Outcome, clock: Clock) -> Vec<Told> {
 
 fn watched(outcome: &Outcome) -> Vec<String> {
     let machine = &outcome.settings.machine;
-    let contacts = machine.contacts.iter().flatten().count();
-    let temperatures = machine.temperatures.iter().filter(|fitted| **fitted).count();
-    let several = |count: usize, one: &str| match count {
-        0 => None,
-        1 => Some(format!("1 {one}")),
-        count => Some(format!("{count} {one}s")),
-    };
-    let fitted = |fitted: bool, name: &str| fitted.then(|| name.to_owned());
     // Fitted, and yet not a word of it in the trace: it must not read as watched.
-    let heard = |is_fitted: bool, name: &str, channel: Channel| match outcome.survey.count(channel) {
-        0 => fitted(is_fitted, &format!("{name} (no row in this trace)")),
-        _ => fitted(is_fitted, name),
+    let is_mute = |channel: Channel| outcome.survey.count(channel) == 0;
+    let several = |fitted: [bool; Place::COUNT], one: &str, channel: fn(Place) -> Channel| {
+        let of = || Place::ALL.into_iter().filter(|place| fitted[place.index()]);
+        let (all, mute) = (of().count(), of().filter(|place| is_mute(channel(*place))).count());
+        let what = format!("{all} {one}{}", if all == 1 { "" } else { "s" });
+        match mute {
+            _ if all == 0 => None,
+            0 => Some(what),
+            mute if mute == all => Some(format!("{what} (no row in this trace)")),
+            mute => Some(format!("{what} (no row of {mute} in this trace)")),
+        }
+    };
+    let heard = |is_fitted: bool, name: &str, channel: Channel| {
+        is_fitted.then(|| format!("{name}{}", if is_mute(channel) { " (no row in this trace)" } else { "" }))
     };
     [
         heard(machine.head_targets.is_some(), "head shaft", Channel::Edge(Shaft::Head)),
         heard(machine.boot_targets.is_some(), "boot shaft", Channel::Edge(Shaft::Boot)),
         heard(machine.drive_contact, "drive contact", Channel::Drive),
-        several(contacts, "rub contact"),
-        several(temperatures, "rub temperature"),
-        fitted(machine.power_meter, "power"),
-        fitted(machine.speed_reference.is_some(), "speed reference"),
-        fitted(machine.outlet_switch, "outlet switch"),
+        several(machine.contacts.map(|contact| contact.is_some()), "rub contact", Channel::Rub),
+        several(machine.temperatures, "rub temperature", Channel::Temperature),
+        heard(machine.power_meter, "power", Channel::Power),
+        heard(machine.speed_reference.is_some(), "speed reference", Channel::SpeedReference),
+        heard(machine.outlet_switch, "outlet switch", Channel::OutletPlugged),
     ]
     .into_iter()
     .flatten()
@@ -691,15 +695,21 @@ fn shifted(outcome: &Outcome, clock: Clock) -> Vec<Told> {
     ratio.into_iter().chain(below).collect()
 }
 
-/// Conditions by their titles in place of their names in files.
+/// Conditions by their titles in place of their names in files. What stands between backticks is a name in a file, and stays.
 fn plain_names(text: &str) -> String {
-    // Some names are words of ordinary speech; those in files are told by their underscore.
-    Condition::ALL
-        .into_iter()
-        .filter(|condition| condition.name().contains('_'))
-        .fold(text.to_owned(), |text, condition| {
-            text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
-        })
+    let plain = |text: &str| {
+        // Some names are words of ordinary speech; those in files are told by their underscore.
+        Condition::ALL
+            .into_iter()
+            .filter(|condition| condition.name().contains('_'))
+            .fold(text.to_owned(), |text, condition| {
+                text.replace(condition.name(), &format!("\"{}\"", condition.entry().title))
+            })
+    };
+    let pieces = text.split('`').enumerate();
+    let pieces: Vec<String> =
+        pieces.map(|(at, piece)| if at % 2 == 0 { plain(piece) } else { piece.to_owned() }).collect();
+    pieces.join("`")
 }
 
 /// A title inside a sentence.
@@ -731,7 +741,13 @@ mod tests {
             setpoint: 1,
             detail,
         };
-        event_words(&Limits::STARTING, &Verdict { at: Micros::new(1), change }).expect("worth a line").0
+        event_words(Some(&Limits::STARTING), &Verdict { at: Micros::new(1), change }).expect("worth a line").0
+    }
+
+    #[test]
+    fn names_in_files_stay_as_they_are() {
+        let told = plain_names("slip_high is off: 1 row on `outlet_plugged`, and `outlet_plugged` is slip_high");
+        assert_eq!(told, "\"Slip high\" is off: 1 row on `outlet_plugged`, and `outlet_plugged` is \"Slip high\"");
     }
 
     #[test]

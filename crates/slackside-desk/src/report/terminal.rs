@@ -6,10 +6,9 @@ use super::because::Because;
 use super::sources::Told;
 use super::story::{Event, RunUpRow, Story};
 use crate::cautions;
+use crate::lines::{WIDTH, fill};
 use crate::replay::Outcome;
 
-/// The columns of a terminal.
-pub const WIDTH: usize = 80;
 /// Events shown on each side of the first-out; the events file has them all.
 pub const EVENTS: usize = 12;
 
@@ -125,15 +124,14 @@ fn heading(out: &mut String, title: &str) {
 }
 
 fn paragraph(out: &mut String, indent: &str, text: &str) {
-    let options = textwrap::Options::new(WIDTH).initial_indent(indent).subsequent_indent(indent);
-    out.push_str(&textwrap::fill(text, options));
+    out.push_str(&fill(indent, indent, text));
     out.push('\n');
 }
 
 fn item(out: &mut String, mark: &str, text: &str) {
     let first = format!("  {mark}");
     let rest = " ".repeat(first.chars().count());
-    out.push_str(&textwrap::fill(text, textwrap::Options::new(WIDTH).initial_indent(&first).subsequent_indent(&rest)));
+    out.push_str(&fill(&first, &rest, text));
     out.push('\n');
 }
 

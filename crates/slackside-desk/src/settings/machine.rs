@@ -13,6 +13,7 @@ use super::decimal::{
     MILLISECONDS, MM, PERCENT, PERCENT_A_SECOND, RATIO, RPM, SECONDS,
 };
 use super::section::{Gathered, Section};
+use crate::problem::MISSING;
 
 /// The places of rub contacts, in the order of [`Place::ALL`].
 pub(super) const PLACES: [&str; Place::COUNT] = ["head_left", "head_right", "boot_left", "boot_right"];
@@ -23,7 +24,7 @@ const USUAL_TOLERANCE: Ppm = Ppm::new(20_000);
 /// Tell that something must be given, and stand in for it.
 fn required<T>(value: Option<T>, stand_in: T, section: &Section<'_, '_>, key: &str, gathered: &mut Gathered) -> T {
     value.unwrap_or_else(|| {
-        gathered.tell(section.at(), section.key(key), "must be given");
+        gathered.tell(section.at(), section.key(key), MISSING);
         stand_in
     })
 }

@@ -19,7 +19,7 @@ pub use new_leg::{QUESTIONS, Question, new_leg};
 pub use write::{write, write_for};
 
 use crate::files::{Files, WANTED_SETTINGS, unreadable};
-use crate::problem::{self, Problem, Refused};
+use crate::problem::{self, Problem, Refused, SETTINGS};
 use section::{Gathered, Section};
 
 /// The name that stands for the built-in leg in messages.
@@ -111,11 +111,11 @@ enum Scope {
 }
 
 fn text_of(files: &dyn Files, path: &Path, source_name: &str) -> Result<String, Refused> {
-    files.text(path).map_err(|error| Refused::whole("settings", source_name, unreadable(&error, WANTED_SETTINGS)))
+    files.text(path).map_err(|error| Refused::whole(SETTINGS, source_name, unreadable(&error, WANTED_SETTINGS)))
 }
 
 fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Refused> {
-    problem::refuse_another("settings", "a leg's settings", source_name, text, WANTED_SETTINGS)?;
+    problem::refuse_another(SETTINGS, "a leg's settings", source_name, text, WANTED_SETTINGS)?;
     let mut gathered = Gathered::default();
     let settings = understand(text, &mut gathered);
     if gathered.problems.is_empty()
@@ -148,7 +148,7 @@ fn parse_with(text: &str, source_name: &str, scope: Scope) -> Result<Loaded, Ref
             text: found.text,
         })
         .collect();
-    Err(Refused { what: "settings", file: source_name.to_owned(), problems })
+    Err(Refused { what: SETTINGS, file: source_name.to_owned(), problems })
 }
 
 /// The rules that a text breaks which can be read as settings, each with the key as it was written; `None` if it cannot be read.

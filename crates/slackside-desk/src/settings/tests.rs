@@ -225,6 +225,8 @@ fn what_is_not_toml_is_told_with_its_line() {
     assert!(found[0].starts_with("leg.toml:2:"), "{found:?}");
     assert!(found[0].contains("is not TOML"), "{found:?}");
     assert!(!wrong("").is_empty());
+    let empty = parse("", "leg.toml").expect_err("nothing in it").to_string();
+    assert!(empty.contains("\n  mend: `slackside new-leg"), "{empty}");
     let deep = format!("a = {}", "[".repeat(100_000));
     assert!(wrong(&deep)[0].contains("is not TOML"));
 }

@@ -1,7 +1,7 @@
 //! Lays text out on a page of 80 columns.
 
-/// The width of the page.
-pub const WIDTH: usize = 80;
+use crate::lines::{WIDTH, fill};
+
 /// Where values begin.
 const VALUE: usize = 32;
 
@@ -95,21 +95,9 @@ impl Page {
 
     /// `text` broken at spaces, the first line after `first`, the others after `rest`.
     pub fn wrapped(&mut self, first: &str, rest: &str, text: &str) {
-        let mut line = first.to_owned();
-        let mut begun = false;
-        for word in text.split_whitespace() {
-            if begun && line.chars().count() + 1 + word.chars().count() > WIDTH {
-                self.line(&line);
-                line = rest.to_owned();
-                begun = false;
-            }
-            if begun {
-                line.push(' ');
-            }
-            line.push_str(word);
-            begun = true;
+        for line in fill(first, rest, text).lines() {
+            self.line(line);
         }
-        self.line(&line);
     }
 }
 

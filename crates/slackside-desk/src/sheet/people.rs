@@ -2,8 +2,9 @@
 
 use slackside::conditions::Condition;
 
-use super::page::{Page, WIDTH};
+use super::page::Page;
 use crate::cautions;
+use crate::lines::WIDTH;
 use crate::settings::Loaded;
 
 /// What the trade looks at before a leg is commissioned at all: common practice, no source, unless one is named.

@@ -1,5 +1,5 @@
-use super::page::WIDTH;
 use super::*;
+use crate::lines::WIDTH;
 use crate::settings::parse;
 
 fn legs() -> [Loaded; 3] {

@@ -26,6 +26,7 @@ pub use command::write_command;
 pub use dump::{Dump, dump};
 pub use error::TraceError;
 pub use number::{write_decimal, write_fixed};
+pub(crate) use reader::foreign;
 pub use reader::{Progress, Reader};
 pub use row::{HEADER, parse_value, write_row};
 pub use survey::{Survey, Warning};

@@ -76,6 +76,18 @@ impl<R: Read> Read for Counted<R> {
     }
 }
 
+/// What a file is that begins like this and is not plain text, and how to mend that.
+pub(crate) const fn foreign(opening: &[u8]) -> Option<(&'static str, &'static str)> {
+    Some(match opening {
+        [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => ("text in UTF-16", "save it as UTF-8"),
+        [b'P', b'K', 3, 4, ..] => ("a ZIP archive or a spreadsheet", "unpack it, or export the sheet as CSV"),
+        [0x28, 0xb5, 0x2f, 0xfd, ..] => ("packed with zstd", "unpack it; gzip is read as it is"),
+        [0xfd, b'7', b'z', b'X', ..] => ("packed with xz", "unpack it; gzip is read as it is"),
+        [b'B', b'Z', b'h', ..] => ("packed with bzip2", "unpack it; gzip is read as it is"),
+        _ => return None,
+    })
+}
+
 impl Reader {
     /// Open a trace file.
     ///
@@ -404,14 +416,7 @@ impl Reader {
     }
 
     fn refuse_foreign(&self, opening: &[u8]) -> Result<(), TraceError> {
-        let (what, mend) = match opening {
-            [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => ("text in UTF-16", "save it as UTF-8"),
-            [b'P', b'K', 3, 4] => ("a ZIP archive or a spreadsheet", "unpack it, or export the sheet as CSV"),
-            [0x28, 0xb5, 0x2f, 0xfd] => ("packed with zstd", "unpack it; gzip is read as it is"),
-            [0xfd, b'7', b'z', b'X'] => ("packed with xz", "unpack it; gzip is read as it is"),
-            [b'B', b'Z', b'h', _] => ("packed with bzip2", "unpack it; gzip is read as it is"),
-            _ => return Ok(()),
-        };
+        let Some((what, mend)) = foreign(opening) else { return Ok(()) };
         Err(self.wrong(0, 0, format!("this is {what}, not a CSV trace"), mend))
     }
 

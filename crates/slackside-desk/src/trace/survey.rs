@@ -9,6 +9,10 @@ use slackside::units::{Micros, Span};
 
 use super::channel::Channel;
 
+const A_DAY_US: u64 = 86_400_000_000;
+/// Longer than a leg stands between two rows of one trace: between two harvests it stands for less (common practice, no source).
+const MOST_REST_US: u64 = 300 * A_DAY_US;
+
 /// What a trace contains.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Survey {
@@ -24,6 +28,8 @@ pub struct Survey {
     pub out_of_order_line: u64,
     /// Where its time lies in the day, if a comment says so.
     pub anchor: Option<Anchor>,
+    /// The line that comes latest after the one before it, and by how many microseconds.
+    longest: Option<(u64, u64)>,
     counts: [u64; Channel::COUNT],
     first_lines: [u64; Channel::COUNT],
     rises: [u64; 2],
@@ -61,7 +67,13 @@ impl Survey {
                     self.out_of_order_line = line;
                 }
             }
-            Some(_) => self.last = Some(at),
+            Some(last) => {
+                let gap = at.get() - last.get();
+                if self.longest.is_none_or(|(_, longest)| gap > longest) {
+                    self.longest = Some((line, gap));
+                }
+                self.last = Some(at);
+            }
             None => {
                 self.first = Some(at);
                 self.last = Some(at);
@@ -139,6 +151,17 @@ impl Survey {
             (0, falls) if falls >= enough => Some((shaft, false)),
             _ => None,
         })
+    }
+
+    /// That its time leaps further than any recording rests, so that a clock was set in the middle of it, if so.
+    #[must_use]
+    pub fn leap(&self) -> Option<String> {
+        let (line, gap) = self.longest.filter(|(_, gap)| *gap > MOST_REST_US)?;
+        Some(format!(
+            "Line {line} comes {} days after the row before it: was the logger's clock set in between? What is told of that time, and of \
+             what came of it, never was. Replay the rows before that line and those from it on as two traces.",
+            gap / A_DAY_US
+        ))
     }
 
     /// What is odd about the trace, for a leg with that machine.

@@ -15,6 +15,6 @@ pub use date::Date;
 pub use days::{Day, days_of_box, days_of_trace, in_order, note_of};
 pub use figure::{Figure, Limit};
 pub use page::page;
-pub use table::{Table, is_table, read_table, write_table};
+pub use table::{OPENING, Table, is_table, read_table, write_table};
 pub use wear::{Course, Restart, Wear, Work, wear, work_of, work_word};
 pub use words::{object, words};

@@ -6,19 +6,22 @@ use super::Wear;
 use super::wear::Course;
 use crate::cautions::CAUTIONS;
 use crate::drawing::{Anchor, Look, Scale, Svg};
-use crate::report::capital;
+use crate::lines::kept_together;
 use crate::report::escape::escape;
+use crate::report::{capital, lower};
 
 const STYLE: &str = include_str!("../report/page/page.css");
 const OWN_STYLE: &str = "\
 main { display: block; } section { max-width: 46rem; }\n\
 svg { width: 100%; height: auto; display: block; } svg text { fill: var(--soft); font-size: 12px; }\n\
 .day { fill: var(--l1); fill-opacity: .55; } .trend { fill: none; stroke: var(--l0); stroke-width: 2.5; } .grid { stroke: var(--line); stroke-width: 1; }\n\
-.limit { stroke: var(--bad); stroke-width: 1.5; stroke-dasharray: 6 4; } .changed { stroke: var(--l2); stroke-width: 1.5; stroke-dasharray: 2 3; }\n";
+.limit { stroke: var(--bad); stroke-width: 1.5; stroke-dasharray: 6 4; } .changed { stroke: var(--l2); stroke-width: 1.5; stroke-dasharray: 2 3; }\n\
+@media screen and (max-width: 40rem) { svg text { font-size: 22px; } .day { r: 4px; } }\n";
 
 const WIDTH: f64 = 720.0;
 const HEIGHT: f64 = 220.0;
-const LEFT: f64 = 64.0;
+/// Room for the figures, as large as they are on a phone.
+const LEFT: f64 = 100.0;
 
 /// The page: one file that needs nothing else.
 #[must_use]
@@ -31,7 +34,7 @@ pub fn page(wear: &Wear) -> String {
          <body>\n<header>\n<p class=\"leg\">{leg}</p>\n<h1><span>Wear</span> {}</h1>\n</header>\n<main>\n",
         escape(&wear.span())
     );
-    section(&mut out, "What goes one way", &wear.headlines());
+    section(&mut out, "Trends", &wear.headlines());
     // What never moved is told in words below.
     let moved = |course: &&Course| course.points.iter().any(|point| point.1 != course.points[0].1);
     for course in wear.courses.iter().filter(|course| course.figure.wears()).filter(moved) {
@@ -53,7 +56,7 @@ fn section(out: &mut String, title: &str, lines: &[String]) {
     }
     let _ = writeln!(out, "<section>\n<h2>{title}</h2>");
     for line in lines {
-        let _ = writeln!(out, "<p>{}</p>", escape(line));
+        let _ = writeln!(out, "<p>{}</p>", escape(&kept_together(line)));
     }
     out.push_str("</section>\n");
 }
@@ -91,6 +94,10 @@ fn picture(wear: &Wear, course: &Course, name: &str) -> String {
     if let Some(limit) = limit {
         let y = values.place(limit);
         svg.line(Look::Class("limit"), [Some((LEFT, y)), Some((WIDTH - 12.0, y))]);
+        let title = course.limit.as_ref().map_or("", |limit| limit.condition.entry().title);
+        // Towards the middle, where the days of a figure that nears its limit leave room.
+        let beside = if y < HEIGHT / 2.0 { y + 22.0 } else { y - 6.0 };
+        svg.text((LEFT + 6.0, beside), Anchor::Start, &format!("limit: {}", lower(title)));
     }
     // A few thousand dots at most.
     for (at, value) in points.iter().step_by(points.len().div_ceil(2_000)) {

@@ -28,10 +28,17 @@ const LOOK_S: u32 = 2;
 const LEG: &str = "#leg ";
 const BOX: &str = "#box ";
 
-/// Whether a text begins as a table of days does.
+/// How many bytes of a file tell [whether it is a table](is_table).
+pub const OPENING: usize = 1_024;
+/// Columns that no trace has: whoever broke a table's first lines left one of them.
+const TELLING: [&[u8]; 3] = [b"day,what", b"slip_full_ppm", b"coast_ms"];
+
+/// Whether a text that begins like this is a table of days, or was one before somebody changed its first lines.
 #[must_use]
 pub fn is_table(opening: &[u8]) -> bool {
-    [&b"day,what,"[..], LEG.as_bytes(), BOX.as_bytes()].iter().any(|begins| opening.starts_with(begins))
+    let opening = opening.strip_prefix(b"\xef\xbb\xbf").unwrap_or(opening);
+    let holds = |word: &&[u8]| opening.windows(word.len()).any(|there| there == *word);
+    [LEG.as_bytes(), BOX.as_bytes()].iter().any(|begins| opening.starts_with(begins)) || TELLING.iter().any(holds)
 }
 
 /// Write days as a table.
@@ -81,7 +88,7 @@ fn field(out: &mut dyn Write, number: Option<i64>) -> io::Result<()> {
 /// # Errors
 /// A line that is none, with its place and how to mend it.
 pub fn read_table(name: &str, text: &str) -> Result<Table> {
-    let mut lines = (1..).zip(text.lines());
+    let mut lines = (1..).zip(text.trim_start_matches('\u{feff}').lines());
     let mut table = Table::default();
     let (number, header) = loop {
         let (number, line) = lines.next().map_or((1, ""), |(number, line)| (number, line.trim_end()));
@@ -195,6 +202,12 @@ mod tests {
         for (leg, kept_by) in [(Some("Millbrook leg 3"), Some("A-17")), (None, Some("A-17")), (None, None)] {
             (table.leg, table.kept_by) = (leg.map(str::to_owned), kept_by.map(str::to_owned));
             let text = written(&table);
+            for begins in ["", "\u{feff}"] {
+                // As a spreadsheet saves it.
+                let saved = format!("{begins}{}", text.replace('\n', "\r\n"));
+                assert!(is_table(saved.as_bytes()));
+                assert_eq!(read_table("days.csv", &saved).expect("a table"), table);
+            }
             assert_eq!(read_table("days.csv", &text).expect("a table"), table);
             assert!(is_table(text.as_bytes()) && text.contains(",take-up: by 40 mm,"), "{text}");
         }
@@ -205,8 +218,13 @@ mod tests {
             ("12340", "12.34", "line 2: `slip_full_ppm` must be empty, or a whole number"),
             (",5200\n", "\n", "line 2: `the row` must be 18 fields, not 17"),
             ("day,what", "what,day", "line 1: the columns"),
+            ("day,what", "Leg 3\nday,what", "line 1: the columns"),
+            ("day,what,settings_changed,by_load", "date", "line 1: the columns"),
+            (",coast_ms", "", "line 1: the columns"),
         ] {
-            let error = read_table("days.csv", &text.replacen(from, to, 1)).expect_err("wrong").to_string();
+            let changed = text.replacen(from, to, 1);
+            assert!(is_table(changed.as_bytes()), "it is one still: {changed}");
+            let error = read_table("days.csv", &changed).expect_err("wrong").to_string();
             assert!(error.contains(said) && error.contains("mend:"), "{error}");
         }
     }

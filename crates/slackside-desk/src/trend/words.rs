@@ -8,7 +8,8 @@ use super::figure::figures;
 use super::wear::{Course, Restart, Wear, Work, work_word};
 use super::{Date, Figure};
 use crate::cautions;
-use crate::report::{WIDTH, capital, lower};
+use crate::lines::{WIDTH, fill};
+use crate::report::{capital, lower};
 
 /// Where nothing goes one way.
 const NO_TREND: &str = "No trend: nothing that was measured goes one way beyond what chance does.";
@@ -42,12 +43,7 @@ pub fn words(wear: &Wear) -> String {
 
 fn put(out: &mut String, first: &str, text: &str) {
     let rest = " ".repeat(if first.is_empty() { 2 } else { first.len() });
-    // Dates are not to be parted at their hyphens.
-    let wrap = textwrap::Options::new(WIDTH)
-        .initial_indent(first)
-        .subsequent_indent(&rest)
-        .word_splitter(textwrap::WordSplitter::NoHyphenation);
-    out.push_str(&textwrap::fill(text, wrap));
+    out.push_str(&fill(first, &rest, text));
     out.push('\n');
 }
 

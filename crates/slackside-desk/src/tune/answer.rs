@@ -2,9 +2,8 @@
 //! for every stop that is let come later.
 
 use super::choose::{Choice, cost, undecided};
-use super::page::none_held_out;
 use super::results::Rows;
-use super::session::{held_out, tuned};
+use super::session::{held_out, none_held_out, tuned};
 use super::study::Study;
 use super::summary::{Summary, counted, hours_words};
 use crate::report::Clock;

@@ -11,7 +11,7 @@ use super::corpus::Case;
 use super::pictures;
 use super::results::{Row, Rows};
 use super::score::{Outcome, Stop};
-use super::session::{Found, held_out, tuned};
+use super::session::{Found, held_out, none_held_out, tuned};
 use super::stats::{CONFIDENCE, quantile, rate_guidance};
 use super::study::{Method, Study};
 use super::summary::Summary;
@@ -66,12 +66,6 @@ pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
 /// What to say where no trace is held out.
 pub const NONE_HELD_OUT: &str = "No family is held out, so nothing here proves the choice: a setting always looks better on the traces \
                                  it was chosen on. Raise held_out_pct, add traces of other families or legs, or hold some out by name.";
-
-/// Whether there is no proof.
-#[must_use]
-pub fn none_held_out(row: &Row) -> bool {
-    row.outcomes.iter().all(|outcome| !outcome.held_out)
-}
 
 fn seconds(time: Option<f64>) -> String {
     time.map_or_else(|| "–".to_owned(), Clock::length_of_seconds)

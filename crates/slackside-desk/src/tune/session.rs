@@ -144,6 +144,12 @@ pub fn held_out(row: &Row) -> Summary {
     Summary::of(row.outcomes.iter().filter(|outcome| outcome.held_out))
 }
 
+/// Whether there is no proof: none of its traces is held out.
+#[must_use]
+pub fn none_held_out(row: &Row) -> bool {
+    row.outcomes.iter().all(|outcome| !outcome.held_out)
+}
+
 fn go<C: Crew>(
     study: &Study,
     cases: &[Case],

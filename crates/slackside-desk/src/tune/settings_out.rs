@@ -2,8 +2,7 @@
 
 use super::answer::Answer;
 use super::choose::{Advice, Choice, cost, undecided};
-use super::page::none_held_out;
-use super::session::{Found, held_out, tuned};
+use super::session::{Found, held_out, none_held_out, tuned};
 use super::study::Study;
 
 /// The settings file of the choice.

@@ -107,7 +107,8 @@ export class Timeline {
     const help = make("p", "note");
     help.textContent =
       "Drag to move, pinch or use the wheel (with Ctrl, or after a click into the picture) to zoom, double-click for closer. " +
-      "Keys: ← → cursor, Shift with them moves the picture, + − zoom, n p next and previous event, w r t whole, run-up, trip." +
+      "Keys: ← → cursor, Shift with them moves the picture, + − zoom, n p next and previous event, " +
+      (this.trip.trip === null ? "w whole trace." : "w r t whole, run-up, trip.") +
       (this.trip.window ? ` ${this.trip.window}` : "");
     this.root.replaceChildren(this.bar, this.told, this.stage, this.behind, help);
     this.#listen();
