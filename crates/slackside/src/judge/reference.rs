@@ -176,3 +176,139 @@ const fn towards(to: i32, from: i32, step: u32) -> i32 {
         from.saturating_add_unsigned(step)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::view::View;
+    use super::*;
+    use crate::signals::{ShaftSignals, Signals, seen};
+    use crate::time::Now;
+    use crate::units::Micros;
+
+    /// An eighth of normal speed a second, and half as much again; a quarter turn of the boot takes 0.2 s.
+    fn plan() -> Plan {
+        let mut plan = Plan::blank();
+        plan.fitted = fitted::REFERENCE;
+        (plan.drive.reference_rate, plan.drive.reference_minimum) = (187_500, 400_000);
+        plan.head.normal_turn = 800_000;
+        (plan.boot.largest, plan.boot.normal_turn) = (1 << 30, 800_000);
+        plan
+    }
+
+    /// A head that turned half a turn in this time, or, at zero, has not turned.
+    fn head(pitch: u32) -> ShaftSignals {
+        let half = 1 << 31;
+        let seen = if pitch > 0 { seen::SEEN } else { 0 };
+        ShaftSignals { pitch, pitch_angle: half, pitch_largest: half, next_largest: half, seen, ..Default::default() }
+    }
+
+    fn settle(reference: &mut Reference, pitch: u32, judged: bool, now: u32) -> u32 {
+        let (plan, signals, shaft) = (plan(), Signals::NONE, head(pitch));
+        let view = View { plan: &plan, signals: &signals, now: Now::new(Micros::new(now.into())) };
+        reference.settle(&plan, &Pitches::new(&view, &shaft, &plan.head, None), judged, now);
+        reference.scale
+    }
+
+    fn told(readings: &[(u32, i32)]) -> Reference {
+        let mut reference = Reference::default();
+        reference.begin(0);
+        for (now, value) in readings {
+            reference.read(&plan(), *value, *now);
+        }
+        reference
+    }
+
+    /// 8,192 millionths of normal speed in 65.536 ms, rounded down; and what the drive would reach at half that rate.
+    #[test]
+    fn a_step_down_is_ramped_from_the_next_step_of_time_on() {
+        let mut reference = told(&[(0, 1_000_000), (1_000, 600_000)]);
+        assert_eq!(settle(&mut reference, 0, true, 1_000 + STEP - 1), 1_000_000);
+        for step in 1..=49 {
+            let now = 1_000 + step * STEP;
+            assert_eq!(reference.next(&plan(), now - 10), 10, "{step}");
+            assert_eq!(settle(&mut reference, 0, true, now), (1_000_000 - 8_191 * step).max(600_000), "{step}");
+            assert_eq!(reference.lagging, 1_000_000 - 4_095 * step as i32, "{step}");
+            assert_eq!(settle(&mut reference, 0, true, now + 1), reference.reached as u32, "no second step");
+        }
+        for step in 50..=98 {
+            assert!(reference.is_ramping(), "{step}");
+            assert_eq!(settle(&mut reference, 0, true, 1_000 + step * STEP), 600_000);
+        }
+        assert!(!reference.is_ramping());
+        assert_eq!(reference.next(&plan(), 7_000_000), STALE - 7_000_000 + 1_000, "it is there: only age is left");
+    }
+
+    /// Up, a boot pitch begun at the speed before says nothing of the ramp yet.
+    #[test]
+    fn a_step_up_waits_for_a_boot_pitch_more() {
+        let mut reference = told(&[(0, 600_000), (1_000, 1_000_000)]);
+        let first = 1_000 + 333_333 + STEP;
+        assert_eq!(settle(&mut reference, 0, true, first - 1), 600_000);
+        assert_eq!(settle(&mut reference, 0, true, first), 608_191);
+        assert_eq!(settle(&mut reference, 0, true, first + STEP), 616_382);
+    }
+
+    /// 20 % about all that the drive may turn at meanwhile.
+    #[test]
+    fn a_head_outside_a_fifth_contradicts_it() {
+        let mut reference = told(&[(0, 1_000_000), (1_000, 600_000)]);
+        // 48 % of normal is a turn in 1.667 s, and 120 % in 0.667 s.
+        for (pitch, agrees) in [(333_333, false), (333_334, true), (833_333, true), (833_334, false)] {
+            let scale = settle(&mut reference, pitch, true, 2_000);
+            assert_eq!((reference.contradicted == 0, reference.is_wrong(&plan(), 2_000)), (agrees, !agrees), "{pitch}");
+            assert_eq!(scale, 1_000_000, "{pitch}: nameplate, or not ramped on yet");
+        }
+        assert_eq!(settle(&mut reference, 833_334, false, 2_001), 600_000, "what is not judged contradicts nothing");
+        // Without a reading, or without a drive that has one, there is nothing to contradict.
+        let mut none = told(&[]);
+        settle(&mut none, 100, true, 2_000);
+        assert_eq!(none.contradicted, 0);
+    }
+
+    #[test]
+    fn within_a_hundredth_readings_are_the_same_speed() {
+        for (value, at_once) in [(790_000, true), (789_999, false), (810_000, true), (810_001, false)] {
+            // Down before, so that up is no ramp that goes on.
+            let before: &[(u32, i32)] =
+                if value > 800_000 { &[(0, 900_000), (1, 800_000), (20_000_000, 800_000)] } else { &[(0, 800_000)] };
+            let mut reference = told(before);
+            reference.read(&plan(), value, 20_000_001);
+            let near = reference.reached == value;
+            // After 15 s without any it is a new beginning.
+            assert_eq!(near, at_once || before.len() == 1, "{value}");
+        }
+    }
+
+    /// A ramp that is told once in a while: no step, if the drive could have made it since; of a second at most.
+    #[test]
+    fn readings_that_go_on_changing_are_a_ramp_themselves() {
+        for (after, change, at_once) in [
+            (500_000, 103_750, true),
+            (500_000, 103_751, false),
+            (3_000_000, 197_500, true),
+            (3_000_000, 197_501, false),
+        ] {
+            let reference = told(&[(0, 600_000), (1_000_000, 620_000), (1_000_000 + after, 620_000 + change)]);
+            assert_eq!(reference.reached == 620_000 + change, at_once, "{after} {change}");
+            assert_eq!(reference.is_ramping(), !at_once);
+        }
+    }
+
+    #[test]
+    fn none_too_low_or_too_old_is_no_reference() {
+        assert!(told(&[]).is_missing(0) && told(&[]).is_wrong(&plan(), 0));
+        let mut reference = told(&[(0, 800_000)]);
+        assert!(!reference.is_wrong(&plan(), STALE - 1) && reference.is_wrong(&plan(), STALE));
+        assert_eq!(reference.next(&plan(), STALE - 1), 1);
+        assert_eq!(reference.next(&plan(), STALE), SWEEP);
+        assert_eq!(settle(&mut reference, 0, true, STALE - 1), 800_000);
+        assert_eq!(settle(&mut reference, 0, true, STALE), 1_000_000);
+        for (value, wrong) in [(400_000, false), (399_999, true)] {
+            let mut reference = told(&[(0, value)]);
+            assert_eq!(reference.is_wrong(&plan(), 1), wrong);
+            assert_eq!(settle(&mut reference, 0, true, 1), if wrong { 1_000_000 } else { 400_000 });
+        }
+        let without = Plan { fitted: 0, ..plan() };
+        assert!(!told(&[]).is_wrong(&without, 0), "a drive that has none");
+    }
+}
