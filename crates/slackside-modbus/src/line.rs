@@ -8,12 +8,12 @@ use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use embedded_storage::nor_flash::NorFlash;
 use slackside::input::{Command, Origin};
-use slackside::units::Micros;
+use slackside::units::{Micros, Span};
 use slackside_box::SensorBox;
 use slackside_box::line::Analogue;
 
 use crate::leg::Leg;
-use crate::rtu::{MOST_FRAME, Receiver, frame, on_the_line};
+use crate::rtu::{MOST_FRAME, Receiver, frame, on_the_line, silence};
 use crate::server::{Exception, MOST_PDU, answer, refuse};
 use crate::view::View;
 
@@ -43,7 +43,9 @@ pub struct RtuLine<S, D> {
     serial: S,
     driver: D,
     address: u8,
-    bits_a_second: u32,
+    /// What ends a frame on this line, and how long a character takes.
+    silence: Span,
+    character: Span,
     receiver: Receiver,
     out: [u8; MOST_FRAME],
     /// Bytes of the answer under way, and how many are out.
@@ -60,8 +62,9 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
             serial,
             driver,
             address,
-            bits_a_second,
-            receiver: Receiver::new(bits_a_second),
+            silence: silence(bits_a_second),
+            character: on_the_line(1, bits_a_second),
+            receiver: Receiver::new(),
             out: [0; MOST_FRAME],
             length: 0,
             sent: 0,
@@ -86,7 +89,7 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
         if self.take_in(now) {
             return;
         }
-        let Some((address, message)) = self.receiver.frame(now) else { return };
+        let Some((address, message)) = self.receiver.frame(now, self.silence) else { return };
         // Everybody is nobody: an acknowledgement means that somebody has seen *these* alarms, and nothing else can be written.
         if address != self.address {
             return;
@@ -156,10 +159,9 @@ impl<S: Read + ReadReady + Write + WriteReady, D: OutputPin> RtuLine<S, D> {
             match self.serial.write(first) {
                 Ok(written) => {
                     self.sent = self.sent.saturating_add(written);
-                    let character = on_the_line(1, self.bits_a_second);
                     // One more than there are: a UART begins a byte somewhat later than it takes it.
-                    let from = self.busy_until.map_or(now.after(character), |until| until.max(now));
-                    self.busy_until = Some(from.after(character));
+                    let from = self.busy_until.map_or(now.after(self.character), |until| until.max(now));
+                    self.busy_until = Some(from.after(self.character));
                 }
                 // The line is broken: whoever asked will ask again.
                 Err(_) => self.sent = self.length,

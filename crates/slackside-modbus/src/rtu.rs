@@ -41,21 +41,26 @@ pub const fn on_the_line(characters: u32, bits_a_second: u32) -> Span {
     Span::new(mul_div(1_000_000, characters.saturating_mul(BITS_A_CHARACTER), bits_a_second).saturating_add(1))
 }
 
-/// Puts frames together from bytes and silence.
+/// Puts frames together from bytes and silence. All zeros at first, so that a static one takes no flash.
 #[derive(Clone, Debug)]
 pub struct Receiver {
     bytes: [u8; MOST_FRAME],
     /// Bytes that came since the last silence, those without room among them.
     came: usize,
     newest: Micros,
-    silence: Span,
+}
+
+impl Default for Receiver {
+    fn default() -> Self {
+        Self::new()
+    }
 }
 
 impl Receiver {
-    /// For a line of so many bits a second.
+    /// Nothing came yet.
     #[must_use]
-    pub const fn new(bits_a_second: u32) -> Self {
-        Self { bytes: [0; MOST_FRAME], came: 0, newest: Micros::ZERO, silence: silence(bits_a_second) }
+    pub const fn new() -> Self {
+        Self { bytes: [0; MOST_FRAME], came: 0, newest: Micros::ZERO }
     }
 
     /// A byte came.
@@ -67,9 +72,9 @@ impl Receiver {
         self.newest = now;
     }
 
-    /// The frame that silence has ended: the address it is for, and its message. Whatever it was, it is gone afterwards.
-    pub fn frame(&mut self, now: Micros) -> Option<(u8, &[u8])> {
-        if self.came == 0 || now.since(self.newest) < self.silence {
+    /// The frame that this much [`silence`] has ended: the address it is for, and its message. Whatever it was, it is gone afterwards.
+    pub fn frame(&mut self, now: Micros, silence: Span) -> Option<(u8, &[u8])> {
+        if self.came == 0 || now.since(self.newest) < silence {
             return None;
         }
         let came = core::mem::take(&mut self.came);

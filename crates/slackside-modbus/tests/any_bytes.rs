@@ -9,7 +9,7 @@
 use proptest::prelude::*;
 use slackside::units::{Micros, Span};
 use slackside_modbus::leg::may_write;
-use slackside_modbus::rtu::{MOST_FRAME, Receiver, checksum, frame};
+use slackside_modbus::rtu::{MOST_FRAME, Receiver, checksum, frame, silence};
 use slackside_modbus::server::{Exception, MOST_PDU, Registers, answer};
 use slackside_modbus::tcp;
 
@@ -89,11 +89,11 @@ proptest! {
 
     #[test]
     fn a_frame_goes_through_whatever_came_before(noise in proptest::collection::vec(any::<u8>(), 0..600), message in proptest::collection::vec(any::<u8>(), 1..=MOST_PDU), address: u8) {
-        let mut receiver = Receiver::new(9_600);
+        let mut receiver = Receiver::new();
         let mut now = Micros::new(1);
         noise.iter().for_each(|byte| receiver.take(*byte, now));
         now = now.after(Span::new(5_000));
-        let _ = receiver.frame(now);
+        let _ = receiver.frame(now, silence(9_600));
         let mut out = [0; MOST_FRAME];
         out[1..=message.len()].copy_from_slice(&message);
         let length = frame(address, message.len(), &mut out);
@@ -101,7 +101,7 @@ proptest! {
         prop_assert_eq!(checksum(&out[..length]), [0, 0], "the CRC of a frame with its own is 0");
         out[..length].iter().for_each(|byte| receiver.take(*byte, now));
         now = now.after(Span::new(5_000));
-        prop_assert_eq!(receiver.frame(now), Some((address, &message[..])));
+        prop_assert_eq!(receiver.frame(now, silence(9_600)), Some((address, &message[..])));
     }
 
     #[test]

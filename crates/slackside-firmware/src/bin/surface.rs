@@ -312,7 +312,7 @@ impl Line {
 }
 
 #[cfg(feature = "modbus")]
-static RECEIVER: Volatile<Receiver> = Volatile::new(Receiver::new(19_200));
+static RECEIVER: Volatile<Receiver> = Volatile::new(Receiver::new());
 #[cfg(feature = "modbus")]
 static REFUSED: Volatile<Refused> = Volatile::new(Refused { count: 0, first: Micros::ZERO, last: Micros::ZERO });
 #[cfg(feature = "modbus")]
@@ -325,7 +325,7 @@ static REPLY_FRAME: Volatile<[u8; rtu::MOST_FRAME]> = Volatile::new([0; rtu::MOS
 fn modbus(monitor: &Box) {
     let receiver = RECEIVER.place();
     receiver.take(WORD.get() as u8, micros());
-    let Some((address, message)) = receiver.frame(micros()) else { return };
+    let Some((address, message)) = receiver.frame(micros(), rtu::silence(19_200)) else { return };
     let yes = || WORD.get() == 1;
     let own = BoxStatus {
         faults: WORD.get(),
