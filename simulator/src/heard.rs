@@ -17,7 +17,7 @@ use slackside_desk::scenario::truth::Row;
 /// If the scenario cannot be run.
 pub fn heard(scenario: &Scenario, of: &Commissioned, settings: &Checked) -> anyhow::Result<Vec<Input>> {
     let mut heard = Heard { guard: Guard::new(settings), inputs: Vec::new() };
-    run(scenario, of, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut heard)?;
+    run(scenario, of, scenario.seed, scenario.obeys(), &mut heard)?;
     Ok(heard.inputs)
 }
 

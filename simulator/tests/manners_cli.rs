@@ -53,7 +53,7 @@ fn settings_are_read_and_nothing_is_written_over() {
 fn two_outputs_of_a_drawn_run_are_never_one_file() {
     let directory = tempfile::tempdir().expect("a temporary directory");
     let directory = directory.path();
-    for drawn in ["--random", "--healthy"] {
+    for drawn in ["--random", "--healthy", "--strained"] {
         let said = refused(directory, &["simulate", drawn, "0", "--out", "one.csv", "--truth", "one.csv"]);
         assert!(said.contains("--out and --truth are the same file"), "{said}");
     }

@@ -196,6 +196,35 @@ fn edges_lost_with_one_between_stop_nothing() {
     }
 }
 
+/// A soft starter's head gains speed up to the end of its ramp: two targets that are not seen running span fewer than three of the pitches
+/// before them. Wherever they are lost once the head turns, nothing is told. (Of its very first edges, seconds apart, two lost are a head
+/// that is silent.)
+#[test]
+fn two_edges_lost_running_while_the_shaft_gains_speed_are_counted() {
+    let ramp = |time: f64| ((time - 1.0) / 3.0).clamp(0.0, 1.0).powi(3) * SPEED;
+    let wheels = Wheels {
+        head: Some(Wheel::with_spacing_error(16, 0.01, 1).jittered(5.0)),
+        boot: Some(Wheel::with_spacing_error(16, 0.01, 2).jittered(5.0)),
+        ratio: RATIO,
+        head_speed: &ramp,
+        slip: &|_| 0.006,
+        begin_us: 0,
+        seed: 9,
+    };
+    let drive = [at(0, 0.0, Signal::DriveRunning(false)), at(0, 1.0, Signal::DriveRunning(true))];
+    let whole = merge(&[&drive, &wheels.edges(12.0)]);
+    let settings = settings(16, 16);
+    let mut wrong = Vec::new();
+    for (shaft, first) in BOTH.into_iter().flat_map(|shaft| (6..40).map(move |first| (shaft, first))) {
+        let (names, stops) =
+            names(&settings, &losing(&whole, shaft, &mut |number, _| (first..first + 2).contains(&number)));
+        if !names.is_empty() || !stops.is_empty() {
+            wrong.push(format!("{shaft:?} {first}: {names:?} {stops:?}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
 #[test]
 fn both_sensors_losing_an_edge_at_once_are_no_common_failure() {
     for (head, boot) in [(4, 4), (8, 8), (32, 32), (4, 16)] {

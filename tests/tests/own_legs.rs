@@ -16,7 +16,7 @@ use slackside_desk::scenario::Scenario;
 use slackside_desk::scenario::due::Why;
 use slackside_desk::scenario::estimate::stand_on;
 use slackside_desk::scenario::guard::Guard;
-use slackside_desk::scenario::run::{Permits, Watch, run};
+use slackside_desk::scenario::run::{Obeys, Permits, Watch, run};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
 use slackside_desk::settings::{Loaded, new_leg, parse};
@@ -99,7 +99,7 @@ fn played(mut scenario: Scenario, leg: &[&str; 11]) -> Played {
     stand_on(&mut scenario, &settings).expect("a plant");
     let commissioned = Commissioned::measure(&scenario.leg);
     let mut recorded = Recorded { guard: Guard::new(&settings.checked), trace: format!("{HEADER}\n").into_bytes() };
-    let summary = run(&scenario, &commissioned, scenario.seed, true, &mut recorded).expect("a run");
+    let summary = run(&scenario, &commissioned, scenario.seed, Obeys::Permits, &mut recorded).expect("a run");
     let reader = Reader::from_read("own.csv", Cursor::new(recorded.trace)).expect("a trace");
     let outcome = replay(Job::new(reader, &settings.checked, leg[0])).expect("a whole trace");
     let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use slackside::conditions::{Action, Condition};
 use slackside::input::{Input, Shaft, Signal};
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Permits, Summary, Watch, run};
+use slackside_desk::scenario::run::{Obeys, Permits, Summary, Watch, run};
 use slackside_desk::scenario::score::{Class, How, checked, score};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
@@ -43,7 +43,7 @@ fn parse(text: &str) -> Result<Scenario, String> {
 fn go(scenario: &Scenario, seed: u64) -> (Kept, Summary) {
     let commissioned = Commissioned::measure(&scenario.leg);
     let mut kept = Kept { inputs: Vec::new(), rows: Vec::new() };
-    let summary = run(scenario, &commissioned, seed, false, &mut kept).expect("nothing is written");
+    let summary = run(scenario, &commissioned, seed, Obeys::Nothing, &mut kept).expect("nothing is written");
     (kept, summary)
 }
 
@@ -65,7 +65,7 @@ impl Watch for Nobody {
 
 fn summary_of(scenario: &Scenario) -> Summary {
     let commissioned = Commissioned::measure(&scenario.leg);
-    run(scenario, &commissioned, scenario.seed, false, &mut Nobody).expect("nothing is written")
+    run(scenario, &commissioned, scenario.seed, Obeys::Nothing, &mut Nobody).expect("nothing is written")
 }
 
 const PLAIN: &str = r#"
@@ -312,7 +312,7 @@ fn a_target_that_works_loose_is_told_and_stops_nothing() {
     let scenario = Scenario::read(&Disk, &directory().join("head-target-loose.toml")).expect("sound");
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = checked(&scenario.leg, &commissioned).expect("sound");
-    let how = How { obey: true, healthy: false };
+    let how = How { obeys: Obeys::Permits, healthy: false };
     let scored = score(&scenario, &commissioned, &settings, 1, how).expect("a run");
     assert_eq!(scored.class, Class::Quiet);
     assert_eq!(scored.raised[Condition::HeadTargets.rank()], 1);
@@ -356,6 +356,24 @@ fn a_parted_belt_stops_when_the_boot_shaft_shows_it() {
         assert_eq!(scored.class, Class::InTime, "{name}: {:?} s from due", scored.after_due_s());
         assert!(scored.after_call_s().is_some_and(|s| s < 1.5), "{name}: {:?} s", scored.after_call_s());
     }
+}
+
+/// What is scored has its feeder interlocked, so that no feed heaps up in a leg that stands; without that this one, started a minute
+/// after its feed, would be choked before it turns.
+#[test]
+fn no_run_of_the_score_feeds_a_leg_that_stands() {
+    let timeline = "timeline = [{ at_s = 2.0, feed_pct = 90.0 }, { at_s = 60.0, press = \"start\" }]";
+    let text = format!(
+        "description = \"Fed too soon.\"\nleg = \"millbrook-leg-3\"\nduration_s = 120.0\nobey_permits = false\n\
+         label = {{ wrong = \"\", stop = false }}\n{timeline}\n"
+    );
+    let scenario = parse(&text).expect("sound");
+    let commissioned = Commissioned::measure(&scenario.leg);
+    let settings = checked(&scenario.leg, &commissioned).expect("sound");
+    let stop = |how| score(&scenario, &commissioned, &settings, 1, how).expect("a run").stop;
+    assert_eq!(stop(How::default()), None);
+    assert_eq!(stop(How { obeys: scenario.obeys(), healthy: false }), None);
+    assert!(stop(How { obeys: Obeys::Nothing, healthy: false }).is_some());
 }
 
 fn stopped_at_30_s() -> String {

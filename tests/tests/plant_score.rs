@@ -9,8 +9,9 @@ use slackside::conditions::Condition;
 use slackside::settings::Limits;
 use slackside_desk::crew::Crew;
 use slackside_desk::scenario::fault::Kind;
+use slackside_desk::scenario::score::population::{HEALTHY, STRAINED, Shifts};
 use slackside_desk::scenario::score::templates::faulty;
-use slackside_desk::scenario::score::{Counts, Entry, How, run_healthy, run_random, score};
+use slackside_desk::scenario::score::{Counts, Entry, How, run_random, run_shifts, score};
 
 /// One thread for each processor.
 struct Threads;
@@ -98,12 +99,22 @@ fn faults_at_random_come_out_no_worse() {
     baseline("random", counts, &entries.iter().collect::<Vec<_>>());
 }
 
-#[test]
-fn healthy_shifts_come_out_no_worse() {
-    let entries = run_healthy(1, (0..12).map(|i| i * 13).collect(), &Threads, &|_, _, _| ()).expect("sound");
+fn shifts_come_out_no_worse(of: &Shifts, numbers: Vec<usize>) {
+    let entries = run_shifts(of, 1, numbers, &Threads, &|_, _, _| ()).expect("sound");
     let counts = Counts::of(entries.iter().map(|(_, entry)| &entry.scored));
     let _one = FILE.lock();
-    baseline("healthy", counts, &entries.iter().map(|(_, entry)| entry).collect::<Vec<_>>());
+    baseline(of.name, counts, &entries.iter().map(|(_, entry)| entry).collect::<Vec<_>>());
+}
+
+#[test]
+fn healthy_shifts_come_out_no_worse() {
+    shifts_come_out_no_worse(&HEALTHY, (0..12).map(|i| i * 13).collect());
+}
+
+/// A light take-up on three legs, and slugs beyond what two lift.
+#[test]
+fn shifts_of_legs_that_cannot_lift_what_comes_come_out_no_worse() {
+    shifts_come_out_no_worse(&STRAINED, vec![0, 4, 7, 8, 9]);
 }
 
 /// What the score of a few runs comes to under limits that were changed.

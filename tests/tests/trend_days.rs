@@ -12,7 +12,7 @@ use slackside::verdict::Phase;
 use slackside_desk::demo;
 use slackside_desk::monitor::{Monitor, monitor};
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Permits, Watch, run};
+use slackside_desk::scenario::run::{Obeys, Permits, Watch, run};
 use slackside_desk::scenario::settings::{Commissioned, settings_for};
 use slackside_desk::scenario::truth::Row;
 use slackside_desk::settings::Loaded;
@@ -77,7 +77,7 @@ fn shift(worn: f64) -> (Vec<Input>, Checked) {
     let scenario = Scenario::parse(&text, Path::new("shift.toml")).expect("a scenario");
     let commissioned = Commissioned::measure(&scenario.leg);
     let mut kept = Kept(Vec::new());
-    run(&scenario, &commissioned, 7, false, &mut kept).expect("nothing is written");
+    run(&scenario, &commissioned, 7, Obeys::Nothing, &mut kept).expect("nothing is written");
     let settings = settings_for(&scenario.leg, &commissioned).check().expect("sound settings");
     (kept.0, settings)
 }

@@ -10,7 +10,7 @@ use slackside::input::Input;
 use slackside::settings::{Checked, Settings};
 use slackside::units::Span;
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Permits, Watch, run};
+use slackside_desk::scenario::run::{Obeys, Permits, Watch, run};
 use slackside_desk::scenario::score::{Class, How, population, score as judged};
 use slackside_desk::scenario::settings::{Commissioned, settings_for};
 use slackside_desk::scenario::truth::Row as Truth;
@@ -109,7 +109,7 @@ fn tuning_and_the_page_of_scores_judge_alike() {
         }
         let commissioned = Commissioned::measure(&scenario.leg);
         let settings = settings_for(&scenario.leg, &commissioned).check().unwrap();
-        let how = How { obey: false, healthy };
+        let how = How { healthy, ..How::default() };
         let scored = judged(&scenario, &commissioned, &settings, 5, how).unwrap();
 
         let cases =
@@ -152,7 +152,7 @@ fn tuning_and_the_page_of_scores_judge_alike() {
 struct Recorder {
     csv: Vec<u8>,
     guard: slackside_desk::scenario::guard::Guard,
-    obey: bool,
+    obeys: Obeys,
 }
 
 impl Watch for Recorder {
@@ -168,16 +168,16 @@ impl Watch for Recorder {
 
     fn permits(&mut self, now_us: u64) -> Permits {
         let allowed = self.guard.allows(now_us);
-        if self.obey { allowed } else { Permits { run: true, feed: true } }
+        if self.obeys == Obeys::Permits { allowed } else { Permits { run: true, feed: true } }
     }
 }
 
-fn record(desk: &Desk, name: &str, scenario: &str, settings: &Checked, obey: bool) {
+fn record(desk: &Desk, name: &str, scenario: &str, settings: &Checked, obeys: Obeys) {
     let scenario = Scenario::parse(scenario, Path::new("recorded.toml")).unwrap();
     let commissioned = Commissioned::measure(&scenario.leg);
     let csv = format!("{HEADER}\n").into_bytes();
-    let mut recorder = Recorder { csv, guard: slackside_desk::scenario::guard::Guard::new(settings), obey };
-    run(&scenario, &commissioned, 3, obey, &mut recorder).unwrap();
+    let mut recorder = Recorder { csv, guard: slackside_desk::scenario::guard::Guard::new(settings), obeys };
+    run(&scenario, &commissioned, 3, obeys, &mut recorder).unwrap();
     fs::write(desk.path(name), recorder.csv).unwrap();
 }
 
@@ -203,8 +203,8 @@ fn of_a_leg_that_obeyed_its_trip_slower_settings_are_not_known_instead_of_missed
     let quick = quicker();
     desk.write("leg.toml", &slackside_desk::settings::write(&quick));
     let label = "wrong = \"choked boot\"\n[stop]\nfrom_s = 20.0\nby_s = 39.0\n";
-    for (name, obey) in [("obeyed", true), ("ran-on", false)] {
-        record(&desk, &format!("{name}.csv"), CHOKE, &quick, obey);
+    for (name, obeys) in [("obeyed", Obeys::Permits), ("ran-on", Obeys::Nothing)] {
+        record(&desk, &format!("{name}.csv"), CHOKE, &quick, obeys);
         desk.write(&format!("{name}.label.toml"), label);
     }
     let text = format!(
@@ -233,7 +233,7 @@ fn of_a_leg_that_obeyed_its_trip_slower_settings_are_not_known_instead_of_missed
 #[test]
 fn a_copy_is_refused_whatever_it_is_called_and_whenever_it_was() {
     let desk = Desk::new();
-    record(&desk, "monday.csv", HEALTHY, &leg().1, false);
+    record(&desk, "monday.csv", HEALTHY, &leg().1, Obeys::Nothing);
     desk.write("monday.label.toml", "nothing_wrong = true\n");
     desk.write("tuesday.label.toml", "nothing_wrong = true\n");
     // The same rows, an hour later.
@@ -282,8 +282,8 @@ fn held_out_are_whole_families_and_bounds_count_families() {
         assert!(some(true) && some(false), "{needs}");
     }
     // One trace of a family by name, another of it the other way: refused.
-    record(&desk, "one.csv", CHOKE, &leg().1, false);
-    record(&desk, "two.csv", &CHOKE.replace("severity = 0.8", "severity = 0.9"), &leg().1, false);
+    record(&desk, "one.csv", CHOKE, &leg().1, Obeys::Nothing);
+    record(&desk, "two.csv", &CHOKE.replace("severity = 0.8", "severity = 0.9"), &leg().1, Obeys::Nothing);
     for name in ["one", "two"] {
         desk.write(&format!("{name}.label.toml"), "wrong = \"choked boot\"\n[stop]\nfrom_s = 20.0\nby_s = 39.0\n");
     }
@@ -362,7 +362,7 @@ fn heat_slid_length_and_belt_speed_are_the_plants_truth_and_frozen_starts_count(
     let scenario = Scenario::parse(&text, Path::new("frozen.toml")).unwrap();
     let settings = settings_for(&scenario.leg, &Commissioned::measure(&scenario.leg)).check().unwrap();
     desk.write("leg.toml", &slackside_desk::settings::write(&settings));
-    record(&desk, "frozen.csv", &text, &settings, false);
+    record(&desk, "frozen.csv", &text, &settings, Obeys::Nothing);
     desk.write("frozen.label.toml", "wrong = \"frozen in\"\n[stop]\nfrom_s = 0.0\nby_s = 20.0\n");
     let cases = desk.cases(&format!(
         "name = \"frozen\"\nsettings = \"leg.toml\"\nheld_out_pct = 0\n[[trace]]\nfile = \"frozen.csv\"\n{SEARCH}"

@@ -300,7 +300,11 @@ fn a_score_is_what_a_plain_run_gives() {
 
 /// The same run again, by way of a trace file.
 fn simulated(case: &Case) -> Vec<Input> {
-    use slackside_desk::scenario::{Scenario, run::run, settings::Commissioned};
+    use slackside_desk::scenario::{
+        Scenario,
+        run::{Obeys, run},
+        settings::Commissioned,
+    };
     struct ToCsv(Vec<u8>);
     impl slackside_desk::scenario::run::Watch for ToCsv {
         fn input(&mut self, input: &Input) -> std::io::Result<()> {
@@ -326,6 +330,6 @@ fn simulated(case: &Case) -> Vec<Input> {
         scenario.set_severity(severity.parse().unwrap());
     }
     let mut csv = ToCsv(format!("{}\n", slackside_desk::trace::HEADER).into_bytes());
-    run(&scenario, &Commissioned::measure(&scenario.leg), words[2].parse().unwrap(), false, &mut csv).unwrap();
+    run(&scenario, &Commissioned::measure(&scenario.leg), words[2].parse().unwrap(), Obeys::Nothing, &mut csv).unwrap();
     Reader::from_read("again", std::io::Cursor::new(csv.0)).unwrap().map(|input| input.unwrap()).collect()
 }

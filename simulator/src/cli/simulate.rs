@@ -22,7 +22,7 @@ use slackside_desk::scenario::estimate::{self, Guess};
 use slackside_desk::scenario::guard::Guard;
 use slackside_desk::scenario::heard::{self, Heard};
 use slackside_desk::scenario::run::{Obeys, Permits, Summary, Watch, run as run_scenario};
-use slackside_desk::scenario::score::population::{self, Drawn};
+use slackside_desk::scenario::score::population::{Drawn, HEALTHY, STRAINED};
 use slackside_desk::scenario::score::{self, checked, templates};
 use slackside_desk::scenario::settings::Commissioned;
 use slackside_desk::scenario::truth::Row;
@@ -41,7 +41,7 @@ use crate::pictures::run as picture;
 #[derive(clap::Args)]
 pub struct Args {
     /// The scenario, a TOML file.
-    #[arg(value_name = "SCENARIO.toml", required_unless_present_any = ["score", "random", "healthy"])]
+    #[arg(value_name = "SCENARIO.toml", required_unless_present_any = ["score", "random", "healthy", "strained"])]
     scenario: Option<PathBuf>,
     /// Write the trace, as the sensors tell it, to this CSV file.
     #[arg(long, value_name = "TRACE.csv")]
@@ -72,7 +72,7 @@ pub struct Args {
     #[arg(long)]
     replay: bool,
     /// Let the feeder run only with the motor on and the belt at speed since the start, as in a study: no feed heaps up in a leg that
-    /// stands. (With --replay the feed permit sees to that.)
+    /// stands. (With --replay the feed permit sees to that; a --random run has it always.)
     #[arg(long, conflicts_with_all = ["replay", "score"])]
     interlock: bool,
     /// Run the scenario on the leg of these settings in place of its own. What they do not hold of the plant is guessed by rules,
@@ -89,17 +89,27 @@ pub struct Args {
     #[arg(long, value_name = "N", default_value_t = 500, requires = "score")]
     faults: u32,
     /// In place of a scenario: the faulty run of that number, as `--score` draws it from the seed (1 if none is given).
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "repeat", "severity", "settings"])]
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "healthy", "strained", "repeat", "severity", "settings"])]
     random: Option<usize>,
     /// In place of a scenario: the healthy shift of that number, as `--score` draws it from the seed (1 if none is given).
-    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity", "settings"])]
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "strained", "repeat", "severity", "settings"])]
     healthy: Option<usize>,
+    /// In place of a scenario: the shift of that number of a leg that cannot lift what comes, drawn likewise.
+    #[arg(long, value_name = "NUMBER", conflicts_with_all = ["scenario", "score", "repeat", "severity", "settings"])]
+    strained: Option<usize>,
     /// Healthy hours to score, with the motor on.
     #[arg(long, default_value_t = 1_000.0, requires = "score", allow_negative_numbers = true)]
     hours: f64,
     /// Write the page of scores to this file instead.
     #[arg(long, value_name = "FILE.md", requires = "score")]
     write: Option<PathBuf>,
+}
+
+impl Args {
+    /// Whether a run is drawn from the seed, in place of a scenario.
+    const fn is_drawn(&self) -> bool {
+        self.random.is_some() || self.healthy.is_some() || self.strained.is_some()
+    }
 }
 
 /// Run the command.
@@ -112,11 +122,8 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     }
     let Subject { scenario, commissioned, own, guesses } = subject(args)?;
     window(args, &scenario)?;
-    let first = match (args.random, args.healthy) {
-        (None, None) => args.seed.unwrap_or(scenario.seed),
-        // The seed given is that of the draw.
-        _ => scenario.seed,
-    };
+    // Of a run that was drawn the seed given is that of the draw.
+    let first = if args.is_drawn() { scenario.seed } else { args.seed.unwrap_or(scenario.seed) };
     let job = RunJob { args, scenario: &scenario, commissioned: &commissioned, own: own.as_ref() };
     if let Some(path) = &args.write_settings {
         let text = settings::write(&job.settings()?.into_settings());
@@ -151,9 +158,10 @@ struct Subject {
 fn subject(args: &Args) -> anyhow::Result<Subject> {
     refuse_overwriting(args)?;
     let seed = args.seed.unwrap_or(1);
-    let drawn = match (args.random, args.healthy) {
-        (Some(number), _) => Some(templates::faulty(seed, number)?.1),
-        (_, Some(number)) => Some(population::healthy(seed, number)?.1),
+    let drawn = match (args.random, args.healthy, args.strained) {
+        (Some(number), ..) => Some(templates::faulty(seed, number)?.1),
+        (_, Some(number), _) => Some(HEALTHY.draw(seed, number)?.1),
+        (.., Some(number)) => Some(STRAINED.draw(seed, number)?.1),
         _ => None,
     };
     if let Some(Drawn { scenario, commissioned, settings, .. }) = drawn {
@@ -299,13 +307,13 @@ fn one(job: &RunJob<'_>, seed: u64) -> anyhow::Result<One> {
     if let Some(file) = &mut files.truth {
         writeln!(file, "{}", truth::HEADER)?;
     }
-    let obey = if args.interlock {
-        Obeys::Interlock
-    } else {
-        Obeys::from(args.replay && scenario.obey_permits.unwrap_or(true))
+    let obeys = match (args.replay, args.interlock || args.random.is_some()) {
+        (true, _) => scenario.obeys(),
+        (false, true) => Obeys::Interlock,
+        (false, false) => Obeys::Nothing,
     };
     let summary =
-        run_scenario(scenario, commissioned, seed, obey, &mut files).context("the output cannot be written")?;
+        run_scenario(scenario, commissioned, seed, obeys, &mut files).context("the output cannot be written")?;
     let said = files.guard.as_ref().map(|guard| said(guard, &settings.limits)).unwrap_or_default();
     if let (Some(path), Some((rows, heard))) = (place(&args.plot), &files.picture) {
         let watched = files.guard.as_ref().map(watched).unwrap_or_default();

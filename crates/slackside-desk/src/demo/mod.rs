@@ -10,7 +10,7 @@ use slackside::settings::Checked;
 use crate::problem::Refused;
 use crate::scenario::Scenario;
 use crate::scenario::guard::Guard;
-use crate::scenario::run::{Permits, Watch, run};
+use crate::scenario::run::{Obeys, Permits, Watch, run};
 use crate::scenario::settings::Commissioned;
 use crate::scenario::truth::Row;
 use crate::trace::{HEADER, write_row};
@@ -67,7 +67,7 @@ pub fn inputs(settings: &Checked) -> Vec<Input> {
     let scenario = scenario().expect("the built-in scenario is sound");
     let mut recorder = Recorder { guard: Guard::new(settings), inputs: Vec::new() };
     let commissioned = Commissioned::measure(&scenario.leg);
-    run(&scenario, &commissioned, scenario.seed, true, &mut recorder).expect("a list takes all");
+    run(&scenario, &commissioned, scenario.seed, Obeys::Permits, &mut recorder).expect("a list takes all");
     recorder.inputs
 }
 

@@ -23,6 +23,7 @@ pub mod parting;
 pub mod pit;
 pub mod protection;
 pub mod ripple;
+pub mod slug;
 pub mod starter;
 mod step;
 pub mod surface;

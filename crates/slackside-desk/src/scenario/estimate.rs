@@ -5,7 +5,8 @@
 //!
 //! The take-up is guessed from mechanics, so that a sound leg runs its full load without sliding on either pulley: what friction
 //! holds by Euler and Eytelwein (see [`wrap`](crate::plant::wrap)), with a margin, at the head under the full pull, and at the boot
-//! where digging and the load on the belt have taken from the strand that comes down.
+//! where digging and the load on the belt have taken from the strand that comes down; and so that it bears the largest
+//! [slug](crate::plant::slug) that a leg is to lift.
 
 use core::f64::consts::PI;
 
@@ -18,8 +19,9 @@ use super::legs;
 use super::settings::Commissioned;
 use crate::plant::discharge::GRAVITY;
 use crate::plant::leg::{Leg, Pulley, Targets};
+use crate::plant::slug;
 use crate::plant::starter::Starter;
-use crate::plant::takeup;
+use crate::plant::takeup::Kind;
 use crate::plant::wrap::wrap_factor;
 use crate::settings::Loaded;
 
@@ -132,6 +134,7 @@ pub fn plant_of(settings: &Loaded) -> crate::error::Result<Estimated> {
     drive(&mut leg, machine, *feet, &mut guesses);
     belt(&mut leg, &mut guesses);
     boot(&mut leg, &mut guesses);
+    takeup(&mut leg, &mut guesses);
     leg.heat.budget_kj = f64::from(settings.limits.slip_heat.budget.get()) / 1e3;
     leg.heat.time_constant_s = f64::from(settings.limits.slip_heat.time_constant.get()) / 1e6;
     leg.heat.head_kj_per_k =
@@ -228,15 +231,18 @@ fn drive(leg: &mut Leg, machine: &Machine, feet: bool, guesses: &mut Guesses) {
     leg.capacity_t_per_h = guesses.take("capacity_t_per_h", flow * 3.6, "what 60 % of the rated power lifts");
 }
 
-/// What belt and take-up hold.
+/// What the belt holds.
 fn belt(leg: &mut Leg, guesses: &mut Guesses) {
     let with_section = "with the belt's width and thickness";
     guesses.take("belt.mass_kg_per_m", leg.belt.mass_kg_per_m, with_section);
     guesses.take("belt.stiffness_kn", leg.belt.stiffness_kn, "with the belt's width and thickness; bending likewise");
     let carried = leg.capacity_kg_per_s() / leg.rated_belt_speed();
     leg.belt.buckets_kg_per_m = guesses.take("belt.buckets_kg_per_m", carried / FILL, "80 % full at design flow");
-    let (kind, name) =
-        if leg.lift_m > TALL_M { (takeup::Kind::Gravity, "gravity") } else { (takeup::Kind::Screw, "screw") };
+}
+
+/// What gives the belt its tension.
+fn takeup(leg: &mut Leg, guesses: &mut Guesses) {
+    let (kind, name) = if leg.lift_m > TALL_M { (Kind::Gravity, "gravity") } else { (Kind::Screw, "screw") };
     leg.takeup.kind = kind;
     guesses.0.push(Guess {
         field: "takeup.kind",
@@ -246,13 +252,14 @@ fn belt(leg: &mut Leg, guesses: &mut Guesses) {
     leg.takeup.tension_n = guesses.take(
         "takeup.tension_n",
         takeup_tension(leg),
-        "so that head and boot grip with 2.5 times what full load takes (Euler-Eytelwein); 300 N at least",
+        "so that head and boot grip with 2.5 times what full load takes (Euler-Eytelwein), and the boot with 1.1 times what a slug of 180 % \
+         for 5 s takes; 300 N at least",
     );
 }
 
 /// Tension in N of the take-up, by the rule.
 fn takeup_tension(leg: &Leg) -> f64 {
-    at_head(leg).max(at_boot(leg)).max(LEAST_TENSION_N)
+    at_head(leg).max(at_boot(leg)).max(slug::MARGIN * slug::LARGEST.tension_n(leg)).max(LEAST_TENSION_N)
 }
 
 /// Tension in N at the boot with which the head carries the full load: the strand's own weight helps there.
@@ -269,8 +276,8 @@ fn at_boot(leg: &Leg) -> f64 {
     let speed = leg.rated_belt_speed();
     let flow = leg.capacity_kg_per_s();
     let hanging_m = match leg.takeup.kind {
-        takeup::Kind::Screw => 0.5 * leg.lift_m,
-        takeup::Kind::Gravity => 0.0,
+        Kind::Screw => 0.5 * leg.lift_m,
+        Kind::Gravity => 0.0,
     };
     let shared = flow / speed * GRAVITY * (leg.pit.digging_height_m + hanging_m) + flow * speed;
     let bearing = leg.boot.bearing_n_m / leg.boot_radius() * wrap_factor(leg.boot.friction, PI);
@@ -357,7 +364,7 @@ mod tests {
         assert!(pulls > 10.0 && (moved.faults[0].force - pulls).abs() < 1e-9, "{pulls}");
         assert_eq!(moved.leg.grip, before.leg.grip);
         assert!(guesses.iter().any(|guess| guess.field == "belt_caught"), "{guesses:?}");
-        assert_eq!(moved.leg.takeup.kind, takeup::Kind::Gravity);
+        assert_eq!(moved.leg.takeup.kind, Kind::Gravity);
     }
 
     #[test]

@@ -462,7 +462,7 @@ impl Fault {
                 plant.bearing[end] *= 1.0 + 39.0 * s;
             }
             Kind::PeriodicDrag => plant.surge_n += 0.5 * s * full_pull(leg),
-            Kind::Rocking => plant.rocking_n += 0.3 * s * leg.takeup.tension_n,
+            Kind::Rocking => plant.rocking_n += s * GUST_PA * leg.lift_m * leg.belt.width_mm / 1_000.0,
             Kind::PowerDip => plant.supply *= 1.0 - s.min(1.0),
             Kind::DriveContactChatter => sensors.drive_chatter_per_s += 10.0 * s,
             Kind::DriveContactCut => sensors.drive_cut = true,
@@ -510,6 +510,10 @@ impl Fault {
 pub fn full_pull(leg: &Leg) -> f64 {
     leg.capacity_kg_per_s() / leg.rated_belt_speed() * GRAVITY * (leg.lift_m + leg.pit.digging_height_m)
 }
+
+/// What a gust of 9 m/s presses with: half the density of air, 1.2 kg/m^3, times its square. That it lies on the whole face of a strand is
+/// engineering judgement.
+const GUST_PA: f64 = 0.5 * 1.2 * 9.0 * 9.0;
 
 fn rated_at_head(leg: &Leg) -> f64 {
     leg.drive.motor.rated_torque() * leg.drive.reduction

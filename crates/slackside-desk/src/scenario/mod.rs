@@ -24,6 +24,7 @@ use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
 use crate::problem::{Refused, of_toml, place_of, refuse_another};
 use fault::Fault;
+use run::Obeys;
 use timeline::{Act, Routine};
 
 /// What the author says of it. The plant's truth decides whether a stop was called for; this says what was meant.
@@ -121,6 +122,12 @@ pub struct Scenario {
 }
 
 impl Scenario {
+    /// What motor and feed obey with a monitor in the loop: its permits, unless the scenario says otherwise.
+    #[must_use]
+    pub fn obeys(&self) -> Obeys {
+        if self.obey_permits == Some(false) { Obeys::Interlock } else { Obeys::Permits }
+    }
+
     /// Read a scenario from a file.
     ///
     /// # Errors

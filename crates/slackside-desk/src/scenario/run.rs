@@ -48,21 +48,16 @@ pub trait Watch {
 }
 
 /// What motor and feed obey beside people.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Obeys {
     /// Nothing, though feed pours into a leg that stands.
     Nothing,
     /// The interlock that every feeder has, with a monitor or without: it runs only with the motor on, and once the belt has been at
     /// speed since the start.
+    #[default]
     Interlock,
     /// The monitor's permits.
     Permits,
-}
-
-impl From<bool> for Obeys {
-    fn from(permits: bool) -> Self {
-        if permits { Self::Permits } else { Self::Nothing }
-    }
 }
 
 /// How often a row of truth is given, in microseconds.
@@ -111,7 +106,7 @@ pub struct Summary {
     pub opened: u32,
 }
 
-/// Run a scenario. `obey`: what motor and feed follow; true stands for the permits.
+/// Run a scenario.
 ///
 /// # Errors
 /// What the watcher gives.
@@ -119,10 +114,10 @@ pub fn run(
     scenario: &Scenario,
     commissioned: &Commissioned,
     seed: u64,
-    obey: impl Into<Obeys>,
+    obeys: Obeys,
     watch: &mut dyn Watch,
 ) -> std::io::Result<Summary> {
-    let mut running = Running::new(scenario, commissioned, seed, obey.into());
+    let mut running = Running::new(scenario, commissioned, seed, obeys);
     let end_us = (scenario.duration_s * 1e6) as u64;
     while running.now < end_us && !watch.enough() {
         if running.plant.at_slow_part() {
@@ -140,7 +135,7 @@ pub fn run(
 struct Running<'a> {
     scenario: &'a Scenario,
     commissioned: &'a Commissioned,
-    obey: Obeys,
+    obeys: Obeys,
     plant: Plant,
     sensors: Sensors,
     doings: Doings,
@@ -163,13 +158,13 @@ struct Running<'a> {
 }
 
 impl<'a> Running<'a> {
-    fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obey: Obeys) -> Self {
+    fn new(scenario: &'a Scenario, commissioned: &'a Commissioned, seed: u64, obeys: Obeys) -> Self {
         let leg = &set_out(&scenario.leg, &scenario.faults);
         let plant = Plant::new(leg, scenario.step_us, seed);
         Self {
             scenario,
             commissioned,
-            obey,
+            obeys,
             sensors: Sensors::new(&plant, seed),
             plant,
             doings: Doings::new(scenario, seed),
@@ -191,7 +186,7 @@ impl<'a> Running<'a> {
     fn set_controls(&mut self) {
         let scenario = self.scenario;
         let seconds = self.now as f64 * 1e-6;
-        let may_start = self.permits.run || self.obey != Obeys::Permits;
+        let may_start = self.permits.run || self.obeys != Obeys::Permits;
         self.doings.catch_up(seconds, scenario.leg.capacity_kg_per_s(), may_start, self.now, &mut self.sensors.out);
         let [run_held, feed_held] = self.held();
         if run_held {
@@ -216,7 +211,7 @@ impl<'a> Running<'a> {
 
     /// Whether run and feed were dropped so long ago that contacts opened and the gate closed.
     fn held(&mut self) -> [bool; 2] {
-        let allowed = match self.obey {
+        let allowed = match self.obeys {
             Obeys::Nothing => [true; 2],
             Obeys::Interlock => [true, self.due.at_speed_us().is_some()],
             Obeys::Permits => [self.permits.run, self.permits.feed],

@@ -30,6 +30,9 @@ const MOST_PITCHES: u8 = 16;
 /// A pitch within this part (1/2^6) of last turn's is plain: scatter moves from about a 32nd.
 const PLAIN_SHIFT: u32 = 6;
 
+/// How near a long pitch comes to several: to a quarter of one, or, where the shaft gains speed, short by an eighth of them all.
+const LOST: [u32; 2] = [2, 3];
+
 /// What a suspect pitch may hold: [`pattern::MISSING`], [`pattern::EXTRA`], or an extra edge whose next pitch made it whole.
 pub const PAIRED: u8 = 4;
 /// The pitch after a long one was long too: both may hold lost edges.
@@ -522,7 +525,7 @@ impl ShaftView<'_> {
         self.state.suspect = if turned < angle.saturating_sub(angle >> 2) {
             pattern::EXTRA
         } else if turned > angle.saturating_add(angle >> 1) {
-            self.state.lost = self.pitches_in(turned, angle, self.state.spacing.index, 2);
+            self.state.lost = self.pitches_in(turned, angle, self.state.spacing.index, LOST);
             self.state.lost_more = 0;
             if self.state.lost == 0 { pattern::WHOLE } else { pattern::MISSING }
         } else {
@@ -575,13 +578,14 @@ impl ShaftView<'_> {
         }
         let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
         let shift = if self.state.unsuspected <= regain { 3 } else { 6 };
-        self.pitches_in(turned, self.share(mark).angle >> 5, mark, shift) > 0
+        self.pitches_in(turned, self.share(mark).angle >> 5, mark, [shift, 31]) > 0
     }
 
     /// How many more pitches than the `first` make up an angle, to within 1/2^`shift` of a pitch; none if no number of them does. The
-    /// first ends at `mark`. Angles are in 2^-27 turn.
+    /// first ends at `mark`. Angles are in 2^-27 turn. A shaft that gains speed falls short of them at the speed before: by up to 1/2^`short`
+    /// of them all.
     #[inline(never)]
-    fn pitches_in(&self, turned: u32, first: u32, mut mark: u8, shift: u32) -> u8 {
+    fn pitches_in(&self, turned: u32, first: u32, mut mark: u8, [shift, short]: [u32; 2]) -> u8 {
         let mut sum = first;
         for lost in 1..MOST_PITCHES {
             mark = after(mark, self.plan);
@@ -589,7 +593,8 @@ impl ShaftView<'_> {
             sum = sum.saturating_add(share);
             let near = share.wrapping_shr(shift);
             if turned <= sum.saturating_add(near) {
-                return if turned >= sum.saturating_sub(near) { lost } else { 0 };
+                let short = near.max(sum.wrapping_shr(short));
+                return if turned >= sum.saturating_sub(short) { lost } else { 0 };
             }
         }
         0
@@ -621,7 +626,7 @@ impl ShaftView<'_> {
         if !near(time, whole, 2) {
             if self.may_go_on(suspect) && time > whole {
                 let turned = mul_div(time, self.state.unsuspected_share >> 5, self.state.unsuspected);
-                let more = self.pitches_in(turned, share >> 5, mark, 2);
+                let more = self.pitches_in(turned, share >> 5, mark, LOST);
                 if more > 0 {
                     self.state.lost = self.all_lost();
                     self.state.lost_more = more;

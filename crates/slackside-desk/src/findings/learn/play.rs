@@ -182,7 +182,7 @@ fn play_to(drawn: &Drawn, whole: bool) -> crate::error::Result<Played> {
         whole,
         now_us: 0,
     };
-    let summary = run(scenario, commissioned, scenario.seed, scenario.obey_permits.unwrap_or(true), &mut all)?;
+    let summary = run(scenario, commissioned, scenario.seed, scenario.obeys(), &mut all)?;
     let looks = all.looks.into_inner();
     let looked = looks.gather.evidence();
     let counts_s = looks.stopped.or(looks.first).map(|at| at.get() as f64 * 1e-6);

@@ -8,7 +8,7 @@ use slackside::verdict::Change;
 use super::super::Scenario;
 use super::super::due::Call;
 use super::super::guard::Guard;
-use super::super::run::{Summary, run};
+use super::super::run::{Obeys, Summary, run};
 use super::super::settings::Commissioned;
 use super::alarms::Wanted;
 use super::calls::Calls;
@@ -102,8 +102,8 @@ impl Scored {
 /// How to score a run.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct How {
-    /// The leg does what the monitor says.
-    pub obey: bool,
+    /// What motor and feed obey. By default the interlock alone: the monitor looks on, and no feed heaps up in a leg that stands.
+    pub obeys: Obeys,
     /// The faults of the scenario are what any healthy leg lives with: they excuse nothing but, with so many dropouts that a
     /// sensor may be named, an alarm that names it.
     pub healthy: bool,
@@ -121,7 +121,7 @@ pub fn score(
     how: How,
 ) -> crate::error::Result<Scored> {
     let mut guard = Guard::new(settings);
-    let summary = run(scenario, commissioned, seed, how.obey, &mut guard)?;
+    let summary = run(scenario, commissioned, seed, how.obeys, &mut guard)?;
     Ok(judged(scenario, &summary, &guard, how))
 }
 

@@ -15,12 +15,14 @@ use slackside::conditions::Condition;
 use slackside::settings::{Checked, Settings};
 
 use super::Scenario;
+use super::run::Obeys;
 use super::settings::{Commissioned, settings_for};
 use crate::crew::Crew;
 use crate::plant::leg::Leg;
 use crate::tune::stats::rate;
 pub use judged::{Class, How, Scored, score};
 pub use page::say;
+use population::{HEALTHY, STRAINED, Shifts};
 pub use strata::Stratum;
 
 /// Settings that pass every rule, or what is wrong with them.
@@ -51,7 +53,7 @@ pub struct Job<'a> {
     pub place: &'a str,
     /// The scenarios.
     pub scenarios: Vec<Scenario>,
-    /// Healthy hours wanted, with the motor on.
+    /// Healthy hours wanted, with the motor on. Of strained shifts there are as many for each stratum.
     pub hours: f64,
     /// Runs of each scenario as it is written.
     pub repeat: u32,
@@ -83,6 +85,8 @@ pub struct Entry {
 pub struct Results {
     /// Healthy shifts.
     pub healthy: Vec<(Stratum, Entry)>,
+    /// Shifts of legs on which nothing is broken and that cannot lift what comes.
+    pub strained: Vec<(Stratum, Entry)>,
     /// Faulty runs drawn at random.
     pub random: Vec<Entry>,
     /// Scenarios as written, by scenario.
@@ -183,8 +187,10 @@ pub fn run_all(job: Job<'_>, crew: &impl Crew, progress: &Progress<'_>) -> crate
     let swept = work.swept(&ready, job.seed)?;
     let random = work.random(job.seed, (0..job.random as usize).collect())?;
     let healthy = work.healthy(job.hours, job.seed)?;
+    let shifts = healthy.len() * STRAINED.strata.len() / HEALTHY.strata.len();
+    let strained = work.shifts(&STRAINED, job.seed, (0..shifts).collect())?;
     let written = ready.into_iter().map(|ready| ready.scenario).zip(written).collect();
-    Ok(Results { healthy, random, written, swept })
+    Ok(Results { healthy, strained, random, written, swept })
 }
 
 /// Faulty runs drawn at random, by their numbers.
@@ -200,17 +206,18 @@ pub fn run_random(
     Work { crew, progress, place: "" }.random(seed, numbers)
 }
 
-/// Healthy shifts, by their numbers.
+/// Shifts of a kind, by their numbers.
 ///
 /// # Errors
 /// The monitor refuses the settings of a leg.
-pub fn run_healthy(
+pub fn run_shifts(
+    of: &Shifts,
     seed: u64,
     numbers: Vec<usize>,
     crew: &impl Crew,
     progress: &Progress<'_>,
 ) -> crate::error::Result<Vec<(Stratum, Entry)>> {
-    Work { crew, progress, place: "" }.shifts(seed, numbers)
+    Work { crew, progress, place: "" }.shifts(of, seed, numbers)
 }
 
 /// Who does the work, and who is told.
@@ -287,14 +294,14 @@ impl<C: Crew> Work<'_, C> {
         })
     }
 
-    fn shifts(&self, seed: u64, numbers: Vec<usize>) -> crate::error::Result<Vec<(Stratum, Entry)>> {
+    fn shifts(&self, of: &Shifts, seed: u64, numbers: Vec<usize>) -> crate::error::Result<Vec<(Stratum, Entry)>> {
         let scored = self.crew.each(numbers, |index| {
-            let (stratum, drawn) = population::healthy(seed, index)?;
+            let (stratum, drawn) = of.draw(seed, index)?;
             let scenario = &drawn.scenario;
             // The leg obeys here: a stop that was not called for costs the rest of the shift.
-            let how = How { obey: true, healthy: true };
+            let how = How { obeys: Obeys::Permits, healthy: true };
             let scored = score(scenario, &drawn.commissioned, &drawn.settings, scenario.seed, how)?;
-            let again = format!("slackside simulate --healthy {index} --seed {seed}");
+            let again = format!("slackside simulate --{} {index} --seed {seed}", of.name);
             let what = stratum.words().to_owned();
             Ok((stratum, Entry { what, leg: scenario.leg.name.clone(), again, scored, refused: drawn.refused }))
         });
@@ -307,7 +314,7 @@ impl<C: Crew> Work<'_, C> {
         // Whole rounds of every stratum on every leg, until the hours are full.
         let round = Stratum::ALL.len() * super::legs::NAMES.len();
         while run < hours {
-            for (stratum, entry) in self.shifts(seed, (next..next + round).collect())? {
+            for (stratum, entry) in self.shifts(&HEALTHY, seed, (next..next + round).collect())? {
                 run += entry.scored.drive_s / 3_600.0;
                 all.push((stratum, entry));
             }
@@ -350,9 +357,11 @@ mod tests {
             assert_eq!(drawn.scenario.faults[0].kind, kind);
             assert_eq!(templates::faulty(5, index).unwrap().1.scenario.leg, drawn.scenario.leg);
         }
-        for index in 0..60 {
-            let (_, drawn) = population::healthy(5, index).unwrap_or_else(|error| panic!("{index}: {error}"));
-            assert_eq!(drawn.scenario.leg.faults(), [], "{index}");
+        for (of, shifts) in [(HEALTHY, 60), (STRAINED, 20)] {
+            for index in 0..shifts {
+                let (_, drawn) = of.draw(5, index).unwrap_or_else(|error| panic!("{} {index}: {error}", of.name));
+                assert_eq!(drawn.scenario.leg.faults(), [], "{} {index}", of.name);
+            }
         }
     }
 }

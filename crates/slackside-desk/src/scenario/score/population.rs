@@ -122,40 +122,69 @@ pub fn told(
 /// For how long each built-in leg runs between two rests, in s, on the mean.
 const RUN_S: [f64; legs::NAMES.len()] = [900.0, 900.0, 1_200.0, 1_800.0, 3_000.0];
 
-/// Healthy shift number `index` of a seed: strata and legs in turn, all else by chance.
-///
-/// # Errors
-/// The monitor refuses the settings of many legs one after another.
-pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)> {
-    let stratum = Stratum::ALL[index % Stratum::ALL.len()];
-    let number = (index / Stratum::ALL.len()) % legs::NAMES.len();
-    let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
-    let drawn = until_taken(|refused, stream| shift(seed, index, stream, (stratum, number, &drawing), refused))?;
-    Ok((stratum, drawn))
+/// Shifts of one kind.
+#[derive(Clone, Copy, Debug)]
+pub struct Shifts {
+    /// What they are called on the command line and the page.
+    pub name: &'static str,
+    /// What they are about, in turn.
+    pub strata: &'static [Stratum],
+    /// Where the chance of the shifts begins, and that of the guides.
+    streams: [u64; 2],
 }
 
-/// One try at a healthy shift.
+/// Shifts of sound legs.
+pub const HEALTHY: Shifts = Shifts { name: "healthy", strata: &Stratum::ALL, streams: [1_000, 2_000_000] };
+
+/// Shifts of legs on which nothing is broken and that cannot lift what comes.
+pub const STRAINED: Shifts = Shifts { name: "strained", strata: &Stratum::STRAINED, streams: [4_000_000, 5_000_000] };
+
+impl Shifts {
+    /// Shift number `index` of a seed: strata and legs in turn, all else by chance.
+    ///
+    /// # Errors
+    /// The monitor refuses the settings of many legs one after another.
+    pub fn draw(&self, seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)> {
+        let stratum = self.strata[index % self.strata.len()];
+        let number = (index / self.strata.len()) % legs::NAMES.len();
+        let drawing = legs::leg(legs::NAMES[number]).unwrap_or_else(|| unreachable!("a built-in leg"));
+        let mut drawn = until_taken(|refused, stream| {
+            let chances = self.streams.map(|begin| Chance::new(seed, begin + index as u64 + stream));
+            shift(seed.wrapping_add(index as u64), chances, (stratum, number, &drawing), refused)
+        })?;
+        drawn.scenario.name = format!("{} {index}", self.name);
+        Ok((stratum, drawn))
+    }
+}
+
+/// Healthy shift number `index` of a seed.
+///
+/// # Errors
+/// As [`Shifts::draw`].
+pub fn healthy(seed: u64, index: usize) -> crate::error::Result<(Stratum, Drawn)> {
+    HEALTHY.draw(seed, index)
+}
+
+/// One try at a shift. `seed`: of its run.
 fn shift(
     seed: u64,
-    index: usize,
-    stream: u64,
+    [mut chance, of_guides]: [Chance; 2],
     (stratum, number, drawing): (Stratum, usize, &Leg),
     refused: u64,
 ) -> crate::error::Result<Drawn> {
-    let mut chance = Chance::new(seed, 1_000 + index as u64 + stream);
     let mut shift = Shift::draw(vary(drawing, &mut chance), RUN_S[number], &mut chance);
     shift.befall(stratum, &mut chance);
     let Shift { mut leg, routine, timeline, faults } = shift;
-    guides(&mut leg, Chance::new(seed, 2_000_000 + index as u64 + stream));
+    guides(&mut leg, of_guides);
     let commissioned = Commissioned::measure(&leg);
     let off = if stratum == Stratum::Geometry { 0.02 } else { 0.005 };
     let settings = told(&drawing_like(drawing, &leg), &leg, &commissioned, off, &mut chance)?;
     let scenario = Scenario {
-        name: format!("healthy {index}"),
+        name: String::new(),
         description: String::new(),
         leg,
         duration_s: SHIFT_S,
-        seed: seed.wrapping_add(index as u64),
+        seed,
         step_us: 2_000,
         obey_permits: None,
         feeder_wired: true,

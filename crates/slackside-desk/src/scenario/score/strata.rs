@@ -1,10 +1,12 @@
-//! What healthy shifts are about: weather, loads, mains, sensors and carelessness that a sound leg bears.
+//! What healthy shifts are about: weather, loads, mains, sensors and carelessness that a sound leg bears; and, apart from them, what a
+//! leg is not built for.
 
 use super::super::fault::{End, Fault, Kind, full_pull};
 use super::super::timeline::{Act, Button, Routine};
 use crate::plant::chance::Chance;
 use crate::plant::leg::Leg;
 use crate::plant::ripple::{At, Beat, Ripple};
+use crate::plant::slug::LARGEST;
 use crate::plant::starter::Starter;
 
 /// Length of a healthy shift in s: the monitor starts afresh each time.
@@ -26,10 +28,12 @@ pub enum Stratum {
     Geometry,
     FewDropouts,
     SomeDropouts,
+    LightTakeup,
+    HeavySlugs,
 }
 
 impl Stratum {
-    /// All of them.
+    /// All that a sound leg bears.
     pub const ALL: [Self; 12] = [
         Self::Ordinary,
         Self::Wet,
@@ -45,6 +49,9 @@ impl Stratum {
         Self::SomeDropouts,
     ];
 
+    /// What a leg is not built for: with nothing broken on it, it cannot lift what comes.
+    pub const STRAINED: [Self; 2] = [Self::LightTakeup, Self::HeavySlugs];
+
     /// In words.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -53,7 +60,7 @@ impl Stratum {
             Self::Wet => "wet grain all day",
             Self::Cold => "a frosty day: thick oil, stiff belt, hard lagging",
             Self::Rippling => "ripple of a screw feeder, buckets and V-belts",
-            Self::Slugs => "slugs of feed, half as much again and more for seconds",
+            Self::Slugs => "slugs of feed, up to 180 % for 5 s",
             Self::LoadedStops => "stopped full and started full",
             Self::Rocking => "the standing belt rocks in the wind",
             Self::Sags => "the mains sag, and once let the contactor go",
@@ -61,6 +68,8 @@ impl Stratum {
             Self::Geometry => "commissioned carelessly: diameters, speeds and ratio off",
             Self::FewDropouts => "up to 0.1 % of targets not seen",
             Self::SomeDropouts => "0.1 to 1 % of targets not seen: an alarm that names the sensor is right",
+            Self::LightTakeup => "a take-up too light for its slugs: 55 to 70 % of what the largest takes",
+            Self::HeavySlugs => "slugs beyond what the leg lifts, up to 250 % for 10 s: a choke that begins",
         }
     }
 }
@@ -103,7 +112,12 @@ impl Shift {
                 self.faults.push(Fault::plain(Kind::Cold, 0.0, chance.between(0.1, 0.5)));
             }
             Stratum::Rippling => self.ripple(chance),
-            Stratum::Slugs => self.slugs(chance),
+            Stratum::Slugs => self.slugs([1.2, LARGEST.flow], [2.0, LARGEST.seconds], chance),
+            Stratum::LightTakeup => {
+                self.leg.takeup.tension_n = LARGEST.tension_n(&self.leg) * chance.between(0.55, 0.7);
+                self.slugs([1.2, LARGEST.flow], [2.0, LARGEST.seconds], chance);
+            }
+            Stratum::HeavySlugs => self.slugs([LARGEST.flow, 2.5], [LARGEST.seconds, 10.0], chance),
             Stratum::LoadedStops => self.loaded_stops(chance),
             Stratum::Rocking => self.faults.push(Fault::plain(Kind::Rocking, 0.0, chance.between(0.1, 1.0))),
             Stratum::Sags => self.sags(chance),
@@ -130,11 +144,12 @@ impl Shift {
         ];
     }
 
-    fn slugs(&mut self, chance: &mut Chance) {
+    /// Slugs of so much flow, as a share of design flow, for so many seconds, least and most.
+    fn slugs(&mut self, flow: [f64; 2], seconds: [f64; 2], chance: &mut Chance) {
         let mut at_s = chance.between(60.0, 200.0);
         while at_s < SHIFT_S - 30.0 {
-            self.feed(at_s, chance.between(120.0, 180.0));
-            at_s += chance.between(2.0, 5.0);
+            self.feed(at_s, 100.0 * chance.between(flow[0], flow[1]));
+            at_s += chance.between(seconds[0], seconds[1]);
             self.feed(at_s, chance.between(20.0, 70.0));
             at_s += chance.between(60.0, 240.0);
         }
