@@ -32,7 +32,7 @@ impl Sound {
         let hours = find(r"(?m)^(\d+) hours with the motor on")?.ok_or_else(|| missing("healthy hours"))?;
         let all =
             find(r"(?m)^\d+ hours with the motor on, in (\d+) shifts")?.ok_or_else(|| missing("healthy shifts"))?;
-        let shifts = match find(r"(?m)^Alarmed or stopped: shifts ([\d, ]+)")? {
+        let shifts = match find(r"(?m)^Alarmed or stopped: shifts ((?:\d+, )*\d+)")? {
             Some(numbers) => numbers.split(", ").map(str::parse).collect::<Result<_, _>>()?,
             None => (0..all.parse()?).collect(),
         };
