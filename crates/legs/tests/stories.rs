@@ -15,7 +15,7 @@ use slackside_legs::story::story;
 use slackside_legs::witness::{PARTS, Seen, play};
 
 /// Stories in each part, which is a test of its own.
-const STORIES: u64 = 16;
+const STORIES: u64 = 12;
 
 fn line(seed: u64, seen: &Seen) -> String {
     let mut line = format!("{seed} | {} |", seen.facts);
@@ -73,9 +73,10 @@ macro_rules! parts {
 }
 
 parts! {
-    part_00 0 part_01 1 part_02 2 part_03 3 part_04 4 part_05 5 part_06 6 part_07 7 part_08 8 part_09 9
-    part_10 10 part_11 11 part_12 12 part_13 13 part_14 14 part_15 15 part_16 16 part_17 17 part_18 18 part_19 19
-    part_20 20 part_21 21 part_22 22 part_23 23
+    part_00 0 part_01 1 part_02 2 part_03 3 part_04 4 part_05 5 part_06 6 part_07 7
+    part_08 8 part_09 9 part_10 10 part_11 11 part_12 12 part_13 13 part_14 14 part_15 15
+    part_16 16 part_17 17 part_18 18 part_19 19 part_20 20 part_21 21 part_22 22 part_23 23
+    part_24 24 part_25 25 part_26 26 part_27 27 part_28 28 part_29 29 part_30 30 part_31 31
 }
 
 /// Lines that no part reads hold nothing.
