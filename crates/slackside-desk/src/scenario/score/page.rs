@@ -197,10 +197,10 @@ fn in_short(text: &mut String, results: &Results) {
         let by = if by.is_empty() { String::new() } else { format!(" ({by})") };
         let called = if of.called > 0 { format!("{} call for a stop, ", of.called) } else { String::new() };
         format!(
-            "| {name}, starting limits | {hours:.0} hours: {called}{stops} false stops{by}, at most one in {:.0} h (95 %); \
-             {} false alarms in {} of {} shifts |",
-            1.0 / upper_bound(stops, hours),
-            of.false_alarms,
+            "| {name}, starting limits | {hours:.0} hours: {called}{}{by}, at most {} (95 %); {} in {} of {} shifts |",
+            counted(stops, "false stop"),
+            one_in(1.0 / upper_bound(stops, hours)),
+            counted(of.false_alarms, "false alarm"),
             of.false_alarm_runs,
             of.runs
         )
@@ -269,6 +269,15 @@ fn healthy(text: &mut String, results: &Results) {
         );
     }
     by_stratum_and_leg(text, &results.healthy);
+    // They are counted up from 0.
+    let told = |scored: &Scored| scored.stop.is_some() || scored.raised.iter().any(|times| *times > 0);
+    let numbers: Vec<String> = (results.healthy.iter().enumerate())
+        .filter(|(_, (_, entry))| told(&entry.scored))
+        .map(|(number, _)| number.to_string())
+        .collect();
+    if !numbers.is_empty() {
+        let _ = writeln!(text, "\nAlarmed or stopped: shifts {}, rightly or not.", numbers.join(", "));
+    }
     if results.strained.is_empty() {
         return;
     }
@@ -283,6 +292,16 @@ fn healthy(text: &mut String, results: &Results) {
     by_stratum_and_leg(text, &results.strained);
 }
 
+/// How seldom, in hours; in minutes where it is often.
+fn one_in(hours: f64) -> String {
+    if hours < 3.0 { format!("one in {:.0} min", 60.0 * hours) } else { format!("one in {hours:.0} h") }
+}
+
+/// A number and what it counts.
+fn counted(number: u32, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
+}
+
 /// What came of shifts, by stratum and by leg.
 fn by_stratum_and_leg(text: &mut String, shifts: &[(Stratum, Entry)]) {
     let all: Vec<&Scored> = shifts.iter().map(|(_, entry)| &entry.scored).collect();
@@ -291,7 +310,7 @@ fn by_stratum_and_leg(text: &mut String, shifts: &[(Stratum, Entry)]) {
         let counts = Counts::of(runs.iter().copied());
         let run = hours(runs);
         let stops = counts.false_stops() + counts.fail_safe;
-        let bound = |events| format!("one in {:.0} h", 1.0 / upper_bound(events, run));
+        let bound = |events| one_in(1.0 / upper_bound(events, run));
         let by = tally(wrongly_stopped(runs).map(|(_, because)| because));
         let alarms = tally(runs.iter().flat_map(|one| &one.false_alarms).map(|condition| Some(*condition)));
         let _ = writeln!(
@@ -321,15 +340,6 @@ fn by_stratum_and_leg(text: &mut String, shifts: &[(Stratum, Entry)]) {
     }
     for (leg, runs) in &legs {
         line(text, leg, runs);
-    }
-    // They are counted up from 0.
-    let told = |scored: &Scored| scored.stop.is_some() || scored.raised.iter().any(|times| *times > 0);
-    let numbers: Vec<String> = (shifts.iter().enumerate())
-        .filter(|(_, (_, entry))| told(&entry.scored))
-        .map(|(number, _)| number.to_string())
-        .collect();
-    if !numbers.is_empty() {
-        let _ = writeln!(text, "\nAlarmed or stopped: shifts {}, rightly or not.", numbers.join(", "));
     }
 }
 
@@ -509,7 +519,7 @@ mod tests {
         // Two of three: Clopper and Pearson give 9.43 to 99.16 %.
         for expected in [
             "5 runs: 4 call for a stop, 1 of them after a fail-safe one; of the other 3, 1 missed, 1 late (9 to 99 %)",
-            "2 hours: 1 false stops (deep_underspeed 1)",
+            "2 hours: 1 false stop (deep_underspeed 1)",
             "| a fault | 5 | 4 | 1 |  | 1 | 1 | 9 to 99 % | 1 |",
             "+2.00 s | +3.00 s |",
         ] {
