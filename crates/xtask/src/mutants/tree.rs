@@ -75,7 +75,7 @@ pub fn make() -> Result<Vec<Mutant>> {
         let Ok(bytes) = fs::read(&from) else { continue };
         let bytes = match file.strip_prefix(CORE) {
             Ok(name) if name == Path::new("lib.rs") => with_switch(&String::from_utf8(bytes)?).into_bytes(),
-            Ok(name) if CHANGED.iter().any(|changed| name.starts_with(changed)) => {
+            Ok(name) if CHANGED.iter().any(|changed| name.starts_with(changed)) && !is_of_tests(name) => {
                 let text = String::from_utf8(bytes)?;
                 switched(&name.to_string_lossy(), &text, &constants, &mut mutants)?.into_bytes()
             }
@@ -89,6 +89,11 @@ pub fn make() -> Result<Vec<Mutant>> {
     write_if_other(&copy().join(CORE).join("mutants.rs"), SWITCH.as_bytes())?;
     forget_what_is_gone(&files)?;
     Ok(mutants)
+}
+
+/// Whether a file holds tests alone.
+fn is_of_tests(name: &Path) -> bool {
+    name.file_stem().is_some_and(|stem| stem.to_string_lossy().ends_with("tests"))
 }
 
 /// The crate's root, with the switch.
