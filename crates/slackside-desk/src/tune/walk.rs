@@ -282,8 +282,9 @@ pub(super) fn crossings(
             beyond = all((beyond, None), (first, end.min(first + 1)));
             row = (first + 1).max(point.row).min(to);
         } else {
-            // Of its last row only what came first is known to change nothing.
-            row = to.min(point.row);
+            // Of its last row only what came first is known to change nothing; but where a peak and a trough share a row, it was gone
+            // through with the first of them.
+            row = row.max(point.row).min(to);
         }
         if row == to {
             return;
