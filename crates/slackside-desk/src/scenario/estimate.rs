@@ -6,7 +6,7 @@
 //! The take-up is guessed from mechanics, so that a sound leg runs its full load without sliding on either pulley: what friction
 //! holds by Euler and Eytelwein (see [`wrap`](crate::plant::wrap)), with a margin, at the head under the full pull, and at the boot
 //! where digging and the load on the belt have taken from the strand that comes down; and so that it bears the largest
-//! [slug](crate::plant::slug) that a leg is to lift.
+//! [slug] that a leg is to lift.
 
 use core::f64::consts::PI;
 
