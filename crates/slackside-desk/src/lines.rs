@@ -1,4 +1,4 @@
-//! Words on the lines of a terminal of eighty columns.
+//! Words as people read them, and on the lines of a terminal of eighty columns.
 
 /// The columns of a terminal.
 pub const WIDTH: usize = 80;
@@ -37,6 +37,12 @@ pub fn kept_together(words: &str) -> String {
         text.push_str(word);
     }
     text
+}
+
+/// So many of something: `1 family`, `2 families`.
+#[must_use]
+pub fn counted(number: u64, one: &str, many: &str) -> String {
+    if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }
 }
 
 #[cfg(test)]

@@ -5,7 +5,8 @@ use super::choose::{Choice, cost, undecided};
 use super::results::Rows;
 use super::session::{held_out, none_held_out, tuned};
 use super::study::Study;
-use super::summary::{Summary, counted, hours_words};
+use super::summary::{Summary, hours_words};
+use crate::lines::counted;
 use crate::report::Clock;
 
 /// What comes first on page and terminal.

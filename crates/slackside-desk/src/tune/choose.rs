@@ -6,8 +6,9 @@ use super::results::{Row, Rows};
 use super::search::{Levels, pareto};
 use super::session::{Beside, held_out, tuned};
 use super::study::Study;
-use super::summary::{Objectives, Summary, counted, mean};
+use super::summary::{Objectives, Summary, mean};
 use crate::crew::Crew;
+use crate::lines::counted;
 use crate::report::Clock;
 
 /// How far along a ladder neighbours are looked at to find where the data begin to decide.

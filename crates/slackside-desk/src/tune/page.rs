@@ -16,6 +16,7 @@ use super::stats::{CONFIDENCE, quantile, rate_guidance};
 use super::study::{Method, Study};
 use super::summary::Summary;
 use crate::cautions::CAUTIONS;
+use crate::lines::counted;
 use crate::report::Clock;
 use crate::report::escape::escape;
 
@@ -38,11 +39,6 @@ td:first-child, th:first-child { padding-left: 0; } .scroll { overflow-x: auto; 
 /// What to say of limits held against the rules for a test bench.
 pub const BENCH_ONLY: &str = "Settings of a test bench, held against the rules for one only: no leg may run with them.";
 
-/// So many things, in the plural where there are several: `1 trace`, `2 traces`.
-fn counted(number: usize, thing: &str) -> String {
-    if number == 1 { format!("1 {thing}") } else { format!("{number} {thing}s") }
-}
-
 /// How much was judged, in a sentence. `how`: how the settings were picked.
 #[must_use]
 pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
@@ -58,8 +54,8 @@ pub fn judged(found: &Found, cases: &[Case], how: &str) -> String {
     };
     format!(
         "{}{how} on {}, {held} held out{refused}.",
-        counted(found.rows.len(), "setting"),
-        counted(cases.len(), "trace")
+        counted(found.rows.len() as u64, "setting", "settings"),
+        counted(cases.len() as u64, "trace", "traces")
     )
 }
 

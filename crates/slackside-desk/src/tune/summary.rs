@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 use super::score::{Outcome, Stop};
 use super::stats::{Bounds, CONFIDENCE, clopper_pearson, none_seen, none_seen_rate, quantile, rate};
+use crate::lines::counted;
 
 /// How many things a setting is weighed by.
 pub const OBJECTIVES: usize = 6;
@@ -345,12 +346,6 @@ impl Group {
 
 fn share_words(bounds: Bounds) -> String {
     format!("95 % sure: {:.0} to {:.0} % of families like these", bounds.low * 100.0, bounds.high * 100.0)
-}
-
-/// So many of something.
-#[must_use]
-pub fn counted(number: u64, one: &str, many: &str) -> String {
-    if number == 1 { format!("1 {one}") } else { format!("{number} {many}") }
 }
 
 /// The mean; 0 of none.

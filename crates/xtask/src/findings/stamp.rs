@@ -25,7 +25,7 @@ const AFTER: [&str; 12] = [
     "crates/slackside-desk/src/tune",
 ];
 
-/// A hash of them: FNV-1a in 64 bits (Fowler, Noll and Vo), of names and bytes in order.
+/// A sum over them, of names and bytes in order.
 pub fn stamp() -> Result<String> {
     let root = root();
     let mut files = Vec::new();
@@ -33,14 +33,15 @@ pub fn stamp() -> Result<String> {
         sources(&root, Path::new(folder), &mut files)?;
     }
     files.sort();
-    let mut hash = 0xcbf2_9ce4_8422_2325_u64;
+    let sum = crc::Crc::<u64>::new(&crc::CRC_64_XZ);
+    let mut digest = sum.digest();
     for file in files {
         let bytes = fs::read(root.join(&file)).with_context(|| format!("{}", file.display()))?;
-        for byte in file.to_string_lossy().bytes().chain([0]).chain(bytes).chain([0]) {
-            hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
+        for part in [file.to_string_lossy().as_bytes(), &[0], &bytes, &[0]] {
+            digest.update(part);
         }
     }
-    Ok(format!("drawn by sources {hash:016x}"))
+    Ok(format!("drawn by sources {:016x}", digest.finalize()))
 }
 
 fn sources(root: &Path, folder: &Path, into: &mut Vec<PathBuf>) -> Result<()> {

@@ -7,6 +7,7 @@ use super::super::due::Why;
 use super::super::fault::{End, Kind, Where};
 use super::alarms::Rule;
 use super::{Class, Counts, Entry, Results, Scored, Stratum, alarms, tally, upper_bound};
+use crate::lines::counted;
 use crate::report::Clock;
 use crate::tune::stats::{CONFIDENCE, clopper_pearson, quantile};
 
@@ -198,9 +199,9 @@ fn in_short(text: &mut String, results: &Results) {
         let called = if of.called > 0 { format!("{} call for a stop, ", of.called) } else { String::new() };
         format!(
             "| {name}, starting limits | {hours:.0} hours: {called}{}{by}, at most {} (95 %); {} in {} of {} shifts |",
-            counted(stops, "false stop"),
+            counted(stops.into(), "false stop", "false stops"),
             one_in(1.0 / upper_bound(stops, hours)),
-            counted(of.false_alarms, "false alarm"),
+            counted(of.false_alarms.into(), "false alarm", "false alarms"),
             of.false_alarm_runs,
             of.runs
         )
@@ -295,11 +296,6 @@ fn healthy(text: &mut String, results: &Results) {
 /// How seldom, in hours; in minutes where it is often.
 fn one_in(hours: f64) -> String {
     if hours < 3.0 { format!("one in {:.0} min", 60.0 * hours) } else { format!("one in {hours:.0} h") }
-}
-
-/// A number and what it counts.
-fn counted(number: u32, what: &str) -> String {
-    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
 }
 
 /// What came of shifts, by stratum and by leg.
