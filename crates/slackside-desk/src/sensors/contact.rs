@@ -69,11 +69,40 @@ impl RubContact {
                 at += self.chance.between(100.0, 600.0);
                 out.push(at as u64, Signal::Contact(self.place, state));
             }
-        } else if state == ContactState::Rubbing && self.chance.happens(0.02) {
-            // Buckets and bolts lift a rubbing belt off for a moment.
+        } else if state == ContactState::Rubbing && self.upset.stuck.is_none() && self.chance.happens(0.02) {
+            // Buckets and bolts lift a rubbing belt off for a moment; a contact that is stuck stays closed.
             let gap = self.chance.between(0.1, 0.6) * f64::from(every_us);
             out.push(at as u64, Signal::Contact(self.place, other));
             out.push((at + gap) as u64, Signal::Contact(self.place, state));
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An hour of looks, ten a second, at a contact that the belt touches or that is stuck: how often it opened.
+    fn openings(stuck: Option<bool>, touches: bool) -> usize {
+        let mut contact = RubContact::new(Place::BootLeft, 1);
+        contact.upset.stuck = stuck;
+        let mut out = Outbox::default();
+        // The first look closes it, with its bounces.
+        contact.look(touches, 0, 100_000, &mut out);
+        let mut signals = Vec::new();
+        out.flush(u64::MAX, |input| signals.push(input));
+        signals.clear();
+        for look in 1..36_000 {
+            contact.look(touches, look * 100_000, 100_000, &mut out);
+        }
+        out.flush(u64::MAX, |input| signals.push(input));
+        signals.iter().filter(|input| matches!(input.signal, Signal::Contact(_, ContactState::Clear))).count()
+    }
+
+    #[test]
+    fn a_rubbed_contact_is_lifted_off_for_moments_and_a_stuck_one_never() {
+        assert!(openings(None, true) > 300, "buckets and bolts lift a belt off");
+        assert_eq!(openings(Some(true), true), 0);
+        assert_eq!(openings(Some(true), false), 0);
     }
 }
