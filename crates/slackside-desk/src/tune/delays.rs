@@ -128,7 +128,7 @@ impl Delays {
         let chunk = row / CHUNK;
         let shared = self.shared(store, chunk).and_then(|shared| {
             let begins = row == chunk * CHUNK;
-            let next = if begins { 0 } else { shared.by(Moment::before_row(store, row), 0) };
+            let next = if begins { 0 } else { shared.before_row(row, Moment::before_row(store, row)) };
             (shared.beyond_after(next) == beyond).then_some((Which::Shared(chunk), next))
         });
         let end = (row + rows).next_multiple_of(BLOCK).min(store.len());
@@ -139,7 +139,7 @@ impl Delays {
         let table = self.entry.as_ref()?.crossings.table.get()?;
         table.chunk(&store.flips, number, |before| {
             let mut stretch = Stretch::default();
-            stretch.begin(before.is_some_and(|before| before.beyond_after(before.len())));
+            stretch.begin(number * CHUNK, before.is_some_and(|before| before.beyond_after(before.len())));
             let rows = (number * CHUNK, ((number + 1) * CHUNK).min(store.len()));
             find(store, (self.number, &self.cell), &mut stretch, rows, None);
             Some(stretch)
@@ -156,7 +156,7 @@ impl Delays {
             Which::Own(from, to, beyond) => {
                 if self.own.0 != which {
                     self.own.0 = which;
-                    self.own.1.begin(beyond);
+                    self.own.1.begin(from, beyond);
                     let shaft = self.began.filter(|(row, _)| *row == from).map(|(_, shaft)| shaft);
                     find(store, (self.number, &self.cell), &mut self.own.1, (from, to), shaft);
                 }
@@ -219,7 +219,7 @@ impl Delays {
     fn goes_on(&mut self, store: &Store, place: Place) -> Place {
         let cell = self.cell;
         let stretch = self.stretch(store, place.which);
-        let (beyond, due) = stands(&place, &cell, stretch, stretch.end);
+        let (beyond, due) = stands(&place, &cell, stretch, stretch.len());
         let (row, rows) = match place.which {
             Which::Shared(chunk) => ((chunk + 1) * CHUNK, FEW),
             Which::Own(from, to, _) => (to, (2 * (to - from)).clamp(FEW, MANY)),
@@ -228,15 +228,16 @@ impl Delays {
         Place { which, next, beyond, due, ..place }
     }
 
-    /// How it stands at `bound`, where nothing has turned since the last turn that was taken: beyond, and when the running delay ends.
-    pub fn stands(&mut self, store: &Store, bound: Moment) -> (bool, Micros) {
+    /// How it stands before `row` is taken, with `bound` the last before it, where nothing has turned since the last turn that was
+    /// taken: beyond, and when the running delay ends.
+    pub fn stands(&mut self, store: &Store, row: usize, bound: Moment) -> (bool, Micros) {
         let taken = self.listed.as_ref().filter(|listed| listed.next > listed.first);
         let mut place = taken.map_or(self.kept, Listed::stands);
         loop {
             let cell = self.cell;
             let stretch = self.stretch(store, place.which);
             if bound <= stretch.end {
-                let (beyond, due) = stands(&place, &cell, stretch, bound);
+                let (beyond, due) = stands(&place, &cell, stretch, stretch.before_row(row, bound));
                 return (beyond, Micros::new(due));
             }
             place = self.goes_on(store, place);
@@ -291,9 +292,8 @@ fn turns_of(cell: &LeaptCell, chunk: usize, stretch: &Stretch) -> Turns {
     turns
 }
 
-/// How it stands at a moment of the stretch, if nothing turns from `place` until then.
-fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, moment: Moment) -> (bool, u64) {
-    let crossings = stretch.by(moment, place.next);
+/// How it stands after so many crossings of the stretch, if nothing turns from `place` until then.
+fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, crossings: usize) -> (bool, u64) {
     let Some(last) = crossings.checked_sub(1).filter(|_| crossings > place.next).and_then(|last| stretch.get(last))
     else {
         return (place.beyond, place.due);
@@ -313,7 +313,7 @@ fn find(
 ) {
     let start = stretch.start;
     walk::crossings(store, condition, cell, (start, shaft), (from, to), |at, row, silent| {
-        stretch.push(if silent { Moment::silent(at) } else { Moment::row(store, row) });
+        stretch.push(if silent { Moment::silent(at) } else { Moment::row(store, row) }, row);
     });
     stretch.close(Moment::before_row(store, to));
 }

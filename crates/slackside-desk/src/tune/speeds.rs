@@ -82,8 +82,15 @@ impl Speeds {
         Self { cell: *cell, shared, from, boot, brisk, place: (from / CHUNK, 0) }
     }
 
-    /// Boot pitches at speed since the last that was surely slow, before row `to`, and whether the last was.
-    pub fn brisk(&self, store: &Store, to: usize) -> (u8, bool) {
+    /// Boot pitches at speed since the last that was surely slow, before row `to`; not before what was asked for last.
+    pub fn brisk_before(&mut self, store: &Store, to: usize) -> u8 {
+        let at_speed =
+            self.flips(store, Moment::before_row(store, to)).map(|(stretch, flips)| stretch.beyond_after(flips));
+        if at_speed == Some(true) { BRISK_ENOUGH } else { self.brisk(store, to).0 }
+    }
+
+    /// The same, and whether the last was.
+    fn brisk(&self, store: &Store, to: usize) -> (u8, bool) {
         walk::brisk(store, &self.cell, (self.boot, self.brisk), (self.from, to))
     }
 
@@ -133,9 +140,7 @@ impl Speeds {
             }
             (chunk, flips) = (chunk + 1, 0);
         };
-        while stretch.get(flips).is_some_and(|flip| flip.step() <= moment.step()) {
-            flips += 1;
-        }
+        flips = stretch.by(moment.end_of_step(), flips);
         self.place = (chunk, flips);
         Some((stretch, flips))
     }
@@ -145,12 +150,12 @@ impl Speeds {
         let mut count = Count::known(store, &self.cell, first)?;
         let mut stretch = Stretch::default();
         let mut now = count.is_at_speed();
-        stretch.begin(now);
+        stretch.begin(first, now);
         for row in first..end {
             count.take(store, &self.cell, row);
             if count.is_at_speed() != now {
                 now = !now;
-                stretch.push(Moment::row(store, row));
+                stretch.push(Moment::row(store, row), row);
             }
         }
         stretch.close(Moment::before_row(store, end));
