@@ -33,6 +33,8 @@ pub(super) struct Stretch {
     pub start: bool,
     /// That of its last row.
     pub end: Moment,
+    /// All crossings are listed; else those are left out that turn nothing.
+    pub whole: bool,
     moments: Vec<Moment>,
     /// How long the value stays where each crossing brings it, in microseconds; for good as far as is known after the last.
     lasts: Vec<u32>,
@@ -49,6 +51,7 @@ impl Default for Stretch {
         Self {
             start: false,
             end: Moment::FIRST,
+            whole: true,
             moments: Vec::new(),
             lasts: Vec::new(),
             longest: Vec::new(),
