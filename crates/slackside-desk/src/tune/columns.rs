@@ -133,6 +133,15 @@ pub(super) const fn unpack(packed: i32) -> Reading {
     }
 }
 
+/// One row more. A long column grows by an eighth, so that of a year little room lies empty.
+fn push<T>(column: &mut Vec<T>, value: T) {
+    const LONG: usize = 1 << 24;
+    if column.len() == column.capacity() && column.len() >= LONG {
+        column.reserve_exact(column.len() / 8);
+    }
+    column.push(value);
+}
+
 /// What is known of a pitch, if there is one.
 pub(super) fn pitch_of(shaft: &ShaftSignals) -> Option<Pitch> {
     (shaft.pitch != 0).then(|| Pitch {
@@ -258,31 +267,34 @@ impl Builder {
             return;
         }
         let Known { signals, low: [head, boot] } = &self.known;
-        self.columns.bases.push(at);
-        self.columns.keys.push(Key {
-            head: shaft(&signals.head, *head),
-            boot: shaft(&signals.boot, *boot),
-            short: signals.short,
-            long: signals.long,
-            since: signals.since_boot,
-            whole: self.columns.whole.len() as u32,
-            slow: self.slow,
-            slipped: self.slipped,
-            shapes: self.columns.shapes.len().saturating_sub(SHAPES_BACK) as u32,
-        });
+        push(&mut self.columns.bases, at);
+        push(
+            &mut self.columns.keys,
+            Key {
+                head: shaft(&signals.head, *head),
+                boot: shaft(&signals.boot, *boot),
+                short: signals.short,
+                long: signals.long,
+                since: signals.since_boot,
+                whole: self.columns.whole.len() as u32,
+                slow: self.slow,
+                slipped: self.slipped,
+                shapes: self.columns.shapes.len().saturating_sub(SHAPES_BACK) as u32,
+            },
+        );
     }
 
     #[allow(clippy::too_many_arguments, reason = "one row of the columns")]
     fn row(&mut self, at: Micros, tag: u16, lag: u16, pitch: u32, short: i32, long: i32, since: u32) {
         let base = self.columns.bases.last().copied().unwrap_or(Micros::ZERO);
         let offset = u32::try_from(at.get().saturating_sub(base.get())).unwrap_or(u32::MAX);
-        self.columns.offset.push(offset);
-        self.columns.tag.push(tag);
-        self.columns.lag.push(lag);
-        self.columns.pitch.push(pitch);
-        self.columns.short.push(short);
-        self.columns.long.push(long);
-        self.columns.since.push(since);
+        push(&mut self.columns.offset, offset);
+        push(&mut self.columns.tag, tag);
+        push(&mut self.columns.lag, lag);
+        push(&mut self.columns.pitch, pitch);
+        push(&mut self.columns.short, short);
+        push(&mut self.columns.long, long);
+        push(&mut self.columns.since, since);
     }
 
     fn whole(&mut self, at: Micros, told: Told) {
@@ -295,7 +307,7 @@ impl Builder {
         let short = pack(self.known.signals.short).unwrap_or(UNKNOWN);
         let long = pack(self.known.signals.long).unwrap_or(UNKNOWN);
         self.row(at, WHOLE, 0, 0, short, long, self.known.signals.since_boot);
-        self.columns.whole.push(Whole { row, at, told });
+        push(&mut self.columns.whole, Whole { row, at, told });
     }
 
     /// Try to keep it as an edge of one shaft.
@@ -313,7 +325,7 @@ impl Builder {
             Some(named) if *named >= first => *named,
             _ => {
                 let named = self.columns.shapes.len() as u32;
-                self.columns.shapes.push(shape);
+                push(&mut self.columns.shapes, shape);
                 self.shapes.insert(shape, named);
                 named
             }
@@ -350,6 +362,7 @@ impl Builder {
     pub fn finish(mut self, end: Micros) -> Columns {
         self.columns.end = self.columns.end.max(end);
         self.columns.first = self.columns.first.min(self.columns.end);
+        self.columns.shrink();
         self.columns
     }
 }
@@ -404,6 +417,18 @@ impl Columns {
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.tag.is_empty()
+    }
+
+    /// Give back what room lies empty.
+    fn shrink(&mut self) {
+        let Self { offset, tag, lag, pitch, short, long, since, shapes, whole, keys, bases, .. } = self;
+        [tag, lag].into_iter().for_each(Vec::shrink_to_fit);
+        [offset, pitch, since].into_iter().for_each(Vec::shrink_to_fit);
+        [short, long].into_iter().for_each(Vec::shrink_to_fit);
+        shapes.shrink_to_fit();
+        whole.shrink_to_fit();
+        keys.shrink_to_fit();
+        bases.shrink_to_fit();
     }
 
     /// When the trace begins.
