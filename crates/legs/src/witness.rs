@@ -48,6 +48,7 @@ pub fn play(story: &Story) -> Seen {
         while let Some((_, what)) = between.next_if(|(at, _)| *at <= index) {
             match what {
                 Between::PowerCut => witness.lose_power(),
+                Between::Rot(bit) => witness.lose_memory(*bit),
                 Between::Copy => witness.go_on_in_another(),
             }
         }
@@ -149,6 +150,19 @@ impl<'a> Witness<'a> {
         self.expect(!status.run_permit && !status.feed_permit, "a permit is given before anything is known");
         self.expect(status.boot_cleared_needed == was_needed, "whether the boot must be looked into is forgotten");
         self.expect(kept_all, "a latched stop is forgotten");
+    }
+
+    /// Power goes, and a bit of what was kept has turned: that is noticed, and the box begins with the worst.
+    fn lose_memory(&mut self, bit: usize) {
+        let mut image = self.monitor.retained().unwrap_or_default().to_image();
+        let byte = bit / 8 % image.len();
+        image[byte] ^= 1 << (bit % 8);
+        self.expect(Retained::from_image(&image).is_err(), "a bit that has turned is not noticed");
+        self.monitor = self.story.leg.make.monitor(&Retained::unreadable());
+        (self.run, self.feed) = (false, false);
+        let status = self.monitor.status();
+        self.expect(!status.run_permit && !status.feed_permit, "a permit is given before anything is known");
+        self.expect(status.boot_cleared_needed, "nobody need look into the boot though nothing is known of it");
     }
 
     /// Another box, which has seen something else, takes over the bytes of the state.
@@ -301,7 +315,12 @@ impl<'a> Witness<'a> {
         let length = inputs.last().map_or(0.0, |input| seconds(input.at));
         let mut facts = format!("{} inputs in {length:.1} s from {begin} µs", inputs.len());
         for (at, what) in &self.story.between {
-            let _ = write!(facts, ", {} at {at}", if *what == Between::Copy { "copied" } else { "power cut" });
+            let what = match what {
+                Between::Copy => "copied",
+                Between::PowerCut => "power cut",
+                Between::Rot(_) => "power cut and a bit turned",
+            };
+            let _ = write!(facts, ", {what} at {at}");
         }
         let (mut alarms, mut permits, mut firsts) = (Vec::new(), Vec::new(), Vec::new());
         for (_, verdict) in &self.verdicts {

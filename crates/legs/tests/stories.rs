@@ -77,6 +77,8 @@ parts! {
     part_08 8 part_09 9 part_10 10 part_11 11 part_12 12 part_13 13 part_14 14 part_15 15
     part_16 16 part_17 17 part_18 18 part_19 19 part_20 20 part_21 21 part_22 22 part_23 23
     part_24 24 part_25 25 part_26 26 part_27 27 part_28 28 part_29 29 part_30 30 part_31 31
+    part_32 32 part_33 33 part_34 34 part_35 35 part_36 36 part_37 37 part_38 38 part_39 39
+    part_40 40 part_41 41 part_42 42 part_43 43 part_44 44 part_45 45 part_46 46 part_47 47
 }
 
 /// Lines that no part reads hold nothing.
