@@ -74,24 +74,28 @@ const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
         below <<= 4;
         steps = steps.wrapping_sub(4);
     }
-    // Four steps are left at least.
+    // Four steps are left at least, or eight, or twelve.
     loop {
-        // Twice what is left, and the next bit, against the divisor: with one of the two on either side no sum leaves the word.
-        let short = c.wrapping_sub(above);
-        let more = above.wrapping_add(below >> 31);
-        below <<= 1;
-        if more >= short {
-            // Kept a branch: ARMv6-M has no instruction to choose with.
-            core::hint::black_box(());
-            above = more.wrapping_sub(short);
-            below = below.wrapping_add(1);
-        } else {
-            above = above.wrapping_add(more);
-        }
-        steps = steps.wrapping_sub(1);
+        (above, below) = a_bit(above, below, c);
+        (above, below) = a_bit(above, below, c);
+        steps = steps.wrapping_sub(2);
         if steps == 0 {
             return below;
         }
+    }
+}
+
+/// Twice what is left, and the next bit, against the divisor: with one of the two on either side no sum leaves the word.
+#[inline(always)]
+const fn a_bit(above: u32, below: u32, c: u32) -> (u32, u32) {
+    let short = c.wrapping_sub(above);
+    let more = above.wrapping_add(below >> 31);
+    if more >= short {
+        // Kept a branch: ARMv6-M has no instruction to choose with.
+        core::hint::black_box(());
+        (more.wrapping_sub(short), (below << 1).wrapping_add(1))
+    } else {
+        (above.wrapping_add(more), below << 1)
     }
 }
 

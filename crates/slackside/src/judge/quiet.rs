@@ -14,15 +14,15 @@ use crate::signals::{Reading, ShaftSignals, moved};
 use crate::time::{SWEEP, age};
 use crate::verdict::Phase;
 
-/// Below which a signal must stay; what is not judged bounds nothing.
-fn bound(view: &View<'_>, condition: Condition) -> i32 {
-    if view.plan.acts(condition.rank()) & act::JUDGED != 0 { view.limit_of(condition).limit } else { i32::MAX }
+/// Whether a signal stays below its limit; what is not judged bounds nothing.
+fn stays_below(view: &View<'_>, value: i32, condition: Condition) -> bool {
+    value < view.limit_of(condition).limit || view.plan.acts(condition.rank()) & act::JUDGED == 0
 }
 
 /// Whether one exact reading lies between two limits, neither reached.
 fn holds(view: &View<'_>, slip: Reading, above: Condition, below: Condition) -> bool {
     let ppm = slip.least;
-    slip.is_exact() && ppm < bound(view, above) && ppm.saturating_neg() < bound(view, below)
+    slip.is_exact() && stays_below(view, ppm, above) && stays_below(view, ppm.saturating_neg(), below)
 }
 
 impl Judge {
@@ -62,17 +62,22 @@ impl Judge {
         if silence == 0 {
             return false;
         }
-        // Slip moves with a head edge, and with a boot edge in doubt, which is no motion alone.
-        if moved & moved::HEAD != 0 && plan.head.is_fitted() {
+        if plan.head.is_fitted() {
             let slips = holds(view, signals.short, Condition::SlipVeryHigh, Condition::SlipImpossible)
                 && holds(view, signals.long, Condition::SlipHigh, Condition::SlipNegative);
-            if !slips || signals.since_boot >= bound(view, Condition::BeltNotFollowing).unsigned_abs() {
+            let turned = i32::try_from(signals.since_boot).unwrap_or(i32::MAX);
+            if !slips || !stays_below(view, turned, Condition::BeltNotFollowing) {
                 return false;
             }
         }
         let fast = view.limit_of(Condition::FasterThanNormal).limit;
         if signals.boot.fast_enough(self.leg.scaled(turn(fast))) {
             return false;
+        }
+        if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
+            if signals.contacts.iter().any(|contact| !stays_below(view, contact.duty, Condition::MistrackingDuty)) {
+                return false;
+            }
         }
         if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(plan, &self.leg.head(view)) {
             return false;
