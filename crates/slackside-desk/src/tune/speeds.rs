@@ -81,8 +81,7 @@ impl Speeds {
         // At speed the count is full.
         let as_judge_has_it = match at_speed {
             Some(true) => brisk == BRISK_ENOUGH,
-            Some(false) => Count::known(store, cell, from).is_some_and(|count| count.now == brisk),
-            None => false,
+            _ => Count::known(store, cell, from).is_some_and(|count| count.now == brisk),
         };
         if !as_judge_has_it {
             speeds.shared = None;
@@ -95,8 +94,10 @@ impl Speeds {
         if self.known_before(store, to) == Some(true) { BRISK_ENOUGH } else { self.brisk(store, to).0 }
     }
 
-    /// Whether the belt is at speed before row `to`, if a table tells; not before what was asked for last.
+    /// Whether the belt is at speed before row `to`, if a table tells that is begun: for this alone none is. Not before what was asked for
+    /// last.
     fn known_before(&mut self, store: &Store, to: usize) -> Option<bool> {
+        self.shared.as_ref()?.speed.get()?;
         let chunk = to.checked_sub(1)? / CHUNK;
         let stretch = self.chunk(store, chunk)?;
         let flips = stretch.before_row(to, Moment::before_row(store, to));
