@@ -271,6 +271,8 @@ impl For {
 
 /// What comes at once takes no longer than this, in s.
 const AT_ONCE_S: f64 = 10.0;
+/// A belt is caught within this, in s.
+const CATCHES_S: f64 = 2.0;
 /// Too much feed grows over no less than this, in s.
 const FILLS_S: f64 = 20.0;
 /// The least severity of a choke: 1.2 times the design flow runs into the boot beside the feed.
@@ -554,9 +556,9 @@ impl Run<'_> {
                 fault.severity = CHOKES + (1.0 - CHOKES) * severity;
             }
             Kind::Overload => fault.ramp_s = fault.ramp_s.max(FILLS_S),
-            // What catches a belt, a bucket that hangs loose as a rule, catches it at once; what drags ever more is another thing.
+            // What catches a belt, a bucket that hangs loose as a rule, catches it there and then; what drags ever more is another thing.
             Kind::BeltCaught => {
-                fault.ramp_s = fault.ramp_s.min(AT_ONCE_S);
+                fault.ramp_s = fault.ramp_s.min(CATCHES_S);
                 fault.force = pull;
             }
             // A take-up that no longer moves is missed only when the belt stretches.

@@ -171,7 +171,7 @@ const SWAPPED: &str = "One rule was written after held-out runs had been looked 
 /// What is drawn under which name.
 const DRAWN: &str = "What is drawn under which name: a choke pours at least 1.2 times the design flow into the boot within ten seconds, beside the feed. Too much\n\
      feed grows over twenty seconds or more, to 2.5 times what is asked for at most, and is never there from the first feed on. A belt is caught within\n\
-     ten seconds; one that is held before the first start is frozen. A sensor that comes off its targets has some missing while it still sees one,\n\
+     two seconds; one that is held before the first start is frozen. A sensor that comes off its targets has some missing while it still sees one,\n\
      and is lost from then on. A leg that its feed alone slows, before anything is broken, is overloaded. Earlier draws let chokes and caught belts take minutes\n\
      and too much feed come at once, had a belt held before the start under either name and the sensor that comes off under one, and called a slowed leg sound\n\
      as long as nothing was broken: two names for one thing, which no question parts. That was mended in what is learned from and in what is measured on\n\
