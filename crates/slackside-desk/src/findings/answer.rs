@@ -178,11 +178,10 @@ pub struct Finding {
 
 impl Finding {
     /// What it is worth to look there first: its chance times what is lost while nobody does. What is no more than possible is looked at
-    /// by its chance alone, however much hangs on it; but for what drops belt or load, or burns.
+    /// by its chance alone, however much hangs on it.
     fn worth(&self) -> u64 {
-        let consequence = self.cause.consequence();
-        let counts = self.sureness > Sureness::Possible || consequence >= DROPS_OR_BURNS;
-        u64::from(self.chance) * if counts { u64::from(consequence) } else { 1 }
+        let counts = self.sureness > Sureness::Possible;
+        u64::from(self.chance) * if counts { u64::from(self.cause.consequence()) } else { 1 }
     }
 }
 
@@ -223,18 +222,7 @@ impl Answer {
             .filter(named)
             .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
             .collect();
-        findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
-        // What may drop belt or load comes before any sensor, and is on the list however long that is.
-        for grave in [Cause::BeltParted, Cause::Rollback] {
-            let at = findings.iter().position(|finding| finding.cause == grave);
-            let sensor = findings.iter().position(|finding| finding.cause.is_of_sensors());
-            if let (Some(at), Some(sensor)) = (at, sensor)
-                && sensor < at
-            {
-                let finding = findings.remove(at);
-                findings.insert(sensor, finding);
-            }
-        }
+        in_order(&mut findings);
         // Where the belt slips under load with the head at speed, so that physics says lost grip before all else, worn lagging is as a rule
         // behind it (common practice, no source), and seen through the head's door: among the first three, whatever is likelier.
         if let Some(at) = findings.iter().position(|finding| finding.cause == Cause::LaggingSlick)
@@ -247,6 +235,19 @@ impl Answer {
         findings.truncate(MOST);
         Self { findings, cannot_tell }
     }
+}
+
+/// The order in which to look: by worth; but what may drop belt or load, or burns, comes before whatever moves or holds nothing, however
+/// unlikely it is.
+fn in_order(findings: &mut Vec<Finding>) {
+    findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
+    let harmless = findings.iter().position(|finding| !finding.cause.is_grave()).unwrap_or(findings.len());
+    let (before, mut after): (Vec<Finding>, Vec<Finding>) =
+        (findings[..harmless].to_vec(), findings[harmless..].to_vec());
+    let drops = |finding: &Finding| finding.cause.consequence() >= DROPS_OR_BURNS;
+    *findings = before;
+    findings.extend(after.extract_if(.., |finding| drops(finding)));
+    findings.extend(after);
 }
 
 /// The leg was told to run back: whoever comes near it must think of that, however likely a contact is that never closed.
@@ -490,6 +491,24 @@ mod tests {
         assert!(
             Cause::every().filter(|cause| cause.is_of_sensors()).all(|cause| at(cause).is_none_or(|at| at > rollback))
         );
+    }
+
+    #[test]
+    fn a_belt_that_may_have_parted_comes_before_all_that_holds_nothing_and_after_a_choke_that_is_likely() {
+        let found = |cause: Cause, chance: u32| Finding { cause, place: None, chance, sureness: Sureness::of(chance) };
+        let order = |found: &[Finding]| {
+            let mut found = found.to_vec();
+            in_order(&mut found);
+            found.iter().map(|finding| finding.cause).collect::<Vec<_>>()
+        };
+        let [parted, choke, lost] =
+            [found(Cause::BeltParted, 60_000), found(Cause::Choke, 550_000), found(Cause::BootSensorLost, 380_000)];
+        assert_eq!(order(&[choke, lost, parted]), [Cause::Choke, Cause::BeltParted, Cause::BootSensorLost]);
+        assert_eq!(order(&[lost, parted]), [Cause::BeltParted, Cause::BootSensorLost]);
+        // Settings that may be wrong move nothing either.
+        assert_eq!(order(&[found(Cause::WrongSpeed, 800_000), parted]), [Cause::BeltParted, Cause::WrongSpeed]);
+        // From one in five on it goes by consequence.
+        assert_eq!(order(&[choke, found(Cause::BeltParted, 250_000)])[0], Cause::BeltParted);
     }
 
     #[test]

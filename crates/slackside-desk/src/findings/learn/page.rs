@@ -324,9 +324,9 @@ fn evidence(out: &mut String, model: &Model) {
     }
     out.push_str(
         "\n## In which order to look\n\nNot by chance alone: by chance times what is lost while nobody looks there (engineering judgement, no source). A parted belt, a leg that rolls\n\
-         back and a hot rub count twenty times a sensor; a choke or a belt held fast six times; what else moves, three times; but what is no more than \"possible\" goes by its chance alone,\n\
-         but for the first three. A belt that may\n\
-         have parted (one chance in a hundred is enough) stands on the list, and before every sensor. Where the core's\n\
+         back and a hot rub count twenty times a sensor; a choke or a belt held fast six times; what else moves, three times; but what is no more than \"possible\" goes by its chance alone.\n\
+         What may drop belt or load, or burns, comes before all that moves and holds nothing, however unlikely; a belt that may\n\
+         have parted (one chance in a hundred is enough) stands on the list. Where the core's\n\
          rules name lost grip first, worn lagging is among the first three. How sure each is, its word says.\n",
     );
 }
