@@ -366,6 +366,40 @@ fn unknown_slip_lets_the_delay_run_and_retracted_slip_ends_it() {
     }
 }
 
+/// An off-delay that begins while slip is not judged, as the leg runs down, does not end an alarm of a leg that runs again with slip unknown;
+/// nor does one that began on readings, or slip that was taken back.
+#[test]
+fn a_slip_alarm_stays_until_slip_is_known_to_be_well() {
+    for reading in [SlipReading::Unknown, SlipReading::Retracted] {
+        for runs_down in [true, false] {
+            let mut leg = Leg::at_rest();
+            leg.run_up();
+            leg.turn(8 * SECOND, 1_000_000, 940_000, Some(60_000));
+            if runs_down {
+                leg.drive(false);
+            } else {
+                leg.slip(SlipReading::Known(Ppm::new(10_000)));
+            }
+            // Below the speed at which a head has slip judged whatever the drive contact says.
+            let speed = if runs_down { 500_000 } else { 1_000_000 };
+            leg.turn(2 * SECOND, speed, speed, None);
+            leg.slip(reading);
+            leg.tell_motion();
+            leg.drive(true);
+            leg.turn(15 * SECOND, 1_000_000, 1_000_000, None);
+            let case = format!("{reading:?}, runs down: {runs_down}");
+            assert_eq!(leg.judged().status().phase, Phase::Running, "{case}");
+            assert!(leg.judged().status().alarms[Condition::SlipHigh.rank()].holds(), "{case}");
+            // The whole off-delay of three seconds from the first reading on.
+            leg.turn(2_900_000, 1_000_000, 1_000_000, Some(10_000));
+            assert!(leg.judged().status().alarms[Condition::SlipHigh.rank()].holds(), "{case}");
+            leg.turn(600_000, 1_000_000, 1_000_000, Some(10_000));
+            assert!(!leg.judged().status().alarms[Condition::SlipHigh.rank()].holds(), "{case}");
+            assert_eq!(raised(&leg.play(), Condition::SlipHigh).len(), 1, "{case}");
+        }
+    }
+}
+
 /// A settled inflow below the budget never trips; above it the time follows τ·ln(H∞/(H∞ − budget)).
 #[test]
 fn slip_heat_trips_at_its_own_time() {

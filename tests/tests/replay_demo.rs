@@ -421,6 +421,30 @@ fn slip_that_nothing_tells_anew_is_not_counted_as_known() {
     assert!(holed.cautions.is_empty(), "a leg may stand for twenty minutes: {:?}", holed.cautions);
 }
 
+/// The first edge behind a hole finds what was before it; where that is one of the boot nothing has begun anew yet.
+#[test]
+fn no_row_of_samples_in_a_hole_tells_slip() {
+    let settings = example();
+    let mut boot_first = 0;
+    for from_s in 43..47 {
+        let mut text = Vec::new();
+        let mut job = job(demo_with_a_hole(from_s, 1_200_000_000, &settings), "demo.csv", &settings);
+        job.samples = Some(SamplesCsv::begin(&mut text, slackside::units::Span::ZERO, &settings).expect("writable"));
+        replay(job).expect("a whole trace");
+        let text = String::from_utf8(text).expect("text");
+        let rows: Vec<Vec<&str>> = text.lines().skip(1).map(|row| row.split(',').collect()).collect();
+        let time = |row: &[&str]| row[0].parse::<u64>().expect("a number");
+        let hole = rows.windows(2).position(|pair| time(&pair[1]) - time(&pair[0]) > 1_000_000_000).expect("a hole");
+        let (before, first) = (&rows[hole], &rows[hole + 1]);
+        assert!(!before[4].is_empty() && !before[5].is_empty(), "{before:?}");
+        for row in rows[hole + 1..].iter().take_while(|row| time(row) < time(first) + 500_000) {
+            assert!([4, 5, 16, 17].iter().all(|column| row[*column].is_empty()), "{row:?}");
+        }
+        boot_first += u32::from(!first[1].is_empty());
+    }
+    assert!(boot_first > 0, "each hole ends with an edge of the head");
+}
+
 #[test]
 fn a_clock_that_was_set_in_the_middle_of_a_trace_is_told_before_anything_else() {
     let settings = example();

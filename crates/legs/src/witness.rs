@@ -7,7 +7,7 @@ use slackside::alarm::AlarmState;
 use slackside::conditions::{Action, Condition};
 use slackside::input::{Command, Input, Signal};
 use slackside::retained::Retained;
-use slackside::signals::{Reading, unknown};
+use slackside::signals::Reading;
 use slackside::units::Micros;
 use slackside::verdict::{Change, Permit, Phase, Refusal, Verdict};
 use zerocopy::IntoBytes;
@@ -90,8 +90,6 @@ struct Witness<'a> {
     feed: bool,
     /// What the drive contact last said.
     drive: Option<bool>,
-    /// The last readings of slip that said anything.
-    known: [Reading; 2],
     /// Since when it runs.
     runs_since: Option<Micros>,
 }
@@ -112,7 +110,6 @@ impl<'a> Witness<'a> {
             run: false,
             feed: false,
             drive: None,
-            known: [Reading::UNKNOWN; 2],
             runs_since: None,
         }
     }
@@ -274,28 +271,24 @@ impl<'a> Witness<'a> {
         }
         let blind = !signals.head.is_seen() || !signals.boot.is_seen();
         self.expect(!blind || !signals.short.is_exact(), "slip of a shaft that was never seen");
-        // Slip that was beyond its limit when it was last known is not well because nothing is known any more. Slip is not judged while the
-        // leg runs down, which lets the alarm go after its delay.
-        let runs = self.monitor.status().phase == Phase::Running && self.drive != Some(false);
-        self.runs_since = if runs { self.runs_since.or(Some(self.monitor.newest())) } else { None };
-        let limits = &self.story.leg.make.settings.limits;
-        for verdict in self.fresh.iter().filter(|_| signals.unknown != unknown::RETRACTED) {
-            if let Change::Alarm { condition, from, to, value: None, setpoint, .. } = verdict.change {
-                let is_slip = matches!(condition, Condition::SlipHigh | Condition::SlipVeryHigh);
+        // An alarm of slip stays until slip is known to be well, however its off-delay began. While the leg runs down slip is not judged, which
+        // lets it go.
+        let since = if self.monitor.status().phase == Phase::Running && self.drive != Some(false) {
+            self.runs_since.or(Some(self.monitor.newest()))
+        } else {
+            None
+        };
+        self.runs_since = since;
+        for verdict in &self.fresh {
+            if let Change::Alarm { condition, from, to, value: None, .. } = verdict.change {
+                let is_slip = matches!(
+                    condition,
+                    Condition::SlipHigh | Condition::SlipVeryHigh | Condition::SlipNegative | Condition::SlipImpossible
+                );
                 let is_active = |state| matches!(state, AlarmState::Unacknowledged | AlarmState::Acknowledged);
                 let goes = is_active(from) && !is_active(to) && to != AlarmState::Shelved;
-                let was_beyond = self.known.iter().all(|reading| reading.least >= setpoint);
-                let began = |since: Micros| since.after(limits.of(condition).off_delay) < verdict.at;
-                let is_judged = self.runs_since.is_some_and(began);
-                self.expect(
-                    !is_slip || !goes || !was_beyond || !is_judged,
-                    "a slip alarm goes though slip is not known",
-                );
-            }
-        }
-        for (known, reading) in self.known.iter_mut().zip([signals.short, signals.long]) {
-            if reading.is_known() {
-                *known = reading;
+                let is_judged = since.is_some_and(|since| since < verdict.at);
+                self.expect(!is_slip || !goes || !is_judged, "a slip alarm goes though slip is not known");
             }
         }
     }

@@ -261,8 +261,10 @@ pub unsafe extern "C" fn slackside_get_status(
     if !is_good(status) {
         return SlacksideResult::BadPointer;
     }
+    let monitor = &inner.monitor;
+    let slip = monitor.knows_slip(monitor.newest()).then(|| monitor.signals().short);
     // SAFETY: the caller says so.
-    unsafe { *status = SlacksideStatus::of(&inner.monitor.status(), inner.monitor.signals()) };
+    unsafe { *status = SlacksideStatus::of(&monitor.status(), slip) };
     SlacksideResult::Ok
 }
 

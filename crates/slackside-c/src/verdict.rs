@@ -2,8 +2,8 @@
 
 use slackside::conditions::Condition;
 use slackside::judge::Status;
-use slackside::signals::{Reading, Signals};
-use slackside::verdict::{Change, Phase, Verdict};
+use slackside::signals::Reading;
+use slackside::verdict::{Change, Verdict};
 
 /// No condition.
 const NONE: i16 = -1;
@@ -113,16 +113,15 @@ pub struct SlacksideStatus {
 }
 
 impl SlacksideStatus {
-    pub(crate) fn of(status: &Status, signals: &Signals) -> Self {
-        let reading = signals.short;
-        let is_known = reading.is_known() && !matches!(status.phase, Phase::Standstill | Phase::Unsure);
-        let Reading { least, most } = if is_known { reading } else { Reading::UNKNOWN };
+    /// Of what judge holds, and of slip over one boot turn, if it is known.
+    pub(crate) fn of(status: &Status, slip: Option<Reading>) -> Self {
+        let reading = slip.unwrap_or(Reading::UNKNOWN);
         Self {
-            slip_least_ppm: least,
-            slip_most_ppm: most,
+            slip_least_ppm: reading.least,
+            slip_most_ppm: reading.most,
             first_out: number(status.first_out),
             phase: status.phase as u8,
-            slip_known: is_known.into(),
+            slip_known: reading.is_known().into(),
             boot_cleared_needed: status.boot_cleared_needed.into(),
         }
     }

@@ -230,24 +230,19 @@ impl<'a> View<'a> {
         if plan.slip.boot_circumference == 0 { UNKNOWN } else { counted(divide(product, 1_000_000_000)) }
     }
 
-    /// A reading of slip: none of a leg that stands, whose last window says what was.
-    fn slips(&self, reading: Reading) -> bool {
-        reading.is_known() && !matches!(self.status.phase(), Phase::Standstill | Phase::Unsure)
-    }
-
     pub(crate) fn slip_least(&self, reading: Reading) -> u16 {
-        self.judged(|_| known(self.slips(reading).then(|| hundredths_down(reading.least))))
+        self.judged(|_| known(reading.is_known().then(|| hundredths_down(reading.least))))
     }
 
     pub(crate) fn slip_most(&self, reading: Reading) -> u16 {
         // While the boot is overdue there is no upper end: the largest number of the type says so.
-        self.judged(|_| known(self.slips(reading).then(|| hundredths_up(reading.most))))
+        self.judged(|_| known(reading.is_known().then(|| hundredths_up(reading.most))))
     }
 
     /// Mean slip, from the head's first motion since rest on.
     pub(crate) fn slip_mean(&self) -> u16 {
         let both = self.status.is(flags::HEAD_FITTED) && self.status.is(flags::BOOT_FITTED);
-        let known_now = both && !self.distrusted() && self.slips(self.status.signals.long);
+        let known_now = both && !self.distrusted() && self.status.signals.long.is_known();
         self.judged(|_| known(known_now.then(|| hundredths_up(self.status.signals.slip_mean))))
     }
 

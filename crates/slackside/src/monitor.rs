@@ -243,6 +243,13 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
         self.plan().map_or(Ppm::ZERO, |plan| self.core.judge.slip_heat_at(plan, now))
     }
 
+    /// Whether what [`signals`](Self::signals) say of slip is so at `now`: not of a leg that stands or has not turned yet, nor once the
+    /// head has been silent for three pitches at half speed, or both shafts together. Then it is what was, and slip is not known.
+    #[must_use]
+    pub fn knows_slip(&self, now: Micros) -> bool {
+        self.plan().is_some_and(|plan| self.core.judge.knows_slip(self.signals(), plan, now))
+    }
+
     /// Whether a command would be carried out now: a box asks before it takes one that comes by a link, so that refusals fill neither
     /// its recordings nor its log.
     ///

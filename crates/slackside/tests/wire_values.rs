@@ -12,11 +12,11 @@
 
 mod leg;
 
-use leg::{plan, sound};
+use leg::{BEGIN_US, example, leg, observed, plan, plan_of, ratio, sound};
 use slackside::Monitor;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::{Input, Signal};
+use slackside::input::{Input, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::units::Micros;
 use slackside::verdict::Phase;
@@ -75,5 +75,57 @@ fn the_status_says_what_the_monitor_holds() {
         let mut room = [0; 1_024];
         let bytes = postcard::to_slice(&status, &mut room).expect("room");
         assert_eq!(postcard::from_bytes::<LinkStatus>(bytes), Ok(status));
+    }
+}
+
+/// While nothing moves, or the head's sensor is lost, the last good reading is no reading: not where that trips as both silent, and not where
+/// the leg was too slow for that. A belt that stands under its head is known to slip.
+#[test]
+fn slip_of_silent_shafts_is_told_as_not_known() {
+    const SILENT_S: f64 = 20.0;
+    let settings = example();
+    for (share, trips) in [(1.0, true), (0.6, false)] {
+        let ratio = ratio(&settings);
+        let speed = |time: f64| if time < 15.0 { (time / 4.0).min(1.0) } else { share };
+        let head = f64::from(settings.machine.normal_head.get()) / 1e6;
+        let drive = [(0.0, Signal::DriveRunning(false)), (0.01, Signal::DriveRunning(true))];
+        let all = leg(4, ratio, &|time| head * speed(time), &|_| 0.01, 2.0 * SILENT_S, 3, &drive);
+        let plan = plan_of(settings.clone());
+        for silent in [&[Shaft::Head, Shaft::Boot][..], &[Shaft::Head], &[Shaft::Boot]] {
+            let comes = |input: &&Input| match input.signal {
+                Signal::Edge(shaft, _) => {
+                    input.at.get() < BEGIN_US + (SILENT_S * 1e6) as u64 || !silent.contains(&shaft)
+                }
+                _ => true,
+            };
+            let told = |after_us: u64| {
+                let until = Micros::new(BEGIN_US + (SILENT_S * 1e6) as u64 + after_us);
+                let mut inputs: Vec<_> = all.iter().filter(|input| input.at <= until).filter(comes).copied().collect();
+                inputs.push(Input::new(until, Signal::Tick));
+                let (monitor, _) = observed(sound(&plan), &inputs);
+                let both_silent = monitor.alarm(Condition::BothSilent) != AlarmState::Normal;
+                assert!(!both_silent || trips, "{silent:?} after {after_us} us");
+                let status = LinkStatus::of(&monitor, until, false, 0);
+                let sure = [monitor.signals().short, monitor.signals().long];
+                let told = [status.signals.short, status.signals.long];
+                assert_eq!(told == sure, monitor.knows_slip(until), "{silent:?} after {after_us} us");
+                assert_eq!(status.phase(), Phase::Running, "{silent:?} after {after_us} us");
+                (told.map(|reading| reading.is_known()), told[0])
+            };
+            // A pitch takes a quarter of a turn; one that is out of place a hundredth more.
+            let pitch = (1e6 / head / 4.0) as u64;
+            assert_eq!(told(pitch / 2).0, [true; 2], "{silent:?}");
+            let is_known = silent == [Shaft::Boot];
+            // Both in less than three pitches, head alone in six and a half.
+            let later = if trips && silent.len() == 2 { 3 * pitch } else { 7 * pitch };
+            for after in [later, 5_000_000, 1_200_000_000] {
+                if after < (SILENT_S * 1e6) as u64 || silent.len() == 2 {
+                    assert_eq!(told(after).0, [is_known; 2], "{silent:?} after {after} us");
+                }
+            }
+            if is_known {
+                assert!(told(later).1.is_open(), "the boot is overdue");
+            }
+        }
     }
 }

@@ -13,7 +13,7 @@ use slackside_box::fault::Faults;
 use slackside_desk::replay::{phase_name, place_name};
 
 use super::clock::Time;
-use super::say::{slip_now, speed_at_most};
+use super::say::speed_at_most;
 
 fn percent(ppm: Ppm) -> f64 {
     f64::from(ppm.get()) / 1e4
@@ -111,8 +111,8 @@ pub fn status_object(status: &LinkStatus, own: &BoxStatus, at: &Time) -> Value {
         "boot_cleared_needed": status.is(flags::BOOT_CLEARED_NEEDED),
         "head": of(flags::HEAD_FITTED, &signals.head, head),
         "boot": of(flags::BOOT_FITTED, &signals.boot, boot),
-        "slip_short": slip(slip_now(status, signals.short)),
-        "slip_long": slip(slip_now(status, signals.long)),
+        "slip_short": slip(signals.short),
+        "slip_long": slip(signals.long),
         "slip_heat_pct": judges.then(|| percent(Ppm::new(status.slip_heat))),
         "contacts": contacts,
         "wrong": known(status.wrong()),

@@ -9,7 +9,7 @@ use slackside::settings::{Field, LimitPart, Quantity};
 use slackside::signals::{Reading, ShaftSignals, rub, speed, unknown};
 use slackside::time::{Now, age};
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm};
-use slackside::verdict::{Change, Phase, Refusal, Verdict};
+use slackside::verdict::{Change, Refusal, Verdict};
 use slackside::wire::{BoxStatus, LinkStatus, Reason, Refused, flags};
 use slackside_box::fault::Faults;
 
@@ -93,11 +93,6 @@ fn slip(reading: Reading, retracted: bool) -> String {
     }
 }
 
-/// A reading of slip as it is now: a leg that stands has none, and what its last turns said is no more than that.
-pub(super) fn slip_now(status: &LinkStatus, reading: Reading) -> Reading {
-    if matches!(status.phase(), Phase::Standstill | Phase::Unsure) { Reading::UNKNOWN } else { reading }
-}
-
 fn names(set: ConditionSet) -> String {
     let names: Vec<_> = set.iter().map(|condition| lower(condition.entry().title)).collect();
     if names.is_empty() { "none".to_owned() } else { names.join(", ") }
@@ -163,7 +158,7 @@ pub fn say_status(status: &LinkStatus, own: &BoxStatus) -> String {
             shaft(name, of, status.at(), supervised, text);
         }
     }
-    let slip = |reading| slip(slip_now(status, reading), signals.unknown == unknown::RETRACTED);
+    let slip = |reading| slip(reading, signals.unknown == unknown::RETRACTED);
     let (short, long) = (slip(signals.short), slip(signals.long));
     row(text, "slip", format_args!("{short} over one turn, {long} over four"));
     // Every plan has targets on the boot; a box without one judges nothing.

@@ -170,9 +170,9 @@ fn draw_silence(monitor: &mut Monitor, watch: &RefCell<Watch<'_>>, until: Micros
             if at > monitor.newest() {
                 take(monitor, watch, Input::new(at, Signal::Tick));
             }
-            let heat = monitor.slip_heat_at(at);
+            let judged = (monitor.slip_heat_at(at), monitor.knows_slip(at));
             let watch = &mut *watch.borrow_mut();
-            let sample = Sample::take(at, watch.gather.newest(), heat, watch.settings, watch.reference);
+            let sample = Sample::take(at, watch.gather.newest(), judged, watch.settings, watch.reference);
             watch.outcome.series.take(&sample);
         }
     }
@@ -224,16 +224,17 @@ impl Tap for Looks<'_, '_> {
         }
     }
 
-    fn told(&mut self, now: Micros, told: Told<'_>, _: &Signals, judge: &Judge, plan: &Plan) {
+    fn told(&mut self, now: Micros, told: Told<'_>, signals: &Signals, judge: &Judge, plan: &Plan) {
         if let Told::Moved(_) = told {
-            self.0.borrow_mut().moved(now, judge, plan);
+            let judged = || (judge.slip_heat_at(plan, now), judge.knows_slip(signals, plan, now));
+            self.0.borrow_mut().moved(now, judged);
         }
     }
 }
 
 impl Watch<'_> {
     /// A motion has been judged.
-    fn moved(&mut self, at: Micros, judge: &Judge, plan: &Plan) {
+    fn moved(&mut self, at: Micros, judged: impl FnOnce() -> (Ppm, bool)) {
         let motion = self.gather.newest();
         self.outcome.run_up.motion(at, motion);
         for (place, contact) in slackside::input::Place::ALL.into_iter().zip(&motion.contacts) {
@@ -244,7 +245,7 @@ impl Watch<'_> {
         let to_file = self.samples.as_ref().is_some_and(|samples| samples.wants(at));
         let to_series = self.outcome.series.wants(at);
         if to_file || to_series {
-            let sample = Sample::take(at, motion, judge.slip_heat_at(plan, at), self.settings, self.reference);
+            let sample = Sample::take(at, motion, judged(), self.settings, self.reference);
             if to_series {
                 self.outcome.series.take(&sample);
                 self.outcome.peak_heat = self.outcome.peak_heat.max(sample.slip_heat);

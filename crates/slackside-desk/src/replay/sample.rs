@@ -38,10 +38,17 @@ pub struct Sample {
 }
 
 impl Sample {
-    /// What is known at `at`, when `motion` is the newest and slip heat is `heat`. `reference` is the speed asked for, 100 % where none
-    /// is wired.
+    /// What is known at `at`, when `motion` is the newest. `judged` is slip heat and [whether slip is known](slackside::Monitor::knows_slip);
+    /// `reference` is the speed asked for, 100 % where none is wired.
     #[must_use]
-    pub fn take(at: Micros, motion: &Motion, heat: Ppm, settings: &Checked, reference: Ppm) -> Self {
+    pub fn take(
+        at: Micros,
+        motion: &Motion,
+        (heat, knows_slip): (Ppm, bool),
+        settings: &Checked,
+        reference: Ppm,
+    ) -> Self {
+        let slip = |reading| if knows_slip { reading } else { SlipReading::Unknown };
         let boot = shaft_speed(&motion.boot, at);
         let mut contacts = [ContactSample::default(); Place::COUNT];
         for (sample, contact) in contacts.iter_mut().zip(&motion.contacts) {
@@ -55,8 +62,8 @@ impl Sample {
             head: shaft_speed(&motion.head, at),
             boot,
             belt: boot.map(|boot| settings.machine.belt_speed(boot)),
-            slip_short: motion.slip_short,
-            slip_long: motion.slip_long,
+            slip_short: slip(motion.slip_short),
+            slip_long: slip(motion.slip_long),
             underspeed: boot.and_then(|boot| underspeed(boot, settings.machine.normal_boot, reference)),
             slip_heat: if motion.head.fitted { heat } else { Ppm::ZERO },
             contacts,

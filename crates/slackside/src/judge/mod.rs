@@ -38,7 +38,7 @@ use crate::alarm::{AlarmState, bits};
 use crate::conditions::{Condition, Gate, Row};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
-use crate::signals::Reading;
+use crate::signals::{Reading, Signals};
 use crate::time::{Now, SLOW_SHIFT, SWEEP, age, reached, wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::Phase;
@@ -567,6 +567,16 @@ impl Judge {
     #[must_use]
     pub fn slip_heat_at(&self, plan: &Plan, now: Micros) -> Ppm {
         heat::Heat::share(self.leg.heat.no_sooner(&plan.drive, Now::new(now).us()))
+    }
+
+    /// Whether what the windows of slip say is so at `now`: not of a leg that stands or has not turned yet, nor once the head has been silent
+    /// for three pitches at half speed, or both shafts together. Then it is what was.
+    #[must_use]
+    pub fn knows_slip(&self, signals: &Signals, plan: &Plan, now: Micros) -> bool {
+        let (leg, view) = (&self.leg, &View { plan, signals, now: Now::new(now) });
+        leg.slip_counts(view, self.rows.has(Condition::BothSilent.rank(), bits::BEYOND))
+            && !matches!(leg.phase(), Phase::Standstill | Phase::Unsure)
+            && !leg.head(view).is_silent(leg.scaled(plan.drive.head_silent))
     }
 
     /// Take every motion the long way from the next step on: the oracle of the tests.

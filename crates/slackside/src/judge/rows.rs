@@ -117,8 +117,10 @@ impl<const N: usize> Rows<N> {
         let (Some(bits), Some(due)) = (self.bits.get_mut(rank), self.due.get_mut(rank)) else { return Turned::No };
         match says {
             Says::Beyond => *bits |= bits::BEYOND,
-            Says::Within => *bits &= !bits::BEYOND,
-            Says::Hold => {}
+            // What is not known is not well.
+            Says::Unknown | Says::Retracted if *bits & bits::ACTIVE != 0 => *bits |= bits::BEYOND,
+            Says::Within | Says::Retracted => *bits &= !bits::BEYOND,
+            Says::Hold | Says::Unknown => {}
         }
         let beyond = *bits & bits::BEYOND != 0;
         if beyond == (*bits & bits::ACTIVE != 0) {

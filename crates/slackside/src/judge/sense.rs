@@ -12,7 +12,8 @@
 //! | permit bypassed | the drive came on while the run permit was dropped, and is on; without a drive contact: the head turned from standstill then, and its last pitch is at 80 % of normal or more |
 //! | feed hunting | the feed, dropped while the leg ran on, was to come back a fourth time within half an hour; until acknowledged |
 //!
-//! Slip that is not known leaves its condition as it was: a delay runs on, what was beyond stays beyond.
+//! Slip that is not known leaves its condition as it was: an on-delay runs on, what was beyond stays beyond. An alarm stays until slip is
+//! known to be within again, also one whose off-delay had begun; readings that were taken back end no more than an on-delay.
 
 use super::leg::{Leg, mark};
 use super::phase::turn;
@@ -42,8 +43,12 @@ pub enum Says {
     Beyond,
     /// Inside limit less deadband, or not judged.
     Within,
-    /// In the deadband, or not known: as it was.
+    /// In the deadband, or not known where that says nothing: as it was.
     Hold,
+    /// Not known: as it was, and an alarm stays.
+    Unknown,
+    /// Not known, because what was said was wrong: within, but an alarm stays.
+    Retracted,
 }
 
 /// How long until conditions may change by themselves, in microseconds.
@@ -148,10 +153,10 @@ impl Look<'_> {
         let signals = self.view.signals;
         let reading = reading(signals, window);
         if !self.slip_counts {
-            return Says::Hold;
+            return Says::Unknown;
         }
         if !reading.is_known() {
-            return if signals.unknown == unknown::RETRACTED { Says::Within } else { Says::Hold };
+            return if signals.unknown == unknown::RETRACTED { Says::Retracted } else { Says::Unknown };
         }
         range(if below { mirrored(reading) } else { reading }, limit)
     }

@@ -10,7 +10,7 @@
 //! | 61 | what the leg is doing: its position in [`Phase`](crate::verdict::Phase) |
 //! | 62 | number of the first-out condition, 255 if there is none |
 //! | 63 | the rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL) |
-//! | 64 to 239 | [`Signals`], as it stands |
+//! | 64 to 239 | [`Signals`], as it stands; slip not known where it [is not](Monitor::knows_slip) |
 
 use core::ops::Deref;
 
@@ -21,7 +21,7 @@ use crate::Monitor;
 use crate::alarm::AlarmState;
 use crate::conditions::{Condition, ConditionSet};
 use crate::settings::plan::Plan;
-use crate::signals::Signals;
+use crate::signals::{Reading, Signals};
 use crate::units::Micros;
 use crate::verdict::Phase;
 
@@ -63,7 +63,7 @@ pub struct LinkStatus {
     first_out: u8,
     /// The rub contacts fitted: bit 0 stands for the first of [`Place::ALL`](crate::input::Place::ALL).
     pub contacts: u8,
-    /// What measure knows.
+    /// What measure knows; slip only where it [is known](Monitor::knows_slip) now.
     pub signals: Signals,
 }
 
@@ -84,6 +84,9 @@ impl LinkStatus {
         it.phase = status.phase as u8;
         it.first_out = status.first_out.map_or(NONE, Condition::id);
         it.signals = *monitor.signals();
+        if !monitor.knows_slip(now) {
+            (it.signals.short, it.signals.long) = (Reading::UNKNOWN, Reading::UNKNOWN);
+        }
         for condition in &Condition::ALL {
             if let Some(state) = it.states.get_mut(usize::from(condition.id())) {
                 *state = monitor.alarm(*condition) as u8;
