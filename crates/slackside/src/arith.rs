@@ -74,18 +74,25 @@ const fn by_shifting(mut above: u32, mut below: u32, c: u32) -> u32 {
         below <<= 4;
         steps = steps.wrapping_sub(4);
     }
-    while steps > 0 {
-        // The bit that leaves the word counts too.
-        let twice = (above as u64) << 1 | (below >> 31) as u64;
-        above = twice as u32;
+    // Four steps are left at least.
+    loop {
+        // Twice what is left, and the next bit, against the divisor: with one of the two on either side no sum leaves the word.
+        let short = c.wrapping_sub(above);
+        let more = above.wrapping_add(below >> 31);
         below <<= 1;
-        if twice >= c as u64 {
-            above = above.wrapping_sub(c);
+        if more >= short {
+            // Kept a branch: ARMv6-M has no instruction to choose with.
+            core::hint::black_box(());
+            above = more.wrapping_sub(short);
             below = below.wrapping_add(1);
+        } else {
+            above = above.wrapping_add(more);
         }
         steps = steps.wrapping_sub(1);
+        if steps == 0 {
+            return below;
+        }
     }
-    below
 }
 
 /// Two digits of 16 bits, after Knuth (The Art of Computer Programming, volume 2, 4.3.1, algorithm D), as Warren gives it for two

@@ -320,11 +320,13 @@ impl<const MARKS: usize> Core<MARKS> {
         if self.clock.begun == 0 {
             self.begin(plan, at, sink);
         }
-        if at.wrapping_sub(self.clock.newest) > SETTLED {
-            self.pass_rounds(plan, at, tap, sink);
-        }
-        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            self.settle_next(plan, tap, sink);
+        if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            if at.wrapping_sub(self.clock.newest) > SETTLED {
+                self.pass_rounds(plan, at, tap, sink);
+            }
+            while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+                self.settle_next(plan, tap, sink);
+            }
         }
         if input.at.get() < at {
             self.late(plan, tap, sink);

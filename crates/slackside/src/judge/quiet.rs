@@ -62,7 +62,8 @@ impl Judge {
         if silence == 0 {
             return false;
         }
-        if plan.head.is_fitted() {
+        // Slip moves with a head edge, and with a boot edge in doubt, which is no motion alone.
+        if moved & moved::HEAD != 0 && plan.head.is_fitted() {
             let slips = holds(view, signals.short, Condition::SlipVeryHigh, Condition::SlipImpossible)
                 && holds(view, signals.long, Condition::SlipHigh, Condition::SlipNegative);
             if !slips || signals.since_boot >= bound(view, Condition::BeltNotFollowing).unsigned_abs() {
@@ -72,12 +73,6 @@ impl Judge {
         let fast = view.limit_of(Condition::FasterThanNormal).limit;
         if signals.boot.fast_enough(self.leg.scaled(turn(fast))) {
             return false;
-        }
-        if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
-            let most = bound(view, Condition::MistrackingDuty);
-            if signals.contacts.iter().any(|contact| contact.duty >= most) {
-                return false;
-            }
         }
         if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(plan, &self.leg.head(view)) {
             return false;

@@ -182,8 +182,11 @@ impl Contacts {
         if self.in_bin < plan.bin_length {
             return false;
         }
-        let bins = divide(u64::from(self.in_bin), plan.bin_length);
-        self.in_bin = self.in_bin.wrapping_sub(bins.wrapping_mul(plan.bin_length));
+        // Seldom more than one, and there is no division for it then.
+        self.in_bin = self.in_bin.wrapping_sub(plan.bin_length);
+        let more = if self.in_bin < plan.bin_length { 0 } else { divide(u64::from(self.in_bin), plan.bin_length) };
+        self.in_bin = self.in_bin.wrapping_sub(more.wrapping_mul(plan.bin_length));
+        let bins = more.wrapping_add(1);
         let time = core::mem::replace(&mut self.bin_time, 0);
         let touched = self.touched;
         if touched != 0 {

@@ -338,7 +338,8 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
         self.state.signals.since_boot = 0;
         let Signals { boot, contacts, .. } = &mut self.state.signals;
-        let mut other = told(bits) != 0;
+        // What was told of slip is taken back in doubt.
+        let mut other = told(bits) != 0 || suspect != 0;
         if boot.pitch != 0 {
             let pitch = (boot.pitch_angle, boot.pitch);
             other |= self.state.contacts.move_belt(&plan.contacts, plan.slip.boot_circumference, at, pitch, contacts);

@@ -398,9 +398,8 @@ impl ShaftView<'_> {
         }
         state.spacing.pass(self.plan, self.marks, at, then);
         state.scatter.then_before = then;
-        let passed = self.share(self.state.spacing.index);
-        self.arrive(at, time, passed);
-        self.forward(passed.angle);
+        self.arrive(at, time, next);
+        self.forward(next.angle);
         true
     }
 

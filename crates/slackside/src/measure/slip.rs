@@ -274,6 +274,7 @@ impl Windows {
     /// Place the boot edges that waited for this head edge, of which the newest is `boot`. What came after it, while it was in doubt, waits on.
     fn place_all(&mut self, plan: &SlipPlan, edge: &HeadEdge, boot: u32, bend: i32) {
         let mut left = 0_u8;
+        let mut placed = None;
         for place in 0..usize::from(self.waits) {
             let (Some(at), Some(which)) = (self.waiting.get(place).copied(), self.which.get(place).copied()) else {
                 break;
@@ -290,11 +291,13 @@ impl Windows {
             let head = edge.angle_at(at, bend);
             self.remember(plan, head, which);
             self.since_mark = edge.end.wrapping_sub(head);
+            placed = Some((at, head));
         }
         self.waits = left;
         if self.boot_waits != 0 && reached(edge.at, boot) {
             self.boot_waits = 0;
-            self.since_boot = edge.end.wrapping_sub(edge.angle_at(boot, bend));
+            let head = placed.filter(|(at, _)| *at == boot).map_or_else(|| edge.angle_at(boot, bend), |(_, head)| head);
+            self.since_boot = edge.end.wrapping_sub(head);
             self.is_placed = 1;
         }
     }
@@ -314,7 +317,7 @@ impl Windows {
             self.slipped = self.slipped.saturating_add(slid(plan, step, steps));
             if step > plan.apart {
                 self.begin_anew();
-            } else {
+            } else if steps > 1 {
                 let part = divide(step.into(), steps.into());
                 let mut between = last;
                 // At most as many as there are closing marks in a turn.
