@@ -109,13 +109,13 @@ const AS_SWAPPED: i32 = 50;
 /// What the box calls targets too few.
 const MISSING: i32 = 1;
 /// A target that is missed in no more of the turns than this, in per cent, is there.
-const NOW_AND_THEN: i32 = 60;
+pub(super) const NOW_AND_THEN: i32 = 60;
 /// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
 const FADED: i32 = 600;
 /// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
 const OUTRUN: i32 = 20_000;
 const TURNED_ON: i32 = 1_500;
-/// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
+/// How often an offset of the lagging's size was the lagging, about: the page of findings counts it.
 const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
@@ -296,7 +296,7 @@ fn lagging_stepped_off(evidence: &Evidence) -> bool {
 
 /// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
 /// another leg can look so too; swapped sensors do, and are told by [`swapped`] before.
-fn offset_of_lagging(evidence: &Evidence) -> bool {
+pub(super) fn offset_of_lagging(evidence: &Evidence) -> bool {
     evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
 }
 
@@ -353,13 +353,21 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
     }
 }
 
+/// A target was called too few, and in how many of the turns the worst was missed, in per cent.
+pub(super) fn turns_missed(evidence: &Evidence) -> Option<i32> {
+    let (pattern, turns) = match evidence.first? {
+        Condition::HeadTargets => (Clue::HeadPattern, Clue::HeadMissedTurns),
+        Condition::BootTargets => (Clue::BootPattern, Clue::BootMissedTurns),
+        _ => return None,
+    };
+    (evidence.get(pattern) == Some(MISSING)).then(|| evidence.get(turns)).flatten()
+}
+
 /// What physics decides, or what no drawn run holds.
-fn decided(evidence: &Evidence) -> Option<Cause> {
+pub(super) fn decided(evidence: &Evidence) -> Option<Cause> {
     let first = evidence.first?;
     let line = |clue: Clue| evidence.get(clue).is_some_and(|line| line > 0);
-    let misses = |pattern: Clue, turns: Clue| {
-        evidence.get(pattern) == Some(MISSING) && evidence.get(turns).is_some_and(|turns| turns <= NOW_AND_THEN)
-    };
+    let now_and_then = turns_missed(evidence).is_some_and(|turns| turns <= NOW_AND_THEN);
     let about_boot = matches!(
         first,
         Condition::BootSensorFault | Condition::BeltNotFollowing | Condition::NoMotion | Condition::DeepUnderspeed
@@ -377,8 +385,8 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
             Some(Cause::WiresBridged)
         }
         // Targets that are missed now and then are there: it is the sensor that misses them.
-        Condition::HeadTargets if misses(Clue::HeadPattern, Clue::HeadMissedTurns) => Some(Cause::HeadSensorUnsteady),
-        Condition::BootTargets if misses(Clue::BootPattern, Clue::BootMissedTurns) => Some(Cause::BootSensorUnsteady),
+        Condition::HeadTargets if now_and_then => Some(Cause::HeadSensorUnsteady),
+        Condition::BootTargets if now_and_then => Some(Cause::BootSensorUnsteady),
         _ if swapped(evidence) => Some(Cause::SensorsSwapped),
         _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
