@@ -58,8 +58,7 @@ pub const GROUPS: [Group; 9] = [
     Group {
         causes: &[Cause::ContactStuck, Cause::OffCentre],
         look: "Lock out, then see whether the belt leans on the contact that is closed.",
-        // However likely: only how often each comes parts them.
-        unsure: WHOLE,
+        unsure: UNSURE,
         together: TOGETHER,
     },
     Group {
@@ -110,13 +109,13 @@ const AS_SWAPPED: i32 = 50;
 /// What the box calls targets too few.
 const MISSING: i32 = 1;
 /// A target that is missed in no more of the turns than this, in per cent, is there.
-const NOW_AND_THEN: i32 = 60;
+pub(super) const NOW_AND_THEN: i32 = 60;
 /// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
 const FADED: i32 = 600;
 /// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
 const OUTRUN: i32 = 20_000;
 const TURNED_ON: i32 = 1_500;
-/// How often an offset of the lagging's size was the lagging, in the drawn runs: 5 of 10.
+/// How often an offset of the lagging's size was the lagging, about: the page of findings counts it.
 const BY_OFFSET: u32 = 500_000;
 /// How likely a cause is that a rule decides.
 const BY_RULE: u32 = 950_000;
@@ -179,11 +178,10 @@ pub struct Finding {
 
 impl Finding {
     /// What it is worth to look there first: its chance times what is lost while nobody does. What is no more than possible is looked at
-    /// by its chance alone, however much hangs on it; but for what drops belt or load, or burns.
+    /// by its chance alone, however much hangs on it.
     fn worth(&self) -> u64 {
-        let consequence = self.cause.consequence();
-        let counts = self.sureness > Sureness::Possible || consequence >= DROPS_OR_BURNS;
-        u64::from(self.chance) * if counts { u64::from(consequence) } else { 1 }
+        let counts = self.sureness > Sureness::Possible;
+        u64::from(self.chance) * if counts { u64::from(self.cause.consequence()) } else { 1 }
     }
 }
 
@@ -224,18 +222,7 @@ impl Answer {
             .filter(named)
             .map(|(cause, chance)| Finding { cause, place: place(cause, rubs), chance, sureness: Sureness::of(chance) })
             .collect();
-        findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
-        // What may drop belt or load comes before any sensor, and is on the list however long that is.
-        for grave in [Cause::BeltParted, Cause::Rollback] {
-            let at = findings.iter().position(|finding| finding.cause == grave);
-            let sensor = findings.iter().position(|finding| finding.cause.is_of_sensors());
-            if let (Some(at), Some(sensor)) = (at, sensor)
-                && sensor < at
-            {
-                let finding = findings.remove(at);
-                findings.insert(sensor, finding);
-            }
-        }
+        in_order(&mut findings);
         // Where the belt slips under load with the head at speed, so that physics says lost grip before all else, worn lagging is as a rule
         // behind it (common practice, no source), and seen through the head's door: among the first three, whatever is likelier.
         if let Some(at) = findings.iter().position(|finding| finding.cause == Cause::LaggingSlick)
@@ -248,6 +235,19 @@ impl Answer {
         findings.truncate(MOST);
         Self { findings, cannot_tell }
     }
+}
+
+/// The order in which to look: by worth; but what may drop belt or load, or burns, comes before whatever moves or holds nothing, however
+/// unlikely it is.
+fn in_order(findings: &mut Vec<Finding>) {
+    findings.sort_by_key(|finding| core::cmp::Reverse(finding.worth()));
+    let harmless = findings.iter().position(|finding| !finding.cause.is_grave()).unwrap_or(findings.len());
+    let (before, mut after): (Vec<Finding>, Vec<Finding>) =
+        (findings[..harmless].to_vec(), findings[harmless..].to_vec());
+    let drops = |finding: &Finding| finding.cause.consequence() >= DROPS_OR_BURNS;
+    *findings = before;
+    findings.extend(after.extract_if(.., |finding| drops(finding)));
+    findings.extend(after);
 }
 
 /// The leg was told to run back: whoever comes near it must think of that, however likely a contact is that never closed.
@@ -296,7 +296,7 @@ fn lagging_stepped_off(evidence: &Evidence) -> bool {
 
 /// Slip that never went away and is just that of a head pulley without its lagging: so the core's rules say before all else. Settings of
 /// another leg can look so too; swapped sensors do, and are told by [`swapped`] before.
-fn offset_of_lagging(evidence: &Evidence) -> bool {
+pub(super) fn offset_of_lagging(evidence: &Evidence) -> bool {
     evidence.get(Clue::RulesFirst) == Some(LAGGING_LOST)
 }
 
@@ -341,8 +341,11 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         Cause::BootTargetMissing => {
             unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong) || now_and_then(Clue::BootMissedTurns)
         }
-        // A contact that is stuck closes once and does not open again; if it is the only one that closed, a belt that leans looks the same.
-        Cause::ContactStuck => evidence.get(Clue::RubCount).is_some_and(|rubs| rubs > 1),
+        // A contact that is stuck closes once and does not open again, for no moment.
+        Cause::ContactStuck => {
+            let any = |clue: Clue, most: i32| evidence.get(clue).is_some_and(|answer| answer > most);
+            any(Clue::RubCount, 1) || any(Clue::RubOpened, 0)
+        }
         // Noise and misses make no target narrower: a gap that grows does.
         Cause::HeadSensorUnsteady => faded(Clue::HeadSeen),
         Cause::BootSensorUnsteady => faded(Clue::BootSeen),
@@ -350,13 +353,21 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
     }
 }
 
+/// A target was called too few, and in how many of the turns the worst was missed, in per cent.
+pub(super) fn turns_missed(evidence: &Evidence) -> Option<i32> {
+    let (pattern, turns) = match evidence.first? {
+        Condition::HeadTargets => (Clue::HeadPattern, Clue::HeadMissedTurns),
+        Condition::BootTargets => (Clue::BootPattern, Clue::BootMissedTurns),
+        _ => return None,
+    };
+    (evidence.get(pattern) == Some(MISSING)).then(|| evidence.get(turns)).flatten()
+}
+
 /// What physics decides, or what no drawn run holds.
-fn decided(evidence: &Evidence) -> Option<Cause> {
+pub(super) fn decided(evidence: &Evidence) -> Option<Cause> {
     let first = evidence.first?;
     let line = |clue: Clue| evidence.get(clue).is_some_and(|line| line > 0);
-    let misses = |pattern: Clue, turns: Clue| {
-        evidence.get(pattern) == Some(MISSING) && evidence.get(turns).is_some_and(|turns| turns <= NOW_AND_THEN)
-    };
+    let now_and_then = turns_missed(evidence).is_some_and(|turns| turns <= NOW_AND_THEN);
     let about_boot = matches!(
         first,
         Condition::BootSensorFault | Condition::BeltNotFollowing | Condition::NoMotion | Condition::DeepUnderspeed
@@ -374,8 +385,8 @@ fn decided(evidence: &Evidence) -> Option<Cause> {
             Some(Cause::WiresBridged)
         }
         // Targets that are missed now and then are there: it is the sensor that misses them.
-        Condition::HeadTargets if misses(Clue::HeadPattern, Clue::HeadMissedTurns) => Some(Cause::HeadSensorUnsteady),
-        Condition::BootTargets if misses(Clue::BootPattern, Clue::BootMissedTurns) => Some(Cause::BootSensorUnsteady),
+        Condition::HeadTargets if now_and_then => Some(Cause::HeadSensorUnsteady),
+        Condition::BootTargets if now_and_then => Some(Cause::BootSensorUnsteady),
         _ if swapped(evidence) => Some(Cause::SensorsSwapped),
         _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
@@ -491,6 +502,24 @@ mod tests {
     }
 
     #[test]
+    fn a_belt_that_may_have_parted_comes_before_all_that_holds_nothing_and_after_a_choke_that_is_likely() {
+        let found = |cause: Cause, chance: u32| Finding { cause, place: None, chance, sureness: Sureness::of(chance) };
+        let order = |found: &[Finding]| {
+            let mut found = found.to_vec();
+            in_order(&mut found);
+            found.iter().map(|finding| finding.cause).collect::<Vec<_>>()
+        };
+        let [parted, choke, lost] =
+            [found(Cause::BeltParted, 60_000), found(Cause::Choke, 550_000), found(Cause::BootSensorLost, 380_000)];
+        assert_eq!(order(&[choke, lost, parted]), [Cause::Choke, Cause::BeltParted, Cause::BootSensorLost]);
+        assert_eq!(order(&[lost, parted]), [Cause::BeltParted, Cause::BootSensorLost]);
+        // Settings that may be wrong move nothing either.
+        assert_eq!(order(&[found(Cause::WrongSpeed, 800_000), parted]), [Cause::BeltParted, Cause::WrongSpeed]);
+        // From one in five on it goes by consequence.
+        assert_eq!(order(&[choke, found(Cause::BeltParted, 250_000)])[0], Cause::BeltParted);
+    }
+
+    #[test]
     fn a_wire_that_is_open_is_told_by_the_line_and_all_chances_are_one() {
         let cut = evidence(Condition::BootSensorFault, &[(Clue::BootLine, 1)]);
         assert!(chance(&cut, Cause::BootSensorLost) >= BY_RULE);
@@ -537,14 +566,17 @@ mod tests {
 
     #[test]
     fn a_contact_that_closed_once_is_stuck_or_leaned_on_and_one_that_opened_again_is_leaned_on() {
-        let told = |rubs: i32| {
-            let closed = evidence(Condition::Mistracking, &[(Clue::RubCount, rubs), (Clue::RubSteady, 99)]);
-            let pair = [(Cause::OffCentre, 940_000), (Cause::ContactStuck, 50_000)];
+        let told = |rubs: i32, opened: i32| {
+            let answers = [(Clue::RubCount, rubs), (Clue::RubSteady, 99), (Clue::RubOpened, opened)];
+            let closed = evidence(Condition::Mistracking, &answers);
+            let pair = [(Cause::OffCentre, 480_000), (Cause::ContactStuck, 450_000)];
             let left =
                 pair.into_iter().map(|(cause, chance)| (cause, if cannot_be(cause, &closed) { 0 } else { chance }));
             cannot_tell(&left.collect::<Vec<_>>())
         };
-        assert!(told(1).is_some_and(|group| group.causes == [Cause::ContactStuck, Cause::OffCentre]));
-        assert_eq!(told(4), None);
+        assert!(told(1, 0).is_some_and(|group| group.causes == [Cause::ContactStuck, Cause::OffCentre]));
+        assert_eq!(told(4, 3), None);
+        // One rub, from which buckets lifted the belt off for moments.
+        assert_eq!(told(1, 12), None);
     }
 }

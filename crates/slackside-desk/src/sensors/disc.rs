@@ -5,6 +5,12 @@ use crate::plant::chance::Chance;
 use crate::plant::leg::Targets;
 use crate::plant::ripple::floor;
 
+/// By how much of a pitch a target looks narrower to a sensor that is out of reach by so much.
+#[must_use]
+pub fn narrower(out_of_reach: f64) -> f64 {
+    out_of_reach * 1.2 * 0.45
+}
+
 /// What is wrong with the targets.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct DiscUpset {
@@ -79,7 +85,7 @@ impl Disc {
             }
             let moved = if i == 0 { self.upset.moved / count } else { 0.0 };
             // The farther the sensor, the less of a target it sees, and what runout holds off most it loses first.
-            let width = target.width - self.upset.out_of_reach * 1.2 * 0.45 / count;
+            let width = target.width - narrower(self.upset.out_of_reach) / count;
             if width > 0.005 / count {
                 let centre = target.centre + moved;
                 self.marks.push((wrap(centre - 0.5 * width), true));

@@ -12,7 +12,7 @@ use slackside_desk::crew::Crew as _;
 use slackside_desk::findings::cause::Cause;
 use slackside_desk::findings::learn::draw::For;
 use slackside_desk::findings::learn::fit::fit;
-use slackside_desk::findings::learn::measure::{Share, Weighed, Without, healthy, measure};
+use slackside_desk::findings::learn::measure::{Ruled, Share, Weighed, Without, healthy, measure};
 use slackside_desk::findings::learn::page::{Told, page};
 use slackside_desk::findings::learn::play::play_whole;
 use slackside_desk::findings::learn::row::{Row, header};
@@ -25,12 +25,8 @@ use crate::root::root;
 use sound::Sound;
 use store::{Runs, Store};
 
-/// The best that large classifiers made of the same runs, tried once with other tools: a paragraph of the page, not measured by this command.
-const LARGE: &str = "Of the large classifiers tried on the very same runs, to learn from and held out (not part of this tree), the best as a report weighs causes is\n\
-    gradient boosting of LightGBM 4.7.0, 120 rounds: 82.3 % first and 94.6 % of two over the runs as drawn, 80.5 % first and a Brier's score of 0.307\n\
-    with causes as often as they come. A mean of it with extremely randomised trees and a forest, 400 each, of scikit-learn 1.9.1 had 79.1 %, 93.1 %,\n\
-    77.3 % and 0.297; with all causes equally likely the forest alone had 85.7 % first and 95.1 % of two. They have no rules of physics beside them,\n\
-    as the report has. What is missing lies in the questions and in how much there is to learn from.\n\n";
+/// The best that large classifiers made of the same runs, tried with other tools: a paragraph of the page, not measured by this command.
+const LARGE: &str = "crates/xtask/src/findings/large.md";
 
 /// What a draw from nothing takes, as it was when the page was last written; the command tells it at its end.
 const TAKES: &str = "some 7 minutes";
@@ -84,13 +80,15 @@ fn written(directory: &Path) -> Result<Vec<Row>> {
 pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64) -> Result<()> {
     let command = format!("cargo xtask findings --runs {runs} --measured {measured} --seed {seed}");
     let sound = Sound::read(score)?;
+    let root = root();
+    let large = fs::read_to_string(root.join(LARGE))?;
     let store = Store::new(folder)?;
     let first = |of: For, seed: u64, count: usize| store.runs(of, seed)?.numbered(&(0..count).collect::<Vec<_>>());
     let held = first(For::Measuring, seed, measured)?;
     let mut learning = store.runs(For::Learning, seed)?;
     let mut learned = learning.numbered(&(0..runs).collect::<Vec<_>>())?;
     learned.extend(more(&mut learning, runs, &learned)?);
-    let written = written(&root().join("scenarios"))?;
+    let written = written(&root.join("scenarios"))?;
     let lines: String = std::iter::once(header()).chain(written.iter().map(Row::line)).collect();
     fs::write(folder.join("written.csv"), lines)?;
     let boot_alone = first(For::BootAlone, seed, measured / 4)?;
@@ -117,7 +115,7 @@ pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64)
         written.iter().filter(|row| row.evidence.first.is_some()).map(|row| (row, Opened::of(&model, row))).collect();
     let told = Told {
         command: &command,
-        large: LARGE,
+        large: &large,
         drawn: learned.len(),
         written: &opened,
         model: &model,
@@ -125,9 +123,9 @@ pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64)
         fitted: &fitted,
         alike: &measure(&model, &alike, Without::Nothing),
         takes: TAKES,
+        ruled: Ruled::of(&learned),
         healthy: healthy(&model, &shifts, sound.hours),
     };
-    let root = root();
     fs::write(root.join("crates/slackside-desk/src/findings/learned.txt"), model.text())?;
     fs::write(root.join("docs/src/engineer/findings.md"), page(&told))?;
     for (row, opened) in opened.iter().filter(|(_, opened)| !opened.right) {

@@ -10,6 +10,8 @@ use super::{Clue, Evidence};
 
 /// Changes closer than this, in microseconds, are bounce.
 const BOUNCE_US: u64 = 30_000;
+/// A contact that opens this long after it first closed, in microseconds, opens: bounce is over.
+const SETTLED_US: u64 = 100_000;
 /// Gaps shorter than this, in microseconds, part no rubs.
 const GAP_US: u64 = 300_000;
 /// A leg whose head is silent for longer, in microseconds, stands.
@@ -28,6 +30,7 @@ struct Contact {
     rubs: u64,
     first_rub: Option<u64>,
     first_us: Option<u64>,
+    opened: u64,
     last_rub: Option<u64>,
     bounces: VecDeque<u64>,
     most_bounces: usize,
@@ -90,6 +93,7 @@ impl Rubs {
         } else {
             contact.settle(at, stands);
             let since = contact.since.unwrap_or(at);
+            contact.opened += u64::from(contact.first_rub.is_some_and(|first| at.saturating_sub(first) > SETTLED_US));
             contact.first_us.get_or_insert(at.saturating_sub(since));
             contact.since = None;
             contact.ended = Some(at);
@@ -135,6 +139,7 @@ impl Rubs {
             (Clue::RubCrossed, whole_share(head_left + boot_right, all, 100)),
             (Clue::RubSteady, steady),
             (Clue::RubFirst, first.map(milliseconds)),
+            (Clue::RubOpened, worst.and_then(|contact| i32::try_from(contact.opened).ok())),
             (Clue::RubBounce, Some(most_of(|contact| contact.most_bounces as u64) as i32)),
             (Clue::RubAtRest, Some(milliseconds(most_of(|contact| contact.at_rest_us)))),
             (Clue::ContactFaulty, Some(i32::from(self.faulty))),
@@ -155,5 +160,39 @@ impl Contact {
             self.rubbed_us += closed;
         }
         self.longest_us = self.longest_us.max(closed);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scenario::score::checked;
+    use crate::scenario::{legs, settings::Commissioned};
+
+    /// A contact that closes with a bounce and is closed for a minute but for moments of 5 ms, one every `every` seconds.
+    fn opened(every: Option<u64>) -> Option<i32> {
+        let leg = legs::leg("millbrook-leg-3").expect("a built-in leg");
+        let settings = checked(&leg, &Commissioned::measure(&leg)).expect("its settings");
+        let mut rubs = Rubs::new(&settings);
+        let mut told = |at: u64, state| {
+            rubs.turns(at);
+            rubs.contact(at, Place::BootLeft, state);
+        };
+        told(1_000_000, ContactState::Rubbing);
+        told(1_000_400, ContactState::Clear);
+        told(1_000_900, ContactState::Rubbing);
+        for second in every.map_or(0..0, |_| 2..60).filter(|second| every.is_some_and(|every| second % every == 0)) {
+            told(second * 1_000_000, ContactState::Clear);
+            told(second * 1_000_000 + 5_000, ContactState::Rubbing);
+        }
+        let mut evidence = Evidence::default();
+        rubs.tell(61_000_000, &mut evidence);
+        evidence.get(Clue::RubOpened)
+    }
+
+    #[test]
+    fn a_belt_that_leans_is_lifted_off_for_moments_and_bounce_is_none_of_them() {
+        assert_eq!(opened(Some(10)), Some(5));
+        assert_eq!(opened(None), Some(0));
     }
 }

@@ -255,6 +255,20 @@ impl Seconds {
         Some(most - least)
     }
 
+    /// For what share of the seconds in a window, in per cent, slip lay in the middle half between its least and its most there; unknown where
+    /// it moved by less than `least`.
+    pub fn between(&self, from: u64, to: u64, least: i32) -> Option<i32> {
+        let means: Vec<i32> = self.window(from, to).filter_map(|second| second.slip.mean()).collect();
+        let (low, high) = (*means.iter().min()?, *means.iter().max()?);
+        let range = high.saturating_sub(low);
+        if range < least {
+            return None;
+        }
+        let middle = low.saturating_add(range / 4)..=high.saturating_sub(range / 4);
+        let within = means.iter().filter(|mean| middle.contains(mean)).count() as u64;
+        super::shaft::whole_share(within, means.len() as u64, 100)
+    }
+
     /// The least slip over four boot turns, ppm.
     pub fn least_long(&self, from: u64, to: u64) -> Option<i32> {
         self.window(from, to).filter_map(|second| second.least_long).min()
@@ -294,4 +308,27 @@ impl Seconds {
 /// Of two steps the larger, up or down.
 fn larger(one: Option<i32>, other: Option<i32>) -> Option<i32> {
     one.into_iter().chain(other).max_by_key(|step| step.unsigned_abs())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn slipped(slips: impl Iterator<Item = i32>) -> Seconds {
+        let mut seconds = Seconds::default();
+        for (number, slip) in slips.enumerate() {
+            seconds.second(number as u64 * 1_000_000).slip.add(i64::from(slip));
+        }
+        seconds
+    }
+
+    #[test]
+    fn slip_that_comes_and_goes_at_once_is_seldom_between_and_slip_that_grows_is_half_the_time() {
+        let minute = 60_000_000;
+        let hub = slipped((0..60).map(|second| if second % 20 < 10 { 2_000 } else { 60_000 }));
+        assert_eq!(hub.between(0, minute, 10_000), Some(0));
+        let film = slipped((0..60).map(|second| second * 1_000));
+        assert_eq!(film.between(0, minute, 10_000), Some(50));
+        assert_eq!(slipped((0..60).map(|_| 3_000)).between(0, minute, 10_000), None);
+    }
 }

@@ -37,6 +37,8 @@ pub(super) struct Shape {
     pub last_pitch: Option<i32>,
     /// For how long turns had been long, in ms.
     pub slowing: Option<i32>,
+    /// What the shaft lost a second while turns were long, per mille of its usual speed.
+    pub fall: Option<i32>,
     /// Mean difference of neighbouring turns, ppm.
     pub scatter: Option<i32>,
     /// The worst target's place, per mille of a pitch.
@@ -143,6 +145,10 @@ impl ShaftLog {
         shape.slowing = Some(match slow_since {
             Some(sound) => milliseconds(rises[last] - rises[sound + n]),
             None => milliseconds(rises[last] - rises[n]),
+        });
+        shape.fall = slow_since.filter(|sound| *sound + 1 < turns.len()).and_then(|sound| {
+            let left = usual_turn.saturating_mul(1_000).checked_div(turns[turns.len() - 1])?;
+            share(1_000_u64.saturating_sub(left), rises[last] - rises[sound + n], 1_000_000)
         });
 
         // What the edges were before whatever ended them.
@@ -321,6 +327,24 @@ mod tests {
         );
         // Gone only just: too early to tell.
         assert_eq!(gone.missed_turns(0, 42_000_000), None);
+    }
+
+    #[test]
+    fn a_shaft_that_slows_loses_so_much_a_second_and_one_that_goes_silent_nothing() {
+        // Turns of a second for half a minute; then each a tenth longer than the one before.
+        let mut log = ShaftLog::new(1);
+        let (mut at, mut turn) = (0, 1_000_000);
+        for number in 0..34 {
+            log.edge(at, true);
+            log.edge(at + 100_000, false);
+            turn = if number < 30 { turn } else { turn * 11 / 10 };
+            at += turn;
+        }
+        log.edge(at, true);
+        // Four turns of 5.1 s together, and the last turns at 1 / 1.1^4 of the usual speed.
+        let fall = log.shape(at).fall.expect("it slowed");
+        assert!((60..=64).contains(&fall), "{fall}");
+        assert_eq!(turned(|_, _| 100).shape(MINUTE).fall, None);
     }
 
     #[test]

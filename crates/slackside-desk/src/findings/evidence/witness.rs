@@ -25,10 +25,16 @@ const SETTLED_US: u64 = 12 * S;
 /// What speed must have fallen by, in ppm of normal, and power have risen by, per mille of rated, to be looked at so.
 const SLOWED: i32 = 1_000;
 const RISEN: i32 = 50;
+/// The least time of a rise that is asked for its middle, in s.
+const BENT_S: usize = 4;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
 /// For how long after the moment a leg that runs on is looked at, in microseconds.
 const RUNS_ON_US: u64 = 30 * S;
+/// When after the moment a leg that runs on is asked what the feed's end did for it, in microseconds.
+const RELIEVED_US: [u64; 2] = [30 * S, 45 * S];
+/// What slip must have moved by within a minute to be asked how, in ppm.
+const MOVED: i32 = 10_000;
 /// Changes of the drive contact kept.
 const CHANGES: usize = 256;
 
@@ -89,6 +95,9 @@ pub struct Witness {
     /// The moment that counts, whether the leg was stopped then, and what was known of it.
     moment: Option<(u64, bool, Evidence)>,
     after: Option<After>,
+    first_alarm: Option<u64>,
+    /// Slip, head speed and power once the feed has been cut for a while, if the leg ran on until then.
+    relieved: Option<[Option<i32>; 3]>,
 }
 
 const fn of(shaft: Shaft) -> usize {
@@ -138,6 +147,8 @@ impl Witness {
             raised: [Raised::No; Condition::COUNT],
             moment: None,
             after: None,
+            first_alarm: None,
+            relieved: None,
         }
     }
 
@@ -245,6 +256,12 @@ impl Witness {
         if let Some(started) = self.started {
             self.early(started, at);
         }
+        if let Some((moment, false, _)) = self.moment
+            && self.relieved.is_none()
+            && at > moment + RELIEVED_US[1]
+        {
+            self.relieved = Some(self.relief(moment));
+        }
         self.motion = *motion;
     }
 
@@ -291,6 +308,21 @@ impl Witness {
         }
     }
 
+    /// Slip, head speed and power half a minute after a moment, if the leg runs on.
+    fn relief(&self, moment: u64) -> [Option<i32>; 3] {
+        if self.phase != Phase::Running || self.drive.on == Some(false) {
+            return [None; 3];
+        }
+        let [from, to] = RELIEVED_US.map(|after| moment + after);
+        let speed = self.shafts[0].is_some().then(|| self.seconds.speed(0, from, to)).flatten();
+        let power = self.seconds.power_between(from, to).filter(|_| self.power_meter);
+        [
+            self.seconds.slip(from, to),
+            speed.and_then(|speed| self.share(0, speed)),
+            power.and_then(|watts| self.of_rated(watts)),
+        ]
+    }
+
     /// The core said something.
     pub fn verdict(&mut self, verdict: &Verdict) {
         let at = self.on(verdict.at.get());
@@ -303,6 +335,7 @@ impl Witness {
                 self.phase = phase;
             }
             Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } => {
+                self.first_alarm.get_or_insert(at);
                 if self.moment.is_none() {
                     self.fix(at, condition, false);
                 }
@@ -335,6 +368,14 @@ impl Witness {
         let mut evidence = self.at(at);
         evidence.first = Some(condition);
         evidence.set(Clue::Tripped, Some(i32::from(stop)));
+        let lead = at.saturating_sub(*self.first_alarm.get_or_insert(at));
+        evidence.set(Clue::AlarmLead, Some(if stop { milliseconds(lead) } else { -1 }));
+        if let Some((_, _, warned)) = &self.moment
+            && lead > S
+        {
+            let slips = evidence.get(Clue::SlipAt).zip(warned.get(Clue::SlipAt));
+            evidence.set(Clue::SlipSinceAlarm, slips.map(|(now, then)| now.saturating_sub(then)));
+        }
         let before = [0, 1].map(|index| {
             let log = self.shafts[index].as_ref()?;
             let speed = u64::try_from(log.turn_speed(at)?).ok()?;
@@ -354,6 +395,17 @@ impl Witness {
             let ratio =
                 (self.normal[1] * 1_000).checked_div(self.normal[0]).and_then(|ratio| u64::try_from(ratio).ok());
             after.tell(ratio.unwrap_or(1_000), &mut evidence);
+        }
+        if let Some(relieved) = self.relieved.filter(|_| self.moment.as_ref().is_some_and(|(_, stop, _)| !stop)) {
+            let clues = [
+                (Clue::SlipRelieved, Clue::SlipAt),
+                (Clue::HeadRelieved, Clue::HeadSpeed),
+                (Clue::PowerRelieved, Clue::PowerAt),
+            ];
+            for ((clue, of), relieved) in clues.into_iter().zip(relieved) {
+                let by = relieved.zip(evidence.get(of)).map(|(relieved, then)| relieved.saturating_sub(then));
+                evidence.set(clue, by);
+            }
         }
         self.missed(&mut evidence);
         self.rubs.tell(self.newest, &mut evidence);
@@ -478,6 +530,7 @@ impl Witness {
         evidence.set(Clue::StepShare, step.zip(settled).filter(|(_, settled)| settled.abs() > 3_000).and_then(of_all));
         evidence.set(Clue::SlipJump, now.zip(back(2, 1)).map(|(now, then)| now - then));
         evidence.set(Clue::SlipBySpeed, self.seconds.slip_by_speed());
+        evidence.set(Clue::SlipBetween, self.seconds.between(at.saturating_sub(60 * S), at, MOVED));
         if self.lagging_shift > 5_000 {
             let of_lagging = |slip: i32| i32::try_from(i64::from(slip) * 100 / self.lagging_shift).ok();
             evidence.set(Clue::SettledAgainstLagging, settled.and_then(of_lagging));
@@ -544,7 +597,9 @@ impl Witness {
         evidence.set(Clue::HeadChange, last.zip(then).map(|(last, then)| last - then));
         let speeds =
             self.before(foot, |from, to| self.seconds.speed(0, from, to).and_then(|speed| self.share(0, speed)));
-        let [tenth, half] = since(&speeds.iter().map(|speed| -speed).collect::<Vec<_>>(), SLOWED);
+        let slowness: Vec<i32> = speeds.iter().map(|speed| -speed).collect();
+        let [tenth, half] = since(&slowness, SLOWED);
+        evidence.set(Clue::HeadBend, tenth.and_then(|tenth| bend(&slowness, tenth)));
         evidence.set(Clue::HeadSlowed, tenth);
         evidence.set(Clue::HeadHalfSlowed, half);
         let early = self.early.head.and_then(|speed| self.share(0, speed));
@@ -601,8 +656,13 @@ impl Witness {
             for (clue, answer) in clues.into_iter().zip(answers) {
                 evidence.set(clue, answer);
             }
+            let counted = log.turn_speed(at).and_then(|speed| self.share(index, speed));
             if index == of(Shaft::Boot) {
                 evidence.set(Clue::BootSlowing, shape.slowing);
+                evidence.set(Clue::BootFall, shape.fall);
+                evidence.set(Clue::BootCounted, counted);
+            } else {
+                evidence.set(Clue::HeadCounted, counted);
             }
         }
         if let [Some(head), Some(boot)] = &self.shafts {
@@ -610,11 +670,16 @@ impl Witness {
         }
     }
 
+    /// Power per mille of rated.
+    fn of_rated(&self, watts: i32) -> Option<i32> {
+        whole_share(u64::try_from(watts).unwrap_or(0), self.rated_w, 1_000)
+    }
+
     fn power(&self, at: u64, foot: u64, evidence: &mut Evidence) {
         if !self.power_meter {
             return;
         }
-        let share = |watts: i32| whole_share(u64::try_from(watts).unwrap_or(0), self.rated_w, 1_000);
+        let share = |watts: i32| self.of_rated(watts);
         let now = self.last_power.and_then(|watts| whole_share(u64::from(watts), self.rated_w, 1_000));
         let before = self.seconds.power_between(at.saturating_sub(25 * S), at.saturating_sub(14 * S)).and_then(share);
         evidence.set(Clue::PowerAt, now);
@@ -628,6 +693,7 @@ impl Witness {
         evidence.set(Clue::PowerWithSlip, now.zip(then).map(|(now, then)| now - then));
         let powers = self.before(foot, |from, to| self.seconds.power_between(from, to).and_then(share));
         let [tenth, half] = since(&powers, RISEN);
+        evidence.set(Clue::PowerBend, tenth.and_then(|tenth| bend(&powers, tenth)));
         evidence.set(Clue::PowerRisen, tenth);
         evidence.set(Clue::PowerHalfRisen, half);
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
@@ -647,6 +713,15 @@ fn since(figures: &[i32], rise: i32) -> [Option<i32>; 2] {
         let at = figures.iter().position(|figure| *figure <= from).filter(|_| risen >= rise);
         Some(at.map_or(-1, |seconds| seconds as i32))
     })
+}
+
+/// Of what a figure has risen by since it left its least, `seconds` ago, how much it had risen by in the middle of that time, in per cent. Too
+/// short a rise has no middle. The newest comes first.
+fn bend(figures: &[i32], seconds: i32) -> Option<i32> {
+    let seconds = usize::try_from(seconds).ok().filter(|seconds| *seconds >= BENT_S)?;
+    let [newest, middle, least] = [0, seconds / 2, seconds].map(|at| figures.get(at).map(|figure| i64::from(*figure)));
+    let least = least?;
+    i32::try_from(((middle? - least) * 100).checked_div(newest? - least)?.clamp(-999, 999)).ok()
 }
 
 /// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
@@ -674,5 +749,16 @@ mod tests {
         assert_eq!(since(&[100, 90, 80, 60, 50, 20, 10, 0, 0], 50), [Some(6), Some(4)]);
         assert_eq!(since(&[30, 20, 0], 50), [Some(-1), Some(-1)]);
         assert_eq!(since(&[], 50), [None, None]);
+    }
+
+    #[test]
+    fn a_drag_that_grows_evenly_bends_by_half_and_one_that_runs_away_by_less() {
+        let even: Vec<i32> = (0..=10).rev().map(|second| second * 100).collect();
+        assert_eq!(bend(&even, 10), Some(50));
+        let ever_faster: Vec<i32> = (0..=10).rev().map(|second| second * second).collect();
+        assert_eq!(bend(&ever_faster, 10), Some(25));
+        assert_eq!(bend(&even, 3), None);
+        assert_eq!(bend(&even, -1), None);
+        assert_eq!(bend(&[7; 11], 10), None);
     }
 }

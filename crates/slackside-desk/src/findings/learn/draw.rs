@@ -271,6 +271,12 @@ impl For {
 
 /// What comes at once takes no longer than this, in s.
 const AT_ONCE_S: f64 = 10.0;
+/// A belt is caught within this, in s.
+const CATCHES_S: f64 = 2.0;
+/// Too much feed grows over no less than this, in s.
+const FILLS_S: f64 = 20.0;
+/// The least severity of a choke: 1.2 times the design flow runs into the boot beside the feed.
+const CHOKES: f64 = 0.4;
 /// A draw that gives no leg is drawn again, at most so often.
 const TRIES: u64 = 12;
 
@@ -338,9 +344,10 @@ fn attempt(of: For, seed: u64, index: usize, again: u64) -> crate::error::Result
         faults,
         label: Label { wrong: cause.name().to_owned(), from_s: None, stop: false },
     };
-    // A frozen belt that somebody jogs: held fast it is, jogged too.
-    let frozen = means == Means::Jogging && scenario.faults.iter().any(|fault| fault.kind == Kind::BeltCaught);
-    let (cause, also) = if frozen { (Cause::FrozenStart, Some(Cause::Jogging)) } else { (cause, None) };
+    // A belt that is held before it is first started is frozen, whatever holds it; where somebody jogs it, jogged too.
+    let frozen = scenario.faults.iter().any(|fault| fault.kind == Kind::BeltCaught && fault.from_s <= 0.0);
+    let jogged = (frozen && means == Means::Jogging).then_some(Cause::Jogging);
+    let (cause, also) = if frozen { (Cause::FrozenStart, jogged) } else { (cause, None) };
     Ok(Drawn {
         cause,
         means: shown,
@@ -400,7 +407,8 @@ impl Run<'_> {
         let habits = self.of.habits();
         let start_s = self.chance.between(3.0, 20.0);
         let fed_s = start_s + self.chance.between(10.0, 40.0);
-        let before = self.chance.happens(habits.before);
+        // A leg that is fed too much from its first feed on is choked: too much feed takes its time.
+        let before = self.chance.happens(habits.before) && means != Means::Fault(Kind::Overload);
         let onset_s = fed_s + self.chance.between(habits.onset_s.0, habits.onset_s.1);
         self.from_s = if before { 0.0 } else { onset_s };
         let at_once = self.chance.happens(habits.at_once);
@@ -515,7 +523,6 @@ impl Run<'_> {
         let middling = built_in::leg("millbrook-leg-3").unwrap_or_else(|| unreachable!("a built-in leg"));
         let pull = full_pull(&self.leg) / full_pull(&middling);
         match kind {
-            Kind::BeltCaught => fault.force = pull,
             Kind::BootPulleyDragging => fault.force = pull * self.leg.boot_radius() / middling.boot_radius(),
             // Below half the voltage the contactor lets go; a dip lasts for moments.
             Kind::PowerDip => {
@@ -542,8 +549,18 @@ impl Run<'_> {
                 fault.severity = if self.shown.ends_with("all gone") { 1.0 } else { self.chance.between(0.3, 0.95) };
             }
             Kind::SensorDropout => fault.severity = 0.01 + 0.6 * severity,
-            // A choke comes at once; a boot that fills over minutes is fed too much, whatever feeds it.
-            Kind::BootChoke => fault.ramp_s = fault.ramp_s.min(AT_ONCE_S),
+            // A choke comes at once, and pours in more than the buckets take; a boot that fills more slowly is fed too much, whatever
+            // feeds it.
+            Kind::BootChoke => {
+                fault.ramp_s = fault.ramp_s.min(AT_ONCE_S);
+                fault.severity = CHOKES + (1.0 - CHOKES) * severity;
+            }
+            Kind::Overload => fault.ramp_s = fault.ramp_s.max(FILLS_S),
+            // What catches a belt, a bucket that hangs loose as a rule, catches it there and then; what drags ever more is another thing.
+            Kind::BeltCaught => {
+                fault.ramp_s = fault.ramp_s.min(CATCHES_S);
+                fault.force = pull;
+            }
             // A take-up that no longer moves is missed only when the belt stretches.
             Kind::TakeupJammed => {
                 let stretch =

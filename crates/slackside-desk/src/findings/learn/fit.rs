@@ -24,7 +24,7 @@ const MOST: f32 = 3.0;
 const IN_A_LEAF: usize = 8;
 /// Share of the runs and of the questions that a tree sees.
 const RUNS_SEEN: f64 = 0.8;
-const QUESTIONS_SEEN: f64 = 0.1;
+const QUESTIONS_SEEN: f64 = 0.4;
 /// The most cuts of a question, at quantiles.
 const CUTS: usize = 48;
 /// The least gain that is worth a question.

@@ -4,7 +4,9 @@ use slackside::conditions::Condition;
 use slackside::diagnose::Rubs;
 use slackside::input::Place;
 
-use super::super::answer::{Answer, Sureness, cannot_tell, chances};
+use super::super::answer::{
+    Answer, NOW_AND_THEN, Sureness, cannot_tell, chances, decided, offset_of_lagging, turns_missed,
+};
 use super::super::cause::Cause;
 use super::super::evidence::{Clue, Raised};
 use super::super::model::{Model, Prior, WHOLE};
@@ -98,6 +100,42 @@ pub struct Measured {
     pub causes: Vec<OfCause>,
     /// Parted belts that are on the list, and that stand before every sensor.
     pub parted: [Share; 2],
+}
+
+/// How often rules that were written with runs in sight are right of the runs to learn from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ruled {
+    /// Called swapped sensors, and they were.
+    pub swapped: Share,
+    /// A shift of the lagging's size from the start on, and it was the lagging.
+    pub offset: Share,
+    /// Too few targets, where one was missed in most turns, and one was gone.
+    pub gone: Share,
+    /// The same where none was missed in so many.
+    pub there: Share,
+}
+
+impl Ruled {
+    /// Of runs.
+    #[must_use]
+    pub fn of(all: &[Row]) -> Self {
+        let mut ruled = Self::default();
+        for row in all {
+            let is = |cause: Cause| row.cause == cause || row.also == Some(cause);
+            let by_rule = decided(&row.evidence);
+            if by_rule == Some(Cause::SensorsSwapped) {
+                ruled.swapped.count(is(Cause::SensorsSwapped));
+            }
+            if by_rule.is_none() && offset_of_lagging(&row.evidence) {
+                ruled.offset.count(is(Cause::LaggingGone));
+            }
+            if let Some(turns) = turns_missed(&row.evidence) {
+                let share = if turns > NOW_AND_THEN { &mut ruled.gone } else { &mut ruled.there };
+                share.count(is(Cause::HeadTargetMissing) || is(Cause::BootTargetMissing));
+            }
+        }
+        ruled
+    }
 }
 
 /// How one cause came out.
@@ -323,4 +361,39 @@ pub fn healthy(model: &Model, all: &[Row], hours: f64) -> Healthy {
         }
     }
     healthy
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::evidence::Evidence;
+    use super::*;
+
+    fn row(cause: Cause, first: Condition, answers: &[(Clue, i32)]) -> Row {
+        let mut evidence = Evidence::default();
+        evidence.first = Some(first);
+        for (clue, answer) in answers {
+            evidence.set(*clue, Some(*answer));
+        }
+        Row { index: 0, cause, also: None, means: String::new(), hours: 1.0, evidence, rules: String::new() }
+    }
+
+    #[test]
+    fn rules_are_counted_where_they_spoke_and_right_where_it_was_so() {
+        let too_few = |turns: i32| [(Clue::HeadPattern, 1), (Clue::HeadMissedTurns, turns)];
+        let as_swapped = [(Clue::SlipEarly, 36_000), (Clue::EarlyAgainstSwap, 400)];
+        let ruled = Ruled::of(&[
+            row(Cause::HeadTargetMissing, Condition::HeadTargets, &too_few(100)),
+            row(Cause::HeadSensorUnsteady, Condition::HeadTargets, &too_few(61)),
+            row(Cause::HeadSensorUnsteady, Condition::HeadTargets, &too_few(60)),
+            // Another alarm, and a pattern that is whole.
+            row(Cause::HeadTargetMissing, Condition::BootTargets, &too_few(100)),
+            row(Cause::HeadTargetMissing, Condition::HeadTargets, &[(Clue::HeadPattern, 0)]),
+            row(Cause::SensorsSwapped, Condition::RatioShifted, &as_swapped),
+            row(Cause::WrongDiameters, Condition::RatioShifted, &as_swapped),
+        ]);
+        assert_eq!(ruled.gone, Share { right: 1, of: 2 });
+        assert_eq!(ruled.there, Share { right: 0, of: 1 });
+        assert_eq!(ruled.swapped, Share { right: 1, of: 2 });
+        assert_eq!(ruled.offset, Share::default());
+    }
 }

@@ -18,8 +18,10 @@ use super::super::cause::Cause;
 use super::super::evidence::{Evidence, Witness};
 use super::draw::{Drawn, Wires};
 use crate::monitor::{Monitor, monitor};
-use crate::scenario::run::{Permits, Watch, run};
+use crate::scenario::fault::{End, Kind};
+use crate::scenario::run::{Permits, Summary, Watch, run};
 use crate::scenario::truth::Row;
+use crate::sensors::disc::narrower;
 
 /// How long a run goes on after the leg was stopped, in microseconds.
 const ON_AFTER_STOP_US: u64 = 35_000_000;
@@ -171,6 +173,40 @@ pub fn play_whole(drawn: &Drawn) -> crate::error::Result<Played> {
     play_to(drawn, true)
 }
 
+/// What was wrong at the moment that counts, in s; at the end if nothing was said.
+fn wrong(drawn: &Drawn, summary: &Summary, counts_s: Option<f64>) -> Cause {
+    let Some(at_s) = counts_s else { return drawn.cause };
+    if at_s < drawn.from_s {
+        // What slows the belt before anything is broken is what it is fed: an overload, whatever the run was meant to be. Of a sound leg
+        // only a slug that calls for a stop is. Else the alarm came with nothing wrong.
+        let by = |us: u64| us as f64 * 1e-6 <= at_s;
+        let overloaded = if drawn.slugs {
+            summary.call.is_some() || summary.lapsed > 0
+        } else {
+            summary.call.as_ref().is_some_and(|call| by(call.from_us)) || summary.slow_us.is_some_and(by)
+        };
+        return if overloaded { Cause::Overload } else { Cause::Nothing };
+    }
+    if drawn.parts_s.is_some_and(|parts_s| at_s >= parts_s) {
+        return Cause::BeltParted;
+    }
+    // Where two causes are right in any case, as in a written scenario, both stay.
+    if drawn.also.is_some() { drawn.cause } else { out_of_reach(drawn, at_s).unwrap_or(drawn.cause) }
+}
+
+/// A sensor that is farther and farther off sees ever fewer targets, then none: which it is at a time, in s, is what is wrong then.
+fn out_of_reach(drawn: &Drawn, at_s: f64) -> Option<Cause> {
+    let fault = drawn.scenario.faults.iter().find(|fault| fault.kind == Kind::SensorOutOfReach)?;
+    let fitted = &drawn.scenario.leg.fitted;
+    let (targets, [missing, lost]) = match fault.shaft? {
+        End::Head => (fitted.head.as_ref()?, [Cause::HeadTargetMissing, Cause::HeadSensorLost]),
+        End::Boot => (&fitted.boot, [Cause::BootTargetMissing, Cause::BootSensorLost]),
+    };
+    // The nearest target looks this much wider than the middling one.
+    let nearest = targets.width_pct / 100.0 * (1.0 + targets.runout_pct / 100.0);
+    Some(if narrower(fault.severity_at(at_s, 0.0)) < nearest { missing } else { lost })
+}
+
 fn play_to(drawn: &Drawn, whole: bool) -> crate::error::Result<Played> {
     let Drawn { scenario, commissioned, settings, wires, .. } = drawn;
     let looks = Looks { gather: Gather::new(settings), witness: Witness::new(settings), first: None, stopped: None };
@@ -186,15 +222,7 @@ fn play_to(drawn: &Drawn, whole: bool) -> crate::error::Result<Played> {
     let looks = all.looks.into_inner();
     let looked = looks.gather.evidence();
     let counts_s = looks.stopped.or(looks.first).map(|at| at.get() as f64 * 1e-6);
-    // A slug that truly slows the belt, or heats it, is an overload, whatever the run was meant to be.
-    let overloaded = drawn.slugs && counts_s.is_some() && (summary.call.is_some() || summary.lapsed > 0);
-    let cause = match (drawn.parts_s, counts_s) {
-        _ if overloaded => Cause::Overload,
-        // An alarm before anything was wrong.
-        (_, Some(at_s)) if at_s < drawn.from_s => Cause::Nothing,
-        (Some(parts_s), Some(at_s)) if at_s >= parts_s => Cause::BeltParted,
-        _ => drawn.cause,
-    };
+    let cause = wrong(drawn, &summary, counts_s);
     Ok(Played {
         cause,
         also: drawn.also,
