@@ -74,10 +74,11 @@ impl Judge {
         if signals.boot.fast_enough(self.leg.scaled(turn(fast))) {
             return false;
         }
-        if plan.contacts.fitted != 0 && moved & moved::BOOT != 0 {
-            if signals.contacts.iter().any(|contact| !stays_below(view, contact.duty, Condition::MistrackingDuty)) {
-                return false;
-            }
+        if plan.contacts.fitted != 0
+            && moved & moved::BOOT != 0
+            && signals.contacts.iter().any(|contact| !stays_below(view, contact.duty, Condition::MistrackingDuty))
+        {
+            return false;
         }
         if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(plan, &self.leg.head(view)) {
             return false;
