@@ -214,21 +214,15 @@ fn other_budget(settings: &Checked) -> Option<Checked> {
     settings.check().ok()
 }
 
-/// So many cases; `PROPTEST_CASES` asks for other than that by its share of 60. The same each time, for one is known that goes wrong
-/// ([`what_is_known_to_go_wrong`]), unless `PROPTEST_RNG_SEED` asks for others.
+/// So many cases; `PROPTEST_CASES` asks for other than that by its share of 60.
 fn config(cases: u32) -> ProptestConfig {
     let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse::<u32>().ok());
-    let config = ProptestConfig { cases: (asked.unwrap_or(60) * cases).div_ceil(60), ..ProptestConfig::default() };
-    if std::env::var_os("PROPTEST_RNG_SEED").is_some() {
-        return config;
-    }
-    ProptestConfig { rng_seed: proptest::test_runner::RngSeed::Fixed(21), ..config }
+    ProptestConfig { cases: (asked.unwrap_or(60) * cases).div_ceil(60), ..ProptestConfig::default() }
 }
 
-/// A slip heat alarm that comes at 271.7 s, and does not where rows are leapt over.
+/// Slip heat taken for more than it is had judge look at a guess of slip later, and an alarm came out of its turn.
 #[test]
-#[ignore = "known, and not mended: run it with --ignored"]
-fn what_is_known_to_go_wrong() {
+fn a_guess_of_slip_is_made_when_it_would_be_live() {
     let story = Story {
         seed: 18_021_684_550_892_783_126,
         seconds: 240,

@@ -56,7 +56,7 @@ pub const fn without_value(verdict: Verdict) -> Verdict {
 /// whether to go on.
 ///
 /// Slip heat under a budget of which no table is known is first taken for somewhat more than it is. Where that much would turn its
-/// alarm, all is judged again with the heat as it is.
+/// alarm, or slip [may be guessed at](Judge::may_guess), all is judged again with the heat as it is.
 pub fn judge(store: &Store, settings: &Checked, heat: &HeatTables, mut out: impl FnMut(Verdict) -> bool) -> Cost {
     let mut told = 0;
     let mut judging = Judging { store, settings, plan: plan_of(settings), heat, exactly: false };
@@ -103,6 +103,9 @@ impl Judging<'_> {
         while goes_on.get()
             && let Some((at, row)) = cursor.next_row()
         {
+            if over.get() && judge.may_guess(at) {
+                return None;
+            }
             show(&mut judge, at, row, &cursor, &mut sink);
             cost.shown += 1;
             if wait > 0 || !goes_on.get() {
@@ -121,6 +124,9 @@ impl Judging<'_> {
             }
         }
         if goes_on.get() && !store.is_empty() {
+            if over.get() && judge.may_guess(store.end()) {
+                return None;
+            }
             judge.wake(store.end(), &mut sink);
         }
         (!hot.get()).then_some(cost)

@@ -17,10 +17,10 @@ use crate::judge::heat::Heat;
 use crate::judge::leg::mark;
 use crate::judge::phase::{AT_SPEED, turn};
 use crate::judge::rows::holds;
-use crate::judge::{Effects, Judge, Out, POWER_STALE, View, heating, sense};
+use crate::judge::{Effects, GUESS_AFTER, Judge, Out, POWER_STALE, View, heating, sense};
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::{Reading, Signals};
-use crate::time::{Now, SWEEP, reached};
+use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Joules, Micros, Span, Watts};
 use crate::verdict::{Phase, Verdict};
 
@@ -350,6 +350,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let view = View { plan: &self.plan, signals: &self.signals, now };
         self.judge.sweep(&view);
         (now.after(self.wait_for_others(&self.view())).at(), now.after(self.sweep_wait()).at())
+    }
+
+    /// Whether the slip that makes heat may be guessed at before `until`. A guess is made anew with each step, and when a step comes hangs on the
+    /// heat: so it must be known to the unit.
+    #[must_use]
+    pub fn may_guess(&self, until: Micros) -> bool {
+        let (leg, now) = (&self.judge.leg, self.now());
+        let unknown = if leg.has(mark::SLIP_UNKNOWN) { age(now.us(), leg.unknown_since) } else { 0 };
+        let more = until.get().saturating_sub(self.newest);
+        leg.phase() == Phase::Running && more.saturating_add(unknown.into()) >= GUESS_AFTER.into()
     }
 
     fn read_power(&mut self, power: Option<(Micros, Watts)>) {

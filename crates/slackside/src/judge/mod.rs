@@ -57,7 +57,7 @@ pub use view::{Out, View};
 /// Measured power older than this is stale, in microseconds: rated power is used instead.
 pub(crate) const POWER_STALE: u32 = 60_000_000;
 /// Slip that has been unknown for so long, in microseconds, is guessed at for its heat: from how much slower than normal the belt is.
-const GUESS_AFTER: u32 = 5_000_000;
+pub(crate) const GUESS_AFTER: u32 = 5_000_000;
 /// So much of that, in ppm, may be the motor's own slip under load and the creep of a sound belt.
 const LOAD_SLIP: i32 = 50_000;
 /// Late inputs are counted over a minute, in the slow count.
