@@ -81,7 +81,8 @@ impl<'a> Pitches<'a> {
 
     /// Loss of speed in ppm of `normal`; `None` where neither pitch says anything. For people, not for decisions.
     pub fn loss(&self, normal: u32) -> Option<i32> {
-        let waited = self.since.map_or(0, |since| age(self.now, since));
+        // However old: the same whenever the last sweep was.
+        let waited = self.since.map_or(0, |since| age(self.now, since)).min(FAR);
         let bound = if waited > 0 { Some(signals::speed(self.largest, waited)) } else { None };
         let speed = match (self.shaft.speed().filter(|_| self.closed), bound) {
             (Some(measured), Some(bound)) => measured.min(bound),
