@@ -177,6 +177,31 @@ pub fn create(path: &Path) -> anyhow::Result<Whole> {
     })
 }
 
+/// The name of a file that holds HTML: for the command line.
+///
+/// # Errors
+/// It ends as some other kind of file does.
+pub fn html(path: PathBuf) -> Result<PathBuf, String> {
+    ending(path, "html", "a page (HTML); print it from a browser to have it on paper or as PDF")
+}
+
+/// Likewise a picture.
+///
+/// # Errors
+/// As [`html`].
+pub fn svg(path: PathBuf) -> Result<PathBuf, String> {
+    ending(path, "svg", "a picture in SVG, which browsers show and print")
+}
+
+fn ending(path: PathBuf, wanted: &str, what: &str) -> Result<PathBuf, String> {
+    match path.extension() {
+        Some(found) if !found.eq_ignore_ascii_case(wanted) => {
+            Err(format!("it would hold {what}\n  mend: name it {}", path.with_extension(wanted).display()))
+        }
+        _ => Ok(path),
+    }
+}
+
 /// Whether both paths lead to the same file. A file that is not there yet is the same only by its place.
 #[must_use]
 pub fn same_file(one: &Path, other: &Path) -> bool {

@@ -71,3 +71,23 @@ fn what_is_no_stretch_of_the_run_is_refused_and_nothing_is_drawn() {
     assert!(text(&output.stderr).contains("--plot"), "a stretch without a picture");
     assert_eq!(fs::read_dir(directory).expect("readable").count(), 0, "nothing is begun");
 }
+
+#[test]
+fn a_picture_or_a_page_under_the_name_of_another_kind_of_file_is_refused() {
+    let directory = tempfile::tempdir().expect("a temporary directory");
+    let directory = directory.path();
+    let scenario = format!("{}/../scenarios/belt-parted.toml", env!("CARGO_MANIFEST_DIR"));
+    for (arguments, mend) in [
+        (["simulate", &scenario, "--plot", "leg.png"].as_slice(), "name it leg.svg"),
+        (&["replay", "--report", "trip.pdf"], "name it trip.html"),
+        (&["trend", ".", "--report", "wear.htm"], "name it wear.html"),
+    ] {
+        let output = slackside(directory, arguments);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{said}");
+        assert!(said.contains(mend), "{said}");
+    }
+    assert_eq!(fs::read_dir(directory).expect("readable").count(), 0, "nothing is begun");
+    let output = slackside(directory, &["simulate", &scenario, "--plot", "LEG.SVG", "--quiet"]);
+    assert!(output.status.success() && directory.join("LEG.SVG").exists(), "{}", text(&output.stderr));
+}

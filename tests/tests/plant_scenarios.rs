@@ -407,3 +407,24 @@ fn a_leg_that_shares_its_drive_runs_down() {
     let (alone, shared) = (still_s(&text("0.0")), still_s(&text("0.1")));
     assert!(shared > 1.2, "{shared} s, {alone} s without what the other lifts");
 }
+
+/// What a person wrote of the wrong kind is told in the words of a person, with its line.
+#[test]
+fn what_is_of_the_wrong_kind_is_told_in_plain_words() {
+    for (from, to, place, told) in [
+        ("leg = \"millbrook-leg-3\"", "leg = 3", "test.toml:3:7", "the name of a built-in leg in quotes"),
+        ("duration_s", "friction = 3\nduration_s", "test.toml:4:12", "the name of a set of friction in quotes"),
+        (
+            "timeline",
+            "friction.dry = [1.0]\ntimeline",
+            "test.toml:6:10: friction.dry",
+            "invalid length 1, expected an array of length 9",
+        ),
+        ("duration_s", "seed = \"one\"\nduration_s", "test.toml:4:8", "expected a whole number from 0 up"),
+        ("leg =", "leg", "test.toml:3:", "is not TOML"),
+    ] {
+        let text = PLAIN.replacen(from, to, 1);
+        let said = parse(&text).expect_err(to);
+        assert!(said.contains(told) && said.contains(place), "{to}: {said}");
+    }
+}

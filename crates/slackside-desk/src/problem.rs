@@ -188,11 +188,30 @@ pub fn refuse_another(what: &'static str, wanted: &str, file: &str, text: &str, 
     }
 }
 
-/// What the reader of TOML says, with its place.
+/// What the reader of TOML says, and how people would.
+const PLAINLY: [(&str, &str); 5] = [
+    ("expected u64", "expected a whole number from 0 up"),
+    ("expected u32", "expected a whole number from 0 up"),
+    ("expected usize", "expected a whole number from 0 up"),
+    ("expected f64", "expected a number"),
+    ("expected an array of length 2", "expected two numbers, such as [0.3, 1.0]"),
+];
+
+/// What the reader of TOML says, with its place: of a text that is not TOML at all, that it is not.
 #[must_use]
 pub fn of_toml(text: &str, error: &toml::de::Error) -> (Option<Place>, String) {
     let said = error.message().lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join("; ");
+    let said = PLAINLY.iter().fold(said, |said, (from, to)| said.replace(from, to));
+    let said = if DeTable::parse(text).is_err() { not_toml(&said) } else { said };
     (error.span().map(|span| place(text, span.start)), said)
+}
+
+/// A text is not TOML, for a reason.
+#[must_use]
+pub fn not_toml(reason: &str) -> String {
+    format!(
+        "is not TOML: {reason}\n  mend: a line is `key = value`, with words in quotes; a table begins with `[name]`"
+    )
 }
 
 #[cfg(test)]

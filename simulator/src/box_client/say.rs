@@ -13,7 +13,7 @@ use slackside::verdict::{Change, Refusal, Verdict};
 use slackside::wire::{BoxStatus, LinkStatus, Reason, Refused, flags};
 use slackside_box::fault::Faults;
 
-use slackside_desk::lines::fill;
+use slackside_desk::lines::{counted, fill};
 use slackside_desk::replay::{change_name, place_name};
 use slackside_desk::report::{capital, event_words, lower, phase_words, state_words};
 
@@ -125,7 +125,15 @@ fn shaft(name: &str, shaft: &ShaftSignals, now: Micros, supervised: bool, text: 
         1 => "line open",
         _ => "line shorted",
     };
-    row(text, name, format_args!("{speed}, {} edges, {} rejected, {line}{trust}", shaft.edges, shaft.rejected));
+    row(
+        text,
+        name,
+        format_args!(
+            "{speed}, {}, {} rejected, {line}{trust}",
+            counted(shaft.edges.into(), "edge", "edges"),
+            shaft.rejected
+        ),
+    );
 }
 
 /// The state of a box, one thing a line.

@@ -4,6 +4,7 @@ use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use clap::builder::{PathBufValueParser, TypedValueParser as _};
 use slackside::retained::Retained;
 use slackside::settings::Advice;
 use slackside::units::Span;
@@ -19,7 +20,7 @@ use slackside_desk::trace::{Progress, Reader};
 use super::talk::Talk;
 use crate::bars::Reading;
 use crate::disk::{Disk, open_trace};
-use crate::outputs::{Whole, create, same_file, write_whole};
+use crate::outputs::{Whole, create, html, same_file, write_whole};
 use crate::samples_parquet::SamplesParquet;
 
 /// Replay a trace through the monitor and say what happened.
@@ -53,7 +54,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE.csv")]
     events: Option<PathBuf>,
     /// Write a page: one file with everything on one time axis, to take apart, to read on a phone or to print.
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = PathBufValueParser::new().try_map(html))]
     report: Option<PathBuf>,
     /// Write the trace of the built-in demo, to look at or to replay under other settings.
     #[arg(long, value_name = "FILE.csv", conflicts_with_all = ["trace", "settings"])]

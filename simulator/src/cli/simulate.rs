@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, anyhow, bail};
+use clap::builder::{PathBufValueParser, TypedValueParser as _};
 use indicatif::ProgressBar;
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 use serde_json::{Value, json};
@@ -35,7 +36,7 @@ use super::talk::{Talk, tell};
 use crate::bars::{self, Stages};
 use crate::cores::Cores;
 use crate::disk::Disk;
-use crate::outputs::{Whole, create, same_file, write_whole};
+use crate::outputs::{Whole, create, same_file, svg, write_whole};
 use crate::pictures::run as picture;
 
 /// Simulate a leg and write its trace, its truth and its picture.
@@ -51,7 +52,7 @@ pub struct Args {
     #[arg(long, value_name = "TRUTH.csv")]
     truth: Option<PathBuf>,
     /// Draw the run into this SVG file.
-    #[arg(long, value_name = "FILE.svg")]
+    #[arg(long, value_name = "FILE.svg", value_parser = PathBufValueParser::new().try_map(svg))]
     plot: Option<PathBuf>,
     /// The picture begins here, in seconds of the run.
     #[arg(long, value_name = "S", requires = "plot")]
@@ -471,12 +472,18 @@ fn table(args: &Args, scenario: &Scenario, runs: &[One], spent: f64) -> String {
         rows.iter_mut().for_each(|row| row.truncate(HEADS.len() - 1));
     }
     text.push_str(&columns(&rows));
+    let _ = writeln!(text, "{}", fill("", "  ", LEGEND));
     let _ = writeln!(text, "{}", fill("", "", &sum(args, scenario, runs, spent)));
     text
 }
 
 /// The figures of a run; the last is for the monitor in the loop.
-const HEADS: [&str; 9] = ["seed", "stop due", "by", "slowest", "slip", "face", "offset", "rub", "stopped"];
+const HEADS: [&str; 9] = ["seed", "stop due", "by", "slowest", "slip", "hottest", "offset", "rub", "stopped"];
+
+/// What the heads mean.
+const LEGEND: &str = "Of the plant's truth: when a stop was due, and what called for it; the belt's slowest, of normal speed, after a start; the \
+                      most slip while running; the hottest of head, belt, boot and rub; the belt's furthest from its middle, at either \
+                      end; how long it rubbed.";
 
 fn figures(run: &One) -> Vec<String> {
     let One { seed, summary: s, stop, .. } = run;

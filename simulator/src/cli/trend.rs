@@ -6,6 +6,7 @@ use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use clap::builder::{PathBufValueParser, TypedValueParser as _};
 use slackside::daily::{Kind, Summary};
 use slackside::retained::Retained;
 use slackside::settings::Checked;
@@ -20,7 +21,7 @@ use slackside_desk::trend::{
 
 use super::talk::Talk;
 use crate::disk::{Disk, open_trace};
-use crate::outputs::create;
+use crate::outputs::{create, html};
 
 /// See wear coming: how slip, ratio, rubbing and run-down go over months, and when a limit is reached at this rate.
 ///
@@ -43,7 +44,7 @@ pub struct Args {
     #[arg(long, value_name = "DAYS.csv")]
     save: Option<PathBuf>,
     /// Write a page: each figure over the days, its trend, its limit, and where it changed.
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = PathBufValueParser::new().try_map(html))]
     report: Option<PathBuf>,
 }
 

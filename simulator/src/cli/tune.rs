@@ -7,6 +7,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use clap::builder::{PathBufValueParser, TypedValueParser as _};
 use serde_json::{Value, json};
 use slackside_desk::cautions;
 use slackside_desk::lines::{WIDTH, fill};
@@ -26,7 +27,7 @@ use super::talk::{Talk, tell};
 use crate::bars;
 use crate::cores::Cores;
 use crate::disk::Disk;
-use crate::outputs::{is_free, write_whole};
+use crate::outputs::{html, is_free, write_whole};
 use crate::study_files::{MOST, pages, read_parquet, search, write_csv, write_parquet};
 
 /// Find limits an engineer can choose and defend, from recordings and simulated runs.
@@ -78,7 +79,7 @@ struct Outputs {
     #[arg(long, value_name = "STEM")]
     out: Option<PathBuf>,
     /// Write the report, one page for a hazard review.
-    #[arg(long, value_name = "FILE.html")]
+    #[arg(long, value_name = "FILE.html", value_parser = PathBufValueParser::new().try_map(html))]
     report: Option<PathBuf>,
     /// Write the recommended settings, each tuned value with its reason.
     #[arg(long, value_name = "OUT.toml")]

@@ -40,17 +40,17 @@ pub struct Label {
 }
 
 #[derive(Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "expected the name of a built-in leg in quotes, or a [leg] table")]
 enum LegGiven {
     Named(String),
     Whole(toml::Table),
 }
 
 #[derive(Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "expected the name of a set of friction in quotes, or a [friction] table")]
 enum FrictionGiven {
     Named(String),
-    Whole(Box<Friction>),
+    Whole(toml::Table),
 }
 
 #[derive(Deserialize)]
@@ -165,7 +165,12 @@ impl Scenario {
         merge(&mut table, file.leg_changes);
         let grip = match file.friction {
             None => Friction::default(),
-            Some(FrictionGiven::Whole(given)) => *given,
+            Some(FrictionGiven::Whole(given)) => Friction::deserialize(toml::Value::Table(given)).map_err(|error| {
+                let (_, message) = of_toml(text, &error);
+                let key =
+                    error.to_string().split('`').nth(1).map_or("friction".to_owned(), |key| format!("friction.{key}"));
+                single(place_of(text, &key), &key, message)
+            })?,
             Some(FrictionGiven::Named(name)) => friction::built_in(&name).ok_or_else(|| {
                 let known = friction::SETS.join(", ");
                 let message = format!(

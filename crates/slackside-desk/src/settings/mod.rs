@@ -167,7 +167,7 @@ fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {
     let document = match DeTable::parse(text) {
         Ok(document) => document,
         Err(error) => {
-            gathered.tell(error.span().map(|span| span.start), "", format!("is not TOML: {}", error.message()));
+            gathered.tell(error.span().map(|span| span.start), "", problem::not_toml(error.message()));
             return None;
         }
     };

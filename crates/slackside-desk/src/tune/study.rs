@@ -462,11 +462,6 @@ pub fn read_settings(files: &dyn Files, path: &Path, bench: bool) -> Result<Load
 /// What the reader of the file says, in words instead of types.
 fn plainly(said: &str) -> String {
     let words = [
-        ("expected u64", "expected a whole number from 0 up"),
-        ("expected u32", "expected a whole number from 0 up"),
-        ("expected usize", "expected a whole number from 0 up"),
-        ("expected f64", "expected a number"),
-        ("expected an array of length 2", "expected two numbers, such as [0.3, 1.0]"),
         ("missing field `search`", "missing field `search`: add [search] with method = \"grid\", or another"),
         ("missing field `name`", "missing field `name`: say what the report shall be headed with"),
     ];

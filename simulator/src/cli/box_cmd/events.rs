@@ -7,12 +7,16 @@ use serde_json::json;
 use slackside::conditions::Condition;
 use slackside::record::Anchor;
 use slackside::wire::{Event, Reply, Request};
+use slackside_desk::lines::fill;
 use slackside_desk::replay::{change_name, condition_of};
 
 use super::says::shape;
 use super::state;
 use crate::box_client::{Client, Time, say_event};
 use crate::cli::talk::Talk;
+
+/// The columns before what goes on from the line above.
+const BEHIND: usize = 4;
 
 /// Print the events after `number`; the number of the last.
 pub(super) fn tell_events(
@@ -43,7 +47,7 @@ pub(super) fn tell_events(
                 });
                 shape("event", says)
             })?;
-            talk.line(format_args!("{time}  {says}"))?;
+            talk.line(fill(&format!("{time}  "), &" ".repeat(BEHIND), &says))?;
         }
     }
 }

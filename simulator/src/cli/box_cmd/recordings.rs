@@ -40,7 +40,9 @@ pub(super) fn list(client: &mut Client, talk: &Talk) -> anyhow::Result<()> {
     let all = recordings(client)?;
     talk.object(|| shape("recordings", json!({"recordings": all.iter().map(recording_object).collect::<Vec<_>>()})))?;
     if all.is_empty() {
-        talk.line("The box has no recordings. One is stored some seconds after the leg stands after a trip.")?;
+        talk.line(
+            "The box has no recordings. One is stored some seconds after the leg has come\nto rest after a trip.",
+        )?;
     }
     for info in &all {
         talk.line(about(info))?;
