@@ -422,6 +422,18 @@ fn what_is_of_the_wrong_kind_is_told_in_plain_words() {
         ),
         ("duration_s", "seed = \"one\"\nduration_s", "test.toml:4:8", "expected a whole number from 0 up"),
         ("leg =", "leg", "test.toml:3:", "is not TOML"),
+        (
+            "leg =",
+            "leg_changes.belt.width_mm = \"wide\"\nleg =",
+            "test.toml:3:18: leg_changes.belt.width_mm:",
+            "expected a number",
+        ),
+        (
+            "leg =",
+            "leg_changes.belt.widht_mm = 3\nleg =",
+            "test.toml:3:18: leg_changes.belt.widht_mm:",
+            "unknown field `widht_mm`",
+        ),
     ] {
         let text = PLAIN.replacen(from, to, 1);
         let said = parse(&text).expect_err(to);

@@ -206,6 +206,18 @@ pub fn of_toml(text: &str, error: &toml::de::Error) -> (Option<Place>, String) {
     (error.span().map(|span| place(text, span.start)), said)
 }
 
+/// What the reader says of a table that was taken out of a text, where it stood under `name`: the place of the key that it is about, or
+/// of the nearest table above it that is there, that key, and what is wrong with it.
+#[must_use]
+pub fn of_table(text: &str, name: &str, error: &toml::de::Error) -> (Option<Place>, String, String) {
+    let (_, said) = of_toml(text, error);
+    let whole = error.to_string();
+    let within = whole.lines().find_map(|line| line.strip_prefix("in `")?.strip_suffix('`'));
+    let unknown = said.strip_prefix("unknown field `").and_then(|rest| rest.split('`').next());
+    let key = [Some(name), within, unknown].into_iter().flatten().collect::<Vec<_>>().join(".");
+    (place_of(text, &key), key, said)
+}
+
 /// A text is not TOML, for a reason.
 #[must_use]
 pub fn not_toml(reason: &str) -> String {

@@ -22,7 +22,7 @@ use serde::Deserialize;
 use crate::files::{Files, WANTED_SCENARIO, unreadable};
 use crate::plant::friction::{self, Friction};
 use crate::plant::leg::Leg;
-use crate::problem::{Refused, of_toml, place_of, refuse_another};
+use crate::problem::{Refused, of_table, of_toml, place_of, refuse_another};
 use fault::Fault;
 use run::Obeys;
 use timeline::{Act, Routine};
@@ -166,10 +166,8 @@ impl Scenario {
         let grip = match file.friction {
             None => Friction::default(),
             Some(FrictionGiven::Whole(given)) => Friction::deserialize(toml::Value::Table(given)).map_err(|error| {
-                let (_, message) = of_toml(text, &error);
-                let key =
-                    error.to_string().split('`').nth(1).map_or("friction".to_owned(), |key| format!("friction.{key}"));
-                single(place_of(text, &key), &key, message)
+                let (place, key, message) = of_table(text, "friction", &error);
+                single(place, &key, message)
             })?,
             Some(FrictionGiven::Named(name)) => friction::built_in(&name).ok_or_else(|| {
                 let known = friction::SETS.join(", ");
@@ -180,12 +178,8 @@ impl Scenario {
             })?,
         };
         let mut leg = Leg::deserialize(toml::Value::Table(table)).map_err(|error| {
-            let (_, message) = of_toml(text, &error);
-            // The merged leg has no places: the first name in backticks is the key it is about.
-            let key = message.split('`').nth(1).unwrap_or_default();
-            let line = text.lines().position(|line| line.trim_start().starts_with(key)).map(|at| (at + 1, 1));
-            let place = if key.is_empty() { None } else { line };
-            single(place.or_else(|| place_of(text, if own { "leg" } else { "leg_changes" })), "leg", message)
+            let (place, key, message) = of_table(text, if own { "leg" } else { "leg_changes" }, &error);
+            single(place, &key, message)
         })?;
         leg.grip = grip;
         let scenario = Self {
