@@ -29,6 +29,9 @@ fn loudness(rows: &Rows) -> (fn(&Summary) -> f64, &'static str) {
     }
 }
 
+/// So far apart the names of two dots on one line do not touch.
+const NAME_WIDTH: f64 = 130.0;
+
 /// Quickness against nuisance, a dot a setting; the line joins those that no other beats in both.
 pub fn trade_off(rows: &Rows, choice: &Choice) -> Option<String> {
     let (loudness, name) = loudness(rows);
@@ -75,17 +78,19 @@ pub fn trade_off(rows: &Rows, choice: &Choice) -> Option<String> {
         svg.circle(Look::Class("front"), place(point), 4.5);
     }
     let own = place(&chosen);
-    let mut named = |(x, y): (f64, f64), above: bool, words: &str| {
+    // Above: below a dot that nothing is false of are the figures of the axis.
+    let mut named = |(x, y): (f64, f64), up: f64, words: &str| {
         let (anchor, x) = if x > WIDTH / 2.0 { (Anchor::End, x - 12.0) } else { (Anchor::Start, x + 12.0) };
-        svg.text((x, if above { y - 10.0 } else { y + 18.0 }), anchor, words);
+        svg.text((x, y - up), anchor, words);
     };
     match present {
-        Some(now) if choice.moved.is_empty() => named(now, true, "as it stands, and recommended"),
+        Some(now) if choice.moved.is_empty() => named(now, 10.0, "as it stands, and recommended"),
         Some(now) => {
-            named(now, own.1 > now.1, "as it stands");
-            named(own, own.1 <= now.1, "recommended");
+            let together = (now.0 - own.0).abs() < NAME_WIDTH && (now.1 - own.1).abs() < 16.0;
+            named(now, 10.0, "as it stands");
+            named(own, if together { 26.0 } else { 10.0 }, "recommended");
         }
-        None => named(own, true, "recommended"),
+        None => named(own, 10.0, "recommended"),
     }
     svg.circle(Look::Class("chosen"), own, 6.0);
     if let Some(now) = present {
