@@ -133,8 +133,9 @@ impl<'a, 'i> Section<'a, 'i> {
             Err(_) => {
                 let place = field.and_then(|field| gathered.places.get(&field).cloned());
                 let (key, at) = place.map_or((self.key(name), None), |(key, at)| (key, Some(at)));
-                let side = if number < 0 { "is below zero" } else { "is too large to be held" };
-                gathered.tell(at, key, format!("{side}; see the range in the documentation"));
+                let side =
+                    if number < 0 { "is below zero: write 0 or more" } else { "is too large to be held: write less" };
+                gathered.tell(at, key, side);
                 T::try_from(1).ok()
             }
         }

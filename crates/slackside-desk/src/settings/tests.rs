@@ -210,7 +210,7 @@ fn everything_wrong_is_told_at_once() {
         "leg.toml:2:1: leg.name: must be a text in quotes and is a number",
         "leg.toml:4:1: drive.contact: must be true or false and is the text \"yes\"",
         "leg.toml:5:1: drive.rated_kw: is not a plain decimal number (kilowatts)",
-        "leg.toml:7:1: boot_targets.count: is too large to be held",
+        "leg.toml:7:1: boot_targets.count: is too large to be held: write less",
         "leg.toml:8:1: boot_targets.edges: is \"up\" and must be one of \"rising\", \"falling\", \"both\"",
         "leg.toml: head_pulley.bare_diameter_mm: must be given",
         "leg.toml: speed.belt_mps: give normal speed as belt_mps, head_rpm or boot_rpm",
