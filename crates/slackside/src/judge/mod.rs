@@ -334,8 +334,10 @@ impl Judge {
         let mut from = 0;
         while let Some(rank) = self.rows.next(from, bits::PENDING, bits::PENDING) {
             from = rank.wrapping_add(1);
-            if let Some(told) = self.leg.boot_will_tell(rank, out.view)
+            // Only what would end now has to wait: what ends later hangs on nothing that is in doubt till then.
+            if self.rows.wait(rank, now) == 0
                 && !self.rows.has(rank, bits::ACTIVE)
+                && let Some(told) = self.leg.boot_will_tell(rank, out.view)
                 && let Some(due) = self.rows.due.get_mut(rank)
                 && reached(told, *due)
             {
