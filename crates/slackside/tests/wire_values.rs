@@ -15,12 +15,12 @@ mod leg;
 use leg::{BEGIN_US, example, leg, observed, plan, plan_of, ratio, sound};
 use slackside::Monitor;
 use slackside::alarm::AlarmState;
-use slackside::conditions::Condition;
+use slackside::conditions::{Condition, ConditionSet};
 use slackside::input::{Input, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::units::Micros;
-use slackside::verdict::Phase;
-use slackside::wire::{LinkStatus, ProofTests, Refused, flags};
+use slackside::verdict::{Phase, Refusal};
+use slackside::wire::{Decoder, LinkStatus, MOST_FRAME, ProofTests, Reason, Refused, Reply, encode, flags};
 
 #[test]
 fn proof_tests_are_minutes_and_days_low_byte_first() {
@@ -72,6 +72,10 @@ fn the_status_says_what_the_monitor_holds() {
         assert_eq!((status.first_out(), status.first_out_number()), (condition, condition.map(Condition::id)));
         let latched = AlarmState::LatchedUnacknowledged as u8;
         assert_eq!(status.states()[usize::from(Condition::BeltNotFollowing.id())] == latched, is_tripped);
+        let only =
+            |is: bool| if is { ConditionSet::EMPTY.with(Condition::BeltNotFollowing) } else { ConditionSet::EMPTY };
+        assert_eq!((status.latched(), status.unacknowledged()), (only(is_tripped), only(is_tripped)));
+        assert_eq!((status.wrong(), status.shelved()), (only(false), only(false)));
         let mut room = [0; 1_024];
         let bytes = postcard::to_slice(&status, &mut room).expect("room");
         assert_eq!(postcard::from_bytes::<LinkStatus>(bytes), Ok(status));
@@ -127,5 +131,47 @@ fn slip_of_silent_shafts_is_told_as_not_known() {
                 assert!(told(later).1.is_open(), "the boot is overdue");
             }
         }
+    }
+}
+
+/// Each by itself: the box writes them by hand, and their numbers are part of the protocol.
+#[test]
+fn every_refusal_goes_over_the_link_as_the_library_writes_it() {
+    let reasons = [
+        Reason::NotUnderstood,
+        Reason::OnlyAtTheLeg,
+        Reason::KeyOff,
+        Reason::NoSuchRecording,
+        Reason::NoSuchOffset,
+        Reason::Memory,
+        Reason::OutOfOrder { received: 0x1234 },
+        Reason::TooLong,
+        Reason::Damaged,
+        Reason::RuleBroken { row: 300 },
+        Reason::NothingStaged,
+        Reason::OtherIdentity,
+        Reason::OtherLeg,
+        Reason::LegTurns,
+        Reason::NotWired,
+        Reason::NoRoom,
+        Reason::Monitor(Refusal::BadPress),
+        Reason::TooOften,
+        Reason::OtherDesk,
+        Reason::NoKey,
+        Reason::NoChallenge,
+        Reason::WrongTag,
+        Reason::KeepsNoDays,
+    ];
+    for (number, reason) in (0_u8..).zip(reasons) {
+        let reply = Reply::Refused(reason);
+        let (mut frame, mut room) = ([0; MOST_FRAME], [0; 64]);
+        let written = encode(number, &reply, &mut frame).expect("room");
+        let library = postcard::to_slice(&reply, &mut room).expect("room");
+        assert_eq!(library[..2], [8, number], "{reason:?}");
+        let mut decoder = Decoder::default();
+        let (last, before) = written.split_last().expect("a frame");
+        assert!(before.iter().all(|byte| decoder.feed(*byte).is_none()), "{reason:?}");
+        let read = decoder.feed(*last).expect("the end of the frame").expect("whole");
+        assert_eq!((read.number, read.message::<Reply<'_>>()), (number, Some(reply)));
     }
 }

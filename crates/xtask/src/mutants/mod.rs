@@ -202,17 +202,23 @@ fn tell(outcomes: &[(usize, &Mutant, Outcome)], known: &BTreeMap<usize, String>,
         100.0 * bounds.low,
         100.0 * bounds.high
     );
-    let by_stories =
-        |outcome: &Outcome| matches!(outcome, Outcome::Killed(by) | Outcome::TimedOut(by) if suite::is_story(by));
-    let alone = outcomes.iter().filter(|(index, _, outcome)| by_stories(outcome) && !known.contains_key(index)).count();
-    let bounds = clopper_pearson((seen - alone) as u64, of as u64, CONFIDENCE);
-    println!(
-        "{} of them without the stories, which say no more than \"the same as before\": {:.1} % ({:.1} to {:.1} %)",
-        seen - alone,
-        100.0 * (seen - alone) as f64 / of.max(1) as f64,
-        100.0 * bounds.low,
-        100.0 * bounds.high
-    );
+    let seen_by = |which: fn(&str) -> bool| {
+        let by = |outcome: &Outcome| matches!(outcome, Outcome::Killed(by) | Outcome::TimedOut(by) if which(by));
+        outcomes.iter().filter(|(index, _, outcome)| by(outcome) && !known.contains_key(index)).count()
+    };
+    let without_stories = seen - seen_by(suite::is_story);
+    for (without, seen) in [
+        ("the stories, which say no more than \"the same as before\"", without_stories),
+        ("the second core too", without_stories - seen_by(suite::is_second)),
+    ] {
+        let bounds = clopper_pearson(seen as u64, of as u64, CONFIDENCE);
+        println!(
+            "{seen} of them without {without}: {:.1} % ({:.1} to {:.1} %)",
+            100.0 * seen as f64 / of.max(1) as f64,
+            100.0 * bounds.low,
+            100.0 * bounds.high
+        );
+    }
     println!("{} s", began.elapsed().as_secs());
     if !same.is_empty() {
         bail!("said to change nothing, and killed:\n  {}", same.join("\n  "));

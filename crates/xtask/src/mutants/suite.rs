@@ -93,8 +93,8 @@ impl Suite {
         Ok(Self { programs, tests })
     }
 
-    /// Run the tests that reach a change until one fails: those of `first` that reach it, then the fastest, and the [stories](is_story) last,
-    /// so that it is known what no other test sees. The test that saw it.
+    /// Run the tests that reach a change until one fails: those of `first` that reach it, then the fastest; the [second core](is_second) after
+    /// all others and the [stories](is_story) last, so that it is known what no other test sees. The test that saw it.
     pub fn try_out(&self, number: u32, first: &[usize]) -> Result<(Outcome, Option<usize>)> {
         let reaches = |test: &usize| self.tests[*test].reaches.contains(&number);
         let mut order: Vec<usize> = first.iter().copied().filter(reaches).collect();
@@ -103,12 +103,16 @@ impl Suite {
         if order.is_empty() {
             return Ok((Outcome::Unreached, None));
         }
-        let is_story = |test: &usize| is_story(&self.programs[self.tests[*test].program].name);
-        let (stories, others): (Vec<usize>, Vec<usize>) = order.into_iter().partition(is_story);
-        match self.try_all(number, others)? {
-            (Outcome::Survived, _) => self.try_all(number, stories),
-            seen => Ok(seen),
+        let program = |test: &usize| self.programs[self.tests[*test].program].name.as_str();
+        let (stories, others): (Vec<usize>, Vec<usize>) = order.into_iter().partition(|test| is_story(program(test)));
+        let (plain, others): (Vec<usize>, Vec<usize>) = others.into_iter().partition(|test| is_second(program(test)));
+        for tests in [others, plain] {
+            match self.try_all(number, tests)? {
+                (Outcome::Survived, _) => {}
+                seen => return Ok(seen),
+            }
         }
+        self.try_all(number, stories)
     }
 
     fn try_all(&self, number: u32, tests: Vec<usize>) -> Result<(Outcome, Option<usize>)> {
@@ -166,6 +170,11 @@ pub fn is_story(name: &str) -> bool {
 /// Of each program, by its key, each test: the time it takes in microseconds, its work, and what it reaches.
 type Seen = BTreeMap<String, SeenOf>;
 type SeenOf = BTreeMap<String, (u64, u64, BTreeSet<u32>)>;
+
+/// Whether a test, named likewise, holds the core against the second one, written plainly.
+pub fn is_second(name: &str) -> bool {
+    name.split("::").next() == Some("plain")
+}
 
 impl Program {
     /// Another one whenever the program is.
