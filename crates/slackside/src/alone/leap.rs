@@ -181,6 +181,23 @@ impl HeatCourse {
         clear && stays
     }
 
+    /// As [`pass`](Self::pass), where no one asks whether it stayed clear.
+    pub fn wait(&mut self, plan: &Plan, now: Micros) {
+        let now = Now::new(now).us();
+        while reached(now, self.0.check()) {
+            self.0.next(&plan.drive, (limit(plan), false), self.0.check());
+        }
+    }
+
+    /// As [`feed`](Self::feed), where no one asks whether it stayed clear.
+    pub fn take(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Reading) {
+        self.wait(plan, now);
+        let now = Now::new(now).us();
+        self.0.slip = heating(plan, slip);
+        self.0.feed(&plan.drive, watts.get(), limit(plan), now);
+        self.0.next(&plan.drive, (limit(plan), false), now);
+    }
+
     /// Whether no step soon can find it beyond: judge looks a cell ahead, and at least once a cell where it is near.
     fn is_clear(&self, plan: &Plan, now: u32) -> bool {
         self.reach_us(plan, now) < limit(plan).unsigned_abs()
@@ -396,8 +413,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         if comes {
             judge.leg.put(mark::AT_SPEED, true);
         }
-        // Permits follow from what holds, what was raised and the belt's speed: from the same follows the same.
-        if comes || judge.leg.raised != 0 || held.now != held.settled {
+        // Permits follow from what holds and does something, what was raised and the belt's speed: from the same follows the same.
+        if comes || judge.leg.raised != 0 || held.effects.differ(held.now, held.settled) {
             if judge.resolve(held.effects.holding(held.now), out) {
                 let hunts = Condition::FeedHunting.rank();
                 if judge.rows.get(hunts) & (bits::OUT | bits::ACTIVE) == 0 {

@@ -90,6 +90,12 @@ impl Effects {
         !held.and(self.slow).is_empty()
     }
 
+    /// Whether what the alarms of one set do may differ from what those of the other do.
+    pub const fn differ(&self, one: Set, other: Set) -> bool {
+        let acts = self.stop.or(self.hinders).or(self.slow);
+        one.bits() & acts.bits() != other.bits() & acts.bits()
+    }
+
     /// What the alarms of this set do, where nothing else does.
     pub fn holding(&self, held: Set) -> Holding {
         let by = |set: Set| held.and(set).first().map_or(0, |rank| (rank as u8).wrapping_add(1));
