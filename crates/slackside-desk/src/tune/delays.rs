@@ -237,7 +237,7 @@ impl Delays {
         self.stretch_from(store, (row, rows), Standing { beyond, active: place.active, due })
     }
 
-    /// How it stands before `row` is taken, with `bound` the last before it, where nothing has turned since the last turn that was
+    /// How it stands before `row` is taken, with `bound` the last moment that has come, where nothing has turned since the last turn that was
     /// taken: beyond, and when the running delay ends.
     pub fn stands(&mut self, store: &Store, row: usize, bound: Moment) -> (bool, Micros) {
         let taken = self.listed.as_ref().filter(|listed| listed.next > listed.first);
@@ -249,7 +249,7 @@ impl Delays {
                 if let Which::Own(from, _, standing) = place.which
                     && !stretch.whole
                 {
-                    return self.stands_own(store, (from, standing), place.active, row);
+                    return self.stands_own(store, (from, standing), place.active, (row, bound));
                 }
                 let (beyond, due) = stands(&place, &cell, stretch, stretch.before_row(row, bound));
                 return (beyond, Micros::new(due));
@@ -260,16 +260,16 @@ impl Delays {
 }
 
 impl Delays {
-    /// How it stands before `row` in a stretch of its own from row `from` on, of which crossings are left out.
+    /// How it stands before `row`, by `bound`, in a stretch of its own from row `from` on, of which crossings are left out.
     fn stands_own(
         &self,
         store: &Store,
         (from, standing): (usize, Standing),
         active: bool,
-        row: usize,
+        (row, bound): (usize, Moment),
     ) -> (bool, Micros) {
         let known = (from, standing.beyond, self.shaft_before(from));
-        let (beyond, last) = walk::stands_before(store, self.number, &self.cell, known, row);
+        let (beyond, last) = walk::stands_before(store, self.number, &self.cell, known, (row, bound.at()));
         let delay = if beyond { self.cell.on_delay } else { self.cell.off_delay };
         let due = last.map_or(Micros::new(standing.due), |last| last.after(delay));
         (beyond, if beyond == active { Micros::MAX } else { due })

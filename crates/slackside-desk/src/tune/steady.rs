@@ -46,8 +46,9 @@ pub(super) struct Steady<'a> {
 /// One stretch while it is gone through.
 struct Stretch {
     from: usize,
-    /// When judge was told something last.
+    /// When judge was told something last, and the last moment of the step in which a turn was told it.
     newest: Micros,
+    told: Moment,
     outlook: Outlook,
     head: Shaft,
     boot: Shaft,
@@ -140,7 +141,7 @@ impl<'a> Steady<'a> {
         let newest = judge.newest();
         let speeds = Speeds::new(store, &outlook.cells[UNDERSPEED], (boot, outlook.brisk), from);
         let seen = outlook.cells.iter().enumerate().map(|(number, cell)| u16::from(cell.seen) << number).sum();
-        let mut stretch = Stretch { from, newest, outlook, head, boot, speeds, speed: None, seen };
+        let mut stretch = Stretch { from, newest, told: Moment::FIRST, outlook, head, boot, speeds, speed: None, seen };
         self.start(&stretch, to);
         let to = self.hops(judge, &mut stretch, to, goes_on, sink);
         if !goes_on.get() || (to == from && stretch.newest == newest) {
@@ -276,7 +277,7 @@ impl<'a> Steady<'a> {
                 }
             }
             let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
-            stretch.newest = first.at();
+            (stretch.newest, stretch.told) = (first.at(), first.end_of_step());
             if !goes_on.get() {
                 return Hop::Enough;
             }
@@ -302,7 +303,8 @@ impl<'a> Steady<'a> {
         let brisk = stretch.speeds.brisk_before(store, to);
         let outlook = &stretch.outlook;
         let mut cells = [(false, Micros::MAX); LEAPT.len()];
-        let last = Moment::before_row(store, to);
+        // Since the last row something may have turned, and silence may have brought other values across.
+        let last = Moment::before_row(store, to).max(stretch.told);
         for ((cell, before), delays) in cells.iter_mut().zip(&outlook.cells).zip(&mut self.delays) {
             *cell = delays.as_mut().map_or((before.beyond, before.due), |delays| delays.stands(store, to, last));
         }

@@ -207,6 +207,11 @@ fn pass(
     None
 }
 
+/// Whether a condition, by its place among the leapt ones, is one of speed.
+fn is_of_speed(number: usize) -> bool {
+    (5..=HEAD_UNDERSPEED).contains(&number)
+}
+
 /// The first row from `row` on, before `to`, at which a condition other than of speed is beyond (`above`) or within.
 fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize, usize), above: bool) -> Option<usize> {
     let index = &store.index;
@@ -388,14 +393,14 @@ pub(super) fn crossings(
     whole
 }
 
-/// Whether a condition is beyond before `row`, and when it last crossed, if it did from row `from` on: before that it was beyond or
-/// not, and so much was known of its shaft.
+/// Whether a condition is beyond before `row` is taken, at `now`, and when it last crossed, if it did from row `from` on: before that it
+/// was beyond or not, and so much was known of its shaft.
 pub(super) fn stands_before(
     store: &Store,
     number: usize,
     cell: &LeaptCell,
     (from, beyond, shaft): (usize, bool, Option<Shaft>),
-    row: usize,
+    (row, now): (usize, Micros),
 ) -> (bool, Option<Micros>) {
     // From the last turn with which it was within for certain, before one with which it was beyond: a trough tells what its row
     // ended with.
@@ -408,7 +413,15 @@ pub(super) fn stands_before(
     let (known, first) = within.map_or(((beyond, shaft), from), |point| ((false, None), point.row + 1));
     let mut last = None;
     let beyond = row_by_row(store, number, cell, known, (first, row), &mut |at, _, _| last = Some(at));
-    (beyond, last)
+    if beyond || !is_of_speed(number) {
+        return (beyond, last);
+    }
+    // Silence since the last row.
+    let shaft = known.1.filter(|_| first == row).or_else(|| shaft_before(store, row, number == HEAD_UNDERSPEED));
+    match shaft.map(|shaft| Micros::new(shaft.crossing(cell.limit))) {
+        Some(crossed) if crossed <= now => (true, Some(crossed)),
+        _ => (false, last),
+    }
 }
 
 /// The first of these rows at which a condition may cross; the last, if none may.
@@ -449,7 +462,7 @@ fn row_by_row(
 ) -> bool {
     let head = number == HEAD_UNDERSPEED;
     let mut row = from;
-    if (5..=HEAD_UNDERSPEED).contains(&number) {
+    if is_of_speed(number) {
         let pace = if head { &store.index.head } else { &store.index.boot };
         while row < to {
             let known = shaft.take().or_else(|| shaft_before(store, row, head));
