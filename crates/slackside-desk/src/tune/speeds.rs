@@ -19,7 +19,14 @@ struct Count {
     before: u8,
     now: u8,
     last: bool,
-    edge: Micros,
+    edge: Edge,
+}
+
+/// When an edge happened; or the ordinary row that tells it.
+#[derive(Clone, Copy)]
+enum Edge {
+    At(Micros),
+    Row(usize),
 }
 
 impl Count {
@@ -37,17 +44,27 @@ impl Count {
             })
         });
         let begins = begins.or((first == 0).then_some(0))?;
-        let mut known = Self { before: 0, now: 0, last: false, edge: Micros::MAX };
+        let mut known = Self { before: 0, now: 0, last: false, edge: Edge::At(Micros::MAX) };
         (begins..to).for_each(|row| known.take(store, cell, row));
         Some(known)
     }
 
     fn take(&mut self, store: &Store, cell: &LeaptCell, row: usize) {
-        let Some(shaft) = walk::edge_at(store, row, false) else { return };
-        if shaft.edge != self.edge {
-            (self.edge, self.before) = (shaft.edge, self.now);
-        }
-        let (slow, fast) = shaft.paces(cell);
+        let (slow, fast) = if let Some(pitch) = walk::boot_pitch(store, row) {
+            (self.edge, self.before) = (Edge::Row(row), self.now);
+            walk::paces(&pitch, cell)
+        } else if let Some(shaft) = walk::edge_at(store, row, false) {
+            let newest = match self.edge {
+                Edge::At(at) => at,
+                Edge::Row(row) => walk::edge_at(store, row, false).map_or(Micros::MAX, |shaft| shaft.edge),
+            };
+            if shaft.edge != newest {
+                (self.edge, self.before) = (Edge::At(shaft.edge), self.now);
+            }
+            shaft.paces(cell)
+        } else {
+            return;
+        };
         self.now = if slow { 0 } else { (self.before + u8::from(fast)).min(BRISK_ENOUGH) };
         self.last = fast;
     }

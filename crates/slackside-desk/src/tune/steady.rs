@@ -182,7 +182,11 @@ impl<'a> Steady<'a> {
         let mut from = stretch.from;
         loop {
             let end = until.min(sweep);
-            let row = if store.at(to - 1) < end { to } else { store.row_from(from, end) };
+            let row = match store.at(to - 1) < end {
+                true => to,
+                false if end == sweep => store.row_of_sweep(from, sweep),
+                false => store.row_from(from, end),
+            };
             if row > from {
                 match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, sink) {
                     Hop::Whole => {}
@@ -276,7 +280,11 @@ impl<'a> Steady<'a> {
                     }
                 }
             }
-            let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
+            let at_speed = || match stretch.speed {
+                Some((_, comes)) => comes.step() <= first.step(),
+                None => stretch.speeds.is_at_speed(store, first),
+            };
+            let waits = judge.settle_turns(first.at(), held, at_speed, sink);
             (stretch.newest, stretch.told) = (first.at(), first.end_of_step());
             if !goes_on.get() {
                 return Hop::Enough;

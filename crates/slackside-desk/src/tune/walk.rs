@@ -111,9 +111,7 @@ impl Shaft {
 
     /// Whether the last pitch was surely slow, and whether it was at speed, by the limit of underspeed.
     pub(super) fn paces(&self, cell: &LeaptCell) -> (bool, bool) {
-        let time = u64::from(self.pitch.time.get());
-        let slow = time > pitch_time(self.pitch.largest, cell.limit);
-        (slow, !slow && time <= pitch_time(self.pitch.angle, cell.clear))
+        paces(&self.pitch, cell)
     }
 
     const fn crossing(&self, limit: i64) -> u64 {
@@ -131,6 +129,13 @@ impl Shaft {
         let within = (u64::from(time) << 32).div_ceil(self.pitch.angle.get().max(1).into());
         (longest(time, self.pitch.largest).max(self.silent(now)), within.cast_signed() - 1)
     }
+}
+
+/// Whether a pitch was surely slow, and whether it was at speed, by the limit of underspeed.
+pub(super) fn paces(pitch: &Pitch, cell: &LeaptCell) -> (bool, bool) {
+    let time = u64::from(pitch.time.get());
+    let slow = time > pitch_time(pitch.largest, cell.limit);
+    (slow, !slow && time <= pitch_time(pitch.angle, cell.clear))
 }
 
 /// The longest limit, in microseconds a turn, by which so long for that part of a turn is too long: the other way round of [`pitch_time`].
@@ -540,8 +545,18 @@ pub(super) fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
     if store.is_head(row) != head {
         return None;
     }
-    let shape = store.shape(row);
-    let pitch = Pitch { time: Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
+    let (shape, pitch) = (store.shape(row), pitch_in(store, row));
     let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
     Some(Shaft { edge, next: shape.next, pitch })
+}
+
+/// The pitch of an ordinary row.
+fn pitch_in(store: &Store, row: usize) -> Pitch {
+    let shape = store.shape(row);
+    Pitch { time: Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest }
+}
+
+/// The pitch of the boot that an ordinary row tells.
+pub(super) fn boot_pitch(store: &Store, row: usize) -> Option<Pitch> {
+    store.is_boot(row).then(|| pitch_in(store, row))
 }
