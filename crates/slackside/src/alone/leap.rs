@@ -479,17 +479,6 @@ fn judge_sees(view: &View<'_>, condition: Condition) -> bool {
     matches!(condition, Condition::DeepUnderspeed | Condition::NoMotion) && !view.plan.has(fitted::DRIVE_CONTACT)
 }
 
-/// The state that each value of the bits of an alarm tells.
-static STATES: [AlarmState; 256] = {
-    let mut states = [AlarmState::Normal; 256];
-    let mut bits = 0;
-    while bits < states.len() {
-        states[bits] = AlarmState::of(bits as u8);
-        bits += 1;
-    }
-    states
-};
-
 /// Turn an alarm, and tell it if its state changed with that.
 fn turn_alarm(
     judge: &mut Judge,
@@ -506,7 +495,7 @@ fn turn_alarm(
         judge.raise(rank, true, view);
     }
     let after = judge.rows.get(rank);
-    let (from, to) = (STATES[usize::from(before)], STATES[usize::from(after)]);
+    let (from, to) = (AlarmState::of(before), AlarmState::of(after));
     if from != to {
         let setpoint = view.limit(rank).setpoint;
         let change = Change::Alarm { condition, from, to, value: None, setpoint, detail: 0 };
