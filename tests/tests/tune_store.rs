@@ -321,6 +321,30 @@ proptest! {
     }
 }
 
+/// A leap that ended between two rows, after a turn by silence, took the value for what it was at the first of them.
+#[test]
+fn silence_counts_up_to_the_last_turn_of_a_leap() {
+    let story = Story {
+        seed: 8_932_688_710_418_799_427,
+        seconds: 240,
+        slip: 0.030_220_969_327_949_845,
+        deep: 0.136_225_187_837_998_3,
+        speed: 0.045_038_693_627_045_11,
+        events: 107,
+        power: false,
+        noise: 0,
+    };
+    let numbers = [
+        471_869_595_239_252_437,
+        12_034_154_622_444_716_159,
+        4_658_747_101_167_824_053,
+        12_839_584_076_592_408_230,
+        1_290_737_373_835_729_338,
+        3_351_757_313_846_328_745,
+    ];
+    all_three(story, &without_contact(&numbers));
+}
+
 /// What chance found, kept (with no deep slip).
 #[test]
 fn what_once_went_wrong() {

@@ -634,6 +634,10 @@ impl Columns {
         self.tag[row] & 3 == WHOLE
     }
 
+    pub(super) fn is_boot(&self, row: usize) -> bool {
+        self.tag[row] & 3 == BOOT
+    }
+
     pub(super) fn is_head(&self, row: usize) -> bool {
         self.tag[row] & 3 == HEAD
     }

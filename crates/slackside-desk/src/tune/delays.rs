@@ -9,7 +9,7 @@ use super::columns::BLOCK;
 use super::flips::{AskedTurns, CHUNK, Entry, Key, Stretch, Turns};
 use super::moment::Moment;
 use super::store::Store;
-use super::walk::{self, Shaft};
+use super::walk::{self, Shaft, Standing};
 
 /// Settings that ask for a table of crossings before it is begun, and for one of turns.
 const WORTH_IT: u32 = 3;
@@ -23,9 +23,12 @@ const MANY: usize = 1 << 14;
 enum Which {
     /// A chunk of the table.
     Shared(usize),
-    /// Rows from, to, gone through for this setting alone: beyond before them or not.
-    Own(usize, usize, bool),
+    /// Rows from, to, gone through for this setting alone, and how it stands before them.
+    Own(usize, usize, Standing),
 }
+
+/// No stretch at all.
+const NOWHERE: Which = Which::Own(0, 0, Standing { beyond: false, active: false, due: u64::MAX });
 
 /// Where it stands in the list of crossings: after a turn that was taken, or where its stretch begins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,15 +87,14 @@ impl Delays {
         let delays = (cell.on_delay.get(), cell.off_delay.get());
         let turns = entry.as_ref().and_then(|entry| entry.turns(delays));
         let turns = turns.filter(|turns| turns.ask(TURNS_WORTH_IT, rows, flips).is_some());
-        let which = Which::Own(0, 0, false);
-        let place = Place { which, next: 0, beyond: false, active: false, due: u64::MAX };
+        let place = Place { which: NOWHERE, next: 0, beyond: false, active: false, due: u64::MAX };
         Self {
             number,
             cell: *cell,
             entry,
             turns,
             listed: None,
-            own: (which, Stretch::default()),
+            own: (NOWHERE, Stretch::default()),
             began: None,
             kept: place,
             now: place,
@@ -111,37 +113,63 @@ impl Delays {
     /// It stands so before row `from`. No one will ask for more than the rows before `to`.
     pub fn start(&mut self, store: &Store, cell: &LeaptCell, shaft: Shaft, (from, to): (usize, usize)) {
         self.cell = *cell;
+        let before = Moment::before_row(store, from);
+        if self.is_on_its_way(store, cell, (from, before)) {
+            self.began = None;
+            return;
+        }
         self.began = Some((from, shaft));
         // What was gone through began with another shaft.
-        self.own.0 = Which::Own(0, 0, false);
+        self.own.0 = NOWHERE;
         let few = FEW.min(to - from);
-        let (which, next) = self.stretch_from(store, (from, few), cell.beyond);
-        self.now = Place { which, next, beyond: cell.beyond, active: cell.active, due: cell.due.get() };
+        let standing = Standing { beyond: cell.beyond, active: cell.active, due: cell.due.get() };
+        self.now = self.stretch_from(store, (from, few), standing);
         self.listed = None;
         self.kept = self.now;
         self.find_next(store);
     }
 
-    /// The stretch that tells how it goes on from row `row`, and its first crossing from there on. If it is gone through for this setting
+    /// Whether what was found last still tells how it goes on from row `from`, the last moment before which is that: rows that judge was
+    /// shown meanwhile left it as the shared list has it.
+    fn is_on_its_way(&mut self, store: &Store, cell: &LeaptCell, (from, before): (usize, Moment)) -> bool {
+        let is_shared = |place: &Place| matches!(place.which, Which::Shared(_));
+        let is_next = self.next > before && (self.next != Moment::NEVER || self.end >= before);
+        let active = self.taken().map_or(self.kept.active, |listed| listed.stands().active);
+        is_next
+            && is_shared(&self.kept)
+            && is_shared(&self.now)
+            && active == cell.active
+            && self.stands(store, from, before) == (cell.beyond, cell.due)
+    }
+
+    /// Where it stands in the list of turns, if one of them was taken.
+    fn taken(&self) -> Option<&Listed> {
+        self.listed.as_ref().filter(|listed| listed.next > listed.first)
+    }
+
+    /// Where it stands before row `row`, in the stretch that tells how it goes on from there. If that is gone through for this setting
     /// alone, `rows` of it.
-    fn stretch_from(&self, store: &Store, (row, rows): (usize, usize), beyond: bool) -> (Which, usize) {
+    fn stretch_from(&self, store: &Store, (row, rows): (usize, usize), standing: Standing) -> Place {
+        let Standing { beyond, active, due } = standing;
         let chunk = row / CHUNK;
         let shared = self.shared(store, chunk).and_then(|shared| {
             let begins = row == chunk * CHUNK;
-            let next = if begins { 0 } else { shared.by(Moment::before_row(store, row), 0) };
+            let next = if begins { 0 } else { shared.before_row(row, Moment::before_row(store, row)) };
             (shared.beyond_after(next) == beyond).then_some((Which::Shared(chunk), next))
         });
         let end = (row + rows).next_multiple_of(BLOCK).min(store.len());
-        shared.unwrap_or((Which::Own(row, end, beyond), 0))
+        let (which, next) = shared.unwrap_or((Which::Own(row, end, standing), 0));
+        Place { which, next, beyond, active, due }
     }
 
     fn shared(&self, store: &Store, number: usize) -> Option<&Stretch> {
         let table = self.entry.as_ref()?.crossings.table.get()?;
         table.chunk(&store.flips, number, |before| {
             let mut stretch = Stretch::default();
-            stretch.begin(before.is_some_and(|before| before.beyond_after(before.len())));
+            stretch.begin(number * CHUNK, before.is_some_and(|before| before.beyond_after(before.len())));
             let rows = (number * CHUNK, ((number + 1) * CHUNK).min(store.len()));
-            find(store, (self.number, &self.cell), &mut stretch, rows, None);
+            let standing = Standing { beyond: stretch.start, active: stretch.start, due: u64::MAX };
+            find(store, (self.number, &self.cell), &mut stretch, rows, (standing, None, false));
             Some(stretch)
         })
     }
@@ -153,16 +181,21 @@ impl Delays {
                 let table = self.entry.as_ref().and_then(|entry| entry.crossings.table.get());
                 table.and_then(|table| table.known(number)).unwrap_or_else(|| unreachable!("it was told of"))
             }
-            Which::Own(from, to, beyond) => {
+            Which::Own(from, to, standing) => {
                 if self.own.0 != which {
                     self.own.0 = which;
-                    self.own.1.begin(beyond);
-                    let shaft = self.began.filter(|(row, _)| *row == from).map(|(_, shaft)| shaft);
-                    find(store, (self.number, &self.cell), &mut self.own.1, (from, to), shaft);
+                    self.own.1.begin(from, standing.beyond);
+                    let known = (standing, self.shaft_before(from), true);
+                    find(store, (self.number, &self.cell), &mut self.own.1, (from, to), known);
                 }
                 &self.own.1
             }
         }
+    }
+
+    /// What was known of the shaft before row `from`, where it was started there.
+    fn shaft_before(&self, from: usize) -> Option<Shaft> {
+        self.began.filter(|(row, _)| *row == from).map(|(_, shaft)| shaft)
     }
 
     /// The turn to come, if it does by `bound`.
@@ -219,28 +252,49 @@ impl Delays {
     fn goes_on(&mut self, store: &Store, place: Place) -> Place {
         let cell = self.cell;
         let stretch = self.stretch(store, place.which);
-        let (beyond, due) = stands(&place, &cell, stretch, stretch.end);
+        let (beyond, due) = stands(&place, &cell, stretch, stretch.len());
         let (row, rows) = match place.which {
             Which::Shared(chunk) => ((chunk + 1) * CHUNK, FEW),
             Which::Own(from, to, _) => (to, (2 * (to - from)).clamp(FEW, MANY)),
         };
-        let (which, next) = self.stretch_from(store, (row, rows), beyond);
-        Place { which, next, beyond, due, ..place }
+        self.stretch_from(store, (row, rows), Standing { beyond, active: place.active, due })
     }
 
-    /// How it stands at `bound`, where nothing has turned since the last turn that was taken: beyond, and when the running delay ends.
-    pub fn stands(&mut self, store: &Store, bound: Moment) -> (bool, Micros) {
-        let taken = self.listed.as_ref().filter(|listed| listed.next > listed.first);
-        let mut place = taken.map_or(self.kept, Listed::stands);
+    /// How it stands before `row` is taken, with `bound` the last moment that has come, where nothing has turned since the last turn that was
+    /// taken: beyond, and when the running delay ends.
+    pub fn stands(&mut self, store: &Store, row: usize, bound: Moment) -> (bool, Micros) {
+        let mut place = self.taken().map_or(self.kept, Listed::stands);
         loop {
             let cell = self.cell;
             let stretch = self.stretch(store, place.which);
             if bound <= stretch.end {
-                let (beyond, due) = stands(&place, &cell, stretch, bound);
+                if let Which::Own(from, _, standing) = place.which
+                    && !stretch.whole
+                {
+                    return self.stands_own(store, (from, standing), place.active, (row, bound));
+                }
+                let (beyond, due) = stands(&place, &cell, stretch, stretch.before_row(row, bound));
                 return (beyond, Micros::new(due));
             }
             place = self.goes_on(store, place);
         }
+    }
+}
+
+impl Delays {
+    /// How it stands before `row`, by `bound`, in a stretch of its own from row `from` on, of which crossings are left out.
+    fn stands_own(
+        &self,
+        store: &Store,
+        (from, standing): (usize, Standing),
+        active: bool,
+        (row, bound): (usize, Moment),
+    ) -> (bool, Micros) {
+        let known = (from, standing.beyond, self.shaft_before(from));
+        let (beyond, last) = walk::stands_before(store, self.number, &self.cell, known, (row, bound.at()));
+        let delay = if beyond { self.cell.on_delay } else { self.cell.off_delay };
+        let due = last.map_or(Micros::new(standing.due), |last| last.after(delay));
+        (beyond, if beyond == active { Micros::MAX } else { due })
     }
 }
 
@@ -291,9 +345,8 @@ fn turns_of(cell: &LeaptCell, chunk: usize, stretch: &Stretch) -> Turns {
     turns
 }
 
-/// How it stands at a moment of the stretch, if nothing turns from `place` until then.
-fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, moment: Moment) -> (bool, u64) {
-    let crossings = stretch.by(moment, place.next);
+/// How it stands after so many crossings of the stretch, if nothing turns from `place` until then.
+fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, crossings: usize) -> (bool, u64) {
     let Some(last) = crossings.checked_sub(1).filter(|_| crossings > place.next).and_then(|last| stretch.get(last))
     else {
         return (place.beyond, place.due);
@@ -303,17 +356,16 @@ fn stands(place: &Place, cell: &LeaptCell, stretch: &Stretch, moment: Moment) ->
     (beyond, if beyond == place.active { u64::MAX } else { last.at().get() + u64::from(delay) })
 }
 
-/// All crossings of rows from, to.
+/// The crossings of rows from, to, all of them or those that may turn something.
 fn find(
     store: &Store,
     (condition, cell): (usize, &LeaptCell),
     stretch: &mut Stretch,
     (from, to): (usize, usize),
-    shaft: Option<Shaft>,
+    known: (Standing, Option<Shaft>, bool),
 ) {
-    let start = stretch.start;
-    walk::crossings(store, condition, cell, (start, shaft), (from, to), |at, row, silent| {
-        stretch.push(if silent { Moment::silent(at) } else { Moment::row(store, row) });
+    stretch.whole = walk::crossings(store, condition, cell, known, (from, to), |at, row, silent| {
+        stretch.push(if silent { Moment::silent(at) } else { Moment::row(store, row) }, row);
     });
     stretch.close(Moment::before_row(store, to));
 }

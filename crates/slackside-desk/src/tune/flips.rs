@@ -21,6 +21,8 @@ const MOST_ASKED: usize = 100_000;
 const MOST_ROOM: usize = 1 << 30;
 /// Crossings that are passed over at once where none of them lasts.
 const GROUP: usize = 64;
+/// Rows from one mark to the next: there it is known how many crossings have come.
+const MARK: usize = 512;
 
 static ROOM: AtomicUsize = AtomicUsize::new(0);
 
@@ -31,16 +33,31 @@ pub(super) struct Stretch {
     pub start: bool,
     /// That of its last row.
     pub end: Moment,
+    /// All crossings are listed; else those are left out that turn nothing.
+    pub whole: bool,
     moments: Vec<Moment>,
     /// How long the value stays where each crossing brings it, in microseconds; for good as far as is known after the last.
     lasts: Vec<u32>,
     /// The longest of each group: of those with an even number, and of those with an odd one.
     longest: Vec<[u32; 2]>,
+    /// Its first row.
+    from: usize,
+    /// Every [`MARK`] rows, how many crossings come before.
+    marks: Vec<u32>,
 }
 
 impl Default for Stretch {
     fn default() -> Self {
-        Self { start: false, end: Moment::FIRST, moments: Vec::new(), lasts: Vec::new(), longest: Vec::new() }
+        Self {
+            start: false,
+            end: Moment::FIRST,
+            whole: true,
+            moments: Vec::new(),
+            lasts: Vec::new(),
+            longest: Vec::new(),
+            from: 0,
+            marks: Vec::new(),
+        }
     }
 }
 
@@ -60,9 +77,23 @@ impl Stretch {
         self.moments.get(number).copied()
     }
 
-    /// How many crossings have come by a moment; so many are known to have: `from`.
+    /// How many crossings have come before `row` is taken, the last of them by `moment`.
+    pub fn before_row(&self, row: usize, moment: Moment) -> usize {
+        let mark = row.saturating_sub(self.from) / MARK;
+        let count = |mark: usize| self.marks.get(mark).map_or(self.moments.len(), |count| *count as usize);
+        let (from, to) = (count(mark), count(mark + 1));
+        from + self.moments[from..to].partition_point(|crossing| *crossing <= moment)
+    }
+
+    /// How many crossings have come by a moment; so many are known to have, and not many more are likely to: `from`.
     pub fn by(&self, moment: Moment, from: usize) -> usize {
-        from + self.moments.get(from..).unwrap_or_default().partition_point(|crossing| *crossing <= moment)
+        let rest = self.moments.get(from..).unwrap_or_default();
+        let mut step = 1;
+        while rest.get(step - 1).is_some_and(|crossing| *crossing <= moment) {
+            step *= 2;
+        }
+        let (known, end) = (step / 2, step.min(rest.len()));
+        from + known + rest[known..end].partition_point(|crossing| *crossing <= moment)
     }
 
     /// The first crossing of `from`, `from + 2` and so on after which the value stays for `delay`, or longer than is known here.
@@ -83,16 +114,21 @@ impl Stretch {
         None
     }
 
-    /// Empty it: beyond before its first row or not.
-    pub fn begin(&mut self, start: bool) {
-        self.start = start;
+    /// Empty it: its first row, and beyond before it or not.
+    pub fn begin(&mut self, from: usize, start: bool) {
+        (self.from, self.start) = (from, start);
+        self.marks.clear();
         self.moments.clear();
         self.lasts.clear();
         self.longest.clear();
     }
 
-    /// One crossing more.
-    pub fn push(&mut self, moment: Moment) {
+    /// One crossing more, found with `row`.
+    pub fn push(&mut self, moment: Moment, row: usize) {
+        let mark = (row - self.from) / MARK;
+        while self.marks.len() <= mark {
+            self.marks.push(self.moments.len() as u32);
+        }
         self.moments.push(moment);
     }
 
@@ -116,7 +152,9 @@ pub(super) trait List {
 impl List for Stretch {
     fn settle(&mut self) -> usize {
         self.moments.shrink_to_fit();
-        self.moments.len() * (size_of::<Moment>() + size_of::<u32>()) + size_of_val(self.longest.as_slice())
+        self.moments.len() * (size_of::<Moment>() + size_of::<u32>())
+            + size_of_val(self.longest.as_slice())
+            + size_of_val(self.marks.as_slice())
     }
 }
 

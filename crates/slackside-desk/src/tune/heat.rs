@@ -1,5 +1,6 @@
 //! Slip heat over a trace: tables of it, one for each way of reckoning it, and what it is within a steady stretch.
 
+use std::cell::Cell;
 use std::collections::HashMap;
 use std::sync::Arc;
 
@@ -14,9 +15,10 @@ use slackside::units::{Joules, Micros, Watts};
 
 use super::columns::{BLOCK, Cursor, unpack};
 use super::index::Layered;
+use super::steady::Steady;
 use super::store::{Store, show};
 use super::walk::power_before;
-use crate::monitor::{Judge, judge as fresh_judge, plan_of};
+use crate::monitor::{Judge, plan_of};
 
 /// So many rows at once are fed to a heat that no table knows.
 const FED: usize = 64 * BLOCK;
@@ -46,26 +48,52 @@ pub struct HeatTable {
 }
 
 impl HeatTable {
-    /// Work it out by a whole pass of judge.
+    /// Work it out by a whole pass of judge, which leaps where the leg runs steadily: there heat alone is fed, row by row.
     #[must_use]
     pub fn build(store: &Store, settings: &Checked) -> Self {
-        let mut judge = fresh_judge(settings, &Retained::default());
+        let plan = plan_of(settings);
+        let mut judge = Judge::new(plan.clone(), &Retained::default());
+        let (goes_on, over, none) = (Cell::new(true), Cell::new(false), HeatTables::default());
+        let mut steady = Steady::new(store, (settings, &plan), &none, (true, &over));
         let mut cursor = Cursor::new(store);
-        let blocks = store.len().div_ceil(BLOCK);
-        let mut at_block = Vec::with_capacity(blocks);
-        let mut peaks = Vec::with_capacity(blocks);
-        for block in 0..blocks {
-            at_block.push(judge.heat_course());
-            let mut most = 0;
-            for _ in block * BLOCK..((block + 1) * BLOCK).min(store.len()) {
-                let Some((at, row)) = cursor.next_row() else { break };
-                most = most.max(judge.heat_course().reach(judge.plan(), at));
-                show(&mut judge, at, row, &cursor, &mut |_| {});
-                most = most.max(judge.heat_course().reach(judge.plan(), at));
+        let mut gathered = Gathered::with_room(store.len());
+        while let Some((at, row)) = cursor.next_row() {
+            let number = cursor.row() - 1;
+            gathered.see(&plan, number, at, &judge.heat_course());
+            show(&mut judge, at, row, &cursor, &mut |_| {});
+            gathered.see(&plan, number, at, &judge.heat_course());
+            let (from, mut course, outlook) = (cursor.row(), judge.heat_course(), judge.outlook());
+            let leapt = steady.leap(&mut judge, &mut cursor, &goes_on, &mut |_| {});
+            if let Some(outlook) = outlook.filter(|_| leapt > 0) {
+                let see = |row, at, course: &HeatCourse| gathered.see(&plan, row, at, course);
+                feed::<false>(store, &outlook, &mut course, &plan, (from, cursor.row()), see);
             }
-            peaks.push(most);
         }
-        Self { key: heat_key(settings), plan: plan_of(settings), at_block, most: Layered::build(peaks, u32::max) }
+        let Gathered { at_block, most } = gathered;
+        Self { key: heat_key(settings), plan, at_block, most: Layered::build(most, u32::max) }
+    }
+}
+
+/// What a table is made of while it is.
+struct Gathered {
+    at_block: Vec<HeatCourse>,
+    most: Vec<u32>,
+}
+
+impl Gathered {
+    fn with_room(rows: usize) -> Self {
+        let blocks = rows.div_ceil(BLOCK);
+        Self { at_block: Vec::with_capacity(blocks), most: Vec::with_capacity(blocks) }
+    }
+
+    /// The heat as it stands when `row` comes, and once more when it has been taken.
+    fn see(&mut self, plan: &Plan, row: usize, at: Micros, course: &HeatCourse) {
+        let block = row / BLOCK;
+        if self.at_block.len() == block {
+            self.at_block.push(*course);
+            self.most.push(0);
+        }
+        self.most[block] = self.most[block].max(course.reach(plan, at));
     }
 }
 
@@ -141,7 +169,7 @@ impl<'a> Feeding<'a> {
         let Some(table) = tables.no_less(key) else { return feeding };
         let first = from / BLOCK * BLOCK;
         let mut there = table.at_block[from / BLOCK];
-        feeding.feed(&mut there, &table.plan, (first, from), false);
+        feeding.feed(&mut there, &table.plan, (first, from));
         if table.key == key && there == course {
             feeding.known = Known::Table(table);
         } else {
@@ -180,7 +208,8 @@ impl<'a> Feeding<'a> {
             return found;
         }
         let mut course = self.course;
-        let to = self.feed(&mut course, self.plan, (self.from, to.min(self.from + FED)), true);
+        let rows = (self.from, to.min(self.from + FED));
+        let to = feed::<true>(self.store, &self.outlook, &mut course, self.plan, rows, |_, _, _| {});
         self.known = Known::Fed(to, course);
         to
     }
@@ -194,54 +223,72 @@ impl<'a> Feeding<'a> {
             Known::Below(table, more) if !exactly && to > self.from => return (self.no_less(table, *more, to), true),
             _ => (self.course, self.from),
         };
-        self.feed(&mut course, self.plan, (start, to), false);
+        self.feed(&mut course, self.plan, (start, to));
         (course, false)
     }
 
     fn no_less(&self, table: &HeatTable, more: f64, to: usize) -> HeatCourse {
         let (block, at) = ((to - 1) / BLOCK, self.store.at(to - 1));
         let mut there = table.at_block[block];
-        self.feed(&mut there, &table.plan, (block * BLOCK, to - 1), false);
+        self.feed(&mut there, &table.plan, (block * BLOCK, to - 1));
         let held = there.at(&table.plan, at) as f64 / 1e3 + more;
         let mut course = HeatCourse::holding(self.plan, Joules::new(held.ceil() as u32), at);
-        self.feed(&mut course, self.plan, (to - 1, to), false);
+        self.feed(&mut course, self.plan, (to - 1, to));
         course
     }
 
-    /// Feed the heat what the rows `from..to` say. The first row by which it may come to its limit, if that is a stop; else `to`.
-    fn feed(&self, course: &mut HeatCourse, plan: &Plan, (from, to): (usize, usize), stops: bool) -> usize {
-        let (store, outlook) = (self.store, &self.outlook);
-        let mut power = power_before(store, from, outlook);
-        let mut powers = if outlook.power_meter {
-            store.index.powers.partition_point(|row| (*row as usize) < from)
-        } else {
-            usize::MAX
-        };
-        let mut sweep = next_sweep(outlook, from.checked_sub(1).map_or(Micros::ZERO, |before| store.at(before)));
-        for row in from..to {
-            let (at, before) = (store.at(row), *course);
-            let mut clear = true;
-            while sweep <= at {
+    fn feed(&self, course: &mut HeatCourse, plan: &Plan, rows: (usize, usize)) {
+        feed::<false>(self.store, &self.outlook, course, plan, rows, |_, _, _| {});
+    }
+}
+
+/// Feed the heat what the rows `from..to` say; `see` looks at it when each row comes, and once more when it has been taken. The first
+/// row by which it may come to its limit, if that `STOPS` it; else `to`.
+fn feed<const STOPS: bool>(
+    store: &Store,
+    outlook: &Outlook,
+    course: &mut HeatCourse,
+    plan: &Plan,
+    (from, to): (usize, usize),
+    mut see: impl FnMut(usize, Micros, &HeatCourse),
+) -> usize {
+    let mut power = power_before(store, from, outlook);
+    let mut powers =
+        if outlook.power_meter { store.index.powers.partition_point(|row| (*row as usize) < from) } else { usize::MAX };
+    let mut sweep = next_sweep(outlook, from.checked_sub(1).map_or(Micros::ZERO, |before| store.at(before)));
+    for row in from..to {
+        let (at, before) = (store.at(row), *course);
+        let mut clear = true;
+        see(row, at, course);
+        while sweep <= at {
+            if STOPS {
                 clear &= course.pass(plan, sweep);
-                course.sweep(plan, sweep);
-                sweep = Micros::new(sweep.get() + u64::from(SWEEP));
+            } else {
+                course.wait(plan, sweep);
             }
-            if store.index.powers.get(powers).is_some_and(|next| *next as usize == row) {
-                powers += 1;
-                if let Some(watts) = store.power_at(row) {
-                    power = Some((at, watts));
-                }
-            }
-            let watts = outlook.power_at(power, at);
-            let slip = unpack(store.short[row]);
-            clear &= if slip.is_known() { course.feed(plan, at, watts, slip) } else { course.pass(plan, at) };
-            if stops && !clear {
-                *course = before;
-                return row;
+            course.sweep(plan, sweep);
+            sweep = Micros::new(sweep.get() + u64::from(SWEEP));
+        }
+        if store.index.powers.get(powers).is_some_and(|next| *next as usize == row) {
+            powers += 1;
+            if let Some(watts) = store.power_at(row) {
+                power = Some((at, watts));
             }
         }
-        to
+        let slip = unpack(store.short[row]);
+        match (STOPS, slip.is_known()) {
+            (true, true) => clear &= course.feed(plan, at, outlook.power_at(power, at), slip),
+            (true, false) => clear &= course.pass(plan, at),
+            (false, true) => course.take(plan, at, outlook.power_at(power, at), slip),
+            (false, false) => course.wait(plan, at),
+        }
+        if STOPS && !clear {
+            *course = before;
+            return row;
+        }
+        see(row, at, course);
     }
+    to
 }
 
 /// The budget in joules.

@@ -49,6 +49,11 @@ impl Moment {
         self.0 >> 1
     }
 
+    /// The last that may be in its step.
+    pub const fn end_of_step(self) -> Self {
+        Self(self.0 | 1)
+    }
+
     /// The next that may be.
     pub const fn next(self) -> Self {
         Self(self.0.saturating_add(1))

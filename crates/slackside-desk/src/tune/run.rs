@@ -76,7 +76,7 @@ struct Judging<'a> {
 
 impl Judging<'_> {
     /// From the beginning; the first verdicts, so many as were `told`, are not told again. `None` if it must be done exactly.
-    fn run(&self, told: &mut usize, out: &mut dyn FnMut(Verdict) -> bool) -> Option<Cost> {
+    fn run(&self, told: &mut usize, out: &mut impl FnMut(Verdict) -> bool) -> Option<Cost> {
         let store = self.store;
         let mut judge = Judge::new(self.plan.clone(), &Retained::default());
         let (goes_on, over, hot) = (Cell::new(true), Cell::new(false), Cell::new(false));
@@ -98,8 +98,6 @@ impl Judging<'_> {
                 }
             }
         };
-        let mut patience = 0_u32;
-        let mut wait = 0_u32;
         while goes_on.get()
             && let Some((at, row)) = cursor.next_row()
         {
@@ -108,20 +106,12 @@ impl Judging<'_> {
             }
             show(&mut judge, at, row, &cursor, &mut sink);
             cost.shown += 1;
-            if wait > 0 || !goes_on.get() {
-                wait = wait.saturating_sub(1);
-                continue;
+            if !goes_on.get() {
+                break;
             }
             let rows = steady.leap(&mut judge, &mut cursor, &goes_on, &mut sink);
-            if rows == 0 {
-                // Not here: wait a little longer every time, since looking costs as much as a few rows.
-                patience = (patience + 1).min(4);
-                wait = patience;
-            } else {
-                patience = 0;
-                cost.leaps += 1;
-                cost.leapt += rows as u64;
-            }
+            cost.leaps += u64::from(rows > 0);
+            cost.leapt += rows as u64;
         }
         if goes_on.get() && !store.is_empty() {
             if over.get() && judge.may_guess(store.end()) {

@@ -19,7 +19,14 @@ struct Count {
     before: u8,
     now: u8,
     last: bool,
-    edge: Micros,
+    edge: Edge,
+}
+
+/// When an edge happened; or the ordinary row that tells it.
+#[derive(Clone, Copy)]
+enum Edge {
+    At(Micros),
+    Row(usize),
 }
 
 impl Count {
@@ -37,17 +44,27 @@ impl Count {
             })
         });
         let begins = begins.or((first == 0).then_some(0))?;
-        let mut known = Self { before: 0, now: 0, last: false, edge: Micros::MAX };
+        let mut known = Self { before: 0, now: 0, last: false, edge: Edge::At(Micros::MAX) };
         (begins..to).for_each(|row| known.take(store, cell, row));
         Some(known)
     }
 
     fn take(&mut self, store: &Store, cell: &LeaptCell, row: usize) {
-        let Some(shaft) = walk::edge_at(store, row, false) else { return };
-        if shaft.edge != self.edge {
-            (self.edge, self.before) = (shaft.edge, self.now);
-        }
-        let (slow, fast) = shaft.paces(cell);
+        let (slow, fast) = if let Some(pitch) = walk::boot_pitch(store, row) {
+            (self.edge, self.before) = (Edge::Row(row), self.now);
+            walk::paces(&pitch, cell)
+        } else if let Some(shaft) = walk::edge_at(store, row, false) {
+            let newest = match self.edge {
+                Edge::At(at) => at,
+                Edge::Row(row) => walk::edge_at(store, row, false).map_or(Micros::MAX, |shaft| shaft.edge),
+            };
+            if shaft.edge != newest {
+                (self.edge, self.before) = (Edge::At(shaft.edge), self.now);
+            }
+            shaft.paces(cell)
+        } else {
+            return;
+        };
         self.now = if slow { 0 } else { (self.before + u8::from(fast)).min(BRISK_ENOUGH) };
         self.last = fast;
     }
@@ -74,16 +91,45 @@ impl Speeds {
     /// From row `from` on, before which that is known of the boot, and its count of brisk pitches. `cell`: that of underspeed.
     pub fn new(store: &Store, cell: &LeaptCell, (boot, brisk): (Shaft, u8), from: usize) -> Self {
         let entry = store.flips.entry((UNDERSPEED, cell.limit, cell.clear));
-        let shared = entry.filter(|entry| {
-            // One list is not worth it, the same as for crossings.
-            entry.crossings.table.get().is_some()
-                && Count::known(store, cell, from).is_some_and(|count| count.now == brisk)
-        });
-        Self { cell: *cell, shared, from, boot, brisk, place: (from / CHUNK, 0) }
+        let mut speeds = Self { cell: *cell, shared: None, from, boot, brisk, place: (from / CHUNK, 0) };
+        // One list is not worth it, the same as for crossings.
+        speeds.shared = entry.filter(|entry| entry.crossings.table.get().is_some());
+        let at_speed = speeds.known_before(store, from);
+        // At speed the count is full.
+        let as_judge_has_it = match at_speed {
+            Some(true) => brisk == BRISK_ENOUGH,
+            _ => Count::known(store, cell, from).is_some_and(|count| count.now == brisk),
+        };
+        if !as_judge_has_it {
+            speeds.shared = None;
+        }
+        speeds
     }
 
-    /// Boot pitches at speed since the last that was surely slow, before row `to`, and whether the last was.
-    pub fn brisk(&self, store: &Store, to: usize) -> (u8, bool) {
+    /// Boot pitches at speed since the last that was surely slow, before row `to`; not before what was asked for last.
+    pub fn brisk_before(&mut self, store: &Store, to: usize) -> u8 {
+        if self.known_before(store, to) == Some(true) { BRISK_ENOUGH } else { self.brisk(store, to).0 }
+    }
+
+    /// Whether the belt is at speed before row `to`, if a table tells that is begun: for this alone none is. Not before what was asked for
+    /// last.
+    fn known_before(&mut self, store: &Store, to: usize) -> Option<bool> {
+        self.shared.as_ref()?.speed.get()?;
+        let chunk = to.checked_sub(1)? / CHUNK;
+        let stretch = self.chunk(store, chunk)?;
+        let flips = stretch.before_row(to, Moment::before_row(store, to));
+        let at_speed = stretch.beyond_after(flips);
+        self.place = (chunk, flips);
+        Some(at_speed)
+    }
+
+    fn chunk(&self, store: &Store, chunk: usize) -> Option<&Stretch> {
+        let table = self.shared.as_ref()?.speed.get_or_init(|| Table::new(store.len(), &store.flips));
+        table.chunk(&store.flips, chunk, |_| self.gone_through(store, chunk))
+    }
+
+    /// The same, and whether the last was.
+    fn brisk(&self, store: &Store, to: usize) -> (u8, bool) {
         walk::brisk(store, &self.cell, (self.boot, self.brisk), (self.from, to))
     }
 
@@ -124,20 +170,13 @@ impl Speeds {
 
     /// The chunk that tells of a moment, and how many of its flips have come by it.
     fn flips(&mut self, store: &Store, moment: Moment) -> Option<(&Stretch, usize)> {
-        let table = self.shared.as_ref()?.speed.get_or_init(|| Table::new(store.len(), &store.flips));
         let (mut chunk, mut flips) = self.place;
-        let stretch = loop {
-            let stretch = table.chunk(&store.flips, chunk, |_| self.gone_through(store, chunk))?;
-            if moment.step() <= stretch.end.step() || (chunk + 1) * CHUNK >= store.len() {
-                break stretch;
-            }
+        while moment.step() > self.chunk(store, chunk)?.end.step() && (chunk + 1) * CHUNK < store.len() {
             (chunk, flips) = (chunk + 1, 0);
-        };
-        while stretch.get(flips).is_some_and(|flip| flip.step() <= moment.step()) {
-            flips += 1;
         }
+        flips = self.chunk(store, chunk)?.by(moment.end_of_step(), flips);
         self.place = (chunk, flips);
-        Some((stretch, flips))
+        self.chunk(store, chunk).map(|stretch| (stretch, flips))
     }
 
     fn gone_through(&self, store: &Store, chunk: usize) -> Option<Stretch> {
@@ -145,12 +184,12 @@ impl Speeds {
         let mut count = Count::known(store, &self.cell, first)?;
         let mut stretch = Stretch::default();
         let mut now = count.is_at_speed();
-        stretch.begin(now);
+        stretch.begin(first, now);
         for row in first..end {
             count.take(store, &self.cell, row);
             if count.is_at_speed() != now {
                 now = !now;
-                stretch.push(Moment::row(store, row));
+                stretch.push(Moment::row(store, row), row);
             }
         }
         stretch.close(Moment::before_row(store, end));

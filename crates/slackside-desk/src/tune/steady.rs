@@ -20,6 +20,9 @@ use crate::monitor::Judge;
 
 /// Rows that a leap must save to be worth its trouble.
 const LEAST: usize = 6;
+/// So many times in turn it tries with each row; then every second row, every third and so on, and at the most so many are passed by.
+const AT_ONCE: usize = 2;
+const LONGEST_WAIT: usize = 4;
 
 /// Leaps over the steady stretches of one trace, under one setting.
 pub(super) struct Steady<'a> {
@@ -31,6 +34,9 @@ pub(super) struct Steady<'a> {
     order: [usize; LEAPT.len()],
     /// Where in the list of stops the search goes on.
     stop: usize,
+    /// Times in turn that it could not leap; and rows to be passed by before it tries again.
+    refused: usize,
+    wait: usize,
     /// Slip heat is to be known to the unit.
     exactly: bool,
     /// Judge's slip heat may be more than it should be, never less.
@@ -40,8 +46,9 @@ pub(super) struct Steady<'a> {
 /// One stretch while it is gone through.
 struct Stretch {
     from: usize,
-    /// When judge was told something last.
+    /// When judge was told something last, and the last moment of the step in which a turn was told it.
     newest: Micros,
+    told: Moment,
     outlook: Outlook,
     head: Shaft,
     boot: Shaft,
@@ -79,13 +86,33 @@ impl<'a> Steady<'a> {
             delays: [const { None }; LEAPT.len()],
             order,
             stop: 0,
+            refused: 0,
+            wait: 0,
             exactly,
             over,
         }
     }
 
-    /// Leap as far as the leg runs steadily, and no further than anyone listens. How many rows were saved.
+    /// Leap as far as the leg runs steadily, and no further than anyone listens. How many rows were saved. Where it cannot, it soon tries
+    /// but now and then, since looking costs as much as a few rows.
     pub(super) fn leap(
+        &mut self,
+        judge: &mut Judge,
+        cursor: &mut Cursor<'_>,
+        goes_on: &Cell<bool>,
+        sink: &mut dyn FnMut(&Verdict),
+    ) -> usize {
+        if self.wait > 0 {
+            self.wait -= 1;
+            return 0;
+        }
+        let rows = self.leap_now(judge, cursor, goes_on, sink);
+        self.refused = if rows == 0 { (self.refused + 1).min(AT_ONCE + LONGEST_WAIT) } else { 0 };
+        self.wait = self.refused.saturating_sub(AT_ONCE);
+        rows
+    }
+
+    fn leap_now(
         &mut self,
         judge: &mut Judge,
         cursor: &mut Cursor<'_>,
@@ -114,13 +141,13 @@ impl<'a> Steady<'a> {
         let newest = judge.newest();
         let speeds = Speeds::new(store, &outlook.cells[UNDERSPEED], (boot, outlook.brisk), from);
         let seen = outlook.cells.iter().enumerate().map(|(number, cell)| u16::from(cell.seen) << number).sum();
-        let mut stretch = Stretch { from, newest, outlook, head, boot, speeds, speed: None, seen };
+        let mut stretch = Stretch { from, newest, told: Moment::FIRST, outlook, head, boot, speeds, speed: None, seen };
         self.start(&stretch, to);
         let to = self.hops(judge, &mut stretch, to, goes_on, sink);
         if !goes_on.get() || (to == from && stretch.newest == newest) {
             return 0;
         }
-        self.land(judge, cursor, &stretch, to, &feeding, sink);
+        self.land(judge, cursor, &mut stretch, to, &feeding, sink);
         to - from
     }
 
@@ -155,7 +182,11 @@ impl<'a> Steady<'a> {
         let mut from = stretch.from;
         loop {
             let end = until.min(sweep);
-            let row = if store.at(to - 1) < end { to } else { store.row_from(from, end) };
+            let row = match store.at(to - 1) < end {
+                true => to,
+                false if end == sweep => store.row_of_sweep(from, sweep),
+                false => store.row_from(from, end),
+            };
             if row > from {
                 match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, sink) {
                     Hop::Whole => {}
@@ -188,41 +219,73 @@ impl<'a> Steady<'a> {
     ) -> Hop {
         let store = self.store;
         // Those that turn at all, in order of rank, and when they do next.
-        let mut nexts = [(0, Moment::NEVER); LEAPT.len()];
+        let (mut numbers, mut nexts) = ([0; LEAPT.len()], [Moment::NEVER; LEAPT.len()]);
         let mut turning = 0;
         for number in self.order {
             let Some(delays) = &mut self.delays[number] else { continue };
             delays.look(store, bound);
             if delays.next(bound) != Moment::NEVER {
-                nexts[turning] = (number, delays.next(bound));
+                (numbers[turning], nexts[turning]) = (number, delays.next(bound));
                 turning += 1;
             }
         }
-        let nexts = &mut nexts[..turning];
+        let (numbers, nexts) = (&numbers[..turning], &mut nexts[..turning]);
         if let Some((from, Moment::NEVER)) = stretch.speed {
             stretch.speed = Some((bound, stretch.speeds.next(store, from, bound)));
         }
         loop {
             let at_speed = stretch.speed.map_or(Moment::NEVER, |(_, moment)| moment);
-            let first = nexts.iter().fold(at_speed, |first, (_, next)| first.min(*next));
+            // The first of them, and what comes after it.
+            let (mut first, mut second, mut which) = (at_speed, Moment::NEVER, None);
+            for (place, next) in nexts.iter().enumerate() {
+                if *next < first {
+                    (first, second, which) = (*next, first, Some(place));
+                } else {
+                    second = second.min(*next);
+                }
+            }
             if first == Moment::NEVER {
                 return Hop::Whole;
             }
-            let comes = |next: &Moment| next.step() == first.step();
-            if stretch.seen != 0 && nexts.iter().any(|(number, next)| comes(next) && stretch.seen >> number & 1 != 0) {
+            let comes = |next: Moment| next.step() == first.step();
+            let sees = |(number, next): (&usize, &Moment)| comes(*next) && stretch.seen >> number & 1 != 0;
+            if stretch.seen != 0 && numbers.iter().zip(nexts.iter()).any(sees) {
                 return Hop::Seen(first.rows_before(store));
             }
             let held = &mut stretch.outlook.held;
-            for at_once in [false, true] {
-                for (number, next) in nexts.iter_mut().filter(|(_, next)| comes(next) && next.is_at_once() == at_once) {
-                    let Some(delays) = &mut self.delays[*number] else { continue };
-                    judge.turn(first.at(), LEAPT[*number], held, sink);
+            let mut turn = |place: usize, next: &mut Moment| {
+                let number = numbers[place];
+                if let Some(delays) = &mut self.delays[number] {
+                    judge.turn(first.at(), LEAPT[number], held, sink);
                     delays.take(store, bound);
                     *next = delays.next(bound);
                 }
+            };
+            match which {
+                Some(place) if !comes(second) => {
+                    let next = &mut nexts[place];
+                    turn(place, next);
+                    // Its delay has ended, and with the row it turns at once.
+                    if comes(*next) && next.is_at_once() && !first.is_at_once() {
+                        turn(place, next);
+                    }
+                }
+                _ => {
+                    for at_once in [false, true] {
+                        for (place, next) in nexts.iter_mut().enumerate() {
+                            if comes(*next) && next.is_at_once() == at_once {
+                                turn(place, next);
+                            }
+                        }
+                    }
+                }
             }
-            let waits = judge.settle_turns(first.at(), held, || stretch.speeds.is_at_speed(store, first), sink);
-            stretch.newest = first.at();
+            let at_speed = || match stretch.speed {
+                Some((_, comes)) => comes.step() <= first.step(),
+                None => stretch.speeds.is_at_speed(store, first),
+            };
+            let waits = judge.settle_turns(first.at(), held, at_speed, sink);
+            (stretch.newest, stretch.told) = (first.at(), first.end_of_step());
             if !goes_on.get() {
                 return Hop::Enough;
             }
@@ -239,22 +302,24 @@ impl<'a> Steady<'a> {
         &mut self,
         judge: &mut Judge,
         cursor: &mut Cursor<'_>,
-        stretch: &Stretch,
+        stretch: &mut Stretch,
         to: usize,
         feeding: &Feeding<'_>,
         sink: &mut dyn FnMut(&Verdict),
     ) {
-        let (store, outlook) = (self.store, &stretch.outlook);
+        let store = self.store;
+        let brisk = stretch.speeds.brisk_before(store, to);
+        let outlook = &stretch.outlook;
         let mut cells = [(false, Micros::MAX); LEAPT.len()];
-        let last = Moment::before_row(store, to);
+        // Since the last row something may have turned, and silence may have brought other values across.
+        let last = Moment::before_row(store, to).max(stretch.told);
         for ((cell, before), delays) in cells.iter_mut().zip(&outlook.cells).zip(&mut self.delays) {
-            *cell = delays.as_mut().map_or((before.beyond, before.due), |delays| delays.stands(store, last));
+            *cell = delays.as_mut().map_or((before.beyond, before.due), |delays| delays.stands(store, to, last));
         }
         let at = store.at(to - 1).max(stretch.newest);
         let (course, over) = feeding.course_at(to, self.exactly);
         self.over.set(self.over.get() || over);
         cursor.go_past(to - 1);
-        let (brisk, _) = stretch.speeds.brisk(store, to);
         let power = power_before(store, to, outlook);
         judge.leap(at, cursor.signals(), &cells, brisk, power, &course, sink);
     }

@@ -1,6 +1,7 @@
 //! A trace measured once, with what makes judging it under many settings quick.
 
 use std::ops::Deref;
+use std::sync::OnceLock;
 
 use slackside::input::{Input, Signal};
 use slackside::monitor::{Tap, Told};
@@ -8,6 +9,7 @@ use slackside::retained::Retained;
 use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::signals::Signals;
+use slackside::time::SWEEP;
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
 
@@ -24,6 +26,15 @@ pub struct Store {
     pub(super) index: Index,
     pub(super) flips: Flips,
     pub(super) swings: Swings,
+    sweeps: OnceLock<Sweeps>,
+}
+
+/// The first row at or after each sweep: every setting asks for the same.
+#[derive(Clone, Debug)]
+struct Sweeps {
+    /// How long after a whole number of [`SWEEP`] each comes.
+    phase: u64,
+    rows: Vec<u32>,
 }
 
 impl Deref for Store {
@@ -39,7 +50,19 @@ impl Store {
     #[must_use]
     pub fn new(columns: Columns, plan: &Plan) -> Self {
         let index = Index::build(&columns, plan);
-        Self { columns, index, flips: Flips::default(), swings: Swings::default() }
+        Self { columns, index, flips: Flips::default(), swings: Swings::default(), sweeps: OnceLock::new() }
+    }
+
+    /// [`Columns::row_from`], for the time of a sweep.
+    pub(super) fn row_of_sweep(&self, from: usize, sweep: Micros) -> usize {
+        let step = u64::from(SWEEP);
+        let sweeps = self.sweeps.get_or_init(|| {
+            let phase = sweep.get() % step;
+            let times = (0..=self.end().get() / step).map(|number| Micros::new(phase + number * step));
+            Sweeps { phase, rows: times.map(|time| self.row_at(time) as u32).collect() }
+        });
+        let row = sweeps.rows.get((sweep.get() / step) as usize).filter(|_| sweep.get() % step == sweeps.phase);
+        row.map_or_else(|| self.row_from(from, sweep), |row| from.max(*row as usize))
     }
 
     /// Measure a trace: all its inputs, in order.

@@ -82,15 +82,27 @@ impl Swings {
         deadband: i64,
         from: usize,
     ) -> impl Iterator<Item = Point> + use<'a> {
-        let level = WIDTHS.iter().rposition(|width| *width <= deadband).unwrap_or(0);
-        let turns = self.turns[course as usize][level].get_or_init(|| Turns::of(store, course, WIDTHS[level]));
+        let turns = self.turns(store, course, deadband);
         let first = turns.rows.partition_point(|row| (*row as usize) < from);
-        let points = turns.rows[first..].iter().zip(&turns.values[first..]).enumerate();
-        points.map(move |(number, (row, value))| Point {
-            row: *row as usize,
-            value: *value,
-            is_peak: (first + number).is_multiple_of(2),
-        })
+        (first..turns.rows.len()).map(|number| turns.point(number))
+    }
+
+    /// The same before row `to`, the last first.
+    pub fn back<'a>(
+        &'a self,
+        store: &Store,
+        course: Course,
+        deadband: i64,
+        to: usize,
+    ) -> impl Iterator<Item = Point> + use<'a> {
+        let turns = self.turns(store, course, deadband);
+        let end = turns.rows.partition_point(|row| (*row as usize) < to);
+        (0..end).rev().map(|number| turns.point(number))
+    }
+
+    fn turns(&self, store: &Store, course: Course, deadband: i64) -> &Turns {
+        let level = WIDTHS.iter().rposition(|width| *width <= deadband).unwrap_or(0);
+        self.turns[course as usize][level].get_or_init(|| Turns::of(store, course, WIDTHS[level]))
     }
 
     /// Whether so many crossings were found without that it is worth it.
@@ -118,6 +130,10 @@ impl Swings {
 }
 
 impl Turns {
+    fn point(&self, number: usize) -> Point {
+        Point { row: self.rows[number] as usize, value: self.values[number], is_peak: number.is_multiple_of(2) }
+    }
+
     fn of(store: &Store, course: Course, width: i64) -> Self {
         let mut finder = Finder { turns: Self::default(), width, rises: true, row: 0, value: i64::MIN };
         match course {

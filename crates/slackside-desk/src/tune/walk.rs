@@ -111,9 +111,7 @@ impl Shaft {
 
     /// Whether the last pitch was surely slow, and whether it was at speed, by the limit of underspeed.
     pub(super) fn paces(&self, cell: &LeaptCell) -> (bool, bool) {
-        let time = u64::from(self.pitch.time.get());
-        let slow = time > pitch_time(self.pitch.largest, cell.limit);
-        (slow, !slow && time <= pitch_time(self.pitch.angle, cell.clear))
+        paces(&self.pitch, cell)
     }
 
     const fn crossing(&self, limit: i64) -> u64 {
@@ -131,6 +129,13 @@ impl Shaft {
         let within = (u64::from(time) << 32).div_ceil(self.pitch.angle.get().max(1).into());
         (longest(time, self.pitch.largest).max(self.silent(now)), within.cast_signed() - 1)
     }
+}
+
+/// Whether a pitch was surely slow, and whether it was at speed, by the limit of underspeed.
+pub(super) fn paces(pitch: &Pitch, cell: &LeaptCell) -> (bool, bool) {
+    let time = u64::from(pitch.time.get());
+    let slow = time > pitch_time(pitch.largest, cell.limit);
+    (slow, !slow && time <= pitch_time(pitch.angle, cell.clear))
 }
 
 /// The longest limit, in microseconds a turn, by which so long for that part of a turn is too long: the other way round of [`pitch_time`].
@@ -207,6 +212,11 @@ fn pass(
     None
 }
 
+/// Whether a condition, by its place among the leapt ones, is one of speed.
+fn is_of_speed(number: usize) -> bool {
+    (5..=HEAD_UNDERSPEED).contains(&number)
+}
+
 /// The first row from `row` on, before `to`, at which a condition other than of speed is beyond (`above`) or within.
 fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize, usize), above: bool) -> Option<usize> {
     let index = &store.index;
@@ -233,64 +243,190 @@ fn next_value(store: &Store, number: usize, cell: &LeaptCell, (row, to): (usize,
     }
 }
 
-/// All crossings of a condition in `from..to`: when, with which row, and whether by silence before it. Told whether it is beyond before,
-/// and what is then known of its shaft, unless `from` begins a block.
+/// How an alarm stands while its value goes along: what turns, and when, follows from the crossings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Standing {
+    pub beyond: bool,
+    pub active: bool,
+    /// When the running delay ends; `u64::MAX` if none runs.
+    pub due: u64,
+}
+
+impl Standing {
+    /// The value has crossed.
+    fn crossed(&mut self, cell: &LeaptCell, at: Micros) {
+        if self.due <= at.get() {
+            self.active = !self.active;
+        }
+        self.beyond = !self.beyond;
+        let delay = if self.beyond { cell.on_delay } else { cell.off_delay };
+        self.due = if self.beyond == self.active { u64::MAX } else { at.get() + u64::from(delay.get()) };
+    }
+
+    /// How long the value must stay away to turn the alarm, in microseconds, if it is where its alarm is.
+    fn away(&self, cell: &LeaptCell) -> Option<u64> {
+        let delay = if self.beyond { cell.off_delay } else { cell.on_delay };
+        (self.beyond == self.active && self.due == u64::MAX).then_some(delay.get().into())
+    }
+}
+
+/// The value by whose turns a condition's crossings may be found, and whether it is that upside down.
+const fn course_of(number: usize) -> Option<(Course, bool)> {
+    match number {
+        0 => Some((Course::Short, false)),
+        1 => Some((Course::Long, false)),
+        2 => Some((Course::Short, true)),
+        3 => Some((Course::Long, true)),
+        HEAD_UNDERSPEED => Some((Course::Head, false)),
+        5..HEAD_UNDERSPEED => Some((Course::Boot, false)),
+        _ => None,
+    }
+}
+
+/// To which side a turn brings a condition for certain: beyond or within; `None` where it stays as it was.
+fn brings(point: &Point, cell: &LeaptCell, upside_down: bool) -> Option<bool> {
+    let value = if upside_down { -point.value } else { point.value };
+    if point.is_peak == upside_down {
+        (value < cell.clear).then_some(false)
+    } else {
+        (value >= cell.limit).then_some(true)
+    }
+}
+
+/// Goes along a condition up to row `to`.
+struct Along<'a, F> {
+    store: &'a Store,
+    number: usize,
+    cell: &'a LeaptCell,
+    to: usize,
+    standing: Standing,
+    found: F,
+}
+
+impl<F: FnMut(Micros, usize, bool)> Along<'_, F> {
+    /// Look at all of these rows.
+    fn all(&mut self, shaft: Option<Shaft>, rows: (usize, usize)) {
+        let Self { store, number, cell, standing, found, .. } = self;
+        row_by_row(store, *number, cell, (standing.beyond, shaft), rows, &mut |at, row, silent| {
+            standing.crossed(cell, at);
+            found(at, row, silent);
+        });
+    }
+
+    /// From row `row` on up to this turn it crosses, once. The row from which to go on.
+    fn cross(&mut self, row: usize, point: &Point) -> usize {
+        let end = self.to.min(point.row + 1);
+        // The row in which it does, and no further.
+        let first = first_across(self.store, self.number, self.cell, self.standing.beyond, (row, end));
+        self.all(None, (first, end.min(first + 1)));
+        (first + 1).max(point.row).min(self.to)
+    }
+}
+
+/// The crossings of a condition in `from..to`: when, with which row, and whether by silence before it. Told how it stands before, and
+/// what is then known of its shaft, unless `from` begins a block. Those by which its value leaves its alarm and comes back too soon
+/// to turn it are left out, if it `spares` them. Whether none were.
 pub(super) fn crossings(
     store: &Store,
     number: usize,
     cell: &LeaptCell,
-    (mut beyond, shaft): (bool, Option<Shaft>),
+    (standing, shaft, spares): (Standing, Option<Shaft>, bool),
     (from, to): (usize, usize),
     mut found: impl FnMut(Micros, usize, bool),
-) {
-    let course = match number {
-        0 | 2 => Course::Short,
-        1 | 3 => Course::Long,
-        HEAD_UNDERSPEED => Course::Head,
-        5..HEAD_UNDERSPEED => Course::Boot,
-        _ => {
-            row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut found);
-            return;
-        }
-    };
-    if !store.swings.are_worth_it(course, store.len()) {
+) -> bool {
+    let course = course_of(number);
+    let Some((course, upside_down)) = course.filter(|(course, _)| store.swings.are_worth_it(*course, store.len()))
+    else {
         let mut count = 0;
-        row_by_row(store, number, cell, (beyond, shaft), (from, to), &mut |at, row, silent| {
+        row_by_row(store, number, cell, (standing.beyond, shaft), (from, to), &mut |at, row, silent| {
             count += 1;
             found(at, row, silent);
         });
-        store.swings.found(course, count);
-        return;
-    }
-    let mut all = |known, rows| row_by_row(store, number, cell, known, rows, &mut found);
-    // Whether the value crosses on its way to a turn, if it has not by then.
-    let crosses = |point: &Point, beyond: bool| {
-        let upside_down = matches!(number, 2 | 3);
-        let value = if upside_down { -point.value } else { point.value };
-        (point.is_peak != upside_down) != beyond && if beyond { value < cell.clear } else { value >= cell.limit }
+        if let Some((course, _)) = course {
+            store.swings.found(course, count);
+        }
+        return true;
     };
-    let mut row = from;
+    let mut along = Along { store, number, cell, to, standing, found };
+    let (mut row, mut whole) = (from, true);
+    // The turn with which it left, where it may come back too soon.
+    let mut left: Option<Point> = None;
     for point in store.swings.from(store, course, cell.limit - cell.clear, from) {
-        let end = to.min(point.row + 1);
+        let beyond = along.standing.beyond;
+        let side = brings(&point, cell, upside_down);
         if row == from {
             // It may have been anything before the first turn.
-            beyond = all((beyond, shaft), (row, end));
-            row = end;
-        } else if crosses(&point, beyond) {
-            // The row in which it does, and no further: it crosses once at the most.
-            let first = first_across(store, number, cell, beyond, (row, end));
-            beyond = all((beyond, None), (first, end.min(first + 1)));
-            row = (first + 1).max(point.row).min(to);
+            row = to.min(point.row + 1);
+            along.all(shaft, (from, row));
+        } else if let Some(leaves) = left {
+            if side == Some(beyond) {
+                left = None;
+                let took = || store.at(point.row).get() - store.at(row.saturating_sub(1)).get();
+                if point.row < to && along.standing.away(cell).is_some_and(|delay| took() < delay) {
+                    // A trough is the last of its row; where a peak comes before one, the row is not yet gone through.
+                    (row, whole) = (row.max(point.row + usize::from(!beyond)), false);
+                } else {
+                    row = along.cross(row, &leaves);
+                    // Both may have been in one row.
+                    if row < to && along.standing.beyond != beyond {
+                        row = along.cross(row, &point);
+                    }
+                }
+            } else if point.row >= to {
+                along.cross(row, &leaves);
+                return whole;
+            }
+        } else if side == Some(!beyond) {
+            if spares && point.row < to && along.standing.away(cell).is_some() {
+                left = Some(point);
+            } else {
+                row = along.cross(row, &point);
+            }
         } else {
             // Of its last row only what came first is known to change nothing; but where a peak and a trough share a row, it was gone
             // through with the first of them.
             row = row.max(point.row).min(to);
         }
         if row == to {
-            return;
+            return whole;
         }
     }
-    all((beyond, shaft.filter(|_| row == from)), (row, to));
+    if let Some(leaves) = left {
+        row = along.cross(row, &leaves);
+    }
+    along.all(shaft.filter(|_| row == from), (row, to));
+    whole
+}
+
+/// Whether a condition is beyond before `row` is taken, at `now`, and when it last crossed, if it did from row `from` on: before that it
+/// was beyond or not, and so much was known of its shaft.
+pub(super) fn stands_before(
+    store: &Store,
+    number: usize,
+    cell: &LeaptCell,
+    (from, beyond, shaft): (usize, bool, Option<Shaft>),
+    (row, now): (usize, Micros),
+) -> (bool, Option<Micros>) {
+    // From the last turn with which it was within for certain, before one with which it was beyond: a trough tells what its row
+    // ended with.
+    let within = course_of(number).and_then(|(course, upside_down)| {
+        let mut points =
+            store.swings.back(store, course, cell.limit - cell.clear, row).take_while(|point| point.row >= from);
+        let beyond = points.find(|point| brings(point, cell, upside_down) == Some(true))?;
+        points.find(|point| point.row < beyond.row && brings(point, cell, upside_down) == Some(false))
+    });
+    let (known, first) = within.map_or(((beyond, shaft), from), |point| ((false, None), point.row + 1));
+    let mut last = None;
+    let beyond = row_by_row(store, number, cell, known, (first, row), &mut |at, _, _| last = Some(at));
+    if beyond || !is_of_speed(number) {
+        return (beyond, last);
+    }
+    // Silence since the last row.
+    let shaft = known.1.filter(|_| first == row).or_else(|| shaft_before(store, row, number == HEAD_UNDERSPEED));
+    match shaft.map(|shaft| Micros::new(shaft.crossing(cell.limit))) {
+        Some(crossed) if crossed <= now => (true, Some(crossed)),
+        _ => (false, last),
+    }
 }
 
 /// The first of these rows at which a condition may cross; the last, if none may.
@@ -331,7 +467,7 @@ fn row_by_row(
 ) -> bool {
     let head = number == HEAD_UNDERSPEED;
     let mut row = from;
-    if (5..=HEAD_UNDERSPEED).contains(&number) {
+    if is_of_speed(number) {
         let pace = if head { &store.index.head } else { &store.index.boot };
         while row < to {
             let known = shaft.take().or_else(|| shaft_before(store, row, head));
@@ -409,8 +545,18 @@ pub(super) fn edge_at(store: &Store, row: usize, head: bool) -> Option<Shaft> {
     if store.is_head(row) != head {
         return None;
     }
-    let shape = store.shape(row);
-    let pitch = Pitch { time: Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest };
+    let (shape, pitch) = (store.shape(row), pitch_in(store, row));
     let edge = Micros::new(store.at(row).get() - u64::from(store.lag[row]));
     Some(Shaft { edge, next: shape.next, pitch })
+}
+
+/// The pitch of an ordinary row.
+fn pitch_in(store: &Store, row: usize) -> Pitch {
+    let shape = store.shape(row);
+    Pitch { time: Span::new(store.pitch[row]), angle: shape.angle, largest: shape.largest }
+}
+
+/// The pitch of the boot that an ordinary row tells.
+pub(super) fn boot_pitch(store: &Store, row: usize) -> Option<Pitch> {
+    store.is_boot(row).then(|| pitch_in(store, row))
 }

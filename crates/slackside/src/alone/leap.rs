@@ -22,7 +22,7 @@ use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::{Reading, Signals};
 use crate::time::{Now, SWEEP, age, reached};
 use crate::units::{Joules, Micros, Span, Watts};
-use crate::verdict::{Phase, Verdict};
+use crate::verdict::{Change, Phase, Verdict};
 
 /// The conditions whose delays a leap follows: every motion of a running leg may move them.
 pub const LEAPT: [Condition; 13] = [
@@ -179,6 +179,23 @@ impl HeatCourse {
         let stays = self.is_clear(plan, now);
         self.0.next(&plan.drive, (limit(plan), false), now);
         clear && stays
+    }
+
+    /// As [`pass`](Self::pass), where no one asks whether it stayed clear.
+    pub fn wait(&mut self, plan: &Plan, now: Micros) {
+        let now = Now::new(now).us();
+        while reached(now, self.0.check()) {
+            self.0.next(&plan.drive, (limit(plan), false), self.0.check());
+        }
+    }
+
+    /// As [`feed`](Self::feed), where no one asks whether it stayed clear.
+    pub fn take(&mut self, plan: &Plan, now: Micros, watts: Watts, slip: Reading) {
+        self.wait(plan, now);
+        let now = Now::new(now).us();
+        self.0.slip = heating(plan, slip);
+        self.0.feed(&plan.drive, watts.get(), limit(plan), now);
+        self.0.next(&plan.drive, (limit(plan), false), now);
     }
 
     /// Whether no step soon can find it beyond: judge looks a cell ahead, and at least once a cell where it is near.
@@ -376,7 +393,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Held, sink: &mut dyn FnMut(&Verdict)) {
         self.newest = at.get();
         let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
-        turn_alarm(&mut self.judge, condition.rank(), &mut held.now, &mut Out { view: &view, sink });
+        turn_alarm(&mut self.judge, condition, &mut held.now, &view, sink);
     }
 
     /// All that turns in a step has turned: first-out and permits follow. `at_speed` says whether the belt is, should that matter.
@@ -393,16 +410,21 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let (judge, out) = (&mut self.judge, &mut Out { view: &view, sink });
         let slow = held.effects.is_slow(held.now);
         let comes = !slow && !judge.leg.has(mark::AT_SPEED) && at_speed();
-        if comes {
-            judge.leg.put(mark::AT_SPEED, true);
+        // A stop more, where one holds already and is told as the first, moves nothing.
+        let told = judge.leg.first_out != 0 && held.effects.stops(held.now);
+        // Permits follow from what holds and does something, what was raised and the belt's speed: from the same follows the same.
+        let moves = comes || (judge.leg.raised != 0 && !told) || held.effects.differ(held.now, held.settled);
+        if comes || slow {
+            judge.leg.put(mark::AT_SPEED, comes);
         }
-        // Permits follow from what holds, what was raised and the belt's speed: from the same follows the same.
-        if comes || judge.leg.raised != 0 || held.now != held.settled {
+        if !moves {
+            judge.leg.raised = 0;
+        } else {
             if judge.resolve(held.effects.holding(held.now), out) {
-                let hunts = Condition::FeedHunting.rank();
-                if judge.rows.get(hunts) & (bits::OUT | bits::ACTIVE) == 0 {
-                    judge.rows.put(hunts, bits::BEYOND, true);
-                    turn_alarm(judge, hunts, &mut held.now, out);
+                let hunts = Condition::FeedHunting;
+                if judge.rows.get(hunts.rank()) & (bits::OUT | bits::ACTIVE) == 0 {
+                    judge.rows.put(hunts.rank(), bits::BEYOND, true);
+                    turn_alarm(judge, hunts, &mut held.now, &view, out.sink);
                 }
                 judge.resolve(held.effects.holding(held.now), out);
             }
@@ -458,16 +480,26 @@ fn judge_sees(view: &View<'_>, condition: Condition) -> bool {
 }
 
 /// Turn an alarm, and tell it if its state changed with that.
-fn turn_alarm(judge: &mut Judge, rank: usize, held: &mut Set, out: &mut Out<'_>) {
+fn turn_alarm(
+    judge: &mut Judge,
+    condition: Condition,
+    held: &mut Set,
+    view: &View<'_>,
+    sink: &mut dyn FnMut(&Verdict),
+) {
+    let rank = condition.rank();
     let before = judge.rows.get(rank);
     let raised = before & bits::ACTIVE == 0;
     judge.rows.put(rank, bits::ACTIVE, raised);
     if raised && before & bits::SHELVED == 0 {
-        judge.raise(rank, true, out.view);
+        judge.raise(rank, true, view);
     }
-    let (from, to) = (AlarmState::of(before), judge.rows.state(rank));
+    let after = judge.rows.get(rank);
+    let (from, to) = (AlarmState::of(before), AlarmState::of(after));
     if from != to {
-        out.alarm(rank, (from, to), (None, 0));
+        let setpoint = view.limit(rank).setpoint;
+        let change = Change::Alarm { condition, from, to, value: None, setpoint, detail: 0 };
+        sink(&Verdict { at: view.now.at(), change });
     }
-    *held = held.put(rank, holds(judge.rows.get(rank)));
+    *held = held.put(rank, holds(after));
 }

@@ -90,6 +90,21 @@ impl Effects {
         !held.and(self.slow).is_empty()
     }
 
+    /// Whether one of these stops.
+    pub const fn stops(&self, held: Set) -> bool {
+        !held.and(self.stop).is_empty()
+    }
+
+    /// Whether permits that were settled with one set may move with the other. Which alarm it is that stops or hinders is told only when a
+    /// permit moves; and while something stops, nothing else keeps the permits dropped.
+    pub fn differ(&self, one: Set, other: Set) -> bool {
+        let hinders = |held: Set| !held.and(self.hinders).is_empty();
+        if self.stops(one) || self.stops(other) {
+            return self.stops(one) != self.stops(other);
+        }
+        hinders(one) != hinders(other) || self.is_slow(one) != self.is_slow(other)
+    }
+
     /// What the alarms of this set do, where nothing else does.
     pub fn holding(&self, held: Set) -> Holding {
         let by = |set: Set| held.and(set).first().map_or(0, |rank| (rank as u8).wrapping_add(1));
