@@ -321,6 +321,22 @@ proptest! {
     }
 }
 
+/// A leap began while it was not known whether the boot only lost an edge, and raised an alarm that judge lets wait for the next.
+#[test]
+fn no_leap_begins_while_the_boot_is_in_doubt() {
+    let story = Story {
+        seed: 15_759_048_486_813_152_021,
+        seconds: 240,
+        slip: 0.033_482_474_051_194_186,
+        deep: 0.0,
+        speed: 0.052_332_239_827_572_83,
+        events: 0,
+        power: false,
+        noise: 22,
+    };
+    all_three(story, &limits_from(&[0, 0, 0, 0, 10_084_034_743_242_489_760, 0, 0, 0], false));
+}
+
 /// A leap that ended between two rows, after a turn by silence, took the value for what it was at the first of them.
 #[test]
 fn silence_counts_up_to_the_last_turn_of_a_leap() {

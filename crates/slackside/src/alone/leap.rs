@@ -274,6 +274,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
             && leg.boot(view).is_closed()
             && view.signals.contacts.iter().all(|contact| contact.rubs == 0)
             && !unknown.into_iter().any(beyond)
+            // A delay that runs waits for what the boot will tell, and a leap ends it when it is due.
+            && !LEAPT.into_iter().any(|condition| leg.boot_will_tell(condition.rank(), view).is_some())
             && !swapped.is_some_and(|(least, most)| (least..=most).contains(&view.signals.slip_mean))
             && !leg.runs_up(view)
     }
