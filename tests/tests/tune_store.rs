@@ -337,6 +337,22 @@ fn no_leap_begins_while_the_boot_is_in_doubt() {
     all_three(story, &limits_from(&[0, 0, 0, 0, 10_084_034_743_242_489_760, 0, 0, 0], false));
 }
 
+/// The last row is the last of its block, and a leap goes to it.
+#[test]
+fn a_leap_may_end_with_the_last_block() {
+    let story = Story {
+        seed: 12_948_346_930_293_398_422,
+        seconds: 240,
+        slip: 0.032_971_459_004_283_61,
+        deep: 0.286_976_216_376_156_17,
+        speed: 0.073_660_516_467_149_56,
+        events: 330,
+        power: false,
+        noise: 57,
+    };
+    all_three(story, &limits_from(&[0, 0, 0, 0, 0, 0, 3_390_335_590_982_017_703, 0], false));
+}
+
 /// A leap that ended between two rows, after a turn by silence, took the value for what it was at the first of them.
 #[test]
 fn silence_counts_up_to_the_last_turn_of_a_leap() {

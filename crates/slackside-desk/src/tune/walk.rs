@@ -493,7 +493,8 @@ fn row_by_row(
 
 /// What is known of a shaft before `row`.
 fn shaft_before(store: &Store, row: usize, head: bool) -> Option<Shaft> {
-    let block = row / BLOCK;
+    // After the last row no block begins.
+    let block = (row / BLOCK).min(store.keys.len() - 1);
     let key = &store.keys[block];
     let edge = (block * BLOCK..row).rev().find_map(|row| edge_at(store, row, head));
     edge.or_else(|| Shaft::of(if head { &key.head } else { &key.boot }))
