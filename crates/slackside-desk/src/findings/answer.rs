@@ -110,6 +110,10 @@ const AS_SWAPPED: i32 = 50;
 const MISSING: i32 = 1;
 /// A target that is missed in no more of the turns than this, in per cent, is there.
 pub(super) const NOW_AND_THEN: i32 = 60;
+/// How many targets a turn are not seen where one is gone, in hundredths of a target.
+const ONE_GONE: core::ops::RangeInclusive<i32> = 97..=103;
+/// By how much the boot targets of a sound leg seem to lie off their places, at most, since pulleys are not quite round: per mille of a turn.
+const ROUND_ENOUGH: i32 = 6;
 /// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
 const FADED: i32 = 600;
 /// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
@@ -341,6 +345,12 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         Cause::BootTargetMissing => {
             unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong) || now_and_then(Clue::BootMissedTurns)
         }
+        // So little as sound pulleys run out is no fault of theirs.
+        Cause::Runout => {
+            let off = evidence.get(Clue::BootPlace).zip(evidence.get(Clue::BootPerTurn));
+            evidence.first == Some(Condition::BootTargets)
+                && off.is_some_and(|(off, targets)| off < ROUND_ENOUGH.saturating_mul(targets))
+        }
         // A contact that is stuck closes once and does not open again, for no moment.
         Cause::ContactStuck => {
             let any = |clue: Clue, most: i32| evidence.get(clue).is_some_and(|answer| answer > most);
@@ -351,6 +361,13 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         Cause::BootSensorUnsteady => faded(Clue::BootSeen),
         _ => false,
     }
+}
+
+/// The belt seems to outrun its head, which no belt can, and the head's edges are short of the boot's by just one target a turn.
+pub(super) fn head_target_gone(evidence: &Evidence) -> bool {
+    evidence.first == Some(Condition::SlipImpossible)
+        && evidence.get(Clue::SlipAt).is_some_and(|slip| slip <= -OUTRUN)
+        && evidence.get(Clue::HeadGone).is_some_and(|gone| ONE_GONE.contains(&gone))
 }
 
 /// A target was called too few, and in how many of the turns the worst was missed, in per cent.
@@ -387,6 +404,7 @@ pub(super) fn decided(evidence: &Evidence) -> Option<Cause> {
         // Targets that are missed now and then are there: it is the sensor that misses them.
         Condition::HeadTargets if now_and_then => Some(Cause::HeadSensorUnsteady),
         Condition::BootTargets if now_and_then => Some(Cause::BootSensorUnsteady),
+        _ if head_target_gone(evidence) => Some(Cause::HeadTargetMissing),
         _ if swapped(evidence) => Some(Cause::SensorsSwapped),
         _ if lagging_stepped_off(evidence) => Some(Cause::LaggingGone),
         _ => None,
@@ -541,6 +559,26 @@ mod tests {
         assert_eq!(chance(&missed(12), Cause::BootTargetMissing), 0);
         assert!(chance(&missed(100), Cause::BootSensorUnsteady) < BY_RULE);
         assert!(chance(&missed(100), Cause::BootTargetMissing) > 0);
+    }
+
+    #[test]
+    fn a_head_that_the_belt_seems_to_outrun_by_just_one_target_lacks_it() {
+        let short = |slip: i32, gone: i32| {
+            let answers = [(Clue::SlipAt, slip), (Clue::HeadGone, gone)];
+            chance(&evidence(Condition::SlipImpossible, &answers), Cause::HeadTargetMissing)
+        };
+        assert!(short(-1_000_000, 100) >= BY_RULE && short(-330_000, 98) >= BY_RULE);
+        // Not by part of a target, and not where the boot does not outrun it.
+        assert!(short(-1_000_000, 80) < BY_RULE && short(10_000, 100) < BY_RULE);
+    }
+
+    #[test]
+    fn a_pulley_as_round_as_sound_ones_are_is_not_told_to_run_out() {
+        let off = |first: Condition, off: i32| {
+            chance(&evidence(first, &[(Clue::BootPlace, off), (Clue::BootPerTurn, 4)]), Cause::Runout)
+        };
+        assert_eq!(off(Condition::BootTargets, 23), 0);
+        assert!(off(Condition::BootTargets, 24) > 0 && off(Condition::RubAtOnePlace, 23) > 0);
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The model of the findings: drawn, learned, measured and written down, by one command from seeds.
 
+mod large;
 mod sound;
 mod stamp;
 mod store;
@@ -7,7 +8,7 @@ mod store;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use anyhow::Result;
+use anyhow::{Result, anyhow};
 use slackside_desk::crew::Crew as _;
 use slackside_desk::findings::cause::Cause;
 use slackside_desk::findings::learn::draw::For;
@@ -22,11 +23,13 @@ use slackside_simulator::cores::Cores;
 use slackside_simulator::disk::Disk;
 
 use crate::root::root;
+use large::Large;
 use sound::Sound;
+use stamp::stamp;
 use store::{Runs, Store};
 
-/// The best that large classifiers made of the same runs, tried with other tools: a paragraph of the page, not measured by this command.
-const LARGE: &str = "crates/xtask/src/findings/large.md";
+/// What large classifiers made of the same runs: written by `bench/findings_large.py`, not by this command.
+const LARGE: &str = "crates/xtask/src/findings/large.csv";
 
 /// What a draw from nothing takes, as it was when the page was last written; the command tells it at its end.
 const TAKES: &str = "some 7 minutes";
@@ -81,7 +84,7 @@ pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64)
     let command = format!("cargo xtask findings --runs {runs} --measured {measured} --seed {seed}");
     let sound = Sound::read(score)?;
     let root = root();
-    let large = fs::read_to_string(root.join(LARGE))?;
+    let large = Large::parse(&fs::read_to_string(root.join(LARGE))?).map_err(|wrong| anyhow!("{LARGE}: {wrong}"))?;
     let store = Store::new(folder)?;
     let first = |of: For, seed: u64, count: usize| store.runs(of, seed)?.numbered(&(0..count).collect::<Vec<_>>());
     let held = first(For::Measuring, seed, measured)?;
@@ -113,9 +116,10 @@ pub fn run(folder: &Path, runs: usize, measured: usize, score: &Path, seed: u64)
     ];
     let opened: Vec<_> =
         written.iter().filter(|row| row.evidence.first.is_some()).map(|row| (row, Opened::of(&model, row))).collect();
+    let beside = large.beside(&fitted[0].1, &stamp()?);
     let told = Told {
         command: &command,
-        large: &large,
+        large: &beside,
         drawn: learned.len(),
         written: &opened,
         model: &model,

@@ -4,7 +4,9 @@
 //! alarm where nothing stopped, or the end where nothing was said. Nothing is decided by it.
 
 mod after;
+mod borne;
 mod entries;
+mod reckon;
 mod rubs;
 mod ruled;
 mod seconds;

@@ -18,6 +18,22 @@ const TOGETHER_US: u64 = 2_000;
 /// A turn longer than this, in hundredths of the usual one, is one of a shaft that slows.
 const SLOWED: u64 = 106;
 
+/// The least turns over which it is told where targets lie, and the least, per mille of a pitch, that the worst must be off for the next to be
+/// held against it.
+const PLACED_TURNS: usize = 4;
+const PLACED_WORST: i32 = 20;
+/// The least ends of turns within a fall that has a middle.
+const BENT_TURNS: usize = 3;
+
+/// Where targets lie.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Places {
+    /// How far the worst lies from its even place, per mille of a pitch.
+    pub worst: i32,
+    /// How far the next worst lies, in per cent of that. Of two targets both lie as far.
+    pub next: Option<i32>,
+}
+
 /// The edges of one shaft.
 #[derive(Clone, Debug)]
 pub(super) struct ShaftLog {
@@ -39,6 +55,8 @@ pub(super) struct Shape {
     pub slowing: Option<i32>,
     /// What the shaft lost a second while turns were long, per mille of its usual speed.
     pub fall: Option<i32>,
+    /// Of that loss, how much it had lost in the middle of the time, in per cent.
+    pub fall_bend: Option<i32>,
     /// Mean difference of neighbouring turns, ppm.
     pub scatter: Option<i32>,
     /// The worst target's place, per mille of a pitch.
@@ -150,6 +168,7 @@ impl ShaftLog {
             let left = usual_turn.saturating_mul(1_000).checked_div(turns[turns.len() - 1])?;
             share(1_000_u64.saturating_sub(left), rises[last] - rises[sound + n], 1_000_000)
         });
+        shape.fall_bend = slow_since.and_then(|sound| fall_bend(&rises[n..], &turns, sound, usual_turn));
 
         // What the edges were before whatever ended them.
         let until = rises.partition_point(|rise| *rise + 3_000_000 <= at);
@@ -224,6 +243,21 @@ impl ShaftLog {
         if turns < MISSED_TURNS { None } else { whole_share(1 + of_worst.count() as u64, turns as u64, 100) }
     }
 
+    /// How far the target that lies worst lies from its even place from `from` to `to`, per mille of a pitch; and how far the next worst lies,
+    /// in per cent of that.
+    pub fn places(&self, from: u64, to: u64) -> Option<Places> {
+        let rises = self.rises.iter().map(|(rise, _)| *rise).filter(|rise| (from..=to).contains(rise));
+        let rises: Vec<u64> = rises.collect();
+        if rises.len() <= PLACED_TURNS * self.targets || self.targets < 2 {
+            return None;
+        }
+        let mut off = places(&rises.windows(2).map(|pair| pair[1] - pair[0]).collect::<Vec<_>>(), self.targets)?;
+        off.sort_unstable_by_key(|off| core::cmp::Reverse(*off));
+        let worst = i32::try_from(*off.first()?).ok()?;
+        let next = off.get(1).filter(|_| self.targets > 2 && worst >= PLACED_WORST);
+        Some(Places { worst, next: next.and_then(|next| i32::try_from(next * 100 / i64::from(worst)).ok()) })
+    }
+
     /// Seen for what share of the last two turns that end with rise `end`, per mille.
     fn duty(&self, end: usize) -> Option<i32> {
         let begin = end.checked_sub(2 * self.targets)?;
@@ -245,8 +279,32 @@ impl ShaftLog {
     }
 }
 
+/// Of what a shaft has lost of its speed, in per cent, how much it had lost in the middle of the time: half under an even drag, less under one
+/// that grows. `ends`: when each turn ended; the last sound one is number `sound`. Too short a fall has no middle.
+fn fall_bend(ends: &[u64], turns: &[u64], sound: usize, usual: u64) -> Option<i32> {
+    let last = turns.len().checked_sub(1)?;
+    let middle = ends[sound] + (ends[last] - ends[sound]) / 2;
+    let at = sound + ends[sound..].partition_point(|end| *end <= middle);
+    if last < sound + BENT_TURNS || at == sound {
+        return None;
+    }
+    // Since the last turn that was not long; between the two that end on either side of the middle.
+    let left = |turn: usize| i64::try_from(usual.saturating_mul(1_000_000).checked_div(turns[turn])?).ok();
+    let lost = |turn: usize| Some(left(sound)? - left(turn)?);
+    let (before, after) = (lost(at - 1)?, lost(at)?);
+    let part =
+        i64::try_from((middle - ends[at - 1]).saturating_mul(1_000).checked_div(ends[at] - ends[at - 1])?).ok()?;
+    let then = before + (after - before) * part / 1_000;
+    i32::try_from((then * 100).checked_div(lost(last)?)?.clamp(-999, 999)).ok()
+}
+
 /// How far the worst target lies from its even place, per mille of a pitch.
 fn uneven(pitches: &[u64], n: usize) -> Option<i32> {
+    places(pitches, n)?.into_iter().max().and_then(|most| i32::try_from(most).ok())
+}
+
+/// How far each target lies from its even place, per mille of a pitch.
+fn places(pitches: &[u64], n: usize) -> Option<Vec<i64>> {
     let mut sums = vec![0_i64; n];
     let whole = pitches.len() / n * n;
     for (index, pitch) in pitches[..whole].iter().enumerate() {
@@ -261,7 +319,7 @@ fn uneven(pitches: &[u64], n: usize) -> Option<i32> {
         off.push((place * n as i64 * 1_000).checked_div(turn)? - (index as i64 + 1) * 1_000);
     }
     let middle = off.iter().sum::<i64>() / n as i64;
-    off.iter().map(|off| (off - middle).abs()).max().and_then(|most| i32::try_from(most).ok())
+    Some(off.into_iter().map(|off| (off - middle).abs()).collect())
 }
 
 /// `of` times a part over a whole, held inside the type.
@@ -345,6 +403,47 @@ mod tests {
         let fall = log.shape(at).fall.expect("it slowed");
         assert!((60..=64).contains(&fall), "{fall}");
         assert_eq!(turned(|_, _| 100).shape(MINUTE).fall, None);
+    }
+
+    #[test]
+    fn an_even_drag_has_taken_half_in_the_middle_and_one_that_grows_less() {
+        // Four targets, four turns a second for half a minute; then it loses speed, evenly or ever faster, over three seconds.
+        let fallen = |lost: fn(f64) -> f64| {
+            let mut log = ShaftLog::new(4);
+            let (mut angle, mut mark) = (0.0, 0.0);
+            for ms in 0..33_000_u64 {
+                angle += 0.004 * (1.0 - lost((ms as f64 / 1_000.0 - 30.0).max(0.0)));
+                if angle >= mark {
+                    mark += 0.25;
+                    log.edge(1_000 * ms, true);
+                    log.edge(1_000 * ms + 20_000, false);
+                }
+            }
+            log.shape(33_000_000).fall_bend.expect("it fell")
+        };
+        let (even, growing) = (fallen(|s| 0.1 * s), fallen(|s| 0.011 * s * s * s));
+        assert!((42..=58).contains(&even), "{even}");
+        assert!(growing + 8 < even, "{growing} {even}");
+        assert_eq!(turned(|_, _| 100).shape(MINUTE).fall_bend, None);
+    }
+
+    #[test]
+    fn one_target_that_has_moved_lies_alone_and_runout_moves_its_neighbours_too() {
+        let lain = |off: [u64; 6]| {
+            let mut log = ShaftLog::new(6);
+            for turn in 0..20 {
+                for target in 0..6 {
+                    log.edge((6 * turn + target) * 100_000 + off[target as usize], true);
+                }
+            }
+            log.places(0, MINUTE).expect("places")
+        };
+        let moved = lain([0, 0, 30_000, 0, 0, 0]);
+        assert_eq!(moved, Places { worst: 250, next: Some(20) });
+        let out_of_round = lain([10_000, 18_660, 18_660, 10_000, 1_340, 1_340]);
+        assert!(out_of_round.next.is_some_and(|next| next > 90), "{out_of_round:?}");
+        // Of two targets each lies as far as the other; and a turn is too little.
+        assert_eq!(turned(|_, _| 100).places(0, 1_000_000), None);
     }
 
     #[test]

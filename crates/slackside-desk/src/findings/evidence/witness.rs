@@ -11,6 +11,8 @@ use slackside::settings::{Checked, Targets};
 use slackside::verdict::{Change, Phase, Verdict};
 
 use super::after::After;
+use super::borne::Borne;
+use super::reckon::{before_slip, bend, gone, of_normal, seconds, since, swap_shift};
 use super::rubs::Rubs;
 use super::seconds::Seconds;
 use super::shaft::{ShaftLog, milliseconds, whole_share};
@@ -25,8 +27,6 @@ const SETTLED_US: u64 = 12 * S;
 /// What speed must have fallen by, in ppm of normal, and power have risen by, per mille of rated, to be looked at so.
 const SLOWED: i32 = 1_000;
 const RISEN: i32 = 50;
-/// The least time of a rise that is asked for its middle, in s.
-const BENT_S: usize = 4;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
 /// For how long after the moment a leg that runs on is looked at, in microseconds.
@@ -59,6 +59,9 @@ struct Early {
     least: Option<i32>,
 }
 
+/// Of head and boot: in how many turns the worst target is missed, how many are gone, where the worst lies, and the next.
+type TargetsSeen = [[Option<i32>; 4]; 2];
+
 /// Looks on and keeps what the questions need.
 #[derive(Clone, Debug)]
 pub struct Witness {
@@ -88,6 +91,9 @@ pub struct Witness {
     early: Early,
     /// The newest second of which slip was held against speed.
     paired: u64,
+    borne: Borne,
+    /// When another speed was last asked for.
+    asked: u64,
     most_slip: Option<i32>,
     newest: u64,
     motion: Motion,
@@ -95,6 +101,8 @@ pub struct Witness {
     /// The moment that counts, whether the leg was stopped then, and what was known of it.
     moment: Option<(u64, bool, Evidence)>,
     after: Option<After>,
+    /// What the edges of a leg that ran on told of its targets, once that time was over.
+    targets_seen: Option<TargetsSeen>,
     first_alarm: Option<u64>,
     /// Slip, head speed and power once the feed has been cut for a while, if the leg ran on until then.
     relieved: Option<[Option<i32>; 3]>,
@@ -141,12 +149,15 @@ impl Witness {
             started: None,
             early: Early::default(),
             paired: 0,
+            borne: Borne::default(),
+            asked: 0,
             most_slip: None,
             newest: 0,
             motion: Motion::NONE,
             raised: [Raised::No; Condition::COUNT],
             moment: None,
             after: None,
+            targets_seen: None,
             first_alarm: None,
             relieved: None,
         }
@@ -192,7 +203,11 @@ impl Witness {
                 self.last_power = Some(power.get());
                 self.seconds.power(at, power.get());
             }
-            Signal::SpeedReference(reference) => self.reference = Some(i64::from(reference.get())),
+            Signal::SpeedReference(reference) => {
+                if self.reference.replace(i64::from(reference.get())) != self.reference {
+                    self.asked = at;
+                }
+            }
             Signal::OutletPlugged(plugged) => self.plugged |= plugged && self.moment.is_none(),
             Signal::EdgesLost(_) | Signal::Command(..) | Signal::Tick => {}
         }
@@ -262,6 +277,12 @@ impl Witness {
         {
             self.relieved = Some(self.relief(moment));
         }
+        if let Some((moment, false, _)) = self.moment
+            && self.targets_seen.is_none()
+            && at > moment + RUNS_ON_US
+        {
+            self.targets_seen = self.look_at_targets();
+        }
         self.motion = *motion;
     }
 
@@ -287,6 +308,11 @@ impl Witness {
         }
         let (from, to) = (at.saturating_sub(3 * S), at);
         let speed = self.seconds.speed(0, from, to).and_then(|speed| self.share(0, speed));
+        // While it follows what is asked for, its speed tells nothing of the load.
+        if self.started.is_some_and(|started| from >= started.max(self.asked) + SETTLED_US) {
+            let power = self.seconds.power_between(from, to).filter(|_| self.power_meter);
+            self.borne.add(to / S, self.shafts[0].as_ref().and(speed), power.and_then(|watts| self.of_rated(watts)));
+        }
         if let Some((speed, usual)) = speed.zip(self.early.slip) {
             self.seconds.pair(from, to, speed, usual);
         }
@@ -384,6 +410,7 @@ impl Witness {
         });
         self.after = Some(After::new(at, before, self.targets, self.drive.on == Some(false)));
         self.moment = Some((at, stop, evidence));
+        self.targets_seen = if stop { self.look_at_targets() } else { None };
     }
 
     /// The evidence. `looked`: what the core's own gathering keeps of rubs.
@@ -407,7 +434,16 @@ impl Witness {
                 evidence.set(clue, by);
             }
         }
-        self.missed(&mut evidence);
+        // A leg that runs on for long forgets its edges; a record that ends before that still has them.
+        if let Some(seen) = self.targets_seen.or_else(|| self.look_at_targets()) {
+            let clues = [
+                [Clue::HeadMissedTurns, Clue::HeadGone, Clue::HeadPlace, Clue::HeadPlaceNext],
+                [Clue::BootMissedTurns, Clue::BootGone, Clue::BootPlace, Clue::BootPlaceNext],
+            ];
+            for (clue, answer) in clues.as_flattened().iter().zip(seen.as_flattened()) {
+                evidence.set(*clue, *answer);
+            }
+        }
         self.rubs.tell(self.newest, &mut evidence);
         if evidence.get(Clue::RubPlaces).is_some() {
             let lock = looked.rubs.iter().map(|rubs| match rubs.lock {
@@ -435,15 +471,28 @@ impl Witness {
         evidence
     }
 
-    /// How regularly targets are missed; a leg that runs on tells more of it.
-    fn missed(&self, evidence: &mut Evidence) {
-        let Some((moment, stop, _)) = &self.moment else { return };
+    /// How regularly targets are missed, how many are, and where the others lie; a leg that runs on tells more of it.
+    fn look_at_targets(&self) -> Option<TargetsSeen> {
+        let (moment, stop, known) = self.moment.as_ref()?;
         // From when on the leg had settled: while it speeds up every pitch is a long one.
         let from = self.started.map_or(0, |started| started + SETTLED_US);
         let to = if *stop { *moment } else { moment + RUNS_ON_US };
-        for (clue, shaft) in [Clue::HeadMissedTurns, Clue::BootMissedTurns].into_iter().zip(&self.shafts) {
-            evidence.set(clue, shaft.as_ref().and_then(|log| log.missed_turns(from, to)));
-        }
+        let share = |index: usize| {
+            let log = self.shafts[index].as_ref()?;
+            of_normal(log.mean_speed(*moment, to)?, self.normal[index])
+        };
+        let counted = [Clue::HeadCounted, Clue::BootCounted].map(|clue| known.get(clue));
+        let shares = if *stop { counted } else { [share(0), share(1)] }.map(|share| share.map(i64::from));
+        Some([0, 1].map(|index| {
+            let log = self.shafts[index].as_ref();
+            let places = log.filter(|_| !stop).and_then(|log| log.places(*moment, to));
+            [
+                log.and_then(|log| log.missed_turns(from, to)),
+                gone(shares[index], shares[1 - index], self.targets[index]),
+                places.map(|places| places.worst),
+                places.and_then(|places| places.next),
+            ]
+        }))
     }
 
     /// What is known of a moment that is just over.
@@ -451,6 +500,7 @@ impl Witness {
         let mut evidence = Evidence::default();
         self.leg(at, &mut evidence);
         let foot = self.slip(at, &mut evidence);
+        self.borne.tell(foot / S, &mut evidence);
         self.speeds(at, foot, &mut evidence);
         self.edges(at, &mut evidence);
         self.power(at, foot, &mut evidence);
@@ -660,10 +710,19 @@ impl Witness {
             if index == of(Shaft::Boot) {
                 evidence.set(Clue::BootSlowing, shape.slowing);
                 evidence.set(Clue::BootFall, shape.fall);
+                evidence.set(Clue::BootFallBend, shape.fall_bend);
                 evidence.set(Clue::BootCounted, counted);
             } else {
                 evidence.set(Clue::HeadCounted, counted);
+                let of_normal = log.turn_speed(at).and_then(|speed| of_normal(speed, self.normal[index]));
+                evidence.set(Clue::HeadOfNormal, of_normal);
             }
+            let per_turn = [Clue::HeadPerTurn, Clue::BootPerTurn][index];
+            evidence.set(per_turn, i32::try_from(self.targets[index]).ok());
+        }
+        let counted = [Clue::HeadCounted, Clue::BootCounted].map(|clue| evidence.get(clue).map(i64::from));
+        if let [Some(head), Some(boot)] = counted {
+            evidence.set(Clue::SpeedsTimes, i32::try_from(head * boot / 1_000_000_000).ok());
         }
         if let [Some(head), Some(boot)] = &self.shafts {
             evidence.set(Clue::EdgesTogether, boot.together(head, at));
@@ -698,67 +757,5 @@ impl Witness {
         evidence.set(Clue::PowerHalfRisen, half);
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
         evidence.set(Clue::PowerMost, self.seconds.most_power(at.saturating_sub(60 * S), at).and_then(share));
-    }
-}
-
-/// For how many of the seconds before the newest a figure lay above the least of all but for a tenth, and but for half, of what it has
-/// risen by since; -1 if by less than `rise`. The newest comes first.
-fn since(figures: &[i32], rise: i32) -> [Option<i32>; 2] {
-    let Some((newest, least)) = figures.first().copied().zip(figures.iter().copied().min()) else {
-        return [None; 2];
-    };
-    [10, 2].map(|part| {
-        let risen = newest.saturating_sub(least);
-        let from = least.saturating_add(risen / part);
-        let at = figures.iter().position(|figure| *figure <= from).filter(|_| risen >= rise);
-        Some(at.map_or(-1, |seconds| seconds as i32))
-    })
-}
-
-/// Of what a figure has risen by since it left its least, `seconds` ago, how much it had risen by in the middle of that time, in per cent. Too
-/// short a rise has no middle. The newest comes first.
-fn bend(figures: &[i32], seconds: i32) -> Option<i32> {
-    let seconds = usize::try_from(seconds).ok().filter(|seconds| *seconds >= BENT_S)?;
-    let [newest, middle, least] = [0, seconds / 2, seconds].map(|at| figures.get(at).map(|figure| i64::from(*figure)));
-    let least = least?;
-    i32::try_from(((middle? - least) * 100).checked_div(newest? - least)?.clamp(-999, 999)).ok()
-}
-
-/// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
-fn before_slip(foot: u64) -> [(u64, u64); 2] {
-    [(25, 12), (3, 0)].map(|(from, to): (u64, u64)| (foot.saturating_sub(from * S), foot.saturating_sub(to * S)))
-}
-
-/// Slip in ppm of swapped sensors, by the ratio of boot to head turns in millionths.
-fn swap_shift(ratio: i64) -> Option<i32> {
-    let twice = 1_000_000_000_000_000_000_i64.checked_div(ratio.checked_mul(ratio)?)?;
-    i32::try_from(1_000_000 - twice).ok()
-}
-
-fn seconds(us: u64) -> i32 {
-    i32::try_from(us / S).unwrap_or(i32::MAX)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_rise_is_dated_from_a_tenth_and_from_half_of_it() {
-        // The newest first: 100 now, half of it four seconds ago, a tenth six.
-        assert_eq!(since(&[100, 90, 80, 60, 50, 20, 10, 0, 0], 50), [Some(6), Some(4)]);
-        assert_eq!(since(&[30, 20, 0], 50), [Some(-1), Some(-1)]);
-        assert_eq!(since(&[], 50), [None, None]);
-    }
-
-    #[test]
-    fn a_drag_that_grows_evenly_bends_by_half_and_one_that_runs_away_by_less() {
-        let even: Vec<i32> = (0..=10).rev().map(|second| second * 100).collect();
-        assert_eq!(bend(&even, 10), Some(50));
-        let ever_faster: Vec<i32> = (0..=10).rev().map(|second| second * second).collect();
-        assert_eq!(bend(&ever_faster, 10), Some(25));
-        assert_eq!(bend(&even, 3), None);
-        assert_eq!(bend(&even, -1), None);
-        assert_eq!(bend(&[7; 11], 10), None);
     }
 }

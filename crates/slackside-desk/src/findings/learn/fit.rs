@@ -10,21 +10,22 @@ use super::super::model::{CAUSES, Model, NAT, Node, Points, Question, Tree};
 use super::row::Row;
 use crate::plant::chance::Chance;
 
-/// Trees. Like what follows, chosen on runs to learn from that were kept back; held-out figures of a few settings were in sight.
-const TREES: usize = 240;
+/// Trees. Like what follows, chosen on turns of runs to learn from that were kept back, a third at a time; held-out figures of a few
+/// settings were in sight.
+const TREES: usize = 200;
 /// Ends of a tree.
-const LEAVES: usize = 24;
+const LEAVES: usize = 32;
 /// How much of a Newton step is taken.
 const STEP: f32 = 0.08;
 /// The pull towards nothing, added to the curvature.
-const PULL: f32 = 3.0;
+const PULL: f32 = 2.0;
 /// How many mean runs a run of a rare cause weighs at most.
 const MOST: f32 = 3.0;
 /// The least runs in a leaf.
-const IN_A_LEAF: usize = 8;
+const IN_A_LEAF: usize = 4;
 /// Share of the runs and of the questions that a tree sees.
 const RUNS_SEEN: f64 = 0.8;
-const QUESTIONS_SEEN: f64 = 0.4;
+const QUESTIONS_SEEN: f64 = 0.25;
 /// The most cuts of a question, at quantiles.
 const CUTS: usize = 48;
 /// The least gain that is worth a question.
@@ -90,7 +91,7 @@ pub fn fit(all: &[Row], provenance: String) -> Model {
     let all = alarmed(all.iter());
     let grown = Grown::of(&all);
     let whole = |each: &Each| {
-        centred(each.map(|points| (points * shrunk * NAT as f32).round().clamp(-2_000.0, 2_000.0) as i16))
+        centred(each.map(|points| (points * shrunk * NAT as f32).round().clamp(-8_000.0, 8_000.0) as i16))
     };
     let node = |node: &GrownNode| match node {
         GrownNode::Split { question, below, then } => Node::Split { question: *question, below: *below, then: *then },

@@ -5,7 +5,7 @@ use slackside::diagnose::Rubs;
 use slackside::input::Place;
 
 use super::super::answer::{
-    Answer, NOW_AND_THEN, Sureness, cannot_tell, chances, decided, offset_of_lagging, turns_missed,
+    Answer, NOW_AND_THEN, Sureness, cannot_tell, chances, decided, head_target_gone, offset_of_lagging, turns_missed,
 };
 use super::super::cause::Cause;
 use super::super::evidence::{Clue, Raised};
@@ -78,6 +78,10 @@ pub struct Measured {
     pub alike: Share,
     /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
     pub common: [Weighed; 4],
+    /// Standard error of the first of these, in points.
+    pub common_error: f64,
+    /// The cause of which one run weighs most there, and how many points.
+    pub heaviest: Option<(Cause, f64)>,
     /// The likeliest is right, or the answer is a group that holds what is.
     pub grouped: Share,
     /// Answers that are groups.
@@ -100,6 +104,8 @@ pub struct Measured {
     pub causes: Vec<OfCause>,
     /// Parted belts that are on the list, and that stand before every sensor.
     pub parted: [Share; 2],
+    /// Sums of squared weights where the likeliest is right, and where it is not.
+    squares: [f64; 2],
 }
 
 /// How often rules that were written with runs in sight are right of the runs to learn from.
@@ -113,6 +119,8 @@ pub struct Ruled {
     pub gone: Share,
     /// The same where none was missed in so many.
     pub there: Share,
+    /// The belt seemed to outrun a head whose edges were short by one target, and it was gone.
+    pub outrun: Share,
 }
 
 impl Ruled {
@@ -128,6 +136,9 @@ impl Ruled {
             }
             if by_rule.is_none() && offset_of_lagging(&row.evidence) {
                 ruled.offset.count(is(Cause::LaggingGone));
+            }
+            if head_target_gone(&row.evidence) {
+                ruled.outrun.count(is(Cause::HeadTargetMissing));
             }
             if let Some(turns) = turns_missed(&row.evidence) {
                 let share = if turns > NOW_AND_THEN { &mut ruled.gone } else { &mut ruled.there };
@@ -228,7 +239,11 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
     // So much that a run weighs 1 on the mean.
     let often = |cause: &Cause| if alarmed[*cause as usize] > 0 { f64::from(cause.often()) } else { 0.0 };
     let runs: u32 = alarmed.iter().sum();
-    let share = f64::from(runs) / Cause::ALL.iter().map(often).sum::<f64>().max(1.0);
+    let all_often = Cause::ALL.iter().map(often).sum::<f64>().max(1.0);
+    let share = f64::from(runs) / all_often;
+    let points = |cause: Cause| 100.0 * often(&cause) / all_often / f64::from(alarmed[cause as usize].max(1));
+    measured.heaviest =
+        Cause::ALL.into_iter().map(|cause| (cause, points(cause))).max_by(|(_, one), (_, other)| one.total_cmp(other));
     for row in all {
         let of = &mut causes[row.cause as usize];
         if row.evidence.first.is_none() {
@@ -244,6 +259,12 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
         without.take(&mut row);
         measured.take(model, &row, weight, of);
     }
+    let [common, ..] = measured.common;
+    let likely = common.right / common.of.max(f64::MIN_POSITIVE);
+    // Of a weighed mean of what is right or not: the square of each weight times that of how far it is off.
+    let [right, wrong] = measured.squares;
+    let off = right * (1.0 - likely) * (1.0 - likely) + wrong * likely * likely;
+    measured.common_error = 100.0 * off.sqrt() / common.of.max(f64::MIN_POSITIVE);
     measured.brier /= f64::from(measured.runs.max(1));
     measured.brier_even /= f64::from(measured.runs.max(1));
     for of in &mut causes {
@@ -292,6 +313,7 @@ impl Measured {
         for (share, right) in self.common.iter_mut().zip([first, second, alike, by_rules]) {
             share.count(weight, right);
         }
+        self.squares[usize::from(!first)] += weight * weight;
         self.grouped.count(first || in_group);
         self.common_grouped.count(weight, first || in_group);
         self.groups.count(group.is_some());
@@ -375,6 +397,22 @@ mod tests {
             evidence.set(*clue, Some(*answer));
         }
         Row { index: 0, cause, also: None, means: String::new(), hours: 1.0, evidence, rules: String::new() }
+    }
+
+    #[test]
+    fn one_run_of_a_cause_that_is_seldom_alarmed_weighs_as_much_as_many_of_another() {
+        let of = |cause: Cause| row(cause, Condition::DeepUnderspeed, &[]);
+        let all: Vec<Row> = core::iter::once(of(Cause::Nothing)).chain((0..10).map(|_| of(Cause::BootHeld))).collect();
+        let measured = measure(&Model::default(), &all, Without::Nothing);
+        // 6 to 4: six tenths of the whole for one run.
+        assert!(
+            measured.heaviest.is_some_and(|(cause, points)| cause == Cause::Nothing && (points - 60.0).abs() < 1e-9)
+        );
+        // Nothing is right: no scatter to tell of.
+        assert_eq!((measured.common[0].per_cent(), measured.common_error), (0.0, 0.0));
+        let half = measure(&Model::default(), &[of(Cause::Choke), of(Cause::BootPulleyLoose)], Without::Nothing);
+        // Choke is always named: right with ten elevenths of the weight; sqrt((10/11)^2 (1/11)^2 + (1/11)^2 (10/11)^2).
+        assert!((half.common_error - 100.0 * libm::sqrt(200.0) / 121.0).abs() < 1e-9, "{}", half.common_error);
     }
 
     #[test]
