@@ -31,10 +31,11 @@ fn settings_are_read_and_nothing_is_written_over() {
     done(directory, &["simulate", &scenario, "--settings", "my.toml", "--out", "t.csv"]);
     assert_eq!(fs::read_to_string(directory.join("my.toml")).expect("there"), leg, "--settings only reads");
     let trace = fs::read(directory.join("t.csv")).expect("written");
+    fs::write(directory.join("t.html"), "somebody's page").expect("written");
     for arguments in [
         ["simulate", &scenario, "--write-settings", "my.toml"].as_slice(),
         &["simulate", &scenario, "--out", "t.csv"],
-        &["replay", "--report", "t.csv"],
+        &["replay", "--report", "t.html"],
         &["replay", "--save-demo", "t.csv"],
         &["sheet", "--write-settings", "my.toml"],
         &["sheet", "--out", "t.csv"],
@@ -45,6 +46,7 @@ fn settings_are_read_and_nothing_is_written_over() {
     }
     assert_eq!(fs::read_to_string(directory.join("my.toml")).expect("there"), leg);
     assert_eq!(fs::read(directory.join("t.csv")).expect("there"), trace);
+    assert_eq!(fs::read_to_string(directory.join("t.html")).expect("there"), "somebody's page");
     done(directory, &["simulate", &scenario, "--write-settings", "my.toml", "--force"]);
     assert_ne!(fs::read_to_string(directory.join("my.toml")).expect("there"), leg, "told to, it does");
 }

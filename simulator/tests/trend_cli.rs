@@ -170,8 +170,8 @@ fn what_cannot_be_used_is_refused_with_a_mend() {
         (&["trend", "days.csv", "--save", "days.csv"], "it is there already"),
         (&["trend", "days.csv", "./days.csv"], "./days.csv is named twice"),
         (
-            &["trend", "days.csv", "--save", "x.csv", "--report", "./x.csv"],
-            "./x.csv is not written: it is written as something else",
+            &["trend", "days.csv", "--save", "x.html", "--report", "./x.html"],
+            "./x.html is not written: it is written as something else",
         ),
         (&["trend", "broken.csv"], "line 1: the columns are not those of a table of days"),
         (&["trend", "words.csv"], "the header `time_us,channel,value` was expected"),
