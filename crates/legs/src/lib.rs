@@ -4,6 +4,7 @@
 
 mod day;
 mod happen;
+pub mod parts;
 mod play;
 pub mod random;
 mod settings;

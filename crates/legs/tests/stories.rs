@@ -11,12 +11,9 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::{env, fs};
 
+use slackside_legs::parts::{ALL, STORIES, stories, stories_of};
 use slackside_legs::story::story;
 use slackside_legs::witness::{PARTS, Seen, play};
-
-/// Stories in each file of kept lines, which is a test in parts.
-const STORIES: u64 = 12;
-const PARTS_OF_IT: u64 = 4;
 
 fn line(seed: u64, seen: &Seen) -> String {
     let mut line = format!("{seed} | {} |", seen.facts);
@@ -43,7 +40,7 @@ fn difference(seed: u64, kept: &str, now: &str, seen: &Seen) -> String {
 
 fn part(number: u64, quarter: u64) {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join(format!("../../tests/golden/stories/{number:02}.txt"));
-    let seeds = number * STORIES..(number + 1) * STORIES;
+    let seeds = stories(number);
     if env::var_os("SLACKSIDE_BLESS").is_some() {
         if quarter == 0 {
             let lines: String = seeds.map(|seed| line(seed, &play(&story(seed))) + "\n").collect();
@@ -53,8 +50,8 @@ fn part(number: u64, quarter: u64) {
     }
     let kept = fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
     assert_eq!(kept.lines().count() as u64, STORIES, "{}", path.display());
-    let each = (STORIES / PARTS_OF_IT) as usize;
-    for (seed, kept) in seeds.zip(kept.lines()).skip(quarter as usize * each).take(each) {
+    let here = stories_of(number, quarter);
+    for (seed, kept) in seeds.zip(kept.lines()).filter(|(seed, _)| here.contains(seed)) {
         let seen = play(&story(seed));
         let now = line(seed, &seen);
         assert!(
@@ -65,42 +62,7 @@ fn part(number: u64, quarter: u64) {
     }
 }
 
-macro_rules! parts {
-    ($($name:ident $number:literal)*) => {
-        $(mod $name {
-            #[test]
-            fn first() {
-                super::part($number, 0);
-            }
-
-            #[test]
-            fn second() {
-                super::part($number, 1);
-            }
-
-            #[test]
-            fn third() {
-                super::part($number, 2);
-            }
-
-            #[test]
-            fn fourth() {
-                super::part($number, 3);
-            }
-        })*
-        /// Each part by its number.
-        const ALL: &[u64] = &[$($number),*];
-    };
-}
-
-parts! {
-    part_00 0 part_01 1 part_02 2 part_03 3 part_04 4 part_05 5 part_06 6 part_07 7
-    part_08 8 part_09 9 part_10 10 part_11 11 part_12 12 part_13 13 part_14 14 part_15 15
-    part_16 16 part_17 17 part_18 18 part_19 19 part_20 20 part_21 21 part_22 22 part_23 23
-    part_24 24 part_25 25 part_26 26 part_27 27 part_28 28 part_29 29 part_30 30 part_31 31
-    part_32 32 part_33 33 part_34 34 part_35 35 part_36 36 part_37 37 part_38 38 part_39 39
-    part_40 40 part_41 41 part_42 42 part_43 43 part_44 44 part_45 45 part_46 46 part_47 47
-}
+slackside_legs::story_parts!(part);
 
 /// Lines that no part reads hold nothing.
 #[test]

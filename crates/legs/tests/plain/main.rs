@@ -30,6 +30,7 @@ use slackside::signals::Signals;
 use slackside::time::FAR;
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Verdict};
+use slackside_legs::parts::stories_of;
 use slackside_legs::random::Random;
 use slackside_legs::story::{Story, story};
 use slackside_legs::{Monitor, tick};
@@ -238,13 +239,8 @@ fn play(seed: u64, most: usize) -> (usize, u64) {
     (beside.verdicts, beside.measure.slip.compared)
 }
 
-/// Stories in each part, and in each of its tests.
-const STORIES: u64 = 12;
-const IN_A_TEST: u64 = 3;
-
 fn part(number: u64, quarter: u64) {
-    let from = number * STORIES + quarter * IN_A_TEST;
-    let verdicts: usize = (from..from + IN_A_TEST).map(|seed| play(seed, MOST_INPUTS).0).sum();
+    let verdicts: usize = stories_of(number, quarter).map(|seed| play(seed, MOST_INPUTS).0).sum();
     assert!(verdicts > 0);
 }
 
@@ -257,37 +253,4 @@ fn slip_is_held_against_its_definition() {
     }
 }
 
-macro_rules! parts {
-    ($($name:ident $number:literal)*) => {
-        $(mod $name {
-            #[test]
-            fn first() {
-                super::part($number, 0);
-            }
-
-            #[test]
-            fn second() {
-                super::part($number, 1);
-            }
-
-            #[test]
-            fn third() {
-                super::part($number, 2);
-            }
-
-            #[test]
-            fn fourth() {
-                super::part($number, 3);
-            }
-        })*
-    };
-}
-
-parts! {
-    part_00 0 part_01 1 part_02 2 part_03 3 part_04 4 part_05 5 part_06 6 part_07 7
-    part_08 8 part_09 9 part_10 10 part_11 11 part_12 12 part_13 13 part_14 14 part_15 15
-    part_16 16 part_17 17 part_18 18 part_19 19 part_20 20 part_21 21 part_22 22 part_23 23
-    part_24 24 part_25 25 part_26 26 part_27 27 part_28 28 part_29 29 part_30 30 part_31 31
-    part_32 32 part_33 33 part_34 34 part_35 35 part_36 36 part_37 37 part_38 38 part_39 39
-    part_40 40 part_41 41 part_42 42 part_43 43 part_44 44 part_45 45 part_46 46 part_47 47
-}
+slackside_legs::story_parts!(part);
