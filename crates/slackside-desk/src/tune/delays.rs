@@ -113,11 +113,6 @@ impl Delays {
     /// It stands so before row `from`. No one will ask for more than the rows before `to`.
     pub fn start(&mut self, store: &Store, cell: &LeaptCell, shaft: Shaft, (from, to): (usize, usize)) {
         self.cell = *cell;
-        let before = Moment::before_row(store, from);
-        if self.is_on_its_way(store, cell, (from, before)) {
-            self.began = None;
-            return;
-        }
         self.began = Some((from, shaft));
         // What was gone through began with another shaft.
         self.own.0 = NOWHERE;
@@ -127,24 +122,6 @@ impl Delays {
         self.listed = None;
         self.kept = self.now;
         self.find_next(store);
-    }
-
-    /// Whether what was found last still tells how it goes on from row `from`, the last moment before which is that: rows that judge was
-    /// shown meanwhile left it as the shared list has it.
-    fn is_on_its_way(&mut self, store: &Store, cell: &LeaptCell, (from, before): (usize, Moment)) -> bool {
-        let is_shared = |place: &Place| matches!(place.which, Which::Shared(_));
-        let is_next = self.next > before && (self.next != Moment::NEVER || self.end >= before);
-        let active = self.taken().map_or(self.kept.active, |listed| listed.stands().active);
-        is_next
-            && is_shared(&self.kept)
-            && is_shared(&self.now)
-            && active == cell.active
-            && self.stands(store, from, before) == (cell.beyond, cell.due)
-    }
-
-    /// Where it stands in the list of turns, if one of them was taken.
-    fn taken(&self) -> Option<&Listed> {
-        self.listed.as_ref().filter(|listed| listed.next > listed.first)
     }
 
     /// Where it stands before row `row`, in the stretch that tells how it goes on from there. If that is gone through for this setting
@@ -263,7 +240,8 @@ impl Delays {
     /// How it stands before `row` is taken, with `bound` the last moment that has come, where nothing has turned since the last turn that was
     /// taken: beyond, and when the running delay ends.
     pub fn stands(&mut self, store: &Store, row: usize, bound: Moment) -> (bool, Micros) {
-        let mut place = self.taken().map_or(self.kept, Listed::stands);
+        let taken = self.listed.as_ref().filter(|listed| listed.next > listed.first);
+        let mut place = taken.map_or(self.kept, Listed::stands);
         loop {
             let cell = self.cell;
             let stretch = self.stretch(store, place.which);
