@@ -208,23 +208,26 @@ fn leap(from: u64, to: u64) -> Option<u64> {
     Some(to.saturating_sub(from)).filter(|wait| *wait >= LEAPT)
 }
 
-/// So many deadlines between two inputs are ticked at. A leg that waits for years has more.
-const MOST_DEADLINES: usize = 2_000;
+/// So many deadlines between two inputs are ticked at, and so many in a run. A leg that waits for years has more.
+const MOST_DEADLINES: usize = 200;
+const MOST_DEADLINES_IN_A_RUN: usize = 2_000;
 
 fn run(settings: &Checked, inputs: &[Input], ticks: Ticks, leaps: Leaps) -> Vec<Verdict> {
     let mut monitor = monitor_of(settings, &Retained::default());
     let mut newest = Micros::ZERO;
     let mut verdicts = Vec::new();
+    let mut deadlines = MOST_DEADLINES_IN_A_RUN;
     for input in inputs {
         let leapt = newest > Micros::ZERO && leap(newest.get(), input.at.get()).is_some();
         match ticks {
             Ticks::None => {}
             _ if leapt && leaps == Leaps::Left => {}
             Ticks::Deadlines => {
-                for _ in 0..MOST_DEADLINES {
+                for _ in 0..MOST_DEADLINES.min(deadlines) {
                     // At the end of time nothing lies ahead.
                     let due = monitor.next_deadline().filter(|due| *due <= input.at && *due < Micros::MAX);
                     let Some(due) = due else { break };
+                    deadlines -= 1;
                     monitor.observe(Input::new(due, Signal::Tick), &mut |verdict| verdicts.push(*verdict));
                     let next = monitor.next_deadline();
                     assert!(next.is_none_or(|next| next > due), "ticking at {due:?} does not settle what is due then");

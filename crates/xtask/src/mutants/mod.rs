@@ -46,6 +46,10 @@ pub struct Wish {
     /// Tests that take longer than so many seconds of processor time alone are not asked.
     #[arg(long, default_value_t = 2.0)]
     longest: f64,
+    /// Ask whatever test is likeliest to see a change first, stories too: the share of all tests then takes far less time, and what the others
+    /// would see without stories is not told.
+    #[arg(long)]
+    any: bool,
     /// Ask the core's own tests alone.
     #[arg(long)]
     own: bool,
@@ -99,7 +103,12 @@ pub fn run(wish: &Wish) -> Result<()> {
             break;
         }
         let began = Instant::now();
-        let (outcome, by) = suite.try_out(u32::try_from(index + 1)?, &killers.of(mutant))?;
+        let number = u32::try_from(index + 1)?;
+        let (outcome, by) = if wish.any {
+            suite.ask_any(number, &killers.likeliest(mutant))?
+        } else {
+            suite.try_out(number, &killers.of(mutant))?
+        };
         if let Some(by) = by {
             killers.note(mutant, by);
         }
@@ -115,7 +124,7 @@ pub fn run(wish: &Wish) -> Result<()> {
     }
     let left: Vec<String> = outcomes.iter().filter(|one| survives(&one.2)).map(|one| one.1.to_string()).collect();
     fs::write(left_file(), left.join("\n"))?;
-    tell(&outcomes, &known, began)
+    tell(&outcomes, &known, wish.any, began)
 }
 
 /// Where a change stands in the order that is drawn: its number, mixed well (`SplitMix64`).
@@ -136,7 +145,7 @@ impl<'a> Killers<'a> {
     const FIRST: usize = 3;
 
     fn note(&mut self, mutant: &'a Mutant, test: usize) {
-        for place in [(mutant.file.as_str(), mutant.function.as_str()), (mutant.file.as_str(), "")] {
+        for place in [(mutant.file.as_str(), mutant.function.as_str()), (mutant.file.as_str(), ""), ("", "")] {
             let tests = self.0.entry(place).or_default();
             tests.retain(|other| *other != test);
             tests.push(test);
@@ -147,6 +156,17 @@ impl<'a> Killers<'a> {
         let newest = |function| self.0.get(&(mutant.file.as_str(), function)).into_iter().flatten().rev();
         let mut first: Vec<usize> = newest(mutant.function.as_str()).take(Self::FIRST).copied().collect();
         for test in newest("").take(Self::FIRST) {
+            if !first.contains(test) {
+                first.push(*test);
+            }
+        }
+        first
+    }
+
+    /// Those, and whatever saw any change, the newest first.
+    fn likeliest(&self, mutant: &Mutant) -> Vec<usize> {
+        let mut first = self.of(mutant);
+        for test in self.0.get(&("", "")).into_iter().flatten().rev() {
             if !first.contains(test) {
                 first.push(*test);
             }
@@ -164,7 +184,12 @@ fn survives(outcome: &Outcome) -> bool {
 }
 
 /// The table, file by file, and the verdict.
-fn tell(outcomes: &[(usize, &Mutant, Outcome)], known: &BTreeMap<usize, String>, began: Instant) -> Result<()> {
+fn tell(
+    outcomes: &[(usize, &Mutant, Outcome)],
+    known: &BTreeMap<usize, String>,
+    any: bool,
+    began: Instant,
+) -> Result<()> {
     let mut files: BTreeMap<&str, [usize; 5]> = BTreeMap::new();
     let mut same = Vec::new();
     for (index, mutant, outcome) in outcomes {
@@ -210,7 +235,10 @@ fn tell(outcomes: &[(usize, &Mutant, Outcome)], known: &BTreeMap<usize, String>,
     for (without, seen) in [
         ("the stories, which say no more than \"the same as before\"", without_stories),
         ("the second core too", without_stories - seen_by(suite::is_second)),
-    ] {
+    ]
+    .into_iter()
+    .filter(|_| !any)
+    {
         let bounds = clopper_pearson(seen as u64, of as u64, CONFIDENCE);
         println!(
             "{seen} of them without {without}: {:.1} % ({:.1} to {:.1} %)",

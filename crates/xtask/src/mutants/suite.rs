@@ -96,10 +96,7 @@ impl Suite {
     /// Run the tests that reach a change until one fails: those of `first` that reach it, then the fastest; the [second core](is_second) after
     /// all others and the [stories](is_story) last, so that it is known what no other test sees. The test that saw it.
     pub fn try_out(&self, number: u32, first: &[usize]) -> Result<(Outcome, Option<usize>)> {
-        let reaches = |test: &usize| self.tests[*test].reaches.contains(&number);
-        let mut order: Vec<usize> = first.iter().copied().filter(reaches).collect();
-        let others = (0..self.tests.len()).filter(reaches).filter(|test| !order.contains(test));
-        order.extend(others.collect::<Vec<_>>());
+        let order = self.order(number, first);
         if order.is_empty() {
             return Ok((Outcome::Unreached, None));
         }
@@ -113,6 +110,21 @@ impl Suite {
             }
         }
         self.try_all(number, stories)
+    }
+
+    /// The same, whichever tests they are: those of `first`, then the fastest.
+    pub fn ask_any(&self, number: u32, first: &[usize]) -> Result<(Outcome, Option<usize>)> {
+        let order = self.order(number, first);
+        if order.is_empty() { Ok((Outcome::Unreached, None)) } else { self.try_all(number, order) }
+    }
+
+    /// The tests that reach a change: those of `first`, then the fastest.
+    fn order(&self, number: u32, first: &[usize]) -> Vec<usize> {
+        let reaches = |test: &usize| self.tests[*test].reaches.contains(&number);
+        let mut order: Vec<usize> = first.iter().copied().filter(reaches).collect();
+        let others: Vec<usize> = (0..self.tests.len()).filter(reaches).filter(|test| !order.contains(test)).collect();
+        order.extend(others);
+        order
     }
 
     fn try_all(&self, number: u32, tests: Vec<usize>) -> Result<(Outcome, Option<usize>)> {
