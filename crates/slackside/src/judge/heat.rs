@@ -354,6 +354,10 @@ mod tests {
         let mut steady = fed(&plan, 0, 0, 0, 0);
         steady.next(&plan, (limit, true), 0);
         assert_eq!(steady.wait(0), SWEEP);
+        // Where nothing comes in and nothing is lost it is as late, however much the motor could bring in.
+        let mut still = fed(&plan_of(10_000), 0, 2_000_000, 0, 0);
+        still.next(&plan_of(10_000), (limit, false), 0);
+        assert_eq!((still.wait(0), still.bound), (SWEEP, 0));
         // One that comes before it is due changes nothing.
         let before = steady;
         steady.next(&plan, (limit, false), 5);

@@ -209,3 +209,97 @@ impl Rest {
         u32::from(pitches).saturating_add(u32::from(pitches > 0))
     }
 }
+
+#[cfg(all(test, feature = "desk"))]
+mod tests {
+    use super::*;
+    use crate::settings::Settings;
+    use crate::signals::{Signals, seen};
+    use crate::time::Now;
+    use crate::units::Micros;
+
+    /// All but a turn, so that a pitch takes as long as the turn that it stands for.
+    const TURN: u32 = u32::MAX;
+    /// Any pitch is fast enough for this limit.
+    const ANY: u32 = u32::MAX;
+
+    /// What a runner makes of pitches one after another, each in microseconds a turn and with its angle.
+    fn after(mut runner: Runner, limits: (u32, u32), pitches: &[(u32, u32)]) -> Runner {
+        let plan = Settings::example().check().expect("sound").plan();
+        for (pitch, pitch_angle) in pitches {
+            let shaft =
+                ShaftSignals { pitch: *pitch, pitch_angle: *pitch_angle, seen: seen::SEEN, ..Default::default() };
+            let signals = Signals { head: shaft, ..Signals::NONE };
+            let view = View { plan: &plan, signals: &signals, now: Now::new(Micros::new(77)) };
+            runner.edge(&Pitches::new(&view, &shaft, &plan.head, None), limits);
+        }
+        runner
+    }
+
+    fn slowest(slowest: u32) -> Runner {
+        Runner { slowest, ..Default::default() }
+    }
+
+    #[test]
+    fn a_pitch_is_faster_that_takes_less_than_two_thirds_of_the_slowest() {
+        let limits = (ANY, 0);
+        let same = after(slowest(900_000), limits, &[(600_000, TURN)]);
+        assert_eq!((same.faster, same.slowest, same.before), (0, 900_000, 600_000));
+        let faster = after(slowest(900_000), limits, &[(599_999, TURN)]);
+        assert_eq!((faster.faster, faster.slowest, faster.first), (1, 900_000, 599_999));
+        assert_eq!((faster.gathered, faster.gained), (TURN >> 8, TURN >> 8));
+        // One that is not ends the row, and may be the slowest itself.
+        let ended = after(faster, limits, &[(900_001, TURN)]);
+        assert_eq!((ended.faster, ended.gathered, ended.gained, ended.slowest), (0, 0, 0, 900_001));
+        // None is that is slower than what counts at all, and each that is fast enough for that is chatter.
+        let brisk = |pitch| after(slowest(900_000), (500_000, 400_000), &[(pitch, TURN)]);
+        assert_eq!((brisk(500_000).faster, brisk(499_999).faster), (0, 1));
+        assert_eq!((brisk(400_000).chatter, brisk(399_999).chatter), (0, 1));
+    }
+
+    #[test]
+    fn an_edge_from_rest_begins_anew_and_any_pitch_after_it_is_faster() {
+        let row = after(slowest(900_000), (ANY, ANY), &[(500_000, TURN), (400_000, TURN)]);
+        assert_eq!((row.faster, row.chatter), (2, 2));
+        let rested = after(row, (ANY, ANY), &[(0, 0)]);
+        assert_eq!((rested.slowest, rested.faster, rested.gathered, rested.gained), (u32::MAX, 0, 0, 0));
+        assert_eq!(rested.chatter, 2, "what chattered stays counted");
+        assert_eq!(after(rested, (ANY, ANY), &[(2_000_000_000, TURN)]).faster, 1);
+    }
+
+    #[test]
+    fn speed_is_gained_as_long_as_no_pitch_takes_an_eighth_more_than_the_one_before() {
+        let row = [(500_000, TURN), (400_000, TURN)];
+        let gains = after(slowest(900_000), (ANY, 0), &[row[0], row[1], (450_000, TURN)]);
+        assert_eq!((gains.first, gains.gained), (500_000, 3 * (TURN >> 8)));
+        let lost = after(slowest(900_000), (ANY, 0), &[row[0], row[1], (450_001, TURN)]);
+        assert_eq!((lost.first, lost.gained, lost.gathered), (450_001, TURN >> 8, 3 * (TURN >> 8)));
+    }
+
+    #[test]
+    fn it_runs_away_by_gaining_a_fifth_over_the_angle_or_by_a_whole_turn() {
+        let is = |faster, gained, gathered, first, before| {
+            Runner { faster, gained, gathered, first, before, ..Default::default() }.runs_away()
+        };
+        assert!(is(FASTER, GAINED, GAINED, 500_000, 399_999));
+        assert!(!is(FASTER, GAINED, GAINED, 500_000, 400_000), "a fifth is not more than a fifth");
+        assert!(!is(FASTER, GAINED - 1, GAINED, 500_000, 399_999));
+        assert!(!is(FASTER - 1, GAINED, GAINED, 500_000, 399_999));
+        assert!(is(FASTER, 0, WHOLE_TURN, 500_000, 500_000));
+        assert!(!is(FASTER, 0, WHOLE_TURN - 1, 500_000, 500_000));
+        assert!(!is(FASTER - 1, 0, WHOLE_TURN, 500_000, 500_000));
+    }
+
+    #[test]
+    fn it_has_rolled_by_two_edges_and_a_quarter_of_a_turn() {
+        let runner = Runner { at_rest: u32::MAX, rested: u32::MAX - 5, ..Default::default() };
+        let is = |edges: u32, angle: u32| {
+            runner.has_rolled(&ShaftSignals {
+                edges: u32::MAX.wrapping_add(edges),
+                angle: (u32::MAX - 5).wrapping_add(angle),
+                ..Default::default()
+            })
+        };
+        assert!(is(BOTH, SWING) && !is(BOTH - 1, SWING) && !is(BOTH, SWING - 1));
+    }
+}
