@@ -435,3 +435,56 @@ impl<const MARKS: usize> Core<MARKS> {
         self.find_due(plan);
     }
 }
+
+#[cfg(all(test, feature = "desk"))]
+mod tests {
+    extern crate std;
+
+    use super::*;
+    use crate::settings::Settings;
+
+    const QUARTER: u32 = 1 << QUARTER_SHIFT;
+
+    #[test]
+    fn the_guard_goes_on_once_in_a_quarter_of_a_second() {
+        let plan = Settings::example().check().expect("sound").plan();
+        let mut guard = Guard::NEW;
+        assert!(!guard.is_due(0) && !guard.is_due(QUARTER - 1) && guard.is_due(QUARTER));
+        let piece = PIECE as u16;
+        // By a piece for each quarter that has begun since, and four at the most.
+        for (now, at) in [(QUARTER, 1), (2 * QUARTER - 1, 1), (3 * QUARTER, 3), (4 * QUARTER + 7, 4), (40 * QUARTER, 8)]
+        {
+            assert!(!guard.is_due(now) || guard.piece(&plan, now));
+            assert_eq!(guard.at, at * piece, "at {now}");
+            assert!(!guard.is_due(now));
+        }
+        // The count of microseconds wraps.
+        guard.quarter = (u32::MAX >> QUARTER_SHIFT) as u16;
+        assert!(guard.is_due(5) && guard.piece(&plan, 5));
+        assert_eq!((guard.at, guard.quarter), (12 * piece, 0));
+    }
+
+    #[test]
+    fn the_guard_sees_every_bit_within_a_round() {
+        let plan = Settings::example().check().expect("sound").plan();
+        let covered = plan.covered().len();
+        let rounds = covered.div_ceil(PIECE);
+        // So many pieces: all but the last say nothing yet.
+        let round = |plan: &Plan| {
+            let mut guard = Guard::NEW;
+            let said =
+                (1..=rounds as u32).map(|quarter| guard.piece(plan, quarter * QUARTER)).collect::<std::vec::Vec<_>>();
+            (said, guard)
+        };
+        let (said, guard) = round(&plan);
+        assert!(said.iter().all(|sound| *sound));
+        assert_eq!((guard.at, guard.crc.get()), (0, Crc::NEW.get()), "and begins again");
+        for byte in 0..covered {
+            let mut bytes = plan.bytes().to_vec();
+            bytes[byte] ^= 1 << (byte % 8);
+            let (said, _) = round(&Plan::copy_of(&bytes).expect("as long as a plan"));
+            let (last, before) = said.split_last().expect("some");
+            assert!(!last && before.iter().all(|sound| *sound), "byte {byte}");
+        }
+    }
+}
