@@ -365,6 +365,23 @@ mod tests {
     }
 
     #[test]
+    fn as_much_as_is_lost_moves_nothing() {
+        let plan = plan();
+        let kept = 1 << 29;
+        let lost = high(kept, plan.heat_left.wrapping_neg());
+        let wait = |inflow, beyond| {
+            let mut heat = Heat { heat: kept, inflow, fullest: u32::MAX >> 8, ..Heat::default() };
+            heat.next(&plan, (1 << BUDGET_SHIFT, beyond), 0);
+            heat.wait(0)
+        };
+        assert!(lost > ROUNDED);
+        assert_eq!(wait(lost, false), SWEEP);
+        assert!(wait(lost + 1, false) < SWEEP);
+        assert_eq!(wait(lost - ROUNDED, true), SWEEP);
+        assert_eq!(wait(lost - ROUNDED - 1, true), WHILE_BEYOND);
+    }
+
+    #[test]
     fn only_more_than_was_reckoned_with_asks_for_a_look() {
         let plan = plan();
         let limit = 1 << BUDGET_SHIFT;

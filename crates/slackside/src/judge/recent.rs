@@ -57,6 +57,12 @@ mod tests {
         assert_eq!(count, 2);
         settle(&mut ends, &mut count, |end| end <= 40);
         assert_eq!(count, 0);
+        // All of them at once too.
+        for end in [10, 20, 30] {
+            push(&mut ends, &mut count, end);
+        }
+        settle(&mut ends, &mut count, |_| true);
+        assert_eq!(count, 0);
     }
 
     #[test]

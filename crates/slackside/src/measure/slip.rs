@@ -497,3 +497,121 @@ fn between((pitch, time): (u32, u32), waited: u32, bend: i32) -> u32 {
     let bent = i64::from(straight).wrapping_sub(i64::from(short).wrapping_mul(i64::from(pitch)) >> 16);
     bent.clamp(0, i64::from(pitch)) as u32
 }
+
+#[cfg(all(test, feature = "desk"))]
+#[allow(clippy::float_arithmetic, reason = "the physics beside it is reckoned as people do")]
+mod tests {
+    use super::*;
+    use crate::settings::Settings;
+
+    fn plan() -> SlipPlan {
+        Settings::example().check().expect("sound").plan().slip
+    }
+
+    /// Two pitches while speed changes steadily from `begins` to `ends`, in 2^-32 turn a microsecond, each so long; and the angle turned
+    /// in the second after a part of its time.
+    fn ramp(times: (u32, u32), begins: f64, ends: f64) -> ((u32, u32), (u32, u32), impl Fn(f64) -> f64) {
+        let (first, second) = (f64::from(times.0), f64::from(times.1));
+        let gains = (ends - begins) / (first + second);
+        let turned = move |time: f64| begins * time + gains * time * time / 2.0;
+        let before = turned(first);
+        let now = turned(first + second) - before;
+        ((before as u32, times.0), (now as u32, times.1), move |part| turned(first + part * second) - before)
+    }
+
+    /// Angle is the integral of speed: steady acceleration makes it a parabola (school physics).
+    #[test]
+    fn a_pitch_is_bent_as_a_steady_change_of_speed_bends_it() {
+        for (times, begins, ends) in [
+            ((200_000, 100_000), 1_000.0, 3_000.0),
+            ((100_000, 150_000), 3_000.0, 2_000.0),
+            ((90_000, 100_000), 4_000.0, 4_200.0),
+            ((1_000_000, 2_000_000), 900.0, 300.0),
+            // Times and angles that are no word any more when they are multiplied, and some that are.
+            ((300, 200), 1_000_000.0, 1_400_000.0),
+            ((20, 15), 900.0, 1_500.0),
+        ] {
+            let (before, now, turned) = ramp(times, begins, ends);
+            let bend = bend_between(before, now);
+            assert!(bend != 0 && (bend > 0) == (ends > begins), "{times:?}: {bend}");
+            for waited in (0..=8).map(|part| now.1 * part / 8) {
+                let exact = turned(f64::from(waited) / f64::from(now.1));
+                let told = f64::from(between(now, waited, bend));
+                // The part of time, the hump and the bend are each cut to 2^-16; angles of a few units to a unit.
+                let error = (told - exact).abs() / f64::from(now.0);
+                assert!(
+                    error < 6.0 / 65_536.0 + 3.0 / f64::from(now.0),
+                    "{times:?} after {waited}: {told} for {exact}"
+                );
+            }
+            assert_eq!((between(now, 0, bend), between(now, now.1, bend)), (0, now.0), "its ends are its ends");
+        }
+    }
+
+    #[test]
+    fn little_bend_is_none_and_much_is_held() {
+        let (angle, time) = (1 << 30, 100_000);
+        // Speed before less by a part: half of that is the bend, and a 128th the least.
+        let slower = |parts: u32| bend_between((angle - (angle >> 16) * parts, time), (angle, time));
+        assert_eq!(slower(0), 0);
+        assert_eq!(slower(2 * LEAST_BEND - 1), 0);
+        assert_eq!(slower(2 * LEAST_BEND), LEAST_BEND as i32);
+        assert_eq!(slower(1 << 15), 1 << 14);
+        let faster = |parts: u32| bend_between((angle + (angle >> 16) * parts, time), (angle, time));
+        assert_eq!(faster(2 * LEAST_BEND - 2), 0);
+        // Halves are cut downwards.
+        assert_eq!(faster(2 * LEAST_BEND - 1), -(LEAST_BEND as i32));
+        // A speed of more than twice is taken for twice.
+        assert_eq!(bend_between((angle, time), (angle / 2, time)), -(1 << 15));
+        assert_eq!(bend_between((angle, time), (angle / 5, time)), -(1 << 15));
+        // Where the pitch before took no time to speak of, all of the change falls into this one.
+        assert_eq!(bend_between((1, 1), (angle, time)), 65_529);
+        // Bent as far as it goes, half the time turns a quarter of the pitch, and nothing turns back.
+        assert_eq!(
+            (between((angle, time), time / 2, 1 << 16), between((angle, time), time / 2, 5 << 16)),
+            (angle / 4, angle / 4)
+        );
+        assert_eq!(between((angle, time), time / 2, -(1 << 16)), 3 * (angle / 4));
+        assert_eq!(between((angle, time), time / 2, 0), angle / 2);
+        assert_eq!(between((angle, 0), 0, 0), 0, "no time passed");
+        assert_eq!(between((angle, time), 3 * time, 0), angle, "never beyond its end");
+    }
+
+    /// `slip = 1 - boot turns / (R * head turns)`, as the book defines it.
+    #[test]
+    fn slip_is_what_the_boot_lacks() {
+        let plan = plan();
+        for turns in [1, LONG_TURNS] {
+            let without = no_slip(&plan, turns);
+            assert_eq!(without, plan.head_per_boot * u32::from(turns));
+            for percent in [0_u32, 1, 10, 25, 80, 95] {
+                let span = (f64::from(without) / (1.0 - f64::from(percent) / 100.0)) as u32;
+                assert!(slip_over(&plan, turns, span).abs_diff(percent as i32 * 10_000) <= 1, "{percent} %");
+            }
+            assert_eq!(slip_over(&plan, turns, without / 2), -1_000_000);
+            assert_eq!(slip_over(&plan, turns, without / 3), slip_over(&plan, turns, 1), "held");
+            assert_eq!(slip_over(&plan, turns, 1), -2_000_000);
+            assert_eq!(slip_over(&plan, turns, u32::MAX).signum(), 1);
+        }
+    }
+
+    #[test]
+    fn what_slid_is_the_rim_that_the_boot_lacks() {
+        let plan = plan();
+        let rim = f64::from(plan.boot_circumference);
+        for (head, steps) in [(1 << 24, 1), (1 << 24, 8), (5 << 23, 4), (200 << 24, 1), (0, 3), (7, 1)] {
+            let boot = f64::from(head) * f64::from(plan.boot_per_head) / f64::from(1 << 24);
+            let lacks = (boot - f64::from(plan.closing_share) * f64::from(steps)) / f64::from(1 << 24);
+            let exact = (lacks * rim).clamp(f64::from(i32::MIN), f64::from(i32::MAX));
+            let told = f64::from(slid(&plan, head, steps));
+            assert!((told - exact).abs() <= 2.0, "{head} {steps}: {told} for {exact}");
+        }
+    }
+
+    #[test]
+    fn every_stride_th_mark_closes() {
+        let plan = SlipPlan { stride: 3, closings: 5, ..plan() };
+        let told: [Option<u8>; 8] = core::array::from_fn(|index| closing(&plan, index as u8));
+        assert_eq!(told, [Some(0), None, None, Some(1), None, None, Some(2), None]);
+    }
+}

@@ -430,6 +430,15 @@ mod tests {
     }
 
     #[test]
+    fn before_anything_is_learned_all_marks_lie_evenly() {
+        let learner = Learner::new(7, false, 136, 150);
+        for (index, mark) in learner.marks.iter().enumerate() {
+            let even = if index < 7 { learner.plan.even & !BEGAN } else { 0 };
+            assert_eq!((mark.word, mark.share()), (even, even), "mark {index}");
+        }
+    }
+
+    #[test]
     fn shares_add_up_to_one_turn() {
         for growth in [0.0, 0.01, -0.005] {
             let mut learner = Learner::new(7, false, 136, 150);
