@@ -439,6 +439,33 @@ mod tests {
     }
 
     #[test]
+    fn what_the_settings_do_not_allow_need_not_be_news() {
+        // A hundredth off a quarter: within what a reading may be off by, and outside a tolerance of half of that.
+        let mut learner = Learner::new(4, false, 249, 251);
+        assert_eq!(learner.turn(&[250, 253, 247, 250], 14, 760_000.0, 0.0), 0);
+        assert!(learner.spacing.is_learned() && learner.spacing.is_unlike_settings());
+    }
+
+    #[test]
+    fn shares_that_are_no_turn_are_not_taken() {
+        let mut learner = Learner::new(4, false, 245, 255);
+        let mut adopted = |off: i32| {
+            for mark in &mut learner.marks[..4] {
+                mark.sum = 1 << 30;
+            }
+            learner.marks[2].sum = learner.marks[2].sum.wrapping_add_signed(off);
+            let is = adopt(&learner.plan, &mut learner.marks);
+            (is, learner.marks[..4].iter().fold(0_u32, |total, mark| total.wrapping_add(mark.share())))
+        };
+        for off in [0, 5, -5, 1 << 26, -(1 << 26)] {
+            assert_eq!(adopted(off), (true, 0), "{off}: scaled to one turn");
+        }
+        for off in [(1 << 26) + 1, -(1 << 26) - 1] {
+            assert!(!adopted(off).0, "{off}");
+        }
+    }
+
+    #[test]
     fn shares_add_up_to_one_turn() {
         for growth in [0.0, 0.01, -0.005] {
             let mut learner = Learner::new(7, false, 136, 150);
