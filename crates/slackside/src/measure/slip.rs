@@ -530,6 +530,7 @@ mod tests {
             // Times and angles that are no word any more when they are multiplied, and some that are.
             ((300, 200), 1_000_000.0, 1_400_000.0),
             ((20, 15), 900.0, 1_500.0),
+            ((1_500, 1_000), 3_000.0, 4_000.0),
         ] {
             let (before, now, turned) = ramp(times, begins, ends);
             let bend = bend_between(before, now);
