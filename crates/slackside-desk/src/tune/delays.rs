@@ -11,9 +11,10 @@ use super::moment::Moment;
 use super::store::Store;
 use super::walk::{self, Shaft, Standing};
 
-/// Settings that ask for a table of crossings before it is begun, and for one of turns.
+/// Settings that ask for a table of crossings before it is begun. Turns are listed with the first that asks for them: from a table of
+/// crossings that is hardly more than to go along them.
 const WORTH_IT: u32 = 3;
-const TURNS_WORTH_IT: u32 = 2;
+const TURNS_WORTH_IT: u32 = 1;
 /// Rows that are gone through for one setting alone at first, and at the most: each time twice as many.
 const FEW: usize = 1 << 10;
 const MANY: usize = 1 << 14;
@@ -44,7 +45,7 @@ struct Place {
 
 /// Where it stands in the list of turns that settings with the same delays share.
 #[derive(Debug)]
-struct Listed {
+pub(super) struct Listed {
     turns: Arc<Turns>,
     chunk: usize,
     /// The turn to come, and that with which it came upon the list.
@@ -180,16 +181,28 @@ impl Delays {
         if self.next <= bound { self.next } else { Moment::NEVER }
     }
 
+    /// The list of turns it stands in, to be gone along without it for a while.
+    pub const fn lend(&mut self) -> Option<Listed> {
+        self.listed.take()
+    }
+
+    /// The list that it lent, gone along.
+    pub fn give_back(&mut self, listed: Option<Listed>) {
+        if let Some(next) = listed.as_ref().and_then(|listed| listed.turns.get(listed.next)) {
+            self.next = next;
+        }
+        self.listed = listed;
+    }
+
     /// The turn to come has come. Look for the one after it.
     pub fn take(&mut self, store: &Store, bound: Moment) {
-        if let Some(listed) = &mut self.listed {
-            listed.next += 1;
-            if let Some(next) = listed.turns.get(listed.next) {
-                self.next = next;
+        if let Some(mut listed) = self.listed.take() {
+            if let Some(next) = listed.take() {
+                (self.next, self.listed) = (next, Some(listed));
                 return;
             }
+            listed.next += 1;
             self.then = listed.stands();
-            self.listed = None;
         }
         self.now = self.then;
         self.kept = self.now;
@@ -277,6 +290,13 @@ impl Delays {
 }
 
 impl Listed {
+    /// The turn to come has come: the one after it, if that is in the list too.
+    pub fn take(&mut self) -> Option<Moment> {
+        let next = self.turns.get(self.next + 1)?;
+        self.next += 1;
+        Some(next)
+    }
+
     /// Where it stands in the list of crossings after the turn before the one to come.
     fn stands(&self) -> Place {
         let number = self.next - 1;
@@ -315,7 +335,7 @@ fn turn(place: &Place, cell: &LeaptCell, stretch: &Stretch) -> Option<(Moment, P
 fn turns_of(cell: &LeaptCell, chunk: usize, stretch: &Stretch) -> Turns {
     let (which, beyond) = (Which::Shared(chunk), stretch.start);
     let mut place = Place { which, next: 0, beyond, active: false, due: u64::MAX };
-    let mut turns = Turns::default();
+    let mut turns = Turns::with_room(stretch.len());
     while let Some((moment, then)) = turn(&place, cell, stretch) {
         place = then;
         turns.push(moment, place.next);

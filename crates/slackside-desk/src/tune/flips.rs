@@ -160,7 +160,7 @@ impl List for Stretch {
 
 /// The turns of an alarm in one stretch of rows: raised, cleared, raised, by turns. Whichever way it stood before, it soon turns with
 /// these: from a turn on nothing but that turn bears on the next.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Turns {
     moments: Vec<Moment>,
     /// The crossing that comes after each.
@@ -174,6 +174,11 @@ impl List for Arc<Turns> {
 }
 
 impl Turns {
+    /// None yet, with room for so many.
+    pub fn with_room(turns: usize) -> Self {
+        Self { moments: Vec::with_capacity(turns), nexts: Vec::with_capacity(turns) }
+    }
+
     /// Take no more room than it must, and be shared.
     pub fn shared(mut self) -> Arc<Self> {
         self.moments.shrink_to_fit();

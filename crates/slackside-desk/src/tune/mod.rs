@@ -35,4 +35,5 @@ pub mod store;
 pub mod study;
 pub mod summary;
 mod swings;
+mod turning;
 mod walk;

@@ -15,6 +15,7 @@ use super::heat::{Feeding, HeatKey, HeatTables, heat_key};
 use super::moment::Moment;
 use super::speeds::Speeds;
 use super::store::Store;
+use super::turning::Turning;
 use super::walk::{HEAD_UNDERSPEED, Shaft, UNDERSPEED, power_before};
 use crate::monitor::Judge;
 
@@ -55,8 +56,24 @@ struct Stretch {
     speeds: Speeds,
     /// Where it matters when the belt will be at speed: up to when that was looked for, and when it is.
     speed: Option<(Moment, Moment)>,
+    /// Where that matters only later: since when the belt is not slow any more.
+    quickened: Option<Moment>,
     /// Conditions that must be seen, a bit for each place in [`LEAPT`].
     seen: u16,
+    /// Those that judge has raised in it, likewise: while nothing follows, each goes on as it has.
+    again: u16,
+}
+
+impl Stretch {
+    /// It matters now whether the belt is at speed before the step of `next`; looked for up to `bound`.
+    fn quicken(&mut self, store: &Store, judge: &mut Judge, (next, bound): (Moment, Moment)) {
+        let Some(from) = self.quickened.take() else { return };
+        let at_once = self.speeds.is_at_speed(store, from);
+        let comes = if at_once { from } else { self.speeds.next(store, from, bound) };
+        let is_at_speed = comes != Moment::NEVER && comes.step() < next.step();
+        self.speed = (!is_at_speed).then_some((bound, comes));
+        judge.settle_idle(Some(is_at_speed));
+    }
 }
 
 /// How a hop ended.
@@ -141,12 +158,25 @@ impl<'a> Steady<'a> {
         let newest = judge.newest();
         let speeds = Speeds::new(store, &outlook.cells[UNDERSPEED], (boot, outlook.brisk), from);
         let seen = outlook.cells.iter().enumerate().map(|(number, cell)| u16::from(cell.seen) << number).sum();
-        let mut stretch = Stretch { from, newest, told: Moment::FIRST, outlook, head, boot, speeds, speed: None, seen };
+        let mut stretch = Stretch {
+            from,
+            newest,
+            told: Moment::FIRST,
+            outlook,
+            head,
+            boot,
+            speeds,
+            speed: None,
+            quickened: None,
+            seen,
+            again: 0,
+        };
         self.start(&stretch, to);
         let to = self.hops(judge, &mut stretch, to, goes_on, sink);
         if !goes_on.get() || (to == from && stretch.newest == newest) {
             return 0;
         }
+        stretch.quicken(store, judge, (Moment::NEVER, Moment::before_row(store, to)));
         self.land(judge, cursor, &mut stretch, to, &feeding, sink);
         to - from
     }
@@ -217,69 +247,42 @@ impl<'a> Steady<'a> {
         goes_on: &Cell<bool>,
         sink: &mut dyn FnMut(&Verdict),
     ) -> Hop {
-        let store = self.store;
-        // Those that turn at all, in order of rank, and when they do next.
-        let (mut numbers, mut nexts) = ([0; LEAPT.len()], [Moment::NEVER; LEAPT.len()]);
-        let mut turning = 0;
-        for number in self.order {
-            let Some(delays) = &mut self.delays[number] else { continue };
-            delays.look(store, bound);
-            if delays.next(bound) != Moment::NEVER {
-                (numbers[turning], nexts[turning]) = (number, delays.next(bound));
-                turning += 1;
-            }
-        }
-        let (numbers, nexts) = (&numbers[..turning], &mut nexts[..turning]);
+        let mut turning = Turning::gather(self.store, (&self.order, &mut self.delays), bound);
         if let Some((from, Moment::NEVER)) = stretch.speed {
-            stretch.speed = Some((bound, stretch.speeds.next(store, from, bound)));
+            stretch.speed = Some((bound, stretch.speeds.next(self.store, from, bound)));
         }
+        let ended = self.tell(judge, stretch, &mut turning, goes_on, sink);
+        turning.give_back(&mut self.delays);
+        ended
+    }
+
+    fn tell(
+        &mut self,
+        judge: &mut Judge,
+        stretch: &mut Stretch,
+        turning: &mut Turning,
+        goes_on: &Cell<bool>,
+        sink: &mut dyn FnMut(&Verdict),
+    ) -> Hop {
+        let (store, bound) = (self.store, turning.bound);
         loop {
-            let at_speed = stretch.speed.map_or(Moment::NEVER, |(_, moment)| moment);
-            // The first of them, and what comes after it.
-            let (mut first, mut second, mut which) = (at_speed, Moment::NEVER, None);
-            for (place, next) in nexts.iter().enumerate() {
-                if *next < first {
-                    (first, second, which) = (*next, first, Some(place));
-                } else {
-                    second = second.min(*next);
-                }
+            let idle = if stretch.seen == 0 { judge.idle(&stretch.outlook.held) } else { 0 };
+            if idle != 0 && !self.tell_idle(judge, stretch, (turning, idle), goes_on, sink) {
+                return if goes_on.get() { Hop::Whole } else { Hop::Enough };
             }
-            if first == Moment::NEVER {
+            stretch.quicken(store, judge, (turning.first(Moment::NEVER).moment, bound));
+            let first = turning.first(stretch.speed.map_or(Moment::NEVER, |(_, moment)| moment));
+            if first.moment == Moment::NEVER {
                 return Hop::Whole;
             }
-            let comes = |next: Moment| next.step() == first.step();
-            let sees = |(number, next): (&usize, &Moment)| comes(*next) && stretch.seen >> number & 1 != 0;
-            if stretch.seen != 0 && numbers.iter().zip(nexts.iter()).any(sees) {
-                return Hop::Seen(first.rows_before(store));
+            if stretch.seen != 0 && turning.comes_of(stretch.seen, first) {
+                return Hop::Seen(first.moment.rows_before(store));
             }
             let held = &mut stretch.outlook.held;
-            let mut turn = |place: usize, next: &mut Moment| {
-                let number = numbers[place];
-                if let Some(delays) = &mut self.delays[number] {
-                    judge.turn(first.at(), LEAPT[number], held, sink);
-                    delays.take(store, bound);
-                    *next = delays.next(bound);
-                }
-            };
-            match which {
-                Some(place) if !comes(second) => {
-                    let next = &mut nexts[place];
-                    turn(place, next);
-                    // Its delay has ended, and with the row it turns at once.
-                    if comes(*next) && next.is_at_once() && !first.is_at_once() {
-                        turn(place, next);
-                    }
-                }
-                _ => {
-                    for at_once in [false, true] {
-                        for (place, next) in nexts.iter_mut().enumerate() {
-                            if comes(*next) && next.is_at_once() == at_once {
-                                turn(place, next);
-                            }
-                        }
-                    }
-                }
-            }
+            turning.turn(store, &mut self.delays, first, |number| {
+                judge.turn(first.moment.at(), LEAPT[number], held, sink);
+            });
+            let first = first.moment;
             let at_speed = || match stretch.speed {
                 Some((_, comes)) => comes.step() <= first.step(),
                 None => stretch.speeds.is_at_speed(store, first),
@@ -295,6 +298,57 @@ impl<'a> Steady<'a> {
                 _ => Some((bound, stretch.speeds.next(store, first, bound))),
             };
         }
+    }
+
+    /// The same as long as only these turn, of which nothing follows: when the belt is at speed matters only after them. Whether others
+    /// turn next.
+    fn tell_idle(
+        &mut self,
+        judge: &mut Judge,
+        stretch: &mut Stretch,
+        (turning, idle): (&mut Turning, u16),
+        goes_on: &Cell<bool>,
+        sink: &mut dyn FnMut(&Verdict),
+    ) -> bool {
+        let store = self.store;
+        let Stretch { outlook, again, told, quickened, .. } = stretch;
+        let held = &mut outlook.held;
+        let mut slow = held.is_slow();
+        let next = loop {
+            let first = turning.first(Moment::NEVER);
+            let (moment, at) = (first.moment, first.moment.at());
+            if moment == Moment::NEVER || turning.comes_of(!idle, first) {
+                break moment;
+            }
+            turning.turn(store, &mut self.delays, first, |number| {
+                if *again >> number & 1 != 0 {
+                    judge.turn_again(at, LEAPT[number], held, sink);
+                } else {
+                    *again |= u16::from(judge.turn(at, LEAPT[number], held, sink)) << number;
+                }
+            });
+            if !goes_on.get() {
+                return false;
+            }
+            *told = moment.end_of_step();
+            let was = std::mem::replace(&mut slow, held.is_slow());
+            if was && !slow {
+                *quickened = Some(moment);
+            }
+        };
+        stretch.newest = stretch.newest.max(stretch.told.at());
+        if slow {
+            stretch.quickened = None;
+        }
+        if slow || stretch.quickened.is_some() {
+            stretch.speed = None;
+            judge.settle_idle(Some(false));
+        } else {
+            let comes = stretch.speed.map(|(_, comes)| comes != Moment::NEVER && comes.step() < next.step());
+            stretch.speed = stretch.speed.filter(|_| comes == Some(false));
+            judge.settle_idle(comes);
+        }
+        next != Moment::NEVER
     }
 
     /// Put judge before row `to`.

@@ -58,6 +58,14 @@ pub struct Held {
     effects: Effects,
 }
 
+impl Held {
+    /// Whether one of them keeps the belt from being at speed.
+    #[must_use]
+    pub const fn is_slow(&self) -> bool {
+        self.effects.is_slow(self.now)
+    }
+}
+
 /// One condition as a leap sees it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct LeaptCell {
@@ -391,11 +399,61 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     }
 
     /// A watched condition turns at a moment: its delay ends, or it has none. In one step first those whose delays end, by rank,
-    /// then the others, by rank; [`settle_turns`](Self::settle_turns) ends the step.
-    pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Held, sink: &mut dyn FnMut(&Verdict)) {
+    /// then the others, by rank; [`settle_turns`](Self::settle_turns) ends the step. Whether it was raised and is in sight.
+    pub fn turn(&mut self, at: Micros, condition: Condition, held: &mut Held, sink: &mut dyn FnMut(&Verdict)) -> bool {
         self.newest = at.get();
         let view = View { plan: &self.plan, signals: &self.signals, now: self.now() };
         turn_alarm(&mut self.judge, condition, &mut held.now, &view, sink);
+        let bits = self.judge.rows.get(condition.rank());
+        bits & (bits::ACTIVE | bits::UNACKNOWLEDGED | bits::SHELVED) == bits::ACTIVE | bits::UNACKNOWLEDGED
+    }
+
+    /// The conditions of whose turns nothing follows but their alarms, a bit for each place in [`LEAPT`], while turns alone are told. All, if a
+    /// stop holds that only a person can take back, told as the first and with permits settled. Those that do not stop, if the feed is
+    /// held until a person has looked.
+    #[must_use]
+    pub fn idle(&self, held: &Held) -> u16 {
+        const ALL: u16 = (1 << LEAPT.len()) - 1;
+        let (leg, rows) = (&self.judge.leg, &self.judge.rows);
+        let has = |rank, mask, bits| rows.get(rank) & mask == bits;
+        if leg.first_out != 0 {
+            let stays = |rank| {
+                held.effects.stops(Set::EMPTY.put(rank, true))
+                    && has(rank, bits::LATCHED | bits::SHELVED, bits::LATCHED)
+            };
+            let stopped = held.effects.stops(held.settled) && { held.now }.any(stays);
+            return if stopped { ALL } else { 0 };
+        }
+        let hunts = leg.has(mark::FEED_HUNTS)
+            && has(Condition::FeedHunting.rank(), bits::ACTIVE | bits::SHELVED | bits::OUT, bits::ACTIVE);
+        if !hunts || leg.has(mark::FEED) || held.effects.stops(held.settled.or(held.now)) {
+            return 0;
+        }
+        let stop = |condition: &Condition| held.effects.stops(Set::EMPTY.put(condition.rank(), true));
+        LEAPT.iter().enumerate().fold(ALL, |idle, (number, condition)| idle & !(u16::from(stop(condition)) << number))
+    }
+
+    /// As [`turn`](Self::turn), of an [idle](Self::idle) condition that was raised before in this leap: all that raising it brings is there.
+    #[inline]
+    pub fn turn_again(&mut self, at: Micros, condition: Condition, held: &mut Held, sink: &mut dyn FnMut(&Verdict)) {
+        let rank = condition.rank();
+        let before = self.judge.rows.get(rank);
+        let after = before ^ bits::ACTIVE;
+        if let Some(bits) = self.judge.rows.bits.get_mut(rank) {
+            *bits = after;
+        }
+        held.now = held.now.put(rank, holds(after));
+        let setpoint = self.plan.row(rank).setpoint;
+        let (from, to) = (state_of(before), state_of(after));
+        sink(&Verdict { at, change: Change::Alarm { condition, from, to, value: None, setpoint, detail: 0 } });
+    }
+
+    /// Turns of [idle](Self::idle) conditions were told. Whether the belt is at speed by now, if that may have changed.
+    pub fn settle_idle(&mut self, at_speed: Option<bool>) {
+        self.judge.leg.raised = 0;
+        if let Some(at_speed) = at_speed {
+            self.judge.leg.put(mark::AT_SPEED, at_speed);
+        }
     }
 
     /// All that turns in a step has turned: first-out and permits follow. `at_speed` says whether the belt is, should that matter.
@@ -479,6 +537,20 @@ impl<P: Deref<Target = Plan>> Alone<P> {
 /// Whether judge must be told the rows at which this condition turns: without a drive contact an ordinary stop looks like it.
 fn judge_sees(view: &View<'_>, condition: Condition) -> bool {
     matches!(condition, Condition::DeepUnderspeed | Condition::NoMotion) && !view.plan.has(fitted::DRIVE_CONTACT)
+}
+
+/// [`AlarmState::of`], looked up.
+fn state_of(bits: u8) -> AlarmState {
+    const STATES: [AlarmState; 256] = {
+        let mut states = [AlarmState::Normal; 256];
+        let (mut rest, mut bits): (&mut [AlarmState], u8) = (&mut states, 0);
+        while let [state, after @ ..] = rest {
+            *state = AlarmState::of(bits);
+            (rest, bits) = (after, bits.wrapping_add(1));
+        }
+        states
+    };
+    STATES.get(usize::from(bits)).copied().unwrap_or_default()
 }
 
 /// Turn an alarm, and tell it if its state changed with that.
