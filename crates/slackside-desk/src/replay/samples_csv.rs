@@ -7,7 +7,7 @@ use slackside::settings::Checked;
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};
 
 use super::sample::Sample;
-use crate::trace::write_fixed;
+use crate::trace::{write_fixed, write_unsigned};
 
 /// The first line of every samples file. An empty cell is "not known", never zero.
 pub const SAMPLES_HEADER: &str = "time_us,head_rpm,boot_rpm,belt_speed_mps,slip_short_pct,slip_long_pct,\
@@ -48,7 +48,7 @@ impl<'a> SamplesCsv<'a> {
     pub fn write(&mut self, sample: &Sample) -> io::Result<()> {
         let row = &mut self.row;
         row.clear();
-        write!(row, "{}", sample.at.get())?;
+        write_unsigned(sample.at.get(), 0, row);
         cell(row, sample.head.map(rpm_milli), 3);
         cell(row, sample.boot.map(rpm_milli), 3);
         cell(row, sample.belt.map(|speed| i64::from(speed.get()) / 100), 4);

@@ -25,7 +25,7 @@ pub use channel::Channel;
 pub use command::write_command;
 pub use dump::{Dump, dump};
 pub use error::TraceError;
-pub use number::{write_decimal, write_fixed};
+pub use number::{write_decimal, write_fixed, write_unsigned};
 pub(crate) use reader::foreign;
 pub use reader::{Progress, Reader};
 pub use row::{HEADER, parse_value, write_row};
