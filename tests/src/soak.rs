@@ -1,8 +1,11 @@
 //! A month of a box's life at random, from a seed: runs and stops, slip, rubs, belts that stand, single faults from the
 //! [table](crate::faults), floods on the link, and power that goes at any byte that is written.
 //!
-//! What must hold is looked at on the way: nothing is given that judge does not give, a belt that stands stops the motor, a trip is
+//! What must hold is looked at on the way: nothing is given that judge does not give, nothing is erased while the leg may run, a belt that stands stops the motor, a trip is
 //! still one when power comes back and whatever the link sends, and what is filed can be read.
+
+use std::any::Any;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use slackside::conditions::Condition;
 use slackside::daily::Work;
@@ -13,7 +16,7 @@ use slackside::settings::plan::Plan;
 use slackside::units::{Micros, Span};
 use slackside::verdict::Phase;
 use slackside::wire::{CHUNK, MOST_FRAME, Request, Window, encode};
-use slackside_box::bench::{CLEAR, Chip, Line, RUBBING, Rig};
+use slackside_box::bench::{CLEAR, Chip, Line, RUBBING, Rig, every_command};
 use slackside_legs::random::Random;
 
 use crate::faults::{BeltStop, Make, Row, rows};
@@ -46,11 +49,13 @@ pub enum Planted {
     DrivenUnasked,
     /// From the second day on one byte of each recording rots before it is read.
     Rots,
+    /// On the second day the program panics.
+    Panics,
 }
 
 impl Planted {
     /// All of them.
-    pub const ALL: [Self; 4] = [Self::BridgedStarter, Self::Forgets, Self::DrivenUnasked, Self::Rots];
+    pub const ALL: [Self; 5] = [Self::BridgedStarter, Self::Forgets, Self::DrivenUnasked, Self::Rots, Self::Panics];
 }
 
 /// What happened.
@@ -97,7 +102,8 @@ pub fn soak(seed: u64, hours: u64, planted: Option<Planted>, told: &mut dyn FnMu
     let mut chip = Rig::set_up(&KEY, &plan);
     while life.soak.hours < hours {
         let at = life.us;
-        chip = life.episode(chip).map_err(|why| format!("in the episode from {} s: {why}", at / 1_000_000))?;
+        let lived = catch_unwind(AssertUnwindSafe(|| life.episode(chip))).unwrap_or_else(|panic| Err(words(&*panic)));
+        chip = lived.map_err(|why| format!("in the episode from {} s: {why}", at / 1_000_000))?;
         let before = life.soak.hours;
         life.soak.hours = life.us / 3_600_000_000;
         if life.soak.hours / TOLD_EVERY > before / TOLD_EVERY {
@@ -105,6 +111,12 @@ pub fn soak(seed: u64, hours: u64, planted: Option<Planted>, told: &mut dyn FnMu
         }
     }
     Ok(life.soak)
+}
+
+/// What a panic said: it is a failure like any other, and its life can be lived again.
+fn words(panic: &(dyn Any + Send)) -> String {
+    let said = panic.downcast_ref::<String>().map(String::as_str).or_else(|| panic.downcast_ref::<&str>().copied());
+    format!("a panic: {}", said.unwrap_or("it said nothing"))
 }
 
 struct Life {
@@ -128,6 +140,7 @@ impl Life {
 
     /// From switching on to switching off: the flash that is left.
     fn episode(&mut self, chip: Chip) -> Result<Chip, String> {
+        assert!(!self.has(Planted::Panics), "planted");
         let mut rig = Rig::start(chip);
         let line = rig.connect();
         self.rest(&mut rig, 12_000)?;
@@ -205,7 +218,16 @@ impl Life {
     /// So many milliseconds, with a look at what is given.
     fn rest(&mut self, rig: &mut Rig, millis: u64) -> Result<(), String> {
         for _ in 0..millis * 1_000 / ROUND_US {
+            let before = rig.sensor_box.flash_mut().erased();
             rig.round_after(ROUND_US);
+            let erased = rig.sensor_box.flash_mut().erased() != before;
+            if erased && (rig.motor_runs() || [0, 1].into_iter().any(|contact| rig.panel.backs[contact].get())) {
+                return Err(format!(
+                    "at {} us flash is erased in phase {:?}, the leg not at rest",
+                    rig.now,
+                    rig.phase()
+                ));
+            }
             if self.has(Planted::DrivenUnasked) {
                 rig.panel.coils[1].set(true);
             }
@@ -245,54 +267,15 @@ impl Life {
                 line.put(&noise);
             } else {
                 let mut frame = [0; MOST_FRAME];
-                line.put(encode(self.random.next_u64() as u8, &self.request(), &mut frame).unwrap_or_default());
+                line.put(
+                    encode(self.random.next_u64() as u8, &any_request(&mut self.random), &mut frame)
+                        .unwrap_or_default(),
+                );
             }
             self.rest(rig, 10)?;
             drop(line.take());
         }
         Ok(())
-    }
-
-    /// Any request there is but those of a desk that may: no proof test is begun, and nobody has the key.
-    fn request(&mut self) -> Request<'static> {
-        const TAG: [u8; 16] = [7; 16];
-        const PIECE: [u8; CHUNK] = [0x5A; CHUNK];
-        let any = self.random.next_u64();
-        let span = Span::from_millis(any as u32 >> 8);
-        let commands = [
-            Command::Reset,
-            Command::ResetButton(true),
-            Command::ResetButton(false),
-            Command::BootCleared,
-            Command::Key(true),
-            Command::Key(false),
-            Command::Bypass(Condition::SlipHigh, span),
-            Command::EndBypass,
-            Command::Inch(true),
-            Command::Inch(false),
-            Command::Acknowledge,
-        ];
-        match self.random.below(15) {
-            0 => Request::Hello,
-            1 => Request::Status,
-            2 => Request::Events { after: any as u32 },
-            3 => Request::Recording { position: any as u8 },
-            4 => Request::Read { window: Window::Plan, offset: any as u32 >> 20 },
-            5 => Request::Read { window: Window::Recording(any as u32 >> 26), offset: any as u32 >> 16 & 0xFFFF },
-            6 => Request::Stage { offset: if any & 1 == 0 { 0 } else { any as u16 }, bytes: &PIECE },
-            7 => Request::Arm { leg: b"Millbrook leg 3", identity: any as u32, tag: &TAG },
-            8 => Request::Challenge,
-            9 => Request::Box,
-            10 => Request::Anchor(Anchor {
-                at: Micros::new(any >> 30),
-                desk_us: 1_700_000_000_000_000,
-                uncertainty: span,
-            }),
-            11 => Request::Mark { work: Work::ALL[self.random.below(6) as usize], note: b"by nobody" },
-            12 => Request::Read { window: Window::Days, offset: any as u32 >> 18 },
-            13 => Request::Read { window: if any & 1 == 0 { Window::Today } else { Window::ProofTests }, offset: 0 },
-            _ => Request::Command(commands[self.random.below(commands.len() as u64) as usize]),
-        }
     }
 
     /// How it ends: the first-out, if it tripped and the flash took that.
@@ -386,6 +369,38 @@ impl Life {
     }
 }
 
+/// Any request there is, of anybody who has not the box's key.
+fn any_request(random: &mut Random) -> Request<'static> {
+    const TAG: [u8; 16] = [7; 16];
+    const PIECE: [u8; CHUNK] = [0x5A; CHUNK];
+    let any = random.next_u64();
+    let span = Span::from_millis(any as u32 >> 8);
+    match random.below(15) {
+        0 => Request::Hello,
+        1 => Request::Status,
+        2 => Request::Events { after: any as u32 },
+        3 => Request::Recording { position: any as u8 },
+        4 => Request::Read { window: Window::Plan, offset: any as u32 >> 20 },
+        5 => Request::Read { window: Window::Recording(any as u32 >> 26), offset: any as u32 >> 16 & 0xFFFF },
+        6 => Request::Stage { offset: if any & 1 == 0 { 0 } else { any as u16 }, bytes: &PIECE },
+        7 => Request::Arm { leg: b"Millbrook leg 3", identity: any as u32, tag: &TAG },
+        8 => Request::Challenge,
+        9 => Request::Box,
+        10 => {
+            let (at, desk_us) = (Micros::new(any >> 30), 1_700_000_000_000_000);
+            Request::Anchor(Anchor { at, desk_us, uncertainty: span })
+        }
+        11 => Request::Mark { work: Work::ALL[random.below(6) as usize], note: b"by nobody" },
+        12 => Request::Read { window: Window::Days, offset: any as u32 >> 18 },
+        13 => Request::Read { window: if any & 1 == 0 { Window::Today } else { Window::ProofTests }, offset: 0 },
+        _ => {
+            let commands = every_command();
+            let command = commands[random.below(commands.len() as u64) as usize];
+            Request::Command(if let Command::Bypass(of, _) = command { Command::Bypass(of, span) } else { command })
+        }
+    }
+}
+
 /// Nothing is given that judge, and the box's own faults, do not give.
 fn given_is_judged(rig: &Rig) -> Result<(), String> {
     let status = rig.sensor_box.monitor().status();
@@ -397,4 +412,17 @@ fn given_is_judged(rig: &Rig) -> Result<(), String> {
         return Err(format!("at {} us the feed permit is driven: {status:?}", rig.now));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slackside_box::bench::kinds_missing;
+
+    #[test]
+    fn a_flood_has_every_kind_of_request() {
+        let mut random = Random(1);
+        let sent: Vec<_> = (0..4_000).map(|_| any_request(&mut random)).collect();
+        assert_eq!(kinds_missing(&sent), Vec::<String>::new());
+    }
 }

@@ -21,6 +21,7 @@ fn a_soak_finds_what_is_planted() {
         (Planted::Forgets, "after a loss of power"),
         (Planted::DrivenUnasked, "the run permit is driven"),
         (Planted::Rots, "are sound"),
+        (Planted::Panics, "a panic: planted"),
     ] {
         let mut days = 0;
         let found = soak(1, 96, Some(planted), &mut |_| days += 1).expect_err("nothing was found");

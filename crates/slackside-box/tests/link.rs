@@ -15,13 +15,12 @@ use desk::{ask, refused, write_settings};
 use proptest::prelude::*;
 use rig::{Rig, plan, set_up, settings};
 use slackside::alarm::AlarmState;
-use slackside::daily::Work;
 use slackside::input::{Command, Input, Origin, Shaft, Signal};
-use slackside::record::{Anchor, Record};
-use slackside::units::{Micros, Ppm};
+use slackside::record::Record;
+use slackside::units::Ppm;
 use slackside::verdict::{Change, Phase, Refusal};
 use slackside::wire::{CHUNK, MOST_FRAME, ProofTests, Reason, Reply, Request, Window, encode};
-use slackside_box::bench::Line;
+use slackside_box::bench::{Line, every_request, kinds_missing};
 use slackside_box::fault::{Fault, Faults};
 
 fn running() -> (Rig, Line) {
@@ -195,44 +194,22 @@ fn a_flood_changes_no_permit_no_verdict_and_no_heartbeat() {
     assert_eq!(quiet, flooded);
 }
 
-/// One request of every kind, whole and well-formed.
-fn every_kind(plan: &[u8]) -> Vec<Request<'_>> {
-    let condition = slackside::conditions::Condition::SlipHigh;
-    let span = slackside::units::Span::from_millis(1_000);
-    let mut all = vec![
-        Request::Hello,
-        Request::Anchor(Anchor { at: Micros::new(5), desk_us: 1_700_000_000_000_000, uncertainty: span }),
-        Request::Status,
-        Request::Events { after: 0 },
-        Request::Recording { position: 0 },
-        Request::Read { window: Window::Plan, offset: 0 },
-        Request::Read { window: Window::Recording(0), offset: 0 },
-        Request::Read { window: Window::ProofTests, offset: 0 },
-        Request::Read { window: Window::Days, offset: 0 },
-        Request::Read { window: Window::Today, offset: 0 },
-        Request::Stage { offset: 0, bytes: &plan[..CHUNK] },
-        Request::Challenge,
-        Request::Arm { leg: b"Millbrook leg 3", identity: 7, tag: &[0; 16] },
-        Request::Box,
-    ];
-    all.extend(Work::ALL.map(|work| Request::Mark { work, note: b"as told" }));
-    let commands = [
-        Command::Acknowledge,
-        Command::Reset,
-        Command::ResetButton(true),
-        Command::ResetButton(false),
-        Command::BootCleared,
-        Command::Key(true),
-        Command::Key(false),
-        Command::Bypass(condition, span),
-        Command::EndBypass,
-        Command::Inch(true),
-        Command::Inch(false),
-        Command::ProofTest(true),
-        Command::ProofTest(false),
-    ];
-    all.extend(commands.map(Request::Command));
-    all
+/// What is flooded with below is all there is: the protocol itself is asked.
+#[test]
+fn no_kind_of_request_is_missing_from_the_floods() {
+    let plan = plan(&settings());
+    let all = every_request(plan.bytes());
+    assert_eq!(kinds_missing(&all), Vec::<String>::new());
+    // And each one that is left out is missed, but for those that are there twice.
+    for left_out in 0..all.len() {
+        let mut fewer = all.clone();
+        let gone = fewer.remove(left_out);
+        let twice = matches!(
+            gone,
+            Request::Command(Command::ResetButton(_) | Command::Key(_) | Command::Inch(_) | Command::ProofTest(_))
+        );
+        assert_eq!(kinds_missing(&fewer).len(), usize::from(!twice), "{gone:?}");
+    }
 }
 
 /// Every kind of request, every window from its beginning to its end: four bytes of the key after one another are in no answer. The leg's name
@@ -251,7 +228,7 @@ fn nothing_that_the_link_answers_shows_the_key() {
     rig.run(30_000);
     let number = rig.sensor_box.recordings().last().expect("the trip is filed").number;
     let plan = plan(&settings());
-    let mut requests = every_kind(plan.bytes());
+    let mut requests = every_request(plan.bytes());
     for window in [Window::Plan, Window::ProofTests, Window::Days, Window::Today, Window::Recording(number)] {
         // Far beyond the end, where the key would lie were flash read on.
         requests.extend((0..256).map(|piece| Request::Read { window, offset: piece * CHUNK as u32 }));
@@ -302,7 +279,7 @@ fn a_flood_of_every_request_kind_washes_no_evidence_away() {
     let run = |flood: bool| {
         let (mut rig, line) = running();
         rig.changes.clear();
-        let kinds = every_kind(plan.bytes());
+        let kinds = every_request(plan.bytes());
         let begun = rig.now;
         let log = rig.sensor_box.verdicts().newest();
         for millis in 0..100_000_usize {
@@ -354,6 +331,35 @@ fn a_flood_of_every_request_kind_washes_no_evidence_away() {
     assert!(without.into_iter().eq(quiet.2.iter()), "every other input is recorded, and nothing else");
     assert!(flooded.3 <= flooded.4, "one anchor a segment");
     assert_eq!(quiet.5, flooded.5, "the heart beats on");
+}
+
+/// Whatever happens on the leg: a box answers, and says nothing of itself.
+#[test]
+fn a_box_never_speaks_unasked() {
+    let (mut rig, line) = running();
+    rig.turn(Shaft::Boot, 0);
+    rig.run(3_000);
+    rig.turn(Shaft::Head, 0);
+    rig.run(30_000);
+    rig.clear_up();
+    assert_eq!(line.take(), []);
+}
+
+/// However many come. And none of them is lost: what is not answered yet waits in the line.
+#[test]
+fn two_hundred_requests_a_second_are_answered_at_the_most() {
+    let (mut rig, line) = running();
+    let (mut answers, seconds) = (0, 5);
+    for _ in 0..seconds * 1_000 {
+        for _ in 0..2 {
+            let mut frame = [0; MOST_FRAME];
+            line.put(encode(1, &Request::Challenge, &mut frame).expect("it fits"));
+        }
+        rig.run(1);
+        // A frame ends with a zero, and has none within.
+        answers += line.take().iter().filter(|byte| **byte == 0).count();
+    }
+    assert!((190 * seconds..=200 * seconds + 1).contains(&answers), "{answers} in {seconds} s");
 }
 
 #[test]
@@ -421,6 +427,28 @@ fn a_key_left_on_for_a_quarter_of_an_hour_is_told() {
     assert!(rig.sensor_box.faults().is_empty());
     rig.run(110_000);
     assert!(rig.sensor_box.faults().contains(Fault::KeyLeftOn), "a quarter of an hour after the bypass has ended");
+}
+
+/// Inching needs the key: for as long as somebody inches it is not left on.
+#[test]
+fn a_key_that_inching_needs_is_not_left_on() {
+    let mut rig = Rig::start(set_up());
+    rig.make_ready();
+    rig.panel.key.set(true);
+    rig.run(100);
+    // Somebody inches, looks until the leg is known to stand, and inches again.
+    for _ in 0..30 {
+        rig.panel.inching.set(true);
+        rig.run(20_000);
+        assert_eq!(rig.phase(), Phase::Inching);
+        rig.panel.inching.set(false);
+        rig.run(12_000);
+        assert!(rig.sensor_box.faults().is_empty(), "{:?}", rig.sensor_box.faults().iter().collect::<Vec<_>>());
+    }
+    rig.run(880_000);
+    assert!(rig.sensor_box.faults().is_empty());
+    rig.run(15_000);
+    assert!(rig.sensor_box.faults().contains(Fault::KeyLeftOn), "a quarter of an hour after the last of it");
 }
 
 proptest! {

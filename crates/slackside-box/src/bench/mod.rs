@@ -13,6 +13,7 @@ mod flash;
 mod line;
 mod panel;
 mod pins;
+mod requests;
 mod rig;
 mod sensor;
 
@@ -20,5 +21,6 @@ pub use flash::{Flash, FlashFailure};
 pub use line::Line;
 pub use panel::{CLEAR, Panel, RUBBING, SOUND};
 pub use pins::{BrokenPin, Level, Pin, relay};
-pub use rig::{Boxed, Chip, RING, Rig, Watchdog};
+pub use requests::{every_command, every_request, kinds_missing};
+pub use rig::{Boxed, Chip, RING, Rig, WATCHDOG, Watchdog};
 pub use sensor::Tap;
