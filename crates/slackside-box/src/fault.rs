@@ -60,11 +60,13 @@ pub enum Fault {
     ProofTestDue,
     /// The clock that stamps the edges and the second clock went on at different rates, or one of them stood.
     ClocksDiffer,
+    /// The heart stood still for as long as the watchdog outside needs to open, and a coil had supply all the same.
+    WatchdogShut,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 26] = [
+    pub const ALL: [Self; 27] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -91,6 +93,7 @@ impl Fault {
         Self::MotorRunsOn,
         Self::ProofTestDue,
         Self::ClocksDiffer,
+        Self::WatchdogShut,
     ];
 
     /// Whether it holds both permits dropped. Not so a recording that was not kept, a button that is stuck, a key
@@ -125,6 +128,7 @@ impl Fault {
                 | Self::PlanArmed
                 | Self::MotorRunsOn
                 | Self::ClocksDiffer
+                | Self::WatchdogShut
         )
     }
 
@@ -185,6 +189,9 @@ impl Fault {
             }
             Self::ClocksDiffer => {
                 "the box's two clocks do not go at the same rate, so no speed can be trusted: replace the box"
+            }
+            Self::WatchdogShut => {
+                "the watchdog outside did not open as the heart stood still: it is stuck or too slow; lock out and replace it"
             }
         }
     }

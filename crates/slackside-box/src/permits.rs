@@ -89,6 +89,22 @@ impl<O: OutputPin, I: InputPin, const RELAYS: usize> Permit<O, I, RELAYS> {
         faults
     }
 
+    /// Drive the first relay alone, whose coil should be without supply now: its contact must stay open, and those of the others. Each was seen
+    /// open before; a new proof is due after this.
+    pub fn look_for_supply(&mut self) -> Faults {
+        self.stage = Stage::Proving;
+        let mut faults = Faults::NONE;
+        for (number, (relay, (welded, _))) in self.relays.iter_mut().zip(&self.faults).enumerate() {
+            faults = match (relay.drive(number == 0), relay.contact()) {
+                (true, Some(false)) => faults,
+                (true, Some(true)) if number == 0 => faults.with(Fault::WatchdogShut),
+                (true, Some(true)) => faults.with(*welded),
+                _ => faults.with(Fault::Pin),
+            };
+        }
+        if faults.is_empty() { faults } else { faults.and(self.drop_now()) }
+    }
+
     /// Bring the outputs to what is wanted, as far as the proof allows. The faults seen now.
     pub fn step(&mut self, wanted: bool, now: Micros) -> Faults {
         if !wanted && self.is_driven() {

@@ -54,6 +54,11 @@ impl<O: OutputPin, I: InputPin> Relay<O, I> {
         self.on
     }
 
+    /// Whether the contact is closed, whatever the coil does; `None` if its pin cannot be read.
+    pub fn contact(&mut self) -> Option<bool> {
+        self.back.read()
+    }
+
     /// Hold the contact against the coil.
     pub fn answer(&mut self, now: Micros) -> Answer {
         let Some(closed) = self.back.read() else { return Answer::Pin };

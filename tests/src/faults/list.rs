@@ -1,9 +1,9 @@
 //! The rows.
 
 use slackside::conditions::Condition as C;
-use slackside::input::{Command, Origin, Place, Shaft};
+use slackside::input::{Origin, Place, Shaft};
 use slackside::settings::{Conditioning, Settings};
-use slackside_box::bench::{CLEAR, Chip, Level, Panel, Pin, RUBBING, Rig, Tap, Watchdog};
+use slackside_box::bench::{CLEAR, Chip, Level, Panel, Pin, RUBBING, Rig, Tap, Watchdog, every_command};
 use slackside_box::contact::{RubContact, Wiring};
 use slackside_box::fault::Fault as F;
 use slackside_box::pin::Input;
@@ -49,6 +49,7 @@ const fn row(group: Group, what: &'static str, fails: fn(&mut Rig), must: [Must;
         make: Make::While(fails),
         wire: Panel::wires,
         two_clocks: false,
+        proves_watchdog: false,
         must,
         belt: BeltStop::Stopped,
         settings: Settings::example,
@@ -345,13 +346,27 @@ fn contacts() -> Vec<Row> {
             settings: with_outlet_switch,
             ..wired(
                 G,
-                "outlet switch: wire cut",
+                "outlet switch that closes when plugged: wire cut",
                 |panel| {
                     let mut wires = panel.wires();
                     wires.inputs.outlet = Some(Input::on_high(Pin::new()));
                     wires
                 },
                 [Must::Unseen(Proof::PlugOutlet); 3],
+            )
+        },
+        Row {
+            settings: with_outlet_switch,
+            wire: |panel| {
+                let mut wires = panel.wires();
+                wires.inputs.outlet = Some(Input::on_low(panel.plain.clone()));
+                wires
+            },
+            ..row(
+                G,
+                "outlet switch that opens when plugged: wire cut",
+                |rig| rig.panel.plain.set(false),
+                [stop(2_500, C::OutletPlugged); 3],
             )
         },
         Row {
@@ -467,9 +482,18 @@ fn program() -> Vec<Row> {
         ),
         row(G, "heartbeat's pin cannot be written", |rig| rig.panel.heartbeat.break_down(), [box_stop(50, F::Pin); 3]),
         row(G, "watchdog outside stays open", |rig| rig.watchdog = Watchdog::Open, [box_stop(200, F::RunAOpen); 3]),
+        Row {
+            proves_watchdog: true,
+            ..row(
+                G,
+                "watchdog outside stays closed, and the box proves it before each start",
+                |rig| rig.watchdog = Watchdog::Closed,
+                [Must::BeforeNextStart { says: Word::Box(F::WatchdogShut) }; 3],
+            )
+        },
         row(
             G,
-            "watchdog outside stays closed",
+            "watchdog outside that resets the processor, so that the box cannot prove it, stays closed",
             |rig| rig.watchdog = Watchdog::Closed,
             [Must::Unseen(Proof::HoldProgram); 3],
         ),
@@ -499,15 +523,7 @@ fn program() -> Vec<Row> {
             G,
             "somebody on the link sends every command there is",
             |rig| {
-                for command in [
-                    Command::Reset,
-                    Command::ResetButton(true),
-                    Command::ResetButton(false),
-                    Command::BootCleared,
-                    Command::Key(true),
-                    Command::Inch(true),
-                    Command::EndBypass,
-                ] {
+                for command in every_command() {
                     rig.sensor_box.command(Origin::Link, command);
                     rig.run(5);
                 }

@@ -87,6 +87,11 @@ pub enum Must {
         /// Told so.
         says: Word,
     },
+    /// Nothing for now; told before the leg can be started again, and then it cannot.
+    BeforeNextStart {
+        /// Told so.
+        says: Word,
+    },
     /// Nothing: it takes no protection away.
     Nothing,
     /// Nothing, though it takes protection away: no program can see it. A proof test finds it.
@@ -161,6 +166,8 @@ pub struct Row {
     pub wire: Wire,
     /// Whether the box has a second clock.
     pub two_clocks: bool,
+    /// Whether the box proves the watchdog outside before each start.
+    pub proves_watchdog: bool,
     /// What must happen, in the order of [`State::ALL`].
     pub must: [Must; 3],
     /// And then a belt that stops.

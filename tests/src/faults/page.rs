@@ -63,6 +63,7 @@ fn cell(must: Must) -> String {
         Must::AtNextStop { within_ms, says } => {
             format!("nothing yet; within {} of the permit's next drop: {}", time(within_ms), word(says))
         }
+        Must::BeforeNextStart { says } => format!("nothing yet; before the next start: {}", word(says)),
         Must::Nothing => "nothing: no protection is lost".to_owned(),
         Must::Unseen(proof) => format!("**not seen**: proof test of the {}", proof.name()),
     }

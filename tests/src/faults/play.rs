@@ -1,7 +1,8 @@
 //! A cell of the table, played on the box.
 
+use slackside::units::Span;
 use slackside::verdict::{Change, Permit};
-use slackside_box::bench::{Panel, Rig};
+use slackside_box::bench::{Panel, Rig, WATCHDOG};
 
 use super::{BeltStop, Make, Must, Row, State, Word};
 
@@ -11,6 +12,10 @@ const KEY: [u8; 16] = *b"the bench's key.";
 const BELT_STOP_MS: u64 = 3_000;
 /// What comes out at a stop is waited for so long.
 const AFTERWARDS_MS: u64 = 6_000;
+/// The watchdog of the bench, and a quarter more.
+const WATCHDOG_OPENS: Span = Span::new(WATCHDOG as u32 / 4 * 5);
+/// A leg that a belt has stopped stands after so long, and that is known.
+const STANDS_MS: u64 = 12_000;
 /// What is said to do nothing is watched for so long.
 const WATCHED_MS: u64 = 10_000;
 
@@ -49,6 +54,9 @@ fn brought_to(row: &Row, state: State) -> Rig {
     let mut rig = Rig::start_wired(Rig::set_up(&KEY, &plan), Rig::layout(), panel, wires);
     rig.temperature = plan.contacts.temperatures.ne(&0).then_some(250);
     rig.second_clock = row.two_clocks.then_some(0);
+    if row.proves_watchdog {
+        rig.sensor_box.watchdog_opens_within(WATCHDOG_OPENS);
+    }
     rig.make_ready();
     if state != State::Stopped {
         assert!(rig.start_up(), "it starts");
@@ -174,6 +182,12 @@ pub fn play(row: &Row, state: State) -> (Played, Result<(), String>) {
     watch.played.belt_stop_ms = (!watch.rig.motor_runs()).then(|| if runs { watch.since(stands) } else { 0 });
     // What comes out at the stop itself.
     watch.until(AFTERWARDS_MS, |_| false);
+    if matches!(must, Must::BeforeNextStart { .. }) {
+        watch.rig.belt_grips = true;
+        watch.until(STANDS_MS, |_| false);
+        watch.rig.clear_up();
+        watch.until(AFTERWARDS_MS, |_| false);
+    }
     let judged = judge(row, must, &watch);
     (watch.played, judged)
 }
@@ -183,7 +197,7 @@ const fn most_ms(must: Must) -> u64 {
     match must {
         Must::Stop { within_ms, .. } | Must::Alarm { within_ms, .. } => within_ms,
         Must::StopOnceStarted { .. } | Must::AlarmOnceStarted { .. } => 2_000,
-        Must::AtNextStop { .. } | Must::Nothing | Must::Unseen(_) => WATCHED_MS,
+        Must::AtNextStop { .. } | Must::BeforeNextStart { .. } | Must::Nothing | Must::Unseen(_) => WATCHED_MS,
     }
 }
 
@@ -232,6 +246,14 @@ fn judge(row: &Row, must: Must, watch: &Watch) -> Result<(), String> {
             }
             if watch.rig.alarm_shows_well() {
                 return Err("the alarm output did not fall".to_owned());
+            }
+        }
+        Must::BeforeNextStart { says } => {
+            told(says, &later)?;
+            if !before.is_empty() || watch.rig.panel.may_run() || watch.rig.alarm_shows_well() {
+                return Err(format!(
+                    "it should do nothing before {says:?}, and then let nothing start: {before:?}, {later:?}"
+                ));
             }
         }
         Must::Nothing | Must::Unseen(_) => {

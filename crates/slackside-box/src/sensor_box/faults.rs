@@ -6,8 +6,15 @@ use crate::events::{EventLog, Happened};
 use crate::fault::{Fault, Faults};
 
 /// What [`Permit::step`](crate::permits::Permit::step) says anew in every round.
-const RELAY_FAULTS: [Fault; 6] =
-    [Fault::RunAWelded, Fault::RunBWelded, Fault::FeedWelded, Fault::RunAOpen, Fault::RunBOpen, Fault::FeedOpen];
+const RELAY_FAULTS: [Fault; 7] = [
+    Fault::RunAWelded,
+    Fault::RunBWelded,
+    Fault::FeedWelded,
+    Fault::RunAOpen,
+    Fault::RunBOpen,
+    Fault::FeedOpen,
+    Fault::WatchdogShut,
+];
 
 /// The book of faults.
 #[derive(Clone, Copy, Debug)]

@@ -20,6 +20,7 @@ mod outputs;
 mod proof;
 mod says;
 mod two_clocks;
+mod watchdog;
 
 use embedded_hal::digital::{InputPin, OutputPin};
 use embedded_storage::nor_flash::NorFlash;
@@ -148,6 +149,23 @@ where
     /// Start: drop every output, load the plan and what survived. Never fails: what is wrong is in [`faults`](Self::faults),
     /// and holds the permits dropped.
     pub fn start(parts: Parts<'a, I, O, A, F, MARKS>, now: Micros) -> Self {
+        let layout = parts.layout;
+        let mut sensor_box = Self::built(parts);
+        sensor_box.diary.open(&layout, &mut sensor_box.memory.flash);
+        if let Err(fault) = sensor_box.load() {
+            sensor_box.book.put(fault, true);
+        }
+        sensor_box.events.push(now, Happened::Started { settings: sensor_box.armed.identity });
+        if let Some(number) = sensor_box.memory.album.as_ref().and_then(Album::salvaged) {
+            sensor_box.events.push(now, Happened::Recorded { number });
+        }
+        sensor_box.settle_faults(now);
+        sensor_box
+    }
+
+    /// Put together, its outputs dropped. On a stack of its own: what it needs for a moment is not held for as long as the box runs.
+    #[inline(never)]
+    fn built(parts: Parts<'a, I, O, A, F, MARKS>) -> Self {
         let Parts { nameplate, edges, capture_latency, wires, flash, layout, monitor, recorder } = parts;
         let Wires { inputs, mut outputs } = wires;
         let dropped = drop_all(&mut outputs);
@@ -158,7 +176,7 @@ where
         let mut book = FaultBook::new(faults);
         book.add(found);
         book.put(Fault::Pin, !dropped);
-        let mut sensor_box = Self {
+        Self {
             nameplate,
             inputs: Inputs::new(edges, Senses::new(inputs), capture_latency),
             outputs: Outputs::new(outputs),
@@ -179,17 +197,7 @@ where
             clocks: TwoClocks::default(),
             flash_hold: false,
             polled: None,
-        };
-        sensor_box.diary.open(&layout, &mut sensor_box.memory.flash);
-        if let Err(fault) = sensor_box.load() {
-            sensor_box.book.put(fault, true);
         }
-        sensor_box.events.push(now, Happened::Started { settings: sensor_box.armed.identity });
-        if let Some(number) = sensor_box.memory.album.as_ref().and_then(Album::salvaged) {
-            sensor_box.events.push(now, Happened::Recorded { number });
-        }
-        sensor_box.settle_faults(now);
-        sensor_box
     }
 
     /// The plan from flash into the monitor.
@@ -451,6 +459,13 @@ where
     /// over spans of 2 s: where they differ by more than 3 %, or one stands, that is [`Fault::ClocksDiffer`].
     pub const fn second_clock(&mut self, time: Micros) {
         self.clocks.hand_in(time);
+    }
+
+    /// From now on prove the watchdog outside before each start: once the heart has stood still for so long, the coils must be without supply.
+    /// If the first relay follows its coil all the same, that is [`Fault::WatchdogShut`]. Each proof holds the run permit for twice as long and a
+    /// tenth of a second, at rest. Not for a watchdog that resets the processor.
+    pub const fn watchdog_opens_within(&mut self, span: Span) {
+        self.outputs.watchdog.begin(span);
     }
 
     /// Hand in a command, from a panel at the leg or from a link; one a round. Whether it was taken: of those that come by a link only what

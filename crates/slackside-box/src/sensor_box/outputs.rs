@@ -6,9 +6,11 @@ use slackside::verdict::Phase;
 
 use crate::fault::{Fault, Faults};
 use crate::heartbeat::Heartbeat;
-use crate::permits::Permit;
+use crate::permits::{Permit, Stage};
 use crate::pin::Output;
 use crate::wires;
+
+use super::watchdog::{Meanwhile, WatchdogProof};
 
 /// The outputs.
 pub(super) struct Outputs<O, I> {
@@ -16,6 +18,7 @@ pub(super) struct Outputs<O, I> {
     pub(super) feed: Permit<O, I, 1>,
     alarm: Output<O>,
     pub(super) heartbeat: Heartbeat<O>,
+    pub(super) watchdog: WatchdogProof,
     /// A proof of the run permit is due at the next standstill.
     ran: bool,
 }
@@ -37,6 +40,7 @@ impl<O: OutputPin, I: InputPin> Outputs<O, I> {
             feed: Permit::new([outputs.feed], [(Fault::FeedWelded, Fault::FeedOpen)]),
             alarm: outputs.alarm,
             heartbeat: Heartbeat::new(outputs.heartbeat),
+            watchdog: WatchdogProof::NONE,
             ran: true,
         }
     }
@@ -57,9 +61,16 @@ impl<O: OutputPin, I: InputPin> Outputs<O, I> {
             self.ran = true;
         } else if wanted.phase == Phase::Standstill && self.ran {
             self.run.prove_again();
+            self.watchdog.due();
             self.ran = false;
         }
-        let relays = self.run.step(wanted.run, now).and(self.feed.step(wanted.feed && wanted.run, now));
+        let may_run = wanted.run && wanted.phase == Phase::Standstill;
+        let run = match self.watchdog.round(may_run, self.run.stage() == Stage::Proved, now) {
+            Meanwhile::Go => self.run.step(wanted.run, now),
+            Meanwhile::Wait => self.run.step(false, now),
+            Meanwhile::Look => self.run.look_for_supply(),
+        };
+        let relays = run.and(self.feed.step(wanted.feed && wanted.run, now));
         let mut written = self.alarm.write(wanted.well);
         if !relays.is_empty() {
             // What one relay says drops all of them, in this very round.
@@ -70,6 +81,7 @@ impl<O: OutputPin, I: InputPin> Outputs<O, I> {
 
     /// Beat the heart, unless it was stopped. Whether the pin could be written.
     pub(super) fn beat(&mut self, now: Micros) -> bool {
-        self.heartbeat.has_stopped() || self.heartbeat.beat(now) || self.heartbeat.has_stopped()
+        let stands = self.heartbeat.has_stopped() || self.watchdog.holds_the_heart();
+        stands || self.heartbeat.beat(now) || self.heartbeat.has_stopped()
     }
 }
