@@ -21,6 +21,8 @@ pub enum Interrupt {
     TIMER0 = 8,
     /// The alarm of [`clock::alarm_at`](crate::clock::alarm_at).
     DUAL_TIMER = 10,
+    /// A byte came by the service port.
+    UART3_RX = 18,
 }
 
 pub use Interrupt as interrupt;
@@ -38,6 +40,7 @@ unsafe extern "C" {
     fn GPIO0();
     fn TIMER0();
     fn DUAL_TIMER();
+    fn UART3_RX();
     fn DefaultHandler();
 }
 
@@ -51,5 +54,6 @@ pub static __INTERRUPTS: [unsafe extern "C" fn(); 32] = {
     vectors[Interrupt::GPIO0 as usize] = GPIO0;
     vectors[Interrupt::TIMER0 as usize] = TIMER0;
     vectors[Interrupt::DUAL_TIMER as usize] = DUAL_TIMER;
+    vectors[Interrupt::UART3_RX as usize] = UART3_RX;
     vectors
 };

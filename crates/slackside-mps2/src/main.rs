@@ -1,7 +1,7 @@
 //! The box on an emulated board: a whole port, which the book goes through in [Porting](../../../docs/src/integrator/porting.md).
 //!
 //! The host gives it a plan (`plan.bin`) and a trace (`inputs.bin`, postcard, one input after the other) by semihosting; interrupts then
-//! turn the leg, see `player`. The link is the board's first UART, the log its second, Modbus RTU its third. With a file `edges.bin`, a
+//! turn the leg, see `player`. The link is the board's first UART, the log its second, Modbus RTU its third, the service port its fourth. With a file `edges.bin`, a
 //! number of four bytes, low byte first, the run ends after so many edges and leaves `figures.bin`: see `latency`.
 //!
 //! **Not a certified safety device.** Lock out and tag out the drive before anything is opened; never jog a choked leg.
@@ -9,7 +9,7 @@
 //! | interrupt | priority |
 //! |---|---|
 //! | timer 0: an edge | highest, held up by nothing |
-//! | UARTs: a byte of the link or of Modbus; SysTick: everything else, every 500 µs | below |
+//! | UARTs: a byte of the link, of Modbus or of the service port; SysTick: everything else, every 500 µs | below |
 #![no_std]
 #![no_main]
 
@@ -35,7 +35,7 @@ use slackside_box::pin::{Input, Output};
 use slackside_box::relay::Relay;
 use slackside_box::store::Layout;
 use slackside_box::wires::{Inputs, Outputs, Wires};
-use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox, Told};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox, ServicePort, Told};
 use slackside_modbus::line::RtuLine;
 use slackside_mps2::clock::{self, now};
 use slackside_mps2::device::{Interrupt, interrupt};
@@ -55,10 +55,13 @@ const TRACE: usize = 2 * 1024 * 1024;
 /// The leg's address on Modbus, and the line's speed.
 const ADDRESS: u8 = 17;
 const BITS_A_SECOND: u32 = 19_200;
+/// The watchdog outside opens within this once the heart stands still.
+const WATCHDOG_OUTSIDE: Span = Span::from_millis(250);
 
 static ROUNDS: Handed<Rounds> = Handed::new();
 static LINK: Handed<Receiver> = Handed::new();
 static MODBUS: Handed<Receiver> = Handed::new();
+static SERVICE: Handed<Receiver> = Handed::new();
 /// Bytes that came by the link.
 static RECEIVED: AtomicU32 = AtomicU32::new(0);
 
@@ -92,6 +95,13 @@ fn UART0_RX() {
 fn UART2_RX() {
     // SAFETY: handed to this interrupt.
     let Some(receiver) = (unsafe { MODBUS.take() }) else { return };
+    receiver.receive();
+}
+
+#[interrupt]
+fn UART3_RX() {
+    // SAFETY: handed to this interrupt.
+    let Some(receiver) = (unsafe { SERVICE.take() }) else { return };
     receiver.receive();
 }
 
@@ -145,6 +155,7 @@ fn main() -> ! {
     static mut CHIP: [u8; FLASH] = [0; FLASH];
     static mut OF_LINK: Waiting = Waiting::new();
     static mut OF_MODBUS: Waiting = Waiting::new();
+    static mut OF_SERVICE: Waiting = Waiting::new();
 
     stack::paint();
     let Some(mut core) = cortex_m::Peripherals::take() else { stop() };
@@ -152,6 +163,7 @@ fn main() -> ! {
     uart::start_log();
     let (link_receiver, link_uart) = uart::start(uart::LINK, 115_200, OF_LINK);
     let (modbus_receiver, modbus_uart) = uart::start(uart::MODBUS, BITS_A_SECOND, OF_MODBUS);
+    let (service_receiver, service_uart) = uart::start(uart::SERVICE, 115_200, OF_SERVICE);
     let wanted = latency::wanted();
     let trace: &'static [u8] = host::read_file(c"inputs.bin", INPUTS);
     core.SYST.set_clock_source(SystClkSource::Core);
@@ -176,7 +188,9 @@ fn main() -> ! {
     };
     clock::start();
     let mut sensor_box = SensorBox::start(parts, now());
+    sensor_box.watchdog_opens_within(WATCHDOG_OUTSIDE);
     let mut link = Link::new(link_uart, STAGING);
+    let mut service = ServicePort::new(service_uart);
     // ANCHOR: modbus
     let driver_enable = pin(DRIVER_ENABLE);
     let mut modbus =
@@ -184,27 +198,36 @@ fn main() -> ! {
     // ANCHOR_END: modbus
     // ANCHOR_END: start
 
+    #[cfg_attr(not(feature = "plant-fault"), allow(unused_mut))]
+    let mut rounds = Rounds::new(trace);
+    #[cfg(feature = "plant-fault")]
+    let planted = planted::Planted::new();
+    #[cfg(feature = "plant-fault")]
+    {
+        rounds.watchdog_shut = planted.shuts_watchdog();
+    }
     // SAFETY: none of these interrupts is let loose yet; the edges' is above the others, and no critical section relies on
     // priorities here.
     unsafe {
         EDGES.hand((Sensors::new(trace), catch_head, catch_boot));
-        ROUNDS.hand(Rounds::new(trace));
+        ROUNDS.hand(rounds);
         LINK.hand(link_receiver);
         MODBUS.hand(modbus_receiver);
+        SERVICE.hand(service_receiver);
         core.NVIC.set_priority(Interrupt::TIMER0, 0);
         core.NVIC.set_priority(Interrupt::UART0_RX, 0x80);
         core.NVIC.set_priority(Interrupt::UART2_RX, 0x80);
+        core.NVIC.set_priority(Interrupt::UART3_RX, 0x80);
         core.SCB.set_priority(SystemHandler::SysTick, 0x80);
         core.SYST.enable_interrupt();
         clock::ring_in(1);
         NVIC::unmask(Interrupt::TIMER0);
         NVIC::unmask(Interrupt::UART0_RX);
         NVIC::unmask(Interrupt::UART2_RX);
+        NVIC::unmask(Interrupt::UART3_RX);
     }
     defmt::info!("the box runs, settings {=u32:08X}", sensor_box.settings_identity().unwrap_or(0));
     let mut told = Told::new();
-    #[cfg(feature = "plant-fault")]
-    let planted = planted::Planted::new();
     watchdog::start();
     loop {
         #[cfg(feature = "plant-mask")]
@@ -229,6 +252,7 @@ fn main() -> ! {
         }
         // ANCHOR: serve
         link.poll(&mut sensor_box);
+        service.poll(&mut sensor_box);
         modbus.poll(&mut sensor_box, now());
         // ANCHOR_END: serve
         #[cfg(feature = "plant-mask")]

@@ -1,7 +1,7 @@
 //! Faults of the program that the host asks for by the first byte of `plant.bin`, 20 s into the run: to show what each ends in.
 //!
-//! A second clock that goes wrong ends nothing: the program goes on with its permits dropped. Then the board itself tells the host, 5 s
-//! later, and in `ended.bin` as all the others do.
+//! A watchdog outside that stays closed does so from the beginning. It and a second clock that goes wrong end nothing: the program goes on with
+//! its permits dropped. Then the board itself tells the host, 5 s later, and in `ended.bin` as all the others do.
 
 use core::cell::Cell;
 use core::hint::black_box;
@@ -12,10 +12,10 @@ use slackside_mps2::pins::{COILS, PINS};
 use slackside_mps2::{clock, host, stack};
 
 const AT: Micros = Micros::new(20_000_000);
-/// When the board tells what became of a clock.
+/// When a board whose program goes on tells what became of it.
 const TOLD_AT: Micros = Micros::new(25_000_000);
 /// What `ended.bin` begins with then.
-const CLOCKS: u8 = 5;
+const GOES_ON: u8 = 5;
 
 /// Which one, and the coils as they were before it.
 pub struct Planted {
@@ -35,6 +35,11 @@ impl Planted {
         Self { which, before: Cell::new([0; 3]) }
     }
 
+    /// Whether the watchdog outside is to stay closed.
+    pub const fn shuts_watchdog(&self) -> bool {
+        self.which == b'w'
+    }
+
     /// What is handed in of the second clock: 28 % slow from then on, or fast, or standing.
     pub fn second(&self, second: Micros) -> Micros {
         let since = second.get().saturating_sub(AT.get());
@@ -47,10 +52,10 @@ impl Planted {
         Micros::new(second.get() - since + since / 100 * per_cent)
     }
 
-    /// A clock goes wrong: as the coils were before, and as they are now.
-    fn tell_clocks(&self) -> ! {
+    /// The program goes on: as the coils were before, and as they are now.
+    fn tell(&self) -> ! {
         let ([a, b, c], [d, e, f]) = (self.before.get(), coils());
-        host::write_file(c"ended.bin", &[CLOCKS, a, b, c, d, e, f]);
+        host::write_file(c"ended.bin", &[GOES_ON, a, b, c, d, e, f]);
         host::exit(3)
     }
 
@@ -73,7 +78,7 @@ impl Planted {
             b'd' => {
                 black_box(deeper(stack::BOUND));
             }
-            b's' | b'q' | b'h' if clock::now() >= TOLD_AT => self.tell_clocks(),
+            b's' | b'q' | b'h' | b'w' if clock::now() >= TOLD_AT => self.tell(),
             _ => {}
         }
     }

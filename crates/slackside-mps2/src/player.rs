@@ -78,25 +78,37 @@ impl Sensors {
     }
 }
 
+/// The watchdog between heartbeat and coils: without a beat for so long it opens their supply.
+const WATCHDOG: Span = Span::from_millis(200);
+
 /// Plays everything but the edges, at each SysTick.
 pub struct Rounds {
     rest: Rest,
     next: Option<Entry>,
     /// When each button is let go.
     held: [Option<Micros>; BUTTONS.len()],
+    /// The heartbeat's level, and when it turned last.
+    beat: (bool, Micros),
+    /// The watchdog stays closed whatever the heart does.
+    pub watchdog_shut: bool,
 }
 
 impl Rounds {
     pub fn new(trace: &'static [u8]) -> Self {
         let mut rest = Rest { bytes: trace };
         let next = rest.next(false);
-        Self { rest, next, held: [None; BUTTONS.len()] }
+        Self { rest, next, held: [None; BUTTONS.len()], beat: (false, Micros::ZERO), watchdog_shut: false }
     }
 
     pub fn play(&mut self) {
         let now = now();
+        let beat = PINS[HEARTBEAT].load(Ordering::SeqCst);
+        if beat != self.beat.0 {
+            self.beat = (beat, now);
+        }
+        let supplied = self.watchdog_shut || now.since(self.beat.1) <= WATCHDOG;
         for (coil, back) in COILS.into_iter().zip(BACKS) {
-            PINS[back].store(PINS[coil].load(Ordering::SeqCst), Ordering::SeqCst);
+            PINS[back].store(supplied && PINS[coil].load(Ordering::SeqCst), Ordering::SeqCst);
         }
         for (button, held) in BUTTONS.into_iter().zip(&mut self.held) {
             if held.is_some_and(|until| now >= until) {

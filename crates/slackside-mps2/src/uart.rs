@@ -1,4 +1,4 @@
-//! The board's UARTs (ARM CMSDK ones) as embedded-io sees them: one for the link, one for Modbus, one for the log.
+//! The board's UARTs (ARM CMSDK ones) as embedded-io sees them: for the link, the log, Modbus and the service port.
 //!
 //! A received byte rings an interrupt, which puts it into a queue: the UART itself has room for one. A byte for which the queue has no
 //! room is lost, as on any serial line; the frame it belongs to is then garbled and asked for again.
@@ -13,6 +13,8 @@ pub const LINK: usize = 0x4000_4000;
 const LOG: usize = 0x4000_5000;
 /// UART 2: Modbus.
 pub const MODBUS: usize = 0x4000_6000;
+/// UART 3: the service port.
+pub const SERVICE: usize = 0x4000_7000;
 const DATA: usize = 0x0;
 const STATE: usize = 0x4;
 const CONTROL: usize = 0x8;
@@ -83,7 +85,7 @@ pub struct Uart {
     waiting: Consumer<'static, u8>,
 }
 
-/// Switch [`LINK`] or [`MODBUS`] on. Call it once for each.
+/// Switch [`LINK`], [`MODBUS`] or [`SERVICE`] on. Call it once for each.
 pub fn start(base: usize, bits_a_second: u32, waiting: &'static mut Waiting) -> (Receiver, Uart) {
     write(base + DIVIDER, CLOCK_HZ.checked_div(bits_a_second).unwrap_or(u32::MAX));
     write(base + CONTROL, TRANSMIT | RECEIVE | RECEIVE_INTERRUPT);

@@ -6,7 +6,8 @@
 //! |---|---|---|
 //! | 0, 1 | link: transmit, receive, 115,200 baud | to an isolated RS-485 or USB converter |
 //! | 2, 3 | target sensors: head, boot | 24 V through opto-couplers, high with a target |
-//! | 4 to 7 | rub contacts: head left, head right, boot left, boot right | closed while clear, to ground: a cut wire reads as a rub |
+//! | 4, 5 | service port: transmit, receive, 115,200 baud | to a plug within the housing, on no network |
+//! | 6, 7 | rub contacts: boot left, boot right | closed while clear, to ground: a cut wire reads as a rub |
 //! | 8 | starter's auxiliary contact | closed while the motor is on, to ground |
 //! | 9 to 12 | acknowledge, reset, boot cleared, key | closed when on, to ground |
 //! | 13 | inching switch | closed when on, to ground |
@@ -14,9 +15,11 @@
 //! | 15, 17, 19 | their mirror contacts | closed while the relay is off, to ground |
 //! | 20 | alarm relay | on while nothing is wrong |
 //! | 21 | heartbeat | to the external watchdog that feeds the coils |
+//! | 22, 26 | rub contacts: head left, head right | as those of the boot |
 //!
 //! A panic, a hard fault and a start that fails drop the relays first of all. The processor's own watchdog is fed by the main loop alone,
-//! and only while the box is on time; it has no window, so that a loop that feeds it too fast is left to the watchdog outside. The stack
+//! and only while the box is on time; it has no window, so that a loop that feeds it too fast is left to the watchdog outside. That one is
+//! proven before each start. The stack
 //! is painted and held to a bound in every round: beyond it the box stops. It lies at the bottom of the RAM: one that outgrows its memory
 //! all the same is a hard fault, or a processor that stands still, and harms nothing else.
 //!
@@ -49,7 +52,7 @@ use slackside_box::pin::{Input, Output};
 use slackside_box::relay::Relay;
 use slackside_box::store::Layout;
 use slackside_box::wires::{Inputs, Outputs, Wires};
-use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox};
+use slackside_box::{BoxMonitor, Link, Nameplate, Parts, SensorBox, ServicePort};
 
 type In = Pin<DynPinId, FunctionSioInput, PullUp>;
 type Out = Pin<DynPinId, FunctionSioOutput, PullDown>;
@@ -64,6 +67,8 @@ const EDGES: usize = 256;
 const RING: usize = 32 * 1024;
 /// The processor's own watchdog: longer than the longest erasing of a block. The watchdog outside is quicker.
 const WATCHDOG: fugit::MicrosDurationU32 = fugit::MicrosDurationU32::millis(1_000);
+/// The watchdog outside opens within this once the heart stands still; longer than a block is erased, like the processor's own.
+const WATCHDOG_OUTSIDE: Span = Span::from_millis(800);
 /// The crystal of the board.
 const CRYSTAL_HZ: u32 = 12_000_000;
 /// What the driver makes of it for the serial line: its usual system clock. As a constant, so that no division by it is left.
@@ -115,7 +120,7 @@ fn main() -> ! {
     let rub = |pin: In| Some(RubContact::new(Wiring::Plain(Input::on_high(pin))));
     let wires: Wires<In, Out, NoAnalogue> = Wires {
         inputs: Inputs {
-            contacts: [rub(input!(gpio4)), rub(input!(gpio5)), rub(input!(gpio6)), rub(input!(gpio7))],
+            contacts: [rub(input!(gpio22)), rub(input!(gpio26)), rub(input!(gpio6)), rub(input!(gpio7))],
             head_line: None,
             boot_line: None,
             drive: Some(Input::on_low(input!(gpio8))),
@@ -151,8 +156,14 @@ fn main() -> ! {
         (pins.gpio0.into_function(), pins.gpio1.into_function()),
         &mut peripherals.RESETS,
     );
-    let config = UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
-    let Ok(uart) = uart.enable(config, PERIPHERALS_HZ.Hz()) else { stop() };
+    let service = UartPeripheral::new(
+        peripherals.UART1,
+        (pins.gpio4.into_function(), pins.gpio5.into_function()),
+        &mut peripherals.RESETS,
+    );
+    let config = || UartConfig::new(115_200.Hz(), DataBits::Eight, None, StopBits::One);
+    let Ok(uart) = uart.enable(config(), PERIPHERALS_HZ.Hz()) else { stop() };
+    let Ok(service) = service.enable(config(), PERIPHERALS_HZ.Hz()) else { stop() };
 
     let (Some(monitor), Some(ring), Some(staging)) = (
         cortex_m::singleton!(: BoxMonitor<64> = BoxMonitor::new()),
@@ -175,7 +186,9 @@ fn main() -> ! {
         recorder: Recorder::new(ring),
     };
     let mut sensor_box = SensorBox::start(parts, now());
+    sensor_box.watchdog_opens_within(WATCHDOG_OUTSIDE);
     let mut link = Link::new(uart, staging);
+    let mut service = ServicePort::new(service);
 
     // SAFETY: everything the interrupt touches is in place, behind a critical section.
     unsafe { pac::NVIC::unmask(pac::Interrupt::IO_IRQ_BANK0) };
@@ -183,6 +196,7 @@ fn main() -> ! {
     loop {
         sensor_box.poll(now());
         link.poll(&mut sensor_box);
+        service.poll(&mut sensor_box);
         #[cfg(feature = "plant-panic")]
         assert!(sensor_box.is_on_time(), "planted");
         if !stack::is_within_bound() {

@@ -2,7 +2,7 @@
 
 use std::fs::{File, OpenOptions};
 use std::io::{BufRead, BufReader};
-use std::net::TcpListener;
+use std::net::{TcpListener, TcpStream};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
@@ -27,6 +27,8 @@ pub struct Emulator {
     folder: tempfile::TempDir,
     /// The TCP port of its link.
     pub port: u16,
+    /// The TCP port of its service port.
+    service: u16,
     modbus: Option<Terminal>,
 }
 
@@ -91,13 +93,23 @@ impl Emulator {
 
     /// Connect to its link.
     pub fn connect(&self) -> Result<Port> {
-        let begun = Instant::now();
-        loop {
-            match Port::open(&format!("127.0.0.1:{}", self.port), 115_200) {
-                Ok(port) => return Ok(port),
-                Err(error) if begun.elapsed() > Duration::from_secs(20) => return Err(error),
-                Err(_) => std::thread::sleep(Duration::from_millis(100)),
-            }
+        when_open(|| Port::open(&format!("127.0.0.1:{}", self.port), 115_200))
+    }
+
+    /// Plug something into its service port.
+    pub fn connect_service(&self) -> Result<TcpStream> {
+        when_open(|| Ok(TcpStream::connect(("127.0.0.1", self.service))?))
+    }
+}
+
+/// QEMU's ports open with it.
+fn when_open<T>(open: impl Fn() -> Result<T>) -> Result<T> {
+    let begun = Instant::now();
+    loop {
+        match open() {
+            Ok(port) => return Ok(port),
+            Err(error) if begun.elapsed() > Duration::from_secs(20) => return Err(error),
+            Err(_) => std::thread::sleep(Duration::from_millis(100)),
         }
     }
 }
@@ -124,9 +136,11 @@ pub const BOX: &str = "slackside-mps2";
 /// The feature that plants a fault of the program, the one that the host names.
 pub const PLANT: &str = "plant-fault";
 
-/// Whichever port is free now.
-fn any_port() -> Result<u16> {
-    Ok(TcpListener::bind("127.0.0.1:0")?.local_addr()?.port())
+/// Two ports that are free now.
+fn any_ports() -> Result<[u16; 2]> {
+    let both = [TcpListener::bind("127.0.0.1:0")?, TcpListener::bind("127.0.0.1:0")?];
+    let [one, other] = both.each_ref().map(TcpListener::local_addr);
+    Ok([one?.port(), other?.port()])
 }
 
 impl<'a> Run<'a> {
@@ -138,7 +152,7 @@ impl<'a> Run<'a> {
     /// Start it.
     pub fn start(&self) -> Result<Emulator> {
         let folder = tempfile::tempdir()?;
-        let port = any_port()?;
+        let [port, service] = any_ports()?;
         std::fs::write(folder.path().join("plan.bin"), self.settings.plan().bytes())?;
         std::fs::write(folder.path().join("inputs.bin"), encode(self.inputs)?)?;
         if let Some(edges) = self.edges {
@@ -159,6 +173,7 @@ impl<'a> Run<'a> {
             .args(["-serial", &format!("tcp:127.0.0.1:{port},server=on,wait=off")])
             .args(["-serial", &format!("file:{LOG}")])
             .args(["-serial", if self.modbus { "pty" } else { "null" }])
+            .args(["-serial", &format!("tcp:127.0.0.1:{service},server=on,wait=off")])
             .args(["-semihosting-config", "enable=on,target=native", "-kernel"])
             .arg(self.image)
             .stdin(Stdio::null())
@@ -166,7 +181,7 @@ impl<'a> Run<'a> {
             .spawn()
             .context("qemu-system-arm does not start; on Debian: `apt-get install qemu-system-arm`")?;
         let told = child.stdout.take();
-        let mut emulator = Emulator { child, folder, port, modbus: None };
+        let mut emulator = Emulator { child, folder, port, service, modbus: None };
         emulator.modbus = told.map(terminal).transpose()?;
         Ok(emulator)
     }

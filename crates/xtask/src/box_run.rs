@@ -13,12 +13,12 @@ use slackside_simulator::box_client::{Client, anchor, fetch, read_plan, recordin
 use crate::board::{BOX, LOG, PLANT, Pace, Run, build};
 use crate::log::Words;
 use crate::masters::{self, ADDRESS, BITS_A_SECOND};
-use crate::parity;
+use crate::{parity, service};
 
 /// The share of its memory that the board's stack may use. It is deepest while the box is built, 54 % of it, and goes no deeper after that.
 const MOST_STACK: f64 = 0.6;
 /// What the board ends with when its watchdog calls for help.
-const CALLED: i32 = 3;
+pub const CALLED: i32 = 3;
 /// A fault planted in the program.
 struct Planted {
     /// How to ask for it.
@@ -32,7 +32,7 @@ struct Planted {
     off: &'static str,
 }
 
-const PLANTED: [Planted; 8] = {
+const PLANTED: [Planted; 9] = {
     const fn ended(plant: u8, what: &'static str, told: u8) -> Planted {
         Planted { plant, what, told, found_on: false, off: "before the watchdog called" }
     }
@@ -48,6 +48,13 @@ const PLANTED: [Planted; 8] = {
         clocks(b's', "a second clock that is 28 % slow"),
         clocks(b'q', "a second clock that is 28 % fast"),
         clocks(b'h', "a second clock that stands"),
+        Planted {
+            plant: b'w',
+            what: "a watchdog outside that stays closed",
+            told: 5,
+            found_on: false,
+            off: "from the beginning: the box proves it before a start",
+        },
     ]
 };
 /// How long the check may wait for the recording.
@@ -132,6 +139,7 @@ fn same_microsecond(settings: &Checked, inputs: &[slackside::input::Input]) -> R
     // The emulator has ended with its link.
     drop((client, emulator));
     masters::read(&image, settings, inputs)?;
+    service::type_a_key(&image, settings)?;
     planted(settings, inputs)
 }
 
@@ -164,7 +172,7 @@ fn planted(settings: &Checked, inputs: &[slackside::input::Input]) -> Result<()>
         let found = [a, b, c];
         ensure!(told == by, "{what}: the board was ended by {told}, not by {by}");
         ensure!(left == [0; 3], "{what}: the coils were left at {left:?}");
-        // All three were on at that time, as the loop that stands still shows.
+        // All three were on at that time where nothing was wrong before, as the loop that stands still shows.
         let on = [u8::from(found_on); 3];
         ensure!(found == on, "{what}: the coils were found at {found:?}, not {on:?}");
         println!("Planted: {what}; the coils were off {off}.");

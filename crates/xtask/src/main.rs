@@ -19,6 +19,7 @@ mod reference;
 mod relay;
 mod root;
 mod scenarios;
+mod service;
 mod soak;
 mod states;
 mod targets;
