@@ -196,3 +196,29 @@ fn creep_that_reads_as_slip_heats() {
     let said = says(&settings, &edges(4, 4, 1.0265, CREEP, 2_700.0, true));
     assert!(said.stopped.is_some_and(|stopped| stopped > 900.0 && said.has(Condition::SlipHeat)), "{:?}", said.raised);
 }
+
+/// Clearly unlike: what creep reads as then is a quarter and more off. The drive goes on after a second.
+#[test]
+fn sensors_swapped_on_shafts_clearly_unlike_stop_within_five_seconds_of_the_start() {
+    let mut tried = 0;
+    for (head, boot) in [(1, 4), (2, 1), (4, 3), (4, 4), (4, 8), (8, 4), (8, 8), (12, 16), (16, 4), (16, 16)] {
+        for ratio in [0.5, 0.8, 1.0, 1.3, 2.0] {
+            let Ok(settings) = settings(head, boot, ratio).check() else { continue };
+            if reads(head, boot, ratio, CREEP).abs() < 0.25 {
+                continue;
+            }
+            let said = says(&settings, &edges(head, boot, ratio, CREEP, 9.0, true));
+            let named = [
+                Condition::HeadSensorFault,
+                Condition::BootSensorFault,
+                Condition::SlipImpossible,
+                Condition::SlipVeryHigh,
+            ];
+            let about = format!("{head} and {boot} targets, ratio {ratio}: {:?}, {:?}", said.stopped, said.raised);
+            assert!(said.stopped.is_some_and(|at| at <= 6.0), "{about}");
+            assert!(named.into_iter().any(|condition| said.has(condition)), "{about}");
+            tried += 1;
+        }
+    }
+    assert!(tried >= 20, "{tried} are too few");
+}

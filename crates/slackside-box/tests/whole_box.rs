@@ -523,3 +523,29 @@ fn what_is_not_wired_is_refused() {
     assert!(rig.sensor_box.is_supervised(Shaft::Head));
     rig.panel.head_line.set(Some(SOUND));
 }
+
+/// New settings are no way around a reset.
+#[test]
+fn what_was_latched_before_new_settings_is_latched_after_them() {
+    let mut rig = running();
+    rig.turn(Shaft::Boot, 0);
+    rig.run(3_000);
+    rig.turn(Shaft::Head, 0);
+    rig.run(30_000);
+    let first_out = rig.sensor_box.monitor().status().first_out;
+    assert!(first_out.is_some());
+    rig.panel.key.set(true);
+    rig.run(100);
+    let mut other = settings();
+    other.machine.service_factor = slackside::units::Ppm::new(1_100_000);
+    let new = plan(&other);
+    let now = slackside::units::Micros::new(rig.now);
+    assert_eq!(rig.sensor_box.arm(&new, other.machine.leg.as_bytes(), new.identity(), now), Ok(()));
+    rig.run(8_000);
+    let status = rig.sensor_box.monitor().status();
+    assert_eq!((status.first_out, status.run_permit, status.boot_cleared_needed), (first_out, false, true));
+    assert_dropped(&rig);
+    rig.clear_up();
+    rig.run(500);
+    assert!(rig.panel.may_run());
+}
