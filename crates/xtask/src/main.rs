@@ -116,23 +116,7 @@ enum Chore {
     },
     /// Draw runs at random, learn the model of the findings from them, measure it on others, and write model and page. What was played
     /// is kept in the store and gone on with.
-    Findings {
-        /// Where played runs are kept.
-        #[arg(long, default_value = "target/findings")]
-        store: PathBuf,
-        /// Runs to learn from.
-        #[arg(long, default_value_t = 2_400)]
-        runs: usize,
-        /// Runs to measure on.
-        #[arg(long, default_value_t = 800)]
-        measured: usize,
-        /// The page of scores whose healthy shifts are measured on.
-        #[arg(long, default_value = "docs/src/engineer/scores.md")]
-        score: PathBuf,
-        /// The seed of all chance.
-        #[arg(long, default_value_t = 1)]
-        seed: u64,
-    },
+    Findings(findings::Wish),
     /// Change the core in small ways, one at a time, and see whether a test sees it.
     Mutants(mutants::Wish),
     /// Which lines of what measures, judges and talks to others are reached by tests, or by the bodies of the fuzz targets alone.
@@ -186,7 +170,7 @@ fn main() -> ExitCode {
         Chore::NoPanic { boards: false } => no_panic::run(),
         Chore::Licences => licences::run(),
         Chore::Reference { check } => reference::run(check),
-        Chore::Findings { store, runs, measured, score, seed } => findings::run(&store, runs, measured, &score, seed),
+        Chore::Findings(wish) => findings::run(&wish),
         Chore::Mutants(wish) => mutants::run(&wish),
         Chore::Coverage(wish) => coverage::run(&wish),
         Chore::Soak { seed, hours, plant } => soak::run(seed, hours, plant.as_deref()),

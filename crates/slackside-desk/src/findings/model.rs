@@ -1,4 +1,4 @@
-//! The model: some two hundred small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
+//! The model: some hundreds of small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
 //! a cause has in the end is the logarithm of its odds.
 //!
 //! A boosted multinomial model whose trees are shared by all causes: so that it stays small, can be read line by line, and asks for no
@@ -13,9 +13,9 @@ use slackside::conditions::Condition;
 use super::cause::Cause;
 use super::evidence::{Clue, Evidence, Raised};
 
-/// Points for a factor of e in the odds. A quarter as many cost a point in a hundred of what is right: what each of some two hundred leaves is
-/// rounded by adds up.
-pub const NAT: i32 = 64;
+/// Points for a factor of e in the odds. Too few of them cost what is right: what each of some hundreds of leaves is rounded by adds up. A
+/// sixteenth of a factor of e, with two hundred trees, cost a point in a hundred.
+pub const NAT: i32 = 128;
 /// The causes the model knows.
 pub const CAUSES: usize = Cause::ALL.len();
 /// All chances together.
@@ -246,8 +246,9 @@ fn points(line: &str) -> Option<Points> {
 
 /// e to the power of minus so many points, in 2^32 parts.
 fn falling(points: u32) -> u64 {
-    /// e^(-1/64), e^(-2/64), e^(-4/64) and so on, in 2^32 parts.
-    const HALVINGS: [u64; 11] = [
+    /// e^(-1/128), e^(-2/128), e^(-4/128) and so on, in 2^32 parts.
+    const HALVINGS: [u64; 12] = [
+        4_261_543_595,
         4_228_380_000,
         4_162_825_044,
         4_034_748_382,
@@ -273,7 +274,7 @@ mod tests {
 
     #[test]
     fn points_fall_as_the_exponential_does() {
-        for points in 0..3_000_u32 {
+        for points in 0..5_000_u32 {
             let exact = libm::exp(-f64::from(points) / f64::from(NAT));
             let ours = falling(points) as f64 / 4_294_967_296.0;
             assert!((ours - exact).abs() < 1e-8, "{points}: {ours} {exact}");

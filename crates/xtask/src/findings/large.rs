@@ -61,16 +61,16 @@ impl Large {
         })
     }
 
-    /// A part of the page: the trees among them. `runs`: what says of which runs the trees' figures are.
+    /// A part of the page: the trees among them. `runs`: what says of which runs the trees' figures are, and of which seed they were drawn.
     #[must_use]
-    pub fn beside(&self, all: &Measured, runs: &str) -> String {
+    pub fn beside(&self, all: &Measured, runs: &str, seed: u64) -> String {
         let shares = [all.first, all.second].map(Share::per_cent);
         let [reported, reported_two] = all.reported.map(Share::per_cent);
         let [come, come_two] = [all.common[0], all.common[1]].map(Weighed::per_cent);
         let trees = [shares[0], shares[1], reported, reported_two, come, come_two, all.brier];
         let mut out = format!(
             "Large classifiers on the very same runs, learned from and held out, with the same questions and weights, stand beside the trees; `python\n\
-             bench/findings_large.py target/findings` measures them ({}). They have no rules of physics beside them, as the\n\
+             bench/findings_large.py target/findings {seed}` measures them ({}). They have no rules of physics beside them, as the\n\
              report has. Which is best was seen on the held-out runs themselves, so that the best is flattered.\n\n\
              | likeliest right, and of two | {} | Brier's score |\n|---|---:|---:|---:|---:|\n",
             self.libraries,
@@ -123,12 +123,12 @@ mod tests {
         all.reported = [Share { right: 879, of: 1_000 }, Share { right: 970, of: 1_000 }];
         all.common[0] = Weighed { right: 87.2, of: 100.0, count: 1 };
         all.common[1] = Weighed { right: 95.0, of: 100.0, count: 1 };
-        let told = large.beside(&all, "drawn by sources 1");
+        let told = large.beside(&all, "drawn by sources 1", 2);
         assert!(
             told.contains("missed first, as a report weighs them (1.1 short).") && !told.contains("first, all"),
             "{told}"
         );
-        assert!(large.beside(&all, "drawn by sources 2").contains("an earlier draw"), "of other runs");
+        assert!(large.beside(&all, "drawn by sources 2", 2).contains("an earlier draw"), "of other runs");
     }
 
     #[test]

@@ -34,6 +34,13 @@ impl Share {
     pub fn per_cent(self) -> f64 {
         100.0 * f64::from(self.right) / f64::from(self.of.max(1))
     }
+
+    /// Standard error of [`per_cent`](Self::per_cent), in points.
+    #[must_use]
+    pub fn error(self) -> f64 {
+        let likely = self.per_cent() / 100.0;
+        100.0 * (likely * (1.0 - likely) / f64::from(self.of.max(1))).sqrt()
+    }
 }
 
 /// The same with causes as often as they come: each run weighs as much as its cause is frequent.
@@ -45,6 +52,8 @@ pub struct Weighed {
     pub of: f64,
     /// How many they are.
     pub count: u32,
+    /// Sums of squared weights: of those that came true, of the others.
+    pub squares: [f64; 2],
 }
 
 impl Weighed {
@@ -52,6 +61,17 @@ impl Weighed {
         self.right += if right { weight } else { 0.0 };
         self.of += weight;
         self.count += 1;
+        self.squares[usize::from(!right)] += weight * weight;
+    }
+
+    /// Standard error of [`per_cent`](Self::per_cent), in points: of a weighed mean of what is right or not, each weight squared times the
+    /// square of how far it is off.
+    #[must_use]
+    pub fn error(self) -> f64 {
+        let likely = self.right / self.of.max(f64::MIN_POSITIVE);
+        let [right, wrong] = self.squares;
+        let off = right * (1.0 - likely) * (1.0 - likely) + wrong * likely * likely;
+        100.0 * off.sqrt() / self.of.max(f64::MIN_POSITIVE)
     }
 
     /// In per cent.
@@ -78,8 +98,6 @@ pub struct Measured {
     pub alike: Share,
     /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
     pub common: [Weighed; 4],
-    /// Standard error of the first of these, in points.
-    pub common_error: f64,
     /// The cause of which one run weighs most there, and how many points.
     pub heaviest: Option<(Cause, f64)>,
     /// The likeliest is right, or the answer is a group that holds what is.
@@ -104,8 +122,6 @@ pub struct Measured {
     pub causes: Vec<OfCause>,
     /// Parted belts that are on the list, and that stand before every sensor.
     pub parted: [Share; 2],
-    /// Sums of squared weights where the likeliest is right, and where it is not.
-    squares: [f64; 2],
 }
 
 /// How often rules that were written with runs in sight are right of the runs to learn from.
@@ -259,12 +275,6 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
         without.take(&mut row);
         measured.take(model, &row, weight, of);
     }
-    let [common, ..] = measured.common;
-    let likely = common.right / common.of.max(f64::MIN_POSITIVE);
-    // Of a weighed mean of what is right or not: the square of each weight times that of how far it is off.
-    let [right, wrong] = measured.squares;
-    let off = right * (1.0 - likely) * (1.0 - likely) + wrong * likely * likely;
-    measured.common_error = 100.0 * off.sqrt() / common.of.max(f64::MIN_POSITIVE);
     measured.brier /= f64::from(measured.runs.max(1));
     measured.brier_even /= f64::from(measured.runs.max(1));
     for of in &mut causes {
@@ -313,7 +323,6 @@ impl Measured {
         for (share, right) in self.common.iter_mut().zip([first, second, alike, by_rules]) {
             share.count(weight, right);
         }
-        self.squares[usize::from(!first)] += weight * weight;
         self.grouped.count(first || in_group);
         self.common_grouped.count(weight, first || in_group);
         self.groups.count(group.is_some());
@@ -409,10 +418,13 @@ mod tests {
             measured.heaviest.is_some_and(|(cause, points)| cause == Cause::Nothing && (points - 60.0).abs() < 1e-9)
         );
         // Nothing is right: no scatter to tell of.
-        assert_eq!((measured.common[0].per_cent(), measured.common_error), (0.0, 0.0));
+        assert_eq!((measured.common[0].per_cent(), measured.common[0].error()), (0.0, 0.0));
         let half = measure(&Model::default(), &[of(Cause::Choke), of(Cause::BootPulleyLoose)], Without::Nothing);
         // Choke is always named: right with ten elevenths of the weight; sqrt((10/11)^2 (1/11)^2 + (1/11)^2 (10/11)^2).
-        assert!((half.common_error - 100.0 * libm::sqrt(200.0) / 121.0).abs() < 1e-9, "{}", half.common_error);
+        let error = half.common[0].error();
+        assert!((error - 100.0 * libm::sqrt(200.0) / 121.0).abs() < 1e-9, "{error}");
+        // One of two alike: 50 points over the root of two.
+        assert!((half.reported[0].error() - 50.0 / libm::sqrt(2.0)).abs() < 1e-9, "{:?}", half.reported);
     }
 
     #[test]

@@ -28,6 +28,8 @@ pub struct Told<'a> {
     pub learned: usize,
     /// By what is fitted: words, and how it came out.
     pub fitted: &'a [(&'a str, Measured)],
+    /// The held-out set of earlier pages.
+    pub former: &'a Measured,
     /// Invented legs with seeds not learned from.
     pub alike: &'a Measured,
     /// How long it takes from nothing, in words.
@@ -74,10 +76,13 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
          they decide nothing, and a report's words are guesses until somebody has looked.\n\n\
          - **Learned** from {} runs with an alarm or a stop, of {} drawn, on invented legs of 8 to 60 m, each used once: cause in turn, and onset,\n  \
          ramp, severity, load, speed, length, sensors fitted by chance. Then causes that are seldom alarmed are drawn on until each has about as\n  \
-         many alarmed runs, and those that move or hold the belt until they have some twice as many; all runs of a cause weigh as much as those of\n  \
-         any other. How many trees and of what size was chosen on turns of causes that were kept back from the learning; held-out figures of a few settings were in sight.\n\
+         many alarmed runs, those that move or hold the belt until they have more, and those of them that signals hardly tell apart until they have\n  \
+         some four times as many; all runs of a cause weigh as much as those of any other. How many trees and of what size was chosen on turns of\n  \
+         causes that were kept back from the learning.\n\
          - **Measured** on {} others, on the five built-in legs, which no run was learned from, with other seeds, onsets, ramps, loads and\n  \
-         lengths. In {} more runs nothing was alarmed, and nothing is named then.\n\
+         lengths. In {} more runs nothing was alarmed, and nothing is named then. Their seed had never been drawn, and they were looked at once,\n  \
+         when questions, rules and trees were done. The set of earlier pages was in sight for long while questions and rules were thought of: what the\n  \
+         same trees make of its {} runs stands beside, to show how kind that was.\n\
          - **How often each cause comes** nobody has counted. Both draws have all equally often. What a report says weighs each as often as common\n  \
          practice has it (no source; the weights stand below) and is measured so; beside it stands what the trees say with all causes equally\n  \
          likely, counted over the runs as they were drawn. Core {}.\n\
@@ -90,50 +95,18 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
         told.drawn,
         all.runs,
         all.quiet,
+        told.former.runs,
         env!("CARGO_PKG_VERSION"),
         told.takes,
         told.command
     );
-    let [first, second, alike, rules] = all.common.map(weighed);
+    table(out, told, all);
     let _ = write!(
         out,
-        "| on the held-out runs | the core's rules alone | the trees |\n|---|---:|---:|\n\
-         | likeliest cause is right, all causes equally likely | {} | **{}** |\n\
-         | one of the two likeliest is right, so too | {} | **{}** |\n\
-         | Brier's score, so too (0 a seer, 2 sure and wrong) | – | {:.3} |\n\
-         | likeliest is right as a report weighs causes, over the runs as drawn | {} | **{}** |\n\
-         | one of the two likeliest is right, so too | {} | **{}** |\n\
-         | likeliest is right, causes as often as they come | {rules} | **{first}** |\n\
-         | one of the two likeliest is right, so too | – | **{second}** |\n\
-         | likeliest is right, or one that the rules call by the same name | {} | **{}** |\n\
-         | the same, causes as often as they come | {rules} | **{alike}** |\n\
-         | right, or a group that holds it (\"cannot tell\", {} of answers) | – | {} |\n\
-         | the door the report opens first is right, or its group holds it | {} | {} |\n\
-         | Brier's score, causes as often as they come | – | {:.3} |\n\
-         | likeliest right on {} invented legs of other seeds | {} | {} |\n\n\
-         The rules are read as generously as they can be meant: \"may not grip\" is right for lagging that is worn, filmed or gone, a slack take-up,\n\
+        "The rules are read as generously as they can be meant: \"may not grip\" is right for lagging that is worn, filmed or gone, a slack take-up,\n\
          a loose head pulley. A frozen belt that somebody jogs is a frozen start, jogged too: either name is right; a sound leg that is jogged is\n\
          jogging and nothing else. (An earlier page let \"frozen start\" be right for any leg that was jogged, which was too kind.) A parted belt is\n\
          on the list in {} of its runs, and before every sensor in {}.\n\n",
-        share(all.rules[0]),
-        share(all.first),
-        share(all.rules[1]),
-        share(all.second),
-        all.brier_even,
-        share(all.rules[0]),
-        share(all.reported[0]),
-        share(all.rules[1]),
-        share(all.reported[1]),
-        share(all.rules[0]),
-        share(all.alike),
-        share(all.groups),
-        share(all.grouped),
-        share(all.rules[0]),
-        share(all.looked),
-        all.brier,
-        told.alike.runs,
-        share(told.alike.rules[0]),
-        share(told.alike.first),
         share(all.parted[0]),
         share(all.parted[1]),
     );
@@ -143,6 +116,72 @@ fn opening(out: &mut String, told: &Told<'_>, all: &Measured) {
     let _ = write!(out, "{}\n\n", told.large.trim());
     ruled(out, &told.ruled);
     out.push_str(DRAWN);
+}
+
+/// A figure and its standard error in points.
+type Figure = [String; 2];
+
+fn of_share(of: Share) -> Figure {
+    [share(of), format!("{:.1}", of.error())]
+}
+
+fn of_weighed(of: Weighed) -> Figure {
+    [weighed(of), format!("{:.1}", of.error())]
+}
+
+fn of_score(score: f64) -> Figure {
+    [format!("{score:.3}"), "–".to_owned()]
+}
+
+/// What comes out of the held-out runs, and of those of earlier pages.
+fn table(out: &mut String, told: &Told<'_>, all: &Measured) {
+    const NONE: fn(&Measured) -> String = |_| "–".to_owned();
+    type Line = (&'static str, fn(&Measured) -> String, fn(&Measured) -> Figure);
+    let lines: [Line; 12] = [
+        ("likeliest cause is right, all causes equally likely", |of| share(of.rules[0]), |of| of_share(of.first)),
+        ("one of the two likeliest is right, so too", |of| share(of.rules[1]), |of| of_share(of.second)),
+        ("Brier's score, so too (0 a seer, 2 sure and wrong)", NONE, |of| of_score(of.brier_even)),
+        (
+            "likeliest is right as a report weighs causes, over the runs as drawn",
+            |of| share(of.rules[0]),
+            |of| of_share(of.reported[0]),
+        ),
+        (
+            "one of the two likeliest is right, as a report weighs",
+            |of| share(of.rules[1]),
+            |of| of_share(of.reported[1]),
+        ),
+        ("likeliest is right, causes as often as they come", |of| weighed(of.common[3]), |of| of_weighed(of.common[0])),
+        ("one of the two likeliest is right, as often as they come", NONE, |of| of_weighed(of.common[1])),
+        (
+            "likeliest is right, or one that the rules call by the same name",
+            |of| share(of.rules[0]),
+            |of| of_share(of.alike),
+        ),
+        ("the same, causes as often as they come", |of| weighed(of.common[3]), |of| of_weighed(of.common[2])),
+        ("right, or a group that holds it (\"cannot tell\")", NONE, |of| of_share(of.grouped)),
+        (
+            "the door the report opens first is right, or its group holds it",
+            |of| share(of.rules[0]),
+            |of| of_share(of.looked),
+        ),
+        ("Brier's score, causes as often as they come", NONE, |of| of_score(of.brier)),
+    ];
+    out.push_str(
+        "| on the held-out runs | the core's rules alone | the trees | standard error, points | the trees, on the set of earlier pages |\n\
+         |---|---:|---:|---:|---:|\n",
+    );
+    for (words, rules, figure) in lines {
+        let ([now, error], [former, _]) = (figure(all), figure(told.former));
+        let _ = writeln!(out, "| {words} | {} | **{now}** | {error} | {former} |", rules(all));
+    }
+    let [now, error] = of_share(told.alike.first);
+    let _ = write!(
+        out,
+        "| likeliest right on {} invented legs of other seeds | {} | {now} | {error} | – |\n\n",
+        told.alike.runs,
+        share(told.alike.rules[0])
+    );
 }
 
 /// Where it matters most: what moves or holds the belt, by the rules and by the trees, and where the trees are the worse.
@@ -187,9 +226,9 @@ fn trusted(out: &mut String, all: &Measured) {
     let _ = write!(
         out,
         "With causes as often as they come a few runs weigh most: one of {} counts {points:.1} points, since hardly any is alarmed. The standard error of\n\
-         the {first:.1} % is {:.1} points, so that a point there tells nothing. A report has one answer, and weighs causes as often as they come.\n\n",
+         the {first:.1} % is {:.1} points: what is less tells nothing there. A report has one answer, and weighs causes as often as they come.\n\n",
         cause.name(),
-        all.common_error
+        all.common[0].error()
     );
 }
 
@@ -204,7 +243,7 @@ fn ruled(out: &mut String, ruled: &Ruled) {
     let of = |share: Share| format!("{} of {}", share.right, share.of);
     let _ = write!(
         out,
-        "Two rules were written after held-out runs had been looked at. Slip that is just what swapped sensors show and falls as load slows the\n\
+        "Two rules were written after runs of the earlier held-out set had been looked at. Slip that is just what swapped sensors show and falls as load slows the\n\
          head is swapped sensors, which follows from the ratio coming in twice: of the runs to learn from {} that it calls so are. A belt that\n\
          seems to outrun its head, which none can, by just what one target in a turn makes, lacks that target: so {}. The questions how many\n\
          targets are gone, where the worst and the next lie, and what both speeds make together were thought of in looking at such runs too. Others were\n\
@@ -335,9 +374,12 @@ fn written(out: &mut String, all: &[(&Row, Opened)]) {
         out,
         "## The written scenarios\n\nThe door that the report of each [scenario](plant-scenarios.md) opens first: in {right} of {} with an alarm or a stop it is right. Right are the\n\
          cause that the scenario is about, where two are at work either, and a group that holds it. No run was learned from them; but some questions\n\
-         and rules were thought of in looking at those whose door was wrong. The others:\n\n| scenario | what is wrong | the report opens with |\n|---|---|---|\n",
+         and rules were thought of in looking at those whose door was wrong.\n",
         all.len()
     );
+    if right < all.len() {
+        out.push_str("\n| the others | what is wrong | the report opens with |\n|---|---|---|\n");
+    }
     for (row, opened) in all.iter().filter(|(_, opened)| !opened.right) {
         let _ = writeln!(out, "| {} | {} | {} |", row.means, row.cause.name(), opened.words());
     }
@@ -351,8 +393,8 @@ fn healthy(out: &mut String, healthy: Healthy) {
         "## Healthy legs\n\nNothing is named where nothing was alarmed, so that of the healthy shifts of the page of [scores](scores.md) only those in which something was\n\
          need be played again. In its {hours:.0} hours {alarmed} shifts held an alarm or a stop with nothing wrong; {machine} of them were laid to the machine (at most {:.1}\n\
          in 1,000 h, one-sided at 95 %; one was wanted), {sensors} to a sensor (among them sensors that do miss targets), {} to nothing. That a pulley which\n\
-         runs out by less than six thousandths of a turn is no fault was written after these very shifts had been looked at: eight were laid to runout\n\
-         before, all of pulleys as round as sound ones are, so that the figure is no blind one. The runs to learn from hold faults as small.\n\n",
+         runs out by less than six thousandths of a turn is no fault was written after the shifts of an earlier page had been looked at: eight were laid to\n\
+         runout, all of pulleys as round as sound ones are. These shifts are others. The runs to learn from hold faults as small.\n\n",
         1_000.0 * upper_bound(machine, hours),
         alarmed - machine - sensors
     );
