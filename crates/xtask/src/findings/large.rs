@@ -121,8 +121,8 @@ mod tests {
         all.first = Share { right: 902, of: 1_000 };
         all.second = Share { right: 970, of: 1_000 };
         all.reported = [Share { right: 879, of: 1_000 }, Share { right: 970, of: 1_000 }];
-        all.common[0] = Weighed { right: 87.2, of: 100.0, count: 1 };
-        all.common[1] = Weighed { right: 95.0, of: 100.0, count: 1 };
+        all.common[0] = Weighed { right: 87.2, of: 100.0, count: 1, ..Weighed::default() };
+        all.common[1] = Weighed { right: 95.0, of: 100.0, count: 1, ..Weighed::default() };
         let told = large.beside(&all, "drawn by sources 1", 2);
         assert!(
             told.contains("missed first, as a report weighs them (1.1 short).") && !told.contains("first, all"),
