@@ -117,10 +117,12 @@ mod tests {
     fn the_best_of_each_column_is_held_against_the_trees_and_a_point_is_near_enough() {
         let large = Large::parse(TABLE).expect("a table");
         assert_eq!(large.best(), [91.0, 97.0, 89.0, 97.0, 88.0, 95.0, 0.2]);
-        let mut all = Measured::default();
-        all.first = Share { right: 902, of: 1_000 };
-        all.second = Share { right: 970, of: 1_000 };
-        all.reported = [Share { right: 879, of: 1_000 }, Share { right: 970, of: 1_000 }];
+        let mut all = Measured {
+            first: Share { right: 902, of: 1_000 },
+            second: Share { right: 970, of: 1_000 },
+            reported: [Share { right: 879, of: 1_000 }, Share { right: 970, of: 1_000 }],
+            ..Measured::default()
+        };
         all.common[0] = Weighed { right: 87.2, of: 100.0, count: 1, ..Weighed::default() };
         all.common[1] = Weighed { right: 95.0, of: 100.0, count: 1, ..Weighed::default() };
         let told = large.beside(&all, "drawn by sources 1", 2);
