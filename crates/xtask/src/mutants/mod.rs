@@ -104,11 +104,8 @@ pub fn run(wish: &Wish) -> Result<()> {
         }
         let began = Instant::now();
         let number = u32::try_from(index + 1)?;
-        let (outcome, by) = if wish.any {
-            suite.ask_any(number, &killers.likeliest(mutant))?
-        } else {
-            suite.try_out(number, &killers.of(mutant))?
-        };
+        let first = killers.of(mutant, wish.any);
+        let (outcome, by) = if wish.any { suite.ask_any(number, &first)? } else { suite.try_out(number, &first)? };
         if let Some(by) = by {
             killers.note(mutant, by);
         }
@@ -152,21 +149,13 @@ impl<'a> Killers<'a> {
         }
     }
 
-    fn of(&self, mutant: &Mutant) -> Vec<usize> {
-        let newest = |function| self.0.get(&(mutant.file.as_str(), function)).into_iter().flatten().rev();
-        let mut first: Vec<usize> = newest(mutant.function.as_str()).take(Self::FIRST).copied().collect();
-        for test in newest("").take(Self::FIRST) {
-            if !first.contains(test) {
-                first.push(*test);
-            }
-        }
-        first
-    }
-
-    /// Those, and whatever saw any change, the newest first.
-    fn likeliest(&self, mutant: &Mutant) -> Vec<usize> {
-        let mut first = self.of(mutant);
-        for test in self.0.get(&("", "")).into_iter().flatten().rev() {
+    /// Those to ask first; where `any` will do, whatever saw any change after them.
+    fn of(&self, mutant: &Mutant, any: bool) -> Vec<usize> {
+        let newest = |file, function| self.0.get(&(file, function)).into_iter().flatten().rev();
+        let (file, function) = (mutant.file.as_str(), mutant.function.as_str());
+        let near = newest(file, function).take(Self::FIRST).chain(newest(file, "").take(Self::FIRST));
+        let mut first = Vec::new();
+        for test in near.chain(newest("", "").take(if any { usize::MAX } else { 0 })) {
             if !first.contains(test) {
                 first.push(*test);
             }
