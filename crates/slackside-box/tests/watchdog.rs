@@ -12,10 +12,8 @@ mod rig;
 
 use rig::{Rig, set_up};
 use slackside::units::Span;
-use slackside_box::bench::{WATCHDOG, Watchdog};
+use slackside_box::bench::{WATCHDOG, WATCHDOG_OPENS_WITHIN, Watchdog};
 use slackside_box::fault::Fault;
-
-const OPENS_WITHIN: Span = Span::new(WATCHDOG as u32 / 4 * 5);
 
 fn proving(span: Span) -> Rig {
     let mut rig = Rig::start(set_up());
@@ -45,7 +43,7 @@ fn watched(rig: &mut Rig, millis: u64) -> (u32, u64) {
 
 #[test]
 fn a_watchdog_that_works_is_proven_before_each_start_and_only_then() {
-    let mut rig = proving(OPENS_WITHIN);
+    let mut rig = proving(WATCHDOG_OPENS_WITHIN);
     rig.run(8_000);
     rig.press(|panel| &panel.acknowledge, 50);
     rig.press(|panel| &panel.boot_cleared, 50);
@@ -77,7 +75,9 @@ fn a_watchdog_that_works_is_proven_before_each_start_and_only_then() {
 
 #[test]
 fn a_watchdog_that_stays_closed_or_is_slow_is_told_before_the_leg_can_start() {
-    for (watchdog, span) in [(Watchdog::Closed, OPENS_WITHIN), (Watchdog::Works, Span::new(WATCHDOG as u32 / 2))] {
+    for (watchdog, span) in
+        [(Watchdog::Closed, WATCHDOG_OPENS_WITHIN), (Watchdog::Works, Span::new(WATCHDOG as u32 / 2))]
+    {
         let mut rig = proving(span);
         rig.watchdog = watchdog;
         rig.run(8_000);
@@ -97,7 +97,7 @@ fn a_watchdog_that_stays_closed_or_is_slow_is_told_before_the_leg_can_start() {
         assert!(rig.sensor_box.faults().contains(Fault::WatchdogShut) && !rig.panel.may_run(), "{watchdog:?}");
         // Replaced.
         rig.watchdog = Watchdog::Works;
-        rig.sensor_box.watchdog_opens_within(OPENS_WITHIN);
+        rig.sensor_box.watchdog_opens_within(WATCHDOG_OPENS_WITHIN);
         rig.press(|panel| &panel.reset, 500);
         rig.run(2_000);
         assert!(rig.panel.may_run(), "{:?}", rig.sensor_box.faults().iter().collect::<Vec<_>>());
@@ -107,7 +107,7 @@ fn a_watchdog_that_stays_closed_or_is_slow_is_told_before_the_leg_can_start() {
 /// While the first relay is tried the second's contact closes by itself: nothing but the watchdog is left, and the box says so at once.
 #[test]
 fn a_contact_that_closes_during_the_proof_ends_it() {
-    let mut rig = proving(OPENS_WITHIN);
+    let mut rig = proving(WATCHDOG_OPENS_WITHIN);
     rig.run(8_000);
     rig.clear_up();
     while !rig.panel.coils[0].get() {

@@ -1,8 +1,7 @@
 //! A cell of the table, played on the box.
 
-use slackside::units::Span;
 use slackside::verdict::{Change, Permit};
-use slackside_box::bench::{Panel, Rig, WATCHDOG};
+use slackside_box::bench::{Panel, Rig, WATCHDOG_OPENS_WITHIN};
 
 use super::{BeltStop, Make, Must, Row, State, Word};
 
@@ -12,8 +11,6 @@ const KEY: [u8; 16] = *b"the bench's key.";
 const BELT_STOP_MS: u64 = 3_000;
 /// What comes out at a stop is waited for so long.
 const AFTERWARDS_MS: u64 = 6_000;
-/// The watchdog of the bench, and a quarter more.
-const WATCHDOG_OPENS: Span = Span::new(WATCHDOG as u32 / 4 * 5);
 /// A leg that a belt has stopped stands after so long, and that is known.
 const STANDS_MS: u64 = 12_000;
 /// What is said to do nothing is watched for so long.
@@ -55,7 +52,7 @@ fn brought_to(row: &Row, state: State) -> Rig {
     rig.temperature = plan.contacts.temperatures.ne(&0).then_some(250);
     rig.second_clock = row.two_clocks.then_some(0);
     if row.proves_watchdog {
-        rig.sensor_box.watchdog_opens_within(WATCHDOG_OPENS);
+        rig.sensor_box.watchdog_opens_within(WATCHDOG_OPENS_WITHIN);
     }
     rig.make_ready();
     if state != State::Stopped {

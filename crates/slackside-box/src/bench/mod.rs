@@ -22,5 +22,5 @@ pub use line::Line;
 pub use panel::{CLEAR, Panel, RUBBING, SOUND};
 pub use pins::{BrokenPin, Level, Pin, relay};
 pub use requests::{every_command, every_request, kinds_missing};
-pub use rig::{Boxed, Chip, RING, Rig, WATCHDOG, Watchdog};
+pub use rig::{Boxed, Chip, RING, Rig, WATCHDOG, WATCHDOG_OPENS_WITHIN, Watchdog};
 pub use sensor::Tap;

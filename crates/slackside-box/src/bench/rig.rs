@@ -32,6 +32,8 @@ pub const RING: usize = 32 * 1024;
 
 /// Without a beat for so long the watchdog opens the supply of the coils, in microseconds.
 pub const WATCHDOG: u64 = 200_000;
+/// What a box is told of it where it proves it: a quarter more.
+pub const WATCHDOG_OPENS_WITHIN: Span = Span::new(WATCHDOG as u32 / 4 * 5);
 /// A leg that runs by its motor gains or loses so much of its normal speed, in per mille, each so many microseconds: three seconds
 /// from standing to speed, or back.
 const GAIN: (u64, u64) = (50, 150_000);
