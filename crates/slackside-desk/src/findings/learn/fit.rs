@@ -18,7 +18,7 @@ const SETS: usize = 4;
 const TREES: usize = 100;
 /// Ends of a tree.
 const LEAVES: usize = 32;
-/// How much of a Newton step is taken.
+/// How much of a Newton step is taken. Between 0.08 and 0.15, which were tried and differ by no more than chance.
 const STEP: f32 = 0.12;
 /// The pull towards nothing, added to the curvature.
 const PULL: f32 = 2.0;
