@@ -7,14 +7,16 @@
 use std::time::Instant;
 
 use rayon::prelude::*;
+use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{Input, Shaft, Signal};
 use slackside::monitor::Told;
 use slackside::settings::{Action, Checked, Settings};
 use slackside::units::{Joules, Micros, Ppm, Span};
-use slackside::verdict::Change;
+use slackside::verdict::{Change, Verdict};
 use slackside_desk::tune::columns::{Cursor, Row};
 use slackside_desk::tune::heat::HeatTables;
+use slackside_desk::tune::listen::{Listen, Turned};
 use slackside_desk::tune::run::{Cost, judge, judge_plainly};
 use slackside_desk::tune::store::Store;
 use slackside_legs::random::Random;
@@ -129,6 +131,61 @@ fn cpu() -> f64 {
     ticks / 100.0
 }
 
+/// Counts what comes, as far as it listens.
+struct Counts {
+    /// It listens until the first permit that differs.
+    ends: bool,
+    alarms: u64,
+    permits: u64,
+    until: Micros,
+}
+
+impl Listen for Counts {
+    fn verdict(&mut self, verdict: Verdict) -> bool {
+        match verdict.change {
+            Change::Alarm { .. } => self.alarms += 1,
+            Change::Permit { .. } => self.permits += 1,
+            _ => {}
+        }
+        let goes_on = !(self.ends && differs(&verdict.change));
+        if !goes_on {
+            self.until = verdict.at;
+        }
+        goes_on
+    }
+
+    fn sums_up(&self) -> bool {
+        true
+    }
+
+    fn turned(&mut self, turned: &Turned<'_>) -> bool {
+        self.alarms += turned.count() as u64;
+        true
+    }
+}
+
+/// When each condition was raised, in the order of time.
+struct Raised([Vec<u64>; Condition::COUNT]);
+
+impl Listen for Raised {
+    fn verdict(&mut self, verdict: Verdict) -> bool {
+        if let Change::Alarm { condition, to: AlarmState::Unacknowledged, .. } = verdict.change {
+            self.0[condition.rank()].push(verdict.at.get());
+        }
+        true
+    }
+
+    fn sums_up(&self) -> bool {
+        true
+    }
+
+    fn turned(&mut self, turned: &Turned<'_>) -> bool {
+        let raised = turned.turns().filter(|(_, raises)| *raises).map(|(at, _)| at.get());
+        self.0[turned.condition.rank()].extend(raised);
+        true
+    }
+}
+
 /// The first permit that differs from a record in which the leg ran all day ends its scoring.
 const fn differs(change: &Change) -> bool {
     matches!(change, Change::Permit { allowed: false, because: Some(_), .. })
@@ -158,21 +215,9 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder, chec
     let results: Vec<(Cost, u64, u64, u64)> = all
         .par_iter()
         .map(|settings| {
-            let (mut alarms, mut permits) = (0, 0);
-            let mut until = store.end();
-            let cost = judge(&store, settings, &heat, |verdict| {
-                match verdict.change {
-                    Change::Alarm { .. } => alarms += 1,
-                    Change::Permit { .. } => permits += 1,
-                    _ => {}
-                }
-                let goes_on = !(ends && differs(&verdict.change));
-                if !goes_on {
-                    until = verdict.at;
-                }
-                goes_on
-            });
-            (cost, alarms, permits, until.get())
+            let mut counts = Counts { ends, alarms: 0, permits: 0, until: store.end() };
+            let cost = judge(&store, settings, &heat, &mut counts);
+            (cost, counts.alarms, counts.permits, counts.until.get())
         })
         .collect();
     let (judged, used) = (began.elapsed().as_secs_f64(), cpu() - before);
@@ -246,18 +291,11 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
     let heat = tables_of(&store, &all);
     let tables = cpu() - before;
     let before = cpu();
-    let verdicts: Vec<Vec<(Condition, u64)>> = all
+    let verdicts: Vec<Raised> = all
         .iter()
         .map(|settings| {
-            let mut raised = Vec::new();
-            judge(&store, settings, &heat, |verdict| {
-                if let Change::Alarm { condition, to: slackside::alarm::AlarmState::Unacknowledged, .. } =
-                    verdict.change
-                {
-                    raised.push((condition, verdict.at.get()));
-                }
-                true
-            });
+            let mut raised = Raised([const { Vec::new() }; Condition::COUNT]);
+            judge(&store, settings, &heat, &mut raised);
             raised
         })
         .collect();
@@ -276,7 +314,7 @@ fn export(directory: &std::path::Path, wanted: usize, place: Place) -> std::io::
             .into_iter()
             .map(|(condition, column, sign)| {
                 let limit = settings.limits.of(condition);
-                let times: Vec<u64> = raised.iter().filter(|(its, _)| *its == condition).map(|(_, at)| *at).collect();
+                let times = &raised.0[condition.rank()];
                 serde_json::json!({
                     "name": condition.name(), "column": column, "sign": sign,
                     "setpoint": limit.setpoint, "deadband": limit.deadband,

@@ -1,14 +1,16 @@
 //! Judging stored motion with leaps gives the same verdicts as judging live, whatever happens on the leg and whatever the limits.
 
 use proptest::prelude::*;
+use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::{Command, ContactState, Input, Origin, Place, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
 use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span, Watts};
-use slackside::verdict::Verdict;
+use slackside::verdict::{Change, Verdict};
 use slackside_desk::monitor::monitor;
 use slackside_desk::tune::heat::HeatTables;
+use slackside_desk::tune::listen::{Listen, Turned};
 use slackside_desk::tune::run::{Cost, judge, judge_plainly, without_value};
 use slackside_desk::tune::store::Store;
 use slackside_tests::wheels::Random;
@@ -166,6 +168,55 @@ fn live(inputs: &[Input], settings: &Checked) -> Vec<Verdict> {
     verdicts
 }
 
+/// Asks for turns together wherever it may, and so for all that is told in no more than the order of each condition.
+struct Summed {
+    /// Of each condition by rank: when its alarm changed, and whether that raised it.
+    turns: [Vec<(Micros, bool)>; Condition::COUNT],
+    /// All that is no alarm, as it was told.
+    others: Vec<Verdict>,
+    together: usize,
+}
+
+impl Summed {
+    const NONE: Self = Self { turns: [const { Vec::new() }; Condition::COUNT], others: Vec::new(), together: 0 };
+
+    fn one(&mut self, verdict: Verdict) {
+        match verdict.change {
+            Change::Alarm { condition, to, .. } => {
+                self.turns[condition.rank()].push((verdict.at, to == AlarmState::Unacknowledged));
+            }
+            _ => self.others.push(verdict),
+        }
+    }
+
+    /// What these verdicts tell.
+    fn is(&self, live: &[Verdict]) {
+        let mut told = Self::NONE;
+        live.iter().for_each(|verdict| told.one(*verdict));
+        assert_eq!(self.others, told.others, "what is no alarm came otherwise or in another order");
+        for (rank, (summed, told)) in self.turns.iter().zip(&told.turns).enumerate() {
+            assert_eq!(summed, told, "{:?}", Condition::ALL[rank]);
+        }
+    }
+}
+
+impl Listen for Summed {
+    fn verdict(&mut self, verdict: Verdict) -> bool {
+        self.one(verdict);
+        true
+    }
+
+    fn sums_up(&self) -> bool {
+        true
+    }
+
+    fn turned(&mut self, turned: &Turned<'_>) -> bool {
+        self.together += turned.count();
+        self.turns[turned.condition.rank()].extend(turned.turns());
+        true
+    }
+}
+
 fn all_three(story: Story, limits: &[Checked]) -> Cost {
     all_three_on(&inputs(story, &limits[0]), limits)
 }
@@ -191,7 +242,7 @@ fn all_three_on(inputs: &[Input], limits: &[Checked]) -> Cost {
         let mut cost = Cost::default();
         for time in 1..=4 {
             let mut leapt = Vec::new();
-            cost = judge(&store, settings, &heat, |verdict| {
+            cost = judge(&store, settings, &heat, &mut |verdict: Verdict| {
                 leapt.push(verdict);
                 true
             });
@@ -200,6 +251,9 @@ fn all_three_on(inputs: &[Input], limits: &[Checked]) -> Cost {
             }
             assert_eq!(live.len(), leapt.len(), "time {time}: a leap lost or invented verdicts");
             assert_eq!(cost.shown + cost.leapt, store.len() as u64);
+            let mut summed = Summed::NONE;
+            assert_eq!(judge(&store, settings, &heat, &mut summed), cost);
+            summed.is(&live);
         }
         sum.shown += cost.shown;
         sum.leapt += cost.leapt;
@@ -218,6 +272,25 @@ fn other_budget(settings: &Checked) -> Option<Checked> {
 fn config(cases: u32) -> ProptestConfig {
     let asked = std::env::var("PROPTEST_CASES").ok().and_then(|text| text.parse::<u32>().ok());
     ProptestConfig { cases: (asked.unwrap_or(60) * cases).div_ceil(60), ..ProptestConfig::default() }
+}
+
+/// A latched stop is told and slip goes to and fro beyond it: nothing follows from most alarms.
+#[test]
+fn alarms_that_come_and_go_behind_a_latched_stop_are_told_together() {
+    let story = Story { seed: 7, seconds: 1_800, slip: 0.05, deep: 0.1, speed: 0.1, events: 0, power: false, noise: 0 };
+    let limits = limits_from(&(0..24).collect::<Vec<_>>(), false);
+    let store = Store::measure(inputs(story, &limits[0]).into_iter().map(Ok::<_, ()>), &limits[0]).unwrap();
+    let (mut together, mut all) = (0, 0);
+    for settings in &limits {
+        // By the third time crossings and turns come from tables.
+        for _ in 1..=3 {
+            let mut summed = Summed::NONE;
+            judge(&store, settings, &HeatTables::default(), &mut summed);
+            together += summed.together;
+            all += summed.turns.iter().map(Vec::len).sum::<usize>();
+        }
+    }
+    assert!(together > 1_000 && together < all, "{together} of {all}");
 }
 
 /// Slip heat taken for more than it is had judge look at a guess of slip later, and an alarm came out of its turn.

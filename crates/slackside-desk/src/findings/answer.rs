@@ -112,8 +112,9 @@ const MISSING: i32 = 1;
 pub(super) const NOW_AND_THEN: i32 = 60;
 /// How many targets a turn are not seen where one is gone, in hundredths of a target.
 const ONE_GONE: core::ops::RangeInclusive<i32> = 97..=103;
-/// By how much the boot targets of a sound leg seem to lie off their places, at most, since pulleys are not quite round: per mille of a turn.
-const ROUND_ENOUGH: i32 = 6;
+/// By how much the boot targets of a sound leg seem to lie off their places, at most, since pulleys are not quite round and a belt's swing
+/// makes more of it: per mille of a turn. In 9,135 hours of sound simulated legs, of three pages of scores, it was 7.3 at the most.
+const ROUND_ENOUGH: i32 = 8;
 /// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
 const FADED: i32 = 600;
 /// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
@@ -270,6 +271,9 @@ pub fn chances(model: &Model, evidence: &Evidence, prior: Prior) -> Vec<(Cause, 
         (cause, whole.checked_div(left).map_or(0, |chance| chance as u32))
     };
     let mut chances: Vec<(Cause, u32)> = Cause::ALL.map(share).to_vec();
+    if round_enough(evidence) {
+        part(&mut chances, [Cause::Nothing, Cause::Runout], prior);
+    }
     let by_rule = decided(evidence).map(|cause| (cause, BY_RULE));
     if let Some((cause, most)) =
         by_rule.or_else(|| offset_of_lagging(evidence).then_some((Cause::LaggingGone, BY_OFFSET)))
@@ -345,12 +349,6 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         Cause::BootTargetMissing => {
             unseen(Condition::BootTargets, Clue::BootPattern, Clue::BootLong) || now_and_then(Clue::BootMissedTurns)
         }
-        // So little as sound pulleys run out is no fault of theirs.
-        Cause::Runout => {
-            let off = evidence.get(Clue::BootPlace).zip(evidence.get(Clue::BootPerTurn));
-            evidence.first == Some(Condition::BootTargets)
-                && off.is_some_and(|(off, targets)| off < ROUND_ENOUGH.saturating_mul(targets))
-        }
         // A contact that is stuck closes once and does not open again, for no moment.
         Cause::ContactStuck => {
             let any = |clue: Clue, most: i32| evidence.get(clue).is_some_and(|answer| answer > most);
@@ -361,6 +359,24 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
         Cause::BootSensorUnsteady => faded(Clue::BootSeen),
         _ => false,
     }
+}
+
+/// The boot's targets seem to lie off their places by no more than they do on a sound leg: that a pulley runs out and that nothing is wrong
+/// look alike then.
+fn round_enough(evidence: &Evidence) -> bool {
+    let off = evidence.get(Clue::BootPlace).zip(evidence.get(Clue::BootPerTurn));
+    evidence.first == Some(Condition::BootTargets)
+        && off.is_some_and(|(off, targets)| off < ROUND_ENOUGH.saturating_mul(targets))
+}
+
+/// What two causes have together, parted as often as they come.
+fn part(chances: &mut [(Cause, u32)], causes: [Cause; 2], prior: Prior) {
+    let of = |cause: Cause| chances.iter().position(|(known, _)| *known == cause);
+    let [Some(one), Some(other)] = causes.map(of) else { return };
+    let [often, rest] = causes.map(|cause| u64::from(prior.of(cause)));
+    let both = chances[one].1 + chances[other].1;
+    chances[one].1 = (u64::from(both) * often / (often + rest)) as u32;
+    chances[other].1 = both - chances[one].1;
 }
 
 /// The belt seems to outrun its head, which no belt can, and the head's edges are short of the boot's by just one target a turn.
@@ -573,12 +589,18 @@ mod tests {
     }
 
     #[test]
-    fn a_pulley_as_round_as_sound_ones_are_is_not_told_to_run_out() {
-        let off = |first: Condition, off: i32| {
-            chance(&evidence(first, &[(Clue::BootPlace, off), (Clue::BootPerTurn, 4)]), Cause::Runout)
+    fn a_pulley_as_round_as_sound_ones_are_may_be_one_and_nothing_wrong_comes_first() {
+        let told = |first: Condition, off: i32| {
+            let leg = evidence(first, &[(Clue::BootPlace, off), (Clue::BootPerTurn, 4), (Clue::BootPlaceNext, 95)]);
+            [Cause::Runout, Cause::Nothing].map(|cause| chance(&leg, cause))
         };
-        assert_eq!(off(Condition::BootTargets, 23), 0);
-        assert!(off(Condition::BootTargets, 24) > 0 && off(Condition::RubAtOnePlace, 23) > 0);
+        // As often as they come: nothing wrong twice as often.
+        let [runout, nothing] = told(Condition::BootTargets, 31);
+        assert!(runout > 0 && nothing.abs_diff(2 * runout) <= 2, "{runout} {nothing}");
+        for (first, off) in [(Condition::BootTargets, 32), (Condition::RubAtOnePlace, 31)] {
+            let [runout, nothing] = told(first, off);
+            assert!(nothing.abs_diff(2 * runout) > 2, "{first:?} {off}");
+        }
     }
 
     #[test]

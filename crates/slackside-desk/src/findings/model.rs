@@ -104,6 +104,16 @@ pub enum Prior {
     Even,
 }
 
+impl Prior {
+    /// How often it has a cause come, against the others.
+    pub(super) const fn of(self, cause: Cause) -> u32 {
+        match self {
+            Self::Usual => cause.often(),
+            Self::Even => 1,
+        }
+    }
+}
+
 /// Trees.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Model {

@@ -297,6 +297,13 @@ impl Listed {
         Some(next)
     }
 
+    /// The turns to come for as long as `comes` says so of each, at least the one; but for the last of them they are taken.
+    pub fn take_while(&mut self, comes: impl Fn(Moment) -> bool) -> &[Moment] {
+        let (from, to) = (self.next, self.turns.by(self.next + 1, comes));
+        self.next = to - 1;
+        self.turns.part(from, to)
+    }
+
     /// Where it stands in the list of crossings after the turn before the one to come.
     fn stands(&self) -> Place {
         let number = self.next - 1;

@@ -6,7 +6,7 @@
 
 use slackside::settings::Checked;
 use slackside::units::Micros;
-use slackside::verdict::{Change, Permit};
+use slackside::verdict::{Change, Permit, Verdict};
 
 use super::heat::HeatTables;
 use super::label::Label;
@@ -47,7 +47,7 @@ fn drive_off_us(store: &Store, from_us: u64) -> Option<u64> {
 fn dropped_us(store: &Store, own: &Checked, from_us: u64) -> (Option<u64>, Option<u64>) {
     let mut given = [false; 2];
     let mut dropped = [None; 2];
-    judge(store, own, &HeatTables::default(), |verdict| {
+    judge(store, own, &HeatTables::default(), &mut |verdict: Verdict| {
         if let Change::Permit { permit, allowed, because } = verdict.change {
             let which = usize::from(permit == Permit::Run);
             let at = verdict.at.get();

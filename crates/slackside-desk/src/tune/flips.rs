@@ -87,13 +87,7 @@ impl Stretch {
 
     /// How many crossings have come by a moment; so many are known to have, and not many more are likely to: `from`.
     pub fn by(&self, moment: Moment, from: usize) -> usize {
-        let rest = self.moments.get(from..).unwrap_or_default();
-        let mut step = 1;
-        while rest.get(step - 1).is_some_and(|crossing| *crossing <= moment) {
-            step *= 2;
-        }
-        let (known, end) = (step / 2, step.min(rest.len()));
-        from + known + rest[known..end].partition_point(|crossing| *crossing <= moment)
+        by(&self.moments, from, |crossing| *crossing <= moment)
     }
 
     /// The first crossing of `from`, `from + 2` and so on after which the value stays for `delay`, or longer than is known here.
@@ -195,6 +189,16 @@ impl Turns {
     /// A turn by its number.
     pub fn get(&self, number: usize) -> Option<Moment> {
         self.moments.get(number).copied()
+    }
+
+    /// Turns by their numbers.
+    pub fn part(&self, from: usize, to: usize) -> &[Moment] {
+        self.moments.get(from..to).unwrap_or_default()
+    }
+
+    /// How many turns come, if all before number `from` do and not many more are likely to.
+    pub fn by(&self, from: usize, comes: impl Fn(Moment) -> bool) -> usize {
+        by(&self.moments, from, |moment| comes(*moment))
     }
 
     /// The crossing that comes after it.
@@ -321,6 +325,17 @@ impl<L: List> Table<L> {
             })
             .as_ref()
     }
+}
+
+/// How many come, if all before number `from` do and not many more are likely to.
+fn by(moments: &[Moment], from: usize, comes: impl Fn(&Moment) -> bool) -> usize {
+    let rest = moments.get(from..).unwrap_or_default();
+    let mut step = 1;
+    while rest.get(step - 1).is_some_and(&comes) {
+        step *= 2;
+    }
+    let (known, end) = (step / 2, step.min(rest.len()));
+    from + known + rest[known..end].partition_point(comes)
 }
 
 /// What is remembered of `key`, from now on at the least; `None` if too much is.

@@ -15,7 +15,7 @@ use slackside::units::{Joules, Micros, Watts};
 
 use super::columns::{BLOCK, Cursor, unpack};
 use super::index::Layered;
-use super::steady::Steady;
+use super::steady::{NoOne, Steady};
 use super::store::{Store, show};
 use super::walk::power_before;
 use crate::monitor::{Judge, plan_of};
@@ -63,7 +63,7 @@ impl HeatTable {
             show(&mut judge, at, row, &cursor, &mut |_| {});
             gathered.see(&plan, number, at, &judge.heat_course());
             let (from, mut course, outlook) = (cursor.row(), judge.heat_course(), judge.outlook());
-            let leapt = steady.leap(&mut judge, &mut cursor, &goes_on, &mut |_| {});
+            let leapt = steady.leap(&mut judge, &mut cursor, &goes_on, &mut NoOne);
             if let Some(outlook) = outlook.filter(|_| leapt > 0) {
                 let see = |row, at, course: &HeatCourse| gathered.see(&plan, row, at, course);
                 feed::<false>(store, &outlook, &mut course, &plan, (from, cursor.row()), see);

@@ -17,6 +17,7 @@ pub mod heat;
 mod index;
 pub mod knob;
 pub mod label;
+pub mod listen;
 mod moment;
 pub mod page;
 mod pictures;

@@ -12,6 +12,7 @@ use slackside::settings::Checked;
 use slackside::verdict::{Change, Permit, Phase, Verdict};
 
 use super::corpus::Case;
+use super::listen::{Listen, Turned};
 use super::reckoned;
 use super::run::judge;
 use super::stats::floods;
@@ -132,6 +133,28 @@ struct Watcher<'a> {
     first_out: Option<Condition>,
 }
 
+impl Listen for Watcher<'_> {
+    fn verdict(&mut self, verdict: Verdict) -> bool {
+        self.take(verdict)
+    }
+
+    /// Once nuisance is not counted any more it is only asked which alarms that should come do.
+    fn sums_up(&self) -> bool {
+        !self.counting
+    }
+
+    fn turned(&mut self, turned: &Turned<'_>) -> bool {
+        let known_until_us = self.case.expected.known_until_us;
+        let by_then = |at: &u64| *at <= known_until_us;
+        for (due, met) in self.case.expected.alarms.iter().zip(&mut self.met) {
+            let mut raised = turned.turns().filter(|(_, raises)| *raises).map(|(at, _)| at.get()).take_while(by_then);
+            *met = *met || raised.any(|at| due.is_met(turned.condition, at));
+        }
+        // Others may have come before that.
+        true
+    }
+}
+
 impl Watcher<'_> {
     fn close(&mut self, at: u64) {
         if let Some(since) = self.running_since.take()
@@ -234,7 +257,7 @@ pub fn score(setting: u32, number: u32, case: &Case, settings: &Checked) -> Outc
         met: vec![false; expected.alarms.len()],
         first_out: None,
     };
-    judge(&case.store, settings, &case.heat, |verdict| watcher.take(verdict));
+    judge(&case.store, settings, &case.heat, &mut watcher);
     let stopped = u64::try_from(watcher.outcome.stop_us).ok();
     watcher.close(stopped.unwrap_or(case.store.end().get()));
     let (met, alarms, first_out, starting) = (watcher.met, watcher.alarms, watcher.first_out, watcher.starting);

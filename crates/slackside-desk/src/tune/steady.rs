@@ -12,6 +12,7 @@ use slackside::verdict::Verdict;
 use super::columns::{BLOCK, Cursor};
 use super::delays::Delays;
 use super::heat::{Feeding, HeatKey, HeatTables, heat_key};
+use super::listen::Turned;
 use super::moment::Moment;
 use super::speeds::Speeds;
 use super::store::Store;
@@ -24,6 +25,27 @@ const LEAST: usize = 6;
 /// So many times in turn it tries with each row; then every second row, every third and so on, and at the most so many are passed by.
 const AT_ONCE: usize = 2;
 const LONGEST_WAIT: usize = 4;
+
+/// Whom a leap tells.
+pub(super) trait Tell {
+    fn verdict(&mut self, verdict: &Verdict);
+    /// Whether turns of which nothing follows may be told together.
+    fn sums_up(&self) -> bool;
+    fn turned(&mut self, turned: &Turned<'_>);
+}
+
+/// No one asks what is said.
+pub(super) struct NoOne;
+
+impl Tell for NoOne {
+    fn verdict(&mut self, _: &Verdict) {}
+
+    fn sums_up(&self) -> bool {
+        true
+    }
+
+    fn turned(&mut self, _: &Turned<'_>) {}
+}
 
 /// Leaps over the steady stretches of one trace, under one setting.
 pub(super) struct Steady<'a> {
@@ -117,13 +139,13 @@ impl<'a> Steady<'a> {
         judge: &mut Judge,
         cursor: &mut Cursor<'_>,
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> usize {
         if self.wait > 0 {
             self.wait -= 1;
             return 0;
         }
-        let rows = self.leap_now(judge, cursor, goes_on, sink);
+        let rows = self.leap_now(judge, cursor, goes_on, tell);
         self.refused = if rows == 0 { (self.refused + 1).min(AT_ONCE + LONGEST_WAIT) } else { 0 };
         self.wait = self.refused.saturating_sub(AT_ONCE);
         rows
@@ -134,7 +156,7 @@ impl<'a> Steady<'a> {
         judge: &mut Judge,
         cursor: &mut Cursor<'_>,
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> usize {
         let store = self.store;
         let from = cursor.row();
@@ -172,12 +194,12 @@ impl<'a> Steady<'a> {
             again: 0,
         };
         self.start(&stretch, to);
-        let to = self.hops(judge, &mut stretch, to, goes_on, sink);
+        let to = self.hops(judge, &mut stretch, to, goes_on, tell);
         if !goes_on.get() || (to == from && stretch.newest == newest) {
             return 0;
         }
         stretch.quicken(store, judge, (Moment::NEVER, Moment::before_row(store, to)));
-        self.land(judge, cursor, &mut stretch, to, &feeding, sink);
+        self.land(judge, cursor, &mut stretch, to, &feeding, tell);
         to - from
     }
 
@@ -205,7 +227,7 @@ impl<'a> Steady<'a> {
         stretch: &mut Stretch,
         to: usize,
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> usize {
         let store = self.store;
         let (mut until, mut sweep) = (stretch.outlook.until, stretch.outlook.sweep);
@@ -218,7 +240,7 @@ impl<'a> Steady<'a> {
                 false => store.row_from(from, end),
             };
             if row > from {
-                match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, sink) {
+                match self.hop(judge, stretch, Moment::before_row(store, row), goes_on, tell) {
                     Hop::Whole => {}
                     Hop::Enough => return row,
                     Hop::Seen(row) => return row,
@@ -245,13 +267,13 @@ impl<'a> Steady<'a> {
         stretch: &mut Stretch,
         bound: Moment,
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> Hop {
         let mut turning = Turning::gather(self.store, (&self.order, &mut self.delays), bound);
         if let Some((from, Moment::NEVER)) = stretch.speed {
             stretch.speed = Some((bound, stretch.speeds.next(self.store, from, bound)));
         }
-        let ended = self.tell(judge, stretch, &mut turning, goes_on, sink);
+        let ended = self.tell(judge, stretch, &mut turning, goes_on, tell);
         turning.give_back(&mut self.delays);
         ended
     }
@@ -262,12 +284,12 @@ impl<'a> Steady<'a> {
         stretch: &mut Stretch,
         turning: &mut Turning,
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> Hop {
         let (store, bound) = (self.store, turning.bound);
         loop {
             let idle = if stretch.seen == 0 { judge.idle(&stretch.outlook.held) } else { 0 };
-            if idle != 0 && !self.tell_idle(judge, stretch, (turning, idle), goes_on, sink) {
+            if idle != 0 && !self.tell_idle(judge, stretch, (turning, idle), goes_on, tell) {
                 return if goes_on.get() { Hop::Whole } else { Hop::Enough };
             }
             stretch.quicken(store, judge, (turning.first(Moment::NEVER).moment, bound));
@@ -280,14 +302,14 @@ impl<'a> Steady<'a> {
             }
             let held = &mut stretch.outlook.held;
             turning.turn(store, &mut self.delays, first, |number| {
-                judge.turn(first.moment.at(), LEAPT[number], held, sink);
+                judge.turn(first.moment.at(), LEAPT[number], held, &mut |verdict| tell.verdict(verdict));
             });
             let first = first.moment;
             let at_speed = || match stretch.speed {
                 Some((_, comes)) => comes.step() <= first.step(),
                 None => stretch.speeds.is_at_speed(store, first),
             };
-            let waits = judge.settle_turns(first.at(), held, at_speed, sink);
+            let waits = judge.settle_turns(first.at(), held, at_speed, &mut |verdict| tell.verdict(verdict));
             (stretch.newest, stretch.told) = (first.at(), first.end_of_step());
             if !goes_on.get() {
                 return Hop::Enough;
@@ -308,7 +330,7 @@ impl<'a> Steady<'a> {
         stretch: &mut Stretch,
         (turning, idle): (&mut Turning, u16),
         goes_on: &Cell<bool>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) -> bool {
         let store = self.store;
         let Stretch { outlook, again, told, quickened, .. } = stretch;
@@ -320,7 +342,29 @@ impl<'a> Steady<'a> {
             if moment == Moment::NEVER || turning.comes_of(!idle, first) {
                 break moment;
             }
+            // Once each was raised in this leap they need not be told one by one.
+            if tell.sums_up() && turning.only_of(*again, idle) {
+                let next = turning.first_of(!idle);
+                let mut cleared = None;
+                turning.turn_all(store, &mut self.delays, (idle, next), |number, moments| {
+                    let condition = LEAPT[number];
+                    let turned = Turned::new(condition, moments, judge.turn_often(condition, moments.len(), held));
+                    tell.turned(&turned);
+                    if held.slows(condition) {
+                        cleared = cleared.max(turned.cleared());
+                    }
+                    *told = (*told).max(moments.last().map_or(Moment::FIRST, |last| last.end_of_step()));
+                    goes_on.get()
+                });
+                if !goes_on.get() {
+                    return false;
+                }
+                slow = held.is_slow();
+                *quickened = cleared.or(*quickened);
+                break next;
+            }
             turning.turn(store, &mut self.delays, first, |number| {
+                let sink = &mut |verdict: &Verdict| tell.verdict(verdict);
                 if *again >> number & 1 != 0 {
                     judge.turn_again(at, LEAPT[number], held, sink);
                 } else {
@@ -359,7 +403,7 @@ impl<'a> Steady<'a> {
         stretch: &mut Stretch,
         to: usize,
         feeding: &Feeding<'_>,
-        sink: &mut dyn FnMut(&Verdict),
+        tell: &mut dyn Tell,
     ) {
         let store = self.store;
         let brisk = stretch.speeds.brisk_before(store, to);
@@ -375,7 +419,7 @@ impl<'a> Steady<'a> {
         self.over.set(self.over.get() || over);
         cursor.go_past(to - 1);
         let power = power_before(store, to, outlook);
-        judge.leap(at, cursor.signals(), &cells, brisk, power, &course, sink);
+        judge.leap(at, cursor.signals(), &cells, brisk, power, &course, &mut |verdict| tell.verdict(verdict));
     }
 
     /// The first row up to which nothing but what is followed may change, by whole blocks.

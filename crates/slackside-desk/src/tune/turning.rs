@@ -83,6 +83,47 @@ impl Turning {
         }
     }
 
+    /// Whether whatever turns of `idle` is of `these`.
+    pub fn only_of(&self, these: u16, idle: u16) -> bool {
+        self.numbers[..self.count].iter().all(|number| (these | !idle) >> number & 1 != 0)
+    }
+
+    /// When the first of these turns.
+    pub fn first_of(&self, these: u16) -> Moment {
+        let of = |place: &usize| these >> self.numbers[*place] & 1 != 0;
+        (0..self.count).filter(of).map(|place| self.nexts[place]).min().unwrap_or(Moment::NEVER)
+    }
+
+    /// Turn `idle` ones before the step of `next`, one after the other, each as often as it does. `turn` is told when, list by list, and says
+    /// whether to go on.
+    pub fn turn_all(
+        &mut self,
+        store: &Store,
+        all: &mut [Option<Delays>; LEAPT.len()],
+        (idle, next): (u16, Moment),
+        mut turn: impl FnMut(usize, &[Moment]) -> bool,
+    ) {
+        for place in 0..self.count {
+            let number = self.numbers[place];
+            if idle >> number & 1 == 0 {
+                continue;
+            }
+            while self.nexts[place].step() < next.step() && self.nexts[place] != Moment::NEVER {
+                let bound = self.bound;
+                let goes_on = match &mut self.lists[place] {
+                    Some(listed) => {
+                        turn(number, listed.take_while(|moment| moment <= bound && moment.step() < next.step()))
+                    }
+                    None => turn(number, &[self.nexts[place]]),
+                };
+                self.take(store, all, place);
+                if !goes_on {
+                    return;
+                }
+            }
+        }
+    }
+
     /// Turn all that does in one step: first those whose delays end, then those that turn at once, by rank.
     pub fn turn(
         &mut self,

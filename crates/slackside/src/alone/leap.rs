@@ -59,6 +59,12 @@ pub struct Held {
 }
 
 impl Held {
+    /// Whether a condition keeps the belt from being at speed while it holds.
+    #[must_use]
+    pub const fn slows(&self, condition: Condition) -> bool {
+        self.effects.is_slow(Set::EMPTY.put(condition.rank(), true))
+    }
+
     /// Whether one of them keeps the belt from being at speed.
     #[must_use]
     pub const fn is_slow(&self) -> bool {
@@ -446,6 +452,16 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         let setpoint = self.plan.row(rank).setpoint;
         let (from, to) = (state_of(before), state_of(after));
         sink(&Verdict { at, change: Change::Alarm { condition, from, to, value: None, setpoint, detail: 0 } });
+    }
+
+    /// As [`turn_again`](Self::turn_again), so many times in turn, each of which is told by whoever knows when. Whether the first raised it.
+    pub fn turn_often(&mut self, condition: Condition, times: usize, held: &mut Held) -> bool {
+        let rank = condition.rank();
+        let before = self.judge.rows.get(rank);
+        let raises = before & bits::ACTIVE == 0;
+        self.judge.rows.put(rank, bits::ACTIVE, raises == (times % 2 == 1));
+        held.now = held.now.put(rank, holds(self.judge.rows.get(rank)));
+        raises
     }
 
     /// Turns of [idle](Self::idle) conditions were told. Whether the belt is at speed by now, if that may have changed.

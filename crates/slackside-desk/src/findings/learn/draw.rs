@@ -12,6 +12,7 @@ use super::legs;
 use crate::error::Error;
 use crate::plant::chance::Chance;
 use crate::plant::leg::Leg;
+use crate::plant::slug::LARGEST;
 use crate::plant::starter::Starter;
 use crate::scenario::fault::{Contact, End, Fault, Kind, Side, Where, full_pull};
 use crate::scenario::legs as built_in;
@@ -479,9 +480,10 @@ impl Run<'_> {
         self.ends_s = fed_s + 900.0;
         let mut at_s = fed_s + 20.0;
         while at_s < self.ends_s {
-            let slug = self.chance.between(120.0, 200.0);
+            // No more than a sound leg bears, by the rule that each is held to.
+            let slug = self.chance.between(120.0, 100.0 * LARGEST.flow);
             self.feed(at_s, slug);
-            at_s += self.chance.between(2.0, 6.0);
+            at_s += self.chance.between(2.0, LARGEST.seconds);
             let usual = self.chance.between(20.0, 80.0);
             self.feed(at_s, usual);
             if self.chance.happens(0.2) {
