@@ -175,17 +175,23 @@ struct Summed {
     /// All that is no alarm, as it was told.
     others: Vec<Verdict>,
     together: usize,
+    /// When the last of what was told together came.
+    last: Micros,
 }
 
 impl Summed {
-    const NONE: Self = Self { turns: [const { Vec::new() }; Condition::COUNT], others: Vec::new(), together: 0 };
+    const NONE: Self =
+        Self { turns: [const { Vec::new() }; Condition::COUNT], others: Vec::new(), together: 0, last: Micros::ZERO };
 
     fn one(&mut self, verdict: Verdict) {
         match verdict.change {
             Change::Alarm { condition, to, .. } => {
                 self.turns[condition.rank()].push((verdict.at, to == AlarmState::Unacknowledged));
             }
-            _ => self.others.push(verdict),
+            _ => {
+                assert!(self.last <= verdict.at, "alarms were told together beyond what follows: {verdict:?}");
+                self.others.push(verdict);
+            }
         }
     }
 
@@ -212,6 +218,7 @@ impl Listen for Summed {
 
     fn turned(&mut self, turned: &Turned<'_>) -> bool {
         self.together += turned.count();
+        self.last = turned.turns().map(|(at, _)| at).fold(self.last, Micros::max);
         self.turns[turned.condition.rank()].extend(turned.turns());
         true
     }
@@ -291,6 +298,40 @@ fn alarms_that_come_and_go_behind_a_latched_stop_are_told_together() {
         }
     }
     assert!(together > 1_000 && together < all, "{together} of {all}");
+}
+
+/// While the feed hunts nothing follows from alarms that do not stop, until one does.
+#[test]
+fn alarms_are_told_together_no_further_than_to_the_next_that_stops() {
+    let story =
+        Story { seed: 11, seconds: 1_800, slip: 0.03, deep: 0.0, speed: 0.12, events: 0, power: false, noise: 0 };
+    let mut settings = Settings::example();
+    let mut change = |condition, setpoint, deadband, on_ms, off_ms| {
+        settings.limits.change(condition, |limit| {
+            (limit.setpoint, limit.deadband) = (setpoint, deadband);
+            (limit.on_delay, limit.off_delay) = (Span::from_millis(on_ms), Span::from_millis(off_ms));
+        });
+    };
+    change(Condition::SlipHigh, 20_000, 2_000, 0, 0);
+    change(Condition::Underspeed, 60_000, 5_000, 0, 0);
+    change(Condition::DeepUnderspeed, 125_000, 5_000, 100, 0);
+    let settings = settings.check().expect("sound settings");
+    let store = Store::measure(inputs(story, &settings).into_iter().map(Ok::<_, ()>), &settings).unwrap();
+    let mut plain = Vec::new();
+    judge_plainly(&store, &settings, |verdict| {
+        plain.push(without_value(verdict));
+        true
+    });
+    let mut together = 0;
+    for _ in 1..=3 {
+        let mut summed = Summed::NONE;
+        judge(&store, &settings, &HeatTables::default(), &mut summed);
+        summed.is(&plain);
+        together += summed.together;
+        let first = |condition: Condition| summed.turns[condition.rank()].first().map(|(at, _)| *at);
+        assert!(first(Condition::FeedHunting) < first(Condition::DeepUnderspeed), "no stop came while the feed hunted");
+    }
+    assert!(together > 100, "{together}");
 }
 
 /// Slip heat taken for more than it is had judge look at a guess of slip later, and an alarm came out of its turn.
