@@ -62,11 +62,13 @@ pub enum Fault {
     ClocksDiffer,
     /// The heart stood still for as long as the watchdog outside needs to open, and a coil had supply all the same.
     WatchdogShut,
+    /// A rub point's temperature has not moved by a tenth of a degree, or has not come, for a day in which the leg ran.
+    TemperatureStill,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 27] = [
+    pub const ALL: [Self; 28] = [
         Self::NoSettings,
         Self::SettingsUnreadable,
         Self::SettingsRefused,
@@ -94,15 +96,21 @@ impl Fault {
         Self::ProofTestDue,
         Self::ClocksDiffer,
         Self::WatchdogShut,
+        Self::TemperatureStill,
     ];
 
     /// Whether it holds both permits dropped. Not so a recording that was not kept, a button that is stuck, a key
-    /// that is forgotten, the news of a plan, and a proof test that is due.
+    /// that is forgotten, the news of a plan, a proof test that is due, and a temperature that stands still.
     #[must_use]
     pub const fn drops_permits(self) -> bool {
         !matches!(
             self,
-            Self::RecordingNotStored | Self::ResetStuck | Self::KeyLeftOn | Self::PlanArmed | Self::ProofTestDue
+            Self::RecordingNotStored
+                | Self::ResetStuck
+                | Self::KeyLeftOn
+                | Self::PlanArmed
+                | Self::ProofTestDue
+                | Self::TemperatureStill
         )
     }
 
@@ -192,6 +200,10 @@ impl Fault {
             }
             Self::WatchdogShut => {
                 "the watchdog outside did not open as the heart stood still: it is stuck or too slow; lock out and replace it"
+            }
+            Self::TemperatureStill => {
+                "a rub point's temperature has not moved, or not come, for a day in which the leg ran: its sensor, clamp and wire, its \
+                 supply, or a transmitter that repeats its last value"
             }
         }
     }
@@ -287,7 +299,14 @@ mod tests {
         let kept = Fault::ALL.into_iter().filter(|fault| !fault.drops_permits()).collect::<std::vec::Vec<_>>();
         assert_eq!(
             kept,
-            [Fault::RecordingNotStored, Fault::ResetStuck, Fault::KeyLeftOn, Fault::PlanArmed, Fault::ProofTestDue,]
+            [
+                Fault::RecordingNotStored,
+                Fault::ResetStuck,
+                Fault::KeyLeftOn,
+                Fault::PlanArmed,
+                Fault::ProofTestDue,
+                Fault::TemperatureStill,
+            ]
         );
     }
 }

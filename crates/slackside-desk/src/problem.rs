@@ -221,9 +221,13 @@ pub fn of_table(text: &str, name: &str, error: &toml::de::Error) -> (Option<Plac
 /// A text is not TOML, for a reason.
 #[must_use]
 pub fn not_toml(reason: &str) -> String {
-    format!(
-        "is not TOML: {reason}\n  mend: a line is `key = value`, with words in quotes; a table begins with `[name]`"
-    )
+    let mend = match reason {
+        "duplicate key" => "it stands there twice: leave one out, or put what both say into one",
+        _ => {
+            "a line is `key = value`, with words in quotes and a point, not a comma, in numbers; a table begins with `[name]`"
+        }
+    };
+    format!("is not TOML: {reason}\n  mend: {mend}")
 }
 
 #[cfg(test)]

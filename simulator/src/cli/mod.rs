@@ -7,6 +7,7 @@ mod emulate;
 mod import;
 mod interrupt;
 mod label;
+mod mends;
 mod new_key;
 mod new_leg;
 mod papers;
@@ -80,7 +81,18 @@ enum Command {
 /// Run the command line of this process. Bad input ends with exit code 2 and a message on standard error.
 #[must_use]
 pub fn main() -> ExitCode {
-    let Cli { command, talk } = Cli::parse();
+    let Cli { command, talk } = match Cli::try_parse() {
+        Ok(understood) => understood,
+        Err(error) => {
+            let mend = mends::mend(&error);
+            // As clap ends by itself; where nobody reads what it prints there is nobody to tell.
+            let _ = error.print();
+            if let Some(mend) = mend {
+                tell(format_args!("  mend: {mend}"));
+            }
+            return if error.use_stderr() { ExitCode::from(2) } else { ExitCode::SUCCESS };
+        }
+    };
     outputs::may_replace(talk.force);
     match interrupt::listen().and_then(|()| run(&command, &talk)) {
         Ok(()) => ExitCode::SUCCESS,

@@ -2,7 +2,8 @@
 
 use slackside::conditions::Condition as C;
 use slackside::input::{Origin, Place, Shaft};
-use slackside::settings::{Conditioning, Settings};
+use slackside::settings::{Conditioning, Settings, Spacing};
+use slackside::units::Ppm;
 use slackside_box::bench::{CLEAR, Chip, Level, Panel, Pin, RUBBING, Rig, Tap, Watchdog, every_command};
 use slackside_box::contact::{RubContact, Wiring};
 use slackside_box::fault::Fault as F;
@@ -21,6 +22,10 @@ const fn box_stop(within_ms: u64, by: F) -> Must {
 
 const fn stop_once_started(within_ms: u64, by: C) -> Must {
     Must::StopOnceStarted { within_ms, says: Word::Alarm(by) }
+}
+
+const fn once_off(within_ms: u64, by: C) -> Must {
+    Must::OnceOff { within_ms, says: Word::Alarm(by), sooner: Proof::HoldSensorAway }
 }
 
 const fn alarm(within_ms: u64, by: C) -> Must {
@@ -50,6 +55,7 @@ const fn row(group: Group, what: &'static str, fails: fn(&mut Rig), must: [Must;
         wire: Panel::wires,
         two_clocks: false,
         proves_watchdog: false,
+        boot_pitches: &[],
         must,
         belt: BeltStop::Stopped,
         settings: Settings::example,
@@ -85,6 +91,29 @@ fn with_starting_conditioning() -> Settings {
     let mut settings = Settings::example();
     settings.machine.conditioning = Conditioning::STARTING;
     settings
+}
+
+/// What a loaded leg runs at, in per mille of an idle one: a motor's slip from idle to full is 1 to 3 % (common practice, no source).
+const LOADED: u64 = 975;
+
+/// Eight targets, each second pitch so many per mille wider than the mean one.
+const EACH_SECOND_WIDER: [i64; 8] = [150, -150, 150, -150, 150, -150, 150, -150];
+
+fn with_uneven_targets() -> Settings {
+    let mut settings = Settings::example();
+    if let Some(boot) = &mut settings.machine.boot_targets {
+        boot.count = 8;
+        // An eighth of a turn, 15 % more and less.
+        boot.spacing = Spacing::Uneven { closest: Ppm::new(106_250), widest: Ppm::new(143_750) };
+    }
+    settings
+}
+
+/// Edges as far apart as those of the true targets at normal speed, but even.
+fn tremble_at_own_rate(rig: &mut Rig) {
+    let boot = rig.sensor_box.monitor().plan().map(|plan| plan.boot).unwrap_or_default();
+    let edges = u64::from(boot.normal) * u64::from(boot.marks) * 2;
+    rig.tap(Shaft::Boot, Tap::Trembles(1_000_000_000_000 / edges.max(1)));
 }
 
 #[allow(clippy::too_many_lines, reason = "a table")]
@@ -242,12 +271,30 @@ fn sensors() -> Vec<Row> {
             ..row(
                 G,
                 "boot sensor trembles by itself, evenly, at the leg's own rate",
+                tremble_at_own_rate,
+                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), once_off(10_500, C::DriveContactFault)],
+            )
+        },
+        Row {
+            belt: BeltStop::Missed,
+            ..row(
+                G,
+                "boot sensor trembles by itself, evenly, and as its load grows the leg slows down by 2.5 %",
                 |rig| {
-                    // At normal speed: half a pitch of four targets.
-                    let normal = rig.sensor_box.monitor().plan().map_or(1, |plan| u64::from(plan.boot.normal));
-                    rig.tap(Shaft::Boot, Tap::Trembles(1_000_000_000_000 / normal / 8));
+                    tremble_at_own_rate(rig);
+                    rig.full_speed = LOADED;
                 },
-                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), Must::Unseen(Proof::HoldSensorAway)],
+                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), alarm(100_000, C::RatioShifted)],
+            )
+        },
+        Row {
+            settings: with_uneven_targets,
+            boot_pitches: &EACH_SECOND_WIDER,
+            ..row(
+                G,
+                "boot sensor trembles by itself, evenly, in place of uneven targets: eight, each second pitch 15 % wider",
+                tremble_at_own_rate,
+                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), stop(1_000, C::BootSensorFault)],
             )
         },
     ]
@@ -259,6 +306,13 @@ fn with_first_contact(panel: &Panel, wiring: Wiring<Pin, Level>) -> Wires<Pin, P
     wires.inputs.contacts[Place::HeadLeft.index()] = Some(RubContact::new(wiring));
     wires
 }
+
+/// Told within two minutes of the day's end.
+const STANDS_STILL: Must = Must::AlarmWithADay {
+    within_ms: 24 * 60 * MINUTE + 2 * MINUTE,
+    says: Word::Box(F::TemperatureStill),
+    sooner: Proof::WarmSensors,
+};
 
 fn with_outlet_switch() -> Settings {
     let mut settings = Settings::example();
@@ -375,7 +429,16 @@ fn contacts() -> Vec<Row> {
                 G,
                 "a rub point's temperature stays at its last value",
                 |rig| rig.temperature_stuck = rig.temperature,
-                [Must::Unseen(Proof::WarmSensors); 3],
+                [STANDS_STILL; 3],
+            )
+        },
+        Row {
+            settings: with_temperature,
+            ..row(
+                G,
+                "a rub point's temperature does not come any more",
+                |rig| rig.temperature_lost = true,
+                [STANDS_STILL; 3],
             )
         },
         row(G, "reset button held or wedged", |rig| rig.panel.reset.set(true), [alarm(3_100, C::ResetHeld); 3]),

@@ -92,10 +92,41 @@ pub enum Must {
         /// Told so.
         says: Word,
     },
+    /// The alarm output falls, once the leg has run for an hour of the time; the leg may run on.
+    AlarmWithADay {
+        /// By then, in milliseconds after it failed.
+        within_ms: u64,
+        /// Told so.
+        says: Word,
+        /// What finds it sooner.
+        sooner: Proof,
+    },
+    /// Nothing at a steady speed; the run permit is dropped once the motor is switched off.
+    OnceOff {
+        /// By then, in milliseconds after the motor went off.
+        within_ms: u64,
+        /// Told so.
+        says: Word,
+        /// What finds it sooner.
+        sooner: Proof,
+    },
     /// Nothing: it takes no protection away.
     Nothing,
     /// Nothing, though it takes protection away: no program can see it. A proof test finds it.
     Unseen(Proof),
+}
+
+impl Must {
+    /// The proof test that finds it, where no program sees it, or sees it later.
+    #[must_use]
+    pub const fn proof(self) -> Option<Proof> {
+        match self {
+            Self::Unseen(proof) | Self::AlarmWithADay { sooner: proof, .. } | Self::OnceOff { sooner: proof, .. } => {
+                Some(proof)
+            }
+            _ => None,
+        }
+    }
 }
 
 /// What becomes of a belt that truly stops, with the fault there.
@@ -105,7 +136,7 @@ pub enum BeltStop {
     Stopped,
     /// The permits are dropped and the alarm falls, but they do not reach the motor.
     ToldOnly,
-    /// It is not seen where the fault is not, and the motor runs on.
+    /// At speed it is not seen, and the motor runs on.
     Missed,
 }
 
@@ -168,6 +199,8 @@ pub struct Row {
     pub two_clocks: bool,
     /// Whether the box proves the watchdog outside before each start.
     pub proves_watchdog: bool,
+    /// By how many per mille each pitch of the boot's targets is wider than the mean one; none where all are even.
+    pub boot_pitches: &'static [i64],
     /// What must happen, in the order of [`State::ALL`].
     pub must: [Must; 3],
     /// And then a belt that stops.

@@ -23,12 +23,12 @@ pub fn page() -> String {
         text.push('\n');
     }
     text.push_str(
-        "## What only a proof test finds\n\nDo them at commissioning, after every change, and so often (common practice, no source). \
-         `what_no_program_sees_a_proof_test_finds` in `tests/tests/box_faults.rs` does each on a sound leg, which passes, and on one with \
+        "## What a proof test finds\n\nWhat no program sees, or sees only later. Do them at commissioning, after every change, and so often \
+         (common practice, no source). `what_no_program_sees_a_proof_test_finds` in `tests/tests/box_faults.rs` does each on a sound leg, which passes, and on one with \
          the fault, which does not.\n\n| proof test | what to do | every | what it finds |\n|---|---|---|---|\n",
     );
     for proof in Proof::ALL {
-        let finds = |row: &&Row| row.must.contains(&Must::Unseen(proof));
+        let finds = |row: &&Row| row.must.into_iter().any(|must| must.proof() == Some(proof));
         let finds: Vec<&str> = rows.iter().filter(finds).map(|row| row.what).collect();
         let months = proof.every_months();
         let _ = writeln!(text, "| {} | {} | {months} months | {} |", proof.name(), proof.does(), finds.join("; "));
@@ -64,6 +64,15 @@ fn cell(must: Must) -> String {
             format!("nothing yet; within {} of the permit's next drop: {}", time(within_ms), word(says))
         }
         Must::BeforeNextStart { says } => format!("nothing yet; before the next start: {}", word(says)),
+        Must::AlarmWithADay { within_ms, says, .. } => {
+            format!("alarm within {}, the leg having run for an hour of them: {}", time(within_ms), word(says))
+        }
+        Must::OnceOff { within_ms, says, sooner } => format!(
+            "**nothing at a steady speed**; stop within {} of the motor's next stop: {}; sooner by a proof test of the {}",
+            time(within_ms),
+            word(says),
+            sooner.name()
+        ),
         Must::Nothing => "nothing: no protection is lost".to_owned(),
         Must::Unseen(proof) => format!("**not seen**: proof test of the {}", proof.name()),
     }
@@ -101,8 +110,9 @@ fn spaced(name: &str) -> String {
 
 fn time(millis: u64) -> String {
     match millis {
-        0..100_000 if millis.is_multiple_of(1_000) => format!("{} s", millis / 1_000),
-        0..100_000 => format!("{} s", millis as f64 / 1_000.0),
-        _ => format!("{} min", millis.div_ceil(60_000)),
+        0..120_000 if millis.is_multiple_of(1_000) => format!("{} s", millis / 1_000),
+        0..120_000 => format!("{} s", millis as f64 / 1_000.0),
+        120_000..7_200_000 => format!("{} min", millis.div_ceil(60_000)),
+        _ => format!("{} h", millis.div_ceil(3_600_000)),
     }
 }

@@ -1,5 +1,6 @@
 //! A cell of the table, played on the box.
 
+use slackside::input::Shaft;
 use slackside::verdict::{Change, Permit};
 use slackside_box::bench::{Panel, Rig, WATCHDOG_OPENS_WITHIN};
 
@@ -15,6 +16,13 @@ const AFTERWARDS_MS: u64 = 6_000;
 const STANDS_MS: u64 = 12_000;
 /// What is said to do nothing is watched for so long.
 const WATCHED_MS: u64 = 10_000;
+/// A round looked at closely, and one of the many of a day, in microseconds: below what a box may stay away.
+const CLOSE_US: u64 = 1_000;
+const FAR_US: u64 = 40_000;
+/// The leg runs for so long of a day: an hour, and what it needs to be at speed.
+const OF_A_DAY_MS: u64 = 62 * 60_000;
+/// What takes a day is not told sooner.
+const NOT_BEFORE_MS: u64 = 23 * 3_600_000;
 
 /// What happened, in milliseconds of true time.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -35,6 +43,8 @@ pub struct Played {
     pub stopped_by: Option<Word>,
     /// Everything told since the fault, in order, and so long after it.
     pub said: Vec<(u64, Word)>,
+    /// The motor was switched off so long after the fault.
+    pub off_ms: Option<u64>,
     /// The belt was stopped so long after the fault.
     pub belt_stood_ms: u64,
     /// The motor was off so long after the belt stood; 0 if it was off before.
@@ -51,6 +61,7 @@ fn brought_to(row: &Row, state: State) -> Rig {
     let mut rig = Rig::start_wired(Rig::set_up(&KEY, &plan), Rig::layout(), panel, wires);
     rig.temperature = plan.contacts.temperatures.ne(&0).then_some(250);
     rig.second_clock = row.two_clocks.then_some(0);
+    rig.space(Shaft::Boot, row.boot_pitches);
     if row.proves_watchdog {
         rig.sensor_box.watchdog_opens_within(WATCHDOG_OPENS_WITHIN);
     }
@@ -81,9 +92,9 @@ impl Watch {
         (self.rig.now - from) / 1_000
     }
 
-    /// One millisecond.
-    fn on(&mut self) {
-        self.rig.run(1);
+    /// One round.
+    fn on(&mut self, micros: u64) {
+        self.rig.round_after(micros);
         let after = self.since(self.failed);
         let after_start = self.started.map(|started| self.since(started));
         let Self { rig, played, beats, .. } = self;
@@ -123,12 +134,28 @@ impl Watch {
 
     /// Until `done`, or so long.
     fn until(&mut self, most_ms: u64, done: impl Fn(&Self) -> bool) {
-        for _ in 0..most_ms {
+        self.until_by(CLOSE_US, most_ms, done);
+    }
+
+    /// The same, in rounds of so many microseconds.
+    fn until_by(&mut self, micros: u64, most_ms: u64, done: impl Fn(&Self) -> bool) {
+        for _ in 0..most_ms * 1_000 / micros {
             if done(self) {
                 return;
             }
-            self.on();
+            self.on(micros);
         }
+    }
+
+    /// A day in which the leg runs for an hour, until something is told.
+    fn day(&mut self, most_ms: u64) {
+        if !self.rig.motor_runs() {
+            self.start();
+        }
+        self.until_by(FAR_US, OF_A_DAY_MS, |_| false);
+        self.rig.press_stop();
+        let left_ms = most_ms.saturating_sub(self.since(self.failed));
+        self.until_by(FAR_US, left_ms, |watch| watch.played.alarmed_ms.is_some());
     }
 
     /// A person presses start, if it may be started; it runs until it is at speed and fed, and some more.
@@ -162,8 +189,12 @@ pub fn play(row: &Row, state: State) -> (Played, Result<(), String>) {
     let failed = rig.now;
     let beats = (rig.panel.heartbeat.writes(), failed);
     let mut watch = Watch { rig, failed, started: None, beats, played: Played::default() };
-    watch.until(most_ms(must), |_| false);
-    let may_start = state == State::Stopped && watch.rig.panel.may_run() && !watch.rig.motor_runs();
+    match must {
+        Must::AlarmWithADay { within_ms, .. } => watch.day(within_ms),
+        _ => watch.until(most_ms(must), |_| false),
+    }
+    let rests = state == State::Stopped || matches!(must, Must::AlarmWithADay { .. });
+    let may_start = rests && watch.rig.panel.may_run() && !watch.rig.motor_runs();
     if may_start {
         watch.start();
         if let Must::StopOnceStarted { within_ms, .. } | Must::AlarmOnceStarted { within_ms, .. } = must {
@@ -179,6 +210,11 @@ pub fn play(row: &Row, state: State) -> (Played, Result<(), String>) {
     watch.played.belt_stop_ms = (!watch.rig.motor_runs()).then(|| if runs { watch.since(stands) } else { 0 });
     // What comes out at the stop itself.
     watch.until(AFTERWARDS_MS, |_| false);
+    if let Must::OnceOff { within_ms, .. } = must {
+        watch.played.off_ms = Some(watch.since(failed));
+        watch.rig.press_stop();
+        watch.until(within_ms, |_| false);
+    }
     if matches!(must, Must::BeforeNextStart { .. }) {
         watch.rig.belt_grips = true;
         watch.until(STANDS_MS, |_| false);
@@ -192,9 +228,15 @@ pub fn play(row: &Row, state: State) -> (Played, Result<(), String>) {
 /// How long to wait for it.
 const fn most_ms(must: Must) -> u64 {
     match must {
-        Must::Stop { within_ms, .. } | Must::Alarm { within_ms, .. } => within_ms,
+        Must::Stop { within_ms, .. } | Must::Alarm { within_ms, .. } | Must::AlarmWithADay { within_ms, .. } => {
+            within_ms
+        }
         Must::StopOnceStarted { .. } | Must::AlarmOnceStarted { .. } => 2_000,
-        Must::AtNextStop { .. } | Must::BeforeNextStart { .. } | Must::Nothing | Must::Unseen(_) => WATCHED_MS,
+        Must::AtNextStop { .. }
+        | Must::BeforeNextStart { .. }
+        | Must::OnceOff { .. }
+        | Must::Nothing
+        | Must::Unseen(_) => WATCHED_MS,
     }
 }
 
@@ -253,6 +295,27 @@ fn judge(row: &Row, must: Must, watch: &Watch) -> Result<(), String> {
                 ));
             }
         }
+        Must::AlarmWithADay { within_ms, says, .. } => {
+            in_time(played.alarmed_ms, within_ms, "alarm")?;
+            told(says, &before)?;
+            let too_soon = played.alarmed_ms.is_some_and(|ms| ms < NOT_BEFORE_MS);
+            // The leg was started once more, and ran: else the motor was off as the belt stood.
+            if too_soon || before.len() > 1 || played.belt_stop_ms == Some(0) {
+                return Err(format!(
+                    "it should do nothing but tell {says:?} after a day, and said {before:?}: {played:?}"
+                ));
+            }
+        }
+        Must::OnceOff { within_ms, says, .. } => {
+            let off = played.off_ms.ok_or("the motor was not switched off")?;
+            let at = told(says, &later)?;
+            in_time(at.checked_sub(off), within_ms, "word after the motor went off")?;
+            if !before.is_empty() || played.stopped_by != Some(says) || watch.rig.panel.may_run() {
+                return Err(format!(
+                    "it should do nothing yet, and then be stopped by {says:?}: {before:?}, {later:?}"
+                ));
+            }
+        }
         Must::Nothing | Must::Unseen(_) => {
             let quiet = |since: Option<u64>| since.is_none_or(|ms| ms > played.belt_stood_ms);
             if !before.is_empty() || !quiet(played.stopped_ms) || !quiet(played.alarmed_ms) {
@@ -265,7 +328,10 @@ fn judge(row: &Row, must: Must, watch: &Watch) -> Result<(), String> {
         BeltStop::ToldOnly => {
             played.belt_stop_ms.is_none() && !watch.rig.panel.coils[0].get() && !watch.rig.alarm_shows_well()
         }
-        BeltStop::Missed => played.belt_stop_ms.is_none() == matches!(must, Must::Unseen(_)),
+        BeltStop::Missed => {
+            let at_speed = matches!(must, Must::Unseen(_) | Must::OnceOff { .. } | Must::Alarm { .. });
+            played.belt_stop_ms.is_none() == at_speed
+        }
     };
     if seen {
         Ok(())

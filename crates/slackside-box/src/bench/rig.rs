@@ -70,16 +70,21 @@ pub struct Rig {
     pub drive_stuck: Option<bool>,
     /// The contact of the alarm relay, if it does not follow its coil: closed tells that all is well.
     pub alarm_stuck: Option<bool>,
-    /// The head's left rub point in tenths of a degree, told once a second; `None` where it has no sensor.
+    /// The head's left rub point in tenths of a degree as the box was switched on, told once a second; `None` where it has no sensor. It
+    /// follows the air of a day.
     pub temperature: Option<i16>,
     /// Its sensor gives this instead.
     pub temperature_stuck: Option<i16>,
+    /// Its readings do not come any more.
+    pub temperature_lost: bool,
     /// A second clock so many parts per million too fast, below zero too slow, at -1,000,000 one that stands; `None` where the box has none.
     pub second_clock: Option<i64>,
     /// The program stands still.
     pub halted: bool,
     /// Whether the belt is taken along by the head pulley.
     pub belt_grips: bool,
+    /// What the motor brings the leg to, in per mille of its normal speed: a loaded motor slips, an idle one does not.
+    pub full_speed: u64,
     /// The desk's side of the link is at the test.
     pub link: Option<Link<'static, Line>>,
     /// Somebody is at the service port.
@@ -180,9 +185,11 @@ impl Rig {
             alarm_stuck: None,
             temperature: None,
             temperature_stuck: None,
+            temperature_lost: false,
             second_clock: None,
             halted: false,
             belt_grips: true,
+            full_speed: 1_000,
             link: None,
             #[cfg(feature = "tag")]
             service: None,
@@ -216,6 +223,11 @@ impl Rig {
     pub fn turn_both(&mut self, per_mille: u64) {
         self.turn(Shaft::Head, per_mille);
         self.turn(Shaft::Boot, per_mille);
+    }
+
+    /// The targets of a shaft do not lie evenly: each pitch of a turn is so many per mille wider than the mean one.
+    pub fn space(&mut self, shaft: Shaft, wider: &'static [i64]) {
+        self.shafts[shaft as usize].space(wider);
     }
 
     /// What the box's input of a shaft gets from now on.
@@ -265,9 +277,10 @@ impl Rig {
             return;
         }
         if let Some(temperature) = self.temperature
-            && self.now.is_multiple_of(1_000_000)
+            && !self.temperature_lost
+            && self.now / 1_000_000 != (self.now - micros) / 1_000_000
         {
-            let told = self.temperature_stuck.unwrap_or(temperature);
+            let told = self.temperature_stuck.unwrap_or(temperature + air(self.now));
             self.sensor_box.temperature(Place::HeadLeft, DeciCelsius::new(told));
         }
         if self.second_clock.is_some() {
@@ -288,7 +301,7 @@ impl Rig {
     fn follow_motor(&mut self) {
         let Some((speed, next)) = self.by_motor.filter(|(_, next)| *next <= self.now) else { return };
         let (gain, every) = GAIN;
-        let speed = if self.sealed_in { (speed + gain).min(1_000) } else { speed.saturating_sub(gain) };
+        let speed = if self.sealed_in { (speed + gain).min(self.full_speed) } else { speed.saturating_sub(gain) };
         self.by_motor = Some((speed, next + every));
         self.turn(Shaft::Head, speed);
         self.turn(Shaft::Boot, if self.belt_grips { speed } else { 0 });
@@ -462,6 +475,13 @@ impl Rig {
     pub fn power_down(self) -> Chip {
         self.sensor_box.into_flash()
     }
+}
+
+/// How much warmer the air is than when the box was switched on, in tenths of a degree: a tenth more each half hour, and after half a day
+/// a tenth less.
+const fn air(now: u64) -> i16 {
+    let half_hours = (now / 1_800_000_000 % 48) as i16;
+    if half_hours < 24 { half_hours } else { 48 - half_hours }
 }
 
 /// Targets on a wheel of so many counted marks.

@@ -43,11 +43,19 @@ pub(super) struct Turning {
     next: u64,
     /// Steps made.
     steps: u64,
+    /// By how many per mille each pitch of a turn is wider than the mean one; none where all are even.
+    wider: &'static [i64],
 }
 
 impl Turning {
     pub(super) const fn standing() -> Self {
-        Self { step: None, next: 0, steps: 0 }
+        Self { step: None, next: 0, steps: 0, wider: &[] }
+    }
+
+    /// The pitches of a turn are so many per mille wider than the mean one: together they are a turn.
+    pub(super) fn space(&mut self, wider: &'static [i64]) {
+        assert_eq!(wider.iter().sum::<i64>(), 0, "a turn is a turn");
+        self.wider = wider;
     }
 
     /// From now on a step takes so long; `None` stops it.
@@ -62,7 +70,11 @@ impl Turning {
     pub(super) fn step_on(&mut self, until: u64) -> Option<(u64, u64)> {
         let step = self.step.filter(|_| self.next <= until)?;
         let made = (self.next, self.steps);
-        self.next += step;
+        let wider = match self.wider.len() as u64 {
+            0 => 0,
+            pitches => self.wider[(self.steps / STEPS % pitches) as usize],
+        };
+        self.next += step.saturating_add_signed(step as i64 * wider / 1_000);
         self.steps += 1;
         Some(made)
     }

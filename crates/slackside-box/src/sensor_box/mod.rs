@@ -19,6 +19,7 @@ mod memory;
 mod outputs;
 mod proof;
 mod says;
+mod temperatures;
 mod two_clocks;
 mod watchdog;
 
@@ -56,6 +57,7 @@ use inputs::Inputs;
 use memory::{Memory, Work};
 use outputs::{Outputs, Wanted};
 use proof::Proof;
+use temperatures::Temperatures;
 use two_clocks::TwoClocks;
 
 pub use armed::ArmRefusal;
@@ -134,6 +136,7 @@ pub struct SensorBox<'a, I, O, A, F, const MARKS: usize> {
     /// Since when the motor has run with the run permit dropped.
     runs_on: Option<Micros>,
     clocks: TwoClocks,
+    temperatures: Temperatures,
     /// The permits are held while a block of flash is erased.
     flash_hold: bool,
     polled: Option<Micros>,
@@ -195,6 +198,7 @@ where
             key_idle: None,
             runs_on: None,
             clocks: TwoClocks::default(),
+            temperatures: Temperatures::default(),
             flash_hold: false,
             polled: None,
         }
@@ -261,10 +265,11 @@ where
 
     fn take_inputs(&mut self, now: Micros) {
         let tripped_before = self.trip.is_some();
-        let Self { inputs, monitor, recorder, trip, verdicts, proof, diary, .. } = self;
+        let Self { inputs, monitor, recorder, trip, verdicts, proof, diary, temperatures, .. } = self;
         let (Round { pin_fault, supply_low, press, acknowledge, reset_stuck }, lost) =
             inputs.take(now, &mut |input: Input| {
                 diary.hear(&input);
+                temperatures.hear(&input.signal);
                 recorder.observe(monitor, input, &mut |verdict| {
                     if let Change::Permit { permit: PermitKind::Run, allowed: false, because } = verdict.change {
                         trip.get_or_insert((verdict.at, because));
@@ -291,6 +296,9 @@ where
         self.arm_by_link.round(acknowledge, self.inputs.senses.key_is_on(), now);
         let key_left_on = self.is_key_left_on(now);
         self.book.put(Fault::KeyLeftOn, key_left_on);
+        let fitted = self.monitor.plan().map_or(0, |plan| plan.contacts.temperatures);
+        let runs = self.monitor.status().phase == Phase::Running;
+        self.book.put(Fault::TemperatureStill, self.temperatures.stand_still(now, fitted, runs));
         if let Some(low) = supply_low {
             let low = self.inputs.is_supply_low(low, now);
             self.book.put(Fault::SupplyLow, low);
@@ -437,7 +445,8 @@ where
         self.inputs.senses.supervised_contacts()
     }
 
-    /// Hand in a temperature. The newest before the next round counts.
+    /// Hand in a temperature. The newest before the next round counts. One that has not moved, or not come, for a day in which the leg ran for an
+    /// hour is [`Fault::TemperatureStill`]: where a sensor or the way to it fails, hand in nothing rather than its last value.
     pub fn temperature(&mut self, place: Place, temperature: DeciCelsius) {
         if let Some(slot) = self.inputs.readings.temperatures.get_mut(place.index()) {
             *slot = Some(temperature);

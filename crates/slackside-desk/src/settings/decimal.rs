@@ -44,6 +44,9 @@ pub(super) const TURNS: Unit = unit("_turns", "turns", 1_000_000, 1);
 pub(super) const RATIO: Unit = unit("", "a ratio", 1_000_000, 1);
 pub(super) const FACTOR: Unit = unit("", "a factor", 1_000_000, 1);
 pub(super) const COUNT: Unit = unit("", "a whole number", 1, 1);
+/// Those that are told in another unit than they were written in, with their signs.
+pub(super) const FEET_AND_HORSES: [(Unit, &str); 4] =
+    [(INCH, "in"), (FOOT, "ft"), (FEET_A_MINUTE, "ft/min"), (HORSEPOWER, "hp")];
 
 /// `digits × 10^exponent`, exactly.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -138,11 +141,28 @@ pub(super) fn written(value: i64, unit: Unit) -> String {
     (0..9).map(|decimals| rounded(value, unit, decimals)).find(same).unwrap_or_else(|| rounded(value, unit, 9))
 }
 
+/// A bound, not negative, in `unit` with three decimals at the most: the nearest that keeps the bound where it is read back.
+pub(super) fn bound(bound: i64, unit: Unit, at_least: bool) -> String {
+    let keeps = |read: i64| if at_least { read >= bound } else { read <= bound };
+    let nearest = rounded(bound, unit, 3);
+    if Decimal::parse(&nearest).and_then(|read| read.in_integer_unit(unit)).is_ok_and(keeps) {
+        return nearest;
+    }
+    let numerator = i128::from(bound) * unit.denominator * 1_000;
+    let up = if at_least { unit.numerator - 1 } else { 0 };
+    fixed((numerator + up) / unit.numerator, 3)
+}
+
 /// `value × denominator / numerator`, to the nearest of so many decimals, with no needless zeros.
 fn rounded(value: i64, unit: Unit, decimals: usize) -> String {
     let power = 10_i128.pow(decimals as u32);
     let (numerator, half) = (i128::from(value) * unit.denominator * power, unit.numerator / 2);
-    let scaled = if value < 0 { (numerator - half) / unit.numerator } else { (numerator + half) / unit.numerator };
+    fixed(if value < 0 { (numerator - half) / unit.numerator } else { (numerator + half) / unit.numerator }, decimals)
+}
+
+/// A number of so many decimals, given without its point, with no needless zeros.
+fn fixed(scaled: i128, decimals: usize) -> String {
+    let power = 10_i128.pow(decimals as u32);
     let sign = if scaled < 0 { "-" } else { "" };
     let size = scaled.unsigned_abs();
     let (whole, part) = (size / power.unsigned_abs(), size % power.unsigned_abs());
@@ -195,6 +215,15 @@ mod tests {
     }
 
     #[test]
+    fn a_bound_as_said_keeps_the_bound() {
+        // 200 mm are 7.87402 in, and 7.874 in are 200 mm to the micrometre; 5 m/s are 984.25197 ft/min.
+        assert_eq!((bound(200_000, INCH, true), bound(200_000, INCH, false)), ("7.874".to_owned(), "7.874".to_owned()));
+        assert_eq!(bound(5_000_000, FEET_A_MINUTE, true), "984.252");
+        assert_eq!(bound(5_000_000, FEET_A_MINUTE, false), "984.252");
+        assert_eq!((bound(10_003, INCH, true), bound(10_003, INCH, false)), ("0.394".to_owned(), "0.393".to_owned()));
+    }
+
+    #[test]
     fn no_more_decimals_are_written_than_tell_the_number() {
         assert_eq!(written(609_600, INCH), "24");
         assert_eq!(written(9_525, INCH), "0.375");
@@ -211,6 +240,14 @@ mod tests {
                 SECONDS_IN_MS, KILOWATTS, KILOJOULES, CELSIUS, TURNS, RATIO, FACTOR, COUNT, INCH, FOOT, HORSEPOWER,
             ] {
                 prop_assert_eq!(read(&written(value, unit), unit), Ok(value), "{}", unit.name);
+            }
+        }
+
+        #[test]
+        fn a_bound_reads_back_on_its_side(value in 0_i64..4_000_000_000_000) {
+            for (unit, _) in FEET_AND_HORSES {
+                let read_back = |at_least| read(&bound(value, unit, at_least), unit);
+                prop_assert!(read_back(true).is_ok_and(|read| read >= value) && read_back(false).is_ok_and(|read| read <= value));
             }
         }
 

@@ -12,7 +12,7 @@ mod write;
 
 use std::path::Path;
 
-use slackside::settings::{Advice, Checked, Settings, Violation};
+use slackside::settings::{Advice, Checked, Rule, Settings, Violation};
 use toml::de::DeTable;
 
 pub use new_leg::{QUESTIONS, Question, new_leg};
@@ -20,6 +20,7 @@ pub use write::{write, write_for};
 
 use crate::files::{Files, WANTED_SETTINGS, unreadable};
 use crate::problem::{self, Problem, Refused, SETTINGS};
+use decimal::FEET_AND_HORSES;
 use section::{Gathered, Section};
 
 /// The name that stands for the built-in leg in messages.
@@ -182,13 +183,29 @@ fn understand(text: &str, gathered: &mut Gathered) -> Option<Settings> {
 fn tell(violation: &Violation, gathered: &mut Gathered) {
     let reason = violation.reason();
     match gathered.places.get(&violation.field).cloned() {
-        Some((key, at)) => gathered.tell(Some(at), key, reason.to_string()),
+        Some((key, at)) => {
+            let text = format!("{reason}{}", in_feet(violation, &key).unwrap_or_default());
+            gathered.tell(Some(at), key, text);
+        }
         None => gathered.tell(
             None,
             violation.field.key().to_string(),
             format!("{reason} (not given here: starting value or derived)"),
         ),
     }
+}
+
+/// Value and bound of a broken rule once more, where they were written in feet, inches or horsepower and are told in metres and watts.
+fn in_feet(violation: &Violation, key: &str) -> Option<String> {
+    let tells_both = matches!(
+        violation.rule,
+        Rule::Range | Rule::LegGeometry | Rule::FaceNarrowerThanBelt | Rule::CrownTooHigh | Rule::LoopAgainstCentres
+    );
+    let (unit, sign) = FEET_AND_HORSES.into_iter().find(|(unit, _)| tells_both && key.ends_with(unit.suffix))?;
+    let at_least = violation.value < violation.bound;
+    let side = if at_least { "at least" } else { "at most" };
+    let value = decimal::written(violation.value, unit);
+    Some(format!(" ({value} {sign}; {side} {} {sign})", decimal::bound(violation.bound, unit, at_least)))
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use slackside::settings::Field;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::decimal::{Decimal, DecimalError, Unit};
+use super::decimal::{COUNT, Decimal, DecimalError, Unit};
 
 /// Something wrong at a byte of the text.
 pub(super) struct Found {
@@ -107,7 +107,8 @@ impl<'a, 'i> Section<'a, 'i> {
                 }
             };
             let number = number.unwrap_or_else(|error| {
-                gathered.tell(Some(at), key.clone(), format!("{} ({})", error.text(), unit.name));
+                let unit = if *unit == COUNT { String::new() } else { format!(" ({})", unit.name) };
+                gathered.tell(Some(at), key.clone(), format!("{}{unit}", error.text()));
                 1
             });
             if let Some(field) = field {

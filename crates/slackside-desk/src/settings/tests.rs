@@ -194,6 +194,18 @@ fn a_broken_rule_is_told_with_the_key_as_written() {
     let found = wrong(&LEG_1.replace("crown_in = 0.0625", "crown_in = 0.5").replace("belt_fpm = 300", "belt_fpm = 30"));
     assert!(found.iter().any(|line| line.contains("head_pulley.crown_in: a crown of 12.7 mm is 3 %")), "{found:?}");
     assert!(found.iter().any(|line| line.contains("speed.belt_fpm: 0.15")), "{found:?}");
+    // And told in what it was written in, such that what is said is taken.
+    let small = |inches: &str| LEG_1.replace("bare_diameter_in = 12", &format!("bare_diameter_in = {inches}"));
+    let kept = parse(&small("7.874"), "leg.toml").map_or_else(|refused| refused.to_string(), |_| String::new());
+    assert!(!kept.contains("bare_diameter_in"), "{kept}");
+    let found_small = wrong(&small("7.87"));
+    assert!(
+        found_small.iter().any(|line| line.contains("head_pulley.bare_diameter_in: ")
+            && line.ends_with("at least 200 mm (7.87 in; at least 7.874 in)")),
+        "{found_small:#?}"
+    );
+    let fast = wrong(&LEG_1.replace("belt_fpm = 300", "belt_fpm = 3000"));
+    assert!(fast.iter().any(|line| line.ends_with("at most 5 m/s (3000 ft/min; at most 984.252 ft/min)")), "{fast:#?}");
     let derived = found.iter().find(|line| line.contains("speed.boot_rpm")).expect("the shaft is too slow as well");
     assert!(
         derived.starts_with("leg.toml: ") && derived.ends_with("(not given here: starting value or derived)"),
@@ -224,6 +236,13 @@ fn what_is_not_toml_is_told_with_its_line() {
     let found = wrong("[leg]\nname = \"Millbrook\n");
     assert!(found[0].starts_with("leg.toml:2:"), "{found:?}");
     assert!(found[0].contains("is not TOML"), "{found:?}");
+    let twice = wrong(&format!("{LEG_3}\n[belt]\nwidth_mm = 300\n"));
+    assert!(twice[0].ends_with("is not TOML: duplicate key"), "{twice:?}");
+    assert!(twice[1].starts_with("mend: it stands there twice"), "{twice:?}");
+    let comma = wrong(&LEG_3.replace("loop_m = 61.95", "loop_m = 61,95"));
+    assert!(comma[1].contains("a point, not a comma, in numbers"), "{comma:?}");
+    let part = wrong(&LEG_1.replace("count = 6", "count = 2.5"));
+    assert!(part.iter().any(|line| line.ends_with("boot_targets.count: must be a whole number")), "{part:?}");
     assert!(!wrong("").is_empty());
     let empty = parse("", "leg.toml").expect_err("nothing in it").to_string();
     assert!(empty.contains("\n  mend: `slackside new-leg"), "{empty}");

@@ -10,7 +10,7 @@ mod settings;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context as _, bail};
+use anyhow::{Context as _, anyhow, bail};
 use clap::Subcommand;
 use serde_json::{Value, json};
 use slackside::daily::{Summary, Work};
@@ -148,7 +148,9 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
     let new = match &args.what {
         What::Settings(SettingsWhat::Write { file, key_file }) => {
             let settings = read_settings(&Disk, file)?;
-            let key = std::fs::read_to_string(key_file).map_err(anyhow::Error::from).and_then(|text| parse_key(&text));
+            let text = std::fs::read_to_string(key_file)
+                .map_err(|error| anyhow!("{error}\n  mend: name the file with the key that was set in the box"));
+            let key = text.and_then(|text| parse_key(&text));
             let key = key.with_context(|| format!("{} cannot be used as a key file", key_file.display()))?;
             Some((settings, key))
         }
