@@ -294,6 +294,9 @@ fn a_reading_of_power_counts_for_a_minute() {
     leg.settings.machine.power_meter = true;
     leg.run_down();
     leg.say(leg.now + SECOND, What::Power(9_000));
-    let due = leg.judged().next_deadline().map(Micros::get);
-    assert_eq!(due, Some(leg.now + 60 * SECOND));
+    let until = leg.now + 60 * SECOND;
+    let due = |leg: &Leg| leg.judged().next_deadline().map(Micros::get);
+    assert_eq!(due(&leg), Some(until));
+    leg.wait(60 * SECOND - 1);
+    assert_eq!(due(&leg), Some(until), "a microsecond before it still counts");
 }

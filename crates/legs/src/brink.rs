@@ -43,11 +43,14 @@ struct Steps {
     level: bool,
     /// So many edges are not seen.
     lost: u32,
+    /// The mark passed last, and those that are gone from the wheel.
+    mark: u8,
+    gone: [Option<u8>; 2],
 }
 
 impl Steps {
     fn new(shaft: Shaft, plan: &ShaftPlan) -> Self {
-        Self { shaft, plan: *plan, pitch: 0, longer: 0, aim: 0, last: 0, next: None, level: false, lost: 0 }
+        Self { shaft, plan: *plan, pitch: 0, longer: 0, aim: 0, last: 0, next: None, level: false, lost: 0, mark: 0, gone: [None; 2] }
     }
 
     /// The pitch that takes as much of a turn in `turn` as an even one.
@@ -255,6 +258,8 @@ impl<'a> Brink<'a> {
         }
         let (shaft, pitch, edges, lost) = (steps.shaft, steps.pitch, steps.plan.edges, steps.lost);
         steps.lost = lost.saturating_sub(1);
+        steps.mark = (steps.mark + 1) % steps.plan.marks.max(1);
+        let is_seen = lost == 0 && !steps.gone.contains(&Some(steps.mark));
         steps.next = (pitch > 0).then_some(self.now + pitch);
         let mut until = pitch.max(1_000);
         if !spans.is_empty() && pitch > 0 {
@@ -272,7 +277,7 @@ impl<'a> Brink<'a> {
             until = self.beside(until).clamp(1, 30_000_000);
             self.shafts[index].next = Some(self.now + until);
         }
-        if lost > 0 {
+        if !is_seen {
             return;
         }
         let counted = match edges {
@@ -361,7 +366,7 @@ impl<'a> Brink<'a> {
 
     fn change(&mut self) {
         let within = self.random.one_of(&[0, 0, 4, 16]);
-        match self.random.whole(0, 13) {
+        match self.random.whole(0, 15) {
             0 | 1 => self.run_down(),
             2 => {
                 let turns = turns(&self.plan, &self.plan.head);
@@ -400,6 +405,7 @@ impl<'a> Brink<'a> {
                 let lost = self.random.one_of(&[1, 2]);
                 self.shafts.iter_mut().for_each(|shaft| shaft.lost = lost);
             }
+            14 | 15 => self.break_targets(),
             8 => {
                 let (index, turn) = (self.random.below(2) as usize, self.random.below(10) as usize);
                 let turns = turns(&self.plan, &self.shafts[index].plan);
@@ -421,6 +427,22 @@ impl<'a> Brink<'a> {
             }
             _ => self.turn_both(self.head_turn(), 0),
         }
+    }
+
+    /// A target is gone from here on, or two, neighbours mostly; or all are there again.
+    fn break_targets(&mut self) {
+        let index = self.random.below(2) as usize;
+        let marks = self.shafts[index].plan.marks;
+        if marks < 2 {
+            return;
+        }
+        let first = self.random.below(marks.into()) as u8;
+        let second = if self.random.chance(0.7) { (first + 1) % marks } else { self.random.below(marks.into()) as u8 };
+        self.shafts[index].gone = match self.random.whole(0, 3) {
+            0 => [None; 2],
+            1 => [Some(first), None],
+            _ => [Some(first), Some(second)],
+        };
     }
 
     fn run_down(&mut self) {
