@@ -50,7 +50,19 @@ struct Steps {
 
 impl Steps {
     fn new(shaft: Shaft, plan: &ShaftPlan) -> Self {
-        Self { shaft, plan: *plan, pitch: 0, longer: 0, aim: 0, last: 0, next: None, level: false, lost: 0, mark: 0, gone: [None; 2] }
+        Self {
+            shaft,
+            plan: *plan,
+            pitch: 0,
+            longer: 0,
+            aim: 0,
+            last: 0,
+            next: None,
+            level: false,
+            lost: 0,
+            mark: 0,
+            gone: [None; 2],
+        }
     }
 
     /// The pitch that takes as much of a turn in `turn` as an even one.

@@ -77,6 +77,7 @@ macro_rules! story_parts {
             $($then)*
             part_48 48 part_49 49 part_50 50 part_51 51 part_52 52 part_53 53 part_54 54 part_55 55
             part_56 56 part_57 57 part_58 58 part_59 59 part_60 60 part_61 61 part_62 62 part_63 63
+            part_64 64 part_65 65 part_66 66 part_67 67 part_68 68 part_69 69 part_70 70 part_71 71
         }
     };
 }
