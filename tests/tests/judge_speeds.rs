@@ -286,7 +286,7 @@ fn a_head_pitch_that_began_while_the_leg_was_starting_is_no_loss_of_speed() {
     let plan = plan_of(&settings.clone().check_for_bench().expect("sound"));
     let start_time = u64::from(plan.drive.start_time);
     let limit = plan.row(Condition::HeadUnderspeed.rank()).limit.unsigned_abs();
-    let slow = (u64::from(QUARTER_AT_MOST) * u64::from(limit) >> 32) + 10_000;
+    let slow = ((u64::from(QUARTER_AT_MOST) * u64::from(limit)) >> 32) + 10_000;
     for (sooner, raises) in [(1, false), (0, true)] {
         let mut leg = Leg::new(settings.clone());
         leg.say(0, What::Drive(false));

@@ -77,7 +77,7 @@ impl Steps {
             [own.minimum_gap, own.minimum_gap >> 2, own.rest, own.rest >> 1, plan.slip.regain].map(u64::from).into();
         for turn in turns(plan, own) {
             for share in [own.least, own.largest, own.even] {
-                spans.push(u64::from(turn) * u64::from(share) >> 32);
+                spans.push((u64::from(turn) * u64::from(share)) >> 32);
             }
         }
         spans

@@ -3,7 +3,10 @@
 #![allow(
     clippy::arithmetic_side_effects,
     clippy::expect_used,
+    clippy::float_arithmetic,
+    clippy::indexing_slicing,
     clippy::panic,
+    clippy::unwrap_used,
     reason = "a test that panics has failed, as it should"
 )]
 
