@@ -433,11 +433,10 @@ fn what_is_kept_of_a_contact_no_longer_fitted_has_no_value_and_no_place() {
     let mut after = judge(&settings, &survivor);
     let mut told = Vec::new();
     for what in [What::Drive(false), What::Command(Origin::Leg, Command::Acknowledge)] {
-        after.observe(&(9_000 * SECOND, what), &mut |verdict: Verdict| match verdict.change {
-            Change::Alarm { condition: Condition::MistrackingDuty, to, value, detail, .. } => {
+        after.observe(&(9_000 * SECOND, what), &mut |verdict: Verdict| {
+            if let Change::Alarm { condition: Condition::MistrackingDuty, to, value, detail, .. } = verdict.change {
                 told.push((to, value, detail));
             }
-            _ => {}
         });
     }
     assert_eq!(told, [(AlarmState::LatchedAcknowledged, None, 0)]);
