@@ -286,3 +286,17 @@ fn the_end_of_time_does_no_harm() {
     }
     assert!(!judge.status().run_permit);
 }
+
+/// What a meter said of the power counts for a minute: then the box looks again.
+#[test]
+fn a_reading_of_power_counts_for_a_minute() {
+    let mut leg = Leg::running();
+    leg.settings.machine.power_meter = true;
+    leg.run_down();
+    leg.say(leg.now + SECOND, What::Power(9_000));
+    let until = leg.now + 60 * SECOND;
+    let due = |leg: &Leg| leg.judged().next_deadline().map(Micros::get);
+    assert_eq!(due(&leg), Some(until));
+    leg.wait(60 * SECOND - 1);
+    assert_eq!(due(&leg), Some(until), "a microsecond before it still counts");
+}

@@ -5,10 +5,10 @@ mod judge_rig;
 use judge_rig::*;
 use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
-use slackside::input::{Command, Place};
+use slackside::input::{Command, Origin, Place};
 use slackside::retained::Retained;
 use slackside::settings::{Action, Settings};
-use slackside::units::Span;
+use slackside::units::{Ppm, Span};
 use slackside::verdict::{Change, Permit, Phase, Refusal, Verdict};
 
 fn refusals(verdicts: &[Verdict]) -> Vec<Refusal> {
@@ -335,6 +335,53 @@ fn too_many_late_inputs_in_a_minute_are_a_fault() {
     assert_eq!(raised(&slower.play(), Condition::TimeBaseFault), [0_u64; 0]);
 }
 
+/// The leg of [`with_outlet`] at speed and fed, to which feed was dropped and given back so many times.
+fn given_back(action: Action, times: u32) -> Leg {
+    let mut leg = with_outlet(action == Action::Stop, action);
+    leg.run_up();
+    for _ in 0..times {
+        plug_while_running(&mut leg);
+    }
+    leg
+}
+
+fn plug_while_running(leg: &mut Leg) {
+    leg.say(leg.now, What::Outlet(true));
+    leg.turn(SECOND, 1_000_000, 1_000_000, Some(5_000));
+    leg.say(leg.now, What::Outlet(false));
+    leg.command(Command::Acknowledge);
+    leg.command(Command::Reset);
+    leg.turn(SECOND, 1_000_000, 1_000_000, Some(5_000));
+}
+
+/// Three returns are borne, and each is forgotten half an hour after it was.
+#[test]
+fn a_return_of_the_feed_counts_for_half_an_hour_and_no_longer() {
+    for (minutes, hunts) in [(29, true), (31, false)] {
+        let mut leg = given_back(Action::DropFeed, 3);
+        assert!(leg.judged().status().feed_permit);
+        leg.run_down();
+        leg.wait(minutes * 60 * SECOND);
+        leg.run_up();
+        assert!(leg.judged().status().feed_permit, "a start is no return");
+        plug_while_running(&mut leg);
+        // At the very moment at which it would have come back.
+        let would = leg.events.iter().rev().find(|(_, what)| *what == What::Outlet(false)).map(|(at, _)| *at);
+        let found = raised(&leg.play(), Condition::FeedHunting);
+        assert_eq!(found, if hunts { would.as_slice() } else { &[] }, "{minutes} min");
+    }
+}
+
+/// What drops feed alone is counted; where the whole leg was stopped, a person has looked.
+#[test]
+fn feed_that_was_dropped_with_the_run_permit_is_not_counted() {
+    let leg = given_back(Action::Stop, 6);
+    let verdicts = leg.play();
+    assert_eq!(permits(&verdicts, Permit::Feed).len(), 13, "given at the start and six times again");
+    assert_eq!(raised(&verdicts, Condition::FeedHunting), [0_u64; 0]);
+    assert_eq!(raised(&given_back(Action::DropFeed, 4).play(), Condition::FeedHunting).len(), 1);
+}
+
 fn power_cycle(survivor: &Retained) -> Box<judge_rig::Judge> {
     let stored = Retained::from_image(&survivor.to_image()).expect("it reads back");
     assert_eq!(stored, *survivor);
@@ -371,6 +418,28 @@ fn power_cycling_resets_nothing() {
         after.observe(&(9_020 * SECOND, What::Command(slackside::input::Origin::Leg, command)), &mut |_| {});
     }
     assert!(after.status().run_permit);
+}
+
+/// Settings without the contacts that an alarm is kept of: it can be reset, and tells of no value and of no place.
+#[test]
+fn what_is_kept_of_a_contact_no_longer_fitted_has_no_value_and_no_place() {
+    let mut leg = Leg::running();
+    leg.settings.limits.change(Condition::MistrackingDuty, |limit| limit.latching = true);
+    leg.motion.contacts[3].duty = Ppm::new(400_000);
+    leg.tell_motion();
+    let survivor = leg.judged().survivor();
+    let mut settings = leg.settings.clone();
+    settings.machine.contacts = [None; 4];
+    let mut after = judge(&settings, &survivor);
+    let mut told = Vec::new();
+    for what in [What::Drive(false), What::Command(Origin::Leg, Command::Acknowledge)] {
+        after.observe(&(9_000 * SECOND, what), &mut |verdict: Verdict| {
+            if let Change::Alarm { condition: Condition::MistrackingDuty, to, value, detail, .. } = verdict.change {
+                told.push((to, value, detail));
+            }
+        });
+    }
+    assert_eq!(told, [(AlarmState::LatchedAcknowledged, None, 0)]);
 }
 
 #[test]

@@ -7,7 +7,9 @@ use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::input::Place;
 use slackside::settings::Settings;
+use slackside::units::Span;
 use slackside::verdict::{Change, Phase, Verdict};
+use slackside_desk::monitor::plan_of;
 
 /// The settings' tolerance of a pitch, two per cent, is given to the leg: slow is only what is surely slow.
 const TOLERANCE: f64 = 1.02;
@@ -273,4 +275,29 @@ fn a_rub_that_ends_clears_by_its_delay() {
         .map(|verdict| verdict.at.get())
         .collect();
     assert_eq!(cleared, [ended + off_delay]);
+}
+
+/// Over a run-up the mean speed of a pitch says nothing of the speed reached: a head pitch that began while the leg was given time to start
+/// is no loss of speed, and one that began when that was up is one.
+#[test]
+fn a_head_pitch_that_began_while_the_leg_was_starting_is_no_loss_of_speed() {
+    let mut settings = Settings::example();
+    settings.limits.change(Condition::HeadUnderspeed, |limit| limit.on_delay = Span::from_millis(50));
+    let plan = plan_of(&settings.clone().check_for_bench().expect("sound"));
+    let start_time = u64::from(plan.drive.start_time);
+    let limit = plan.row(Condition::HeadUnderspeed.rank()).limit.unsigned_abs();
+    let slow = ((u64::from(QUARTER_AT_MOST) * u64::from(limit)) >> 32) + 10_000;
+    for (sooner, raises) in [(1, false), (0, true)] {
+        let mut leg = Leg::new(settings.clone());
+        leg.say(0, What::Drive(false));
+        leg.wait(20 * SECOND);
+        leg.drive(true);
+        let began = leg.now + start_time - sooner;
+        leg.turn(start_time - SECOND / 1_000, 1_000_000, 1_000_000, Some(5_000));
+        leg.head_edge(began);
+        leg.head_edge(began + slow);
+        leg.head_edge(began + slow + 190_000);
+        leg.turn(SECOND, 1_000_000, 1_000_000, Some(5_000));
+        assert_eq!(raised(&leg.play(), Condition::HeadUnderspeed).len(), usize::from(raises), "{sooner}");
+    }
 }

@@ -190,3 +190,45 @@ fn a_reference_that_is_repeated_counts_on() {
     }
     assert_eq!(all_raised(&leg.play()), []);
 }
+
+/// With the sensors swapped a belt that only creeps reads as `1 - (H / B)² / R²`, and up to a creep of 3 % less or an eighth of that more: with
+/// such a mean, and a head that seems as much faster as the boot is, that is what is told.
+#[test]
+fn a_mean_that_creep_explains_with_the_sensors_swapped_is_told() {
+    for (head, boot) in [(4, 4), (3, 4)] {
+        let mut settings = Settings::example();
+        for (targets, count) in [(&mut settings.machine.head_targets, head), (&mut settings.machine.boot_targets, boot)]
+        {
+            targets.as_mut().expect("fitted").count = count;
+        }
+        told_if_it_creeps(&settings, u64::from(head * head) * 1_000_000 / u64::from(boot * boot));
+    }
+}
+
+/// `marks` is the square of how many marks the head has for each of the boot's, in ppm.
+fn told_if_it_creeps(settings: &Settings, marks: u64) {
+    let ratio = u64::from(settings.machine.ratio_in_force().get());
+    let once = marks * 1_000_000 / ratio;
+    let reads = 1_000_000 - (once * 1_000_000 / ratio) as i32;
+    assert!(reads > settings.limits.of(Condition::SlipHigh).setpoint);
+    let (more, less) = (30_000 / 8, 30_000);
+    let told = |slip: i32, mean: i32, head: u64| {
+        let mut leg = Leg::new(settings.clone());
+        leg.say(0, What::Drive(false));
+        leg.wait(20 * SECOND);
+        leg.run_up();
+        leg.turn(2 * SECOND, head, 1_000_000, Some(slip));
+        let from = leg.now;
+        leg.say(leg.now, What::Mean(mean));
+        leg.turn(SECOND, head, 1_000_000, Some(slip));
+        raised(&leg.play(), Condition::RatioOrWiring) == [from]
+    };
+    let fast = 1_000_000 + u64::from(reads.unsigned_abs()) / 2;
+    for (beside, is_told) in [(more, true), (more + 1, false), (-less, true), (-less - 1, false)] {
+        assert_eq!(told(reads, reads + beside, fast), is_told, "{marks}: mean {beside}");
+    }
+    for (beside, is_told) in [(more, true), (more + 1, false)] {
+        assert_eq!(told(reads + beside, reads, fast), is_told, "{marks}: slip {beside}");
+    }
+    assert!(!told(reads, reads, 1_000_000), "the head turns at its own speed");
+}

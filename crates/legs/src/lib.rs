@@ -2,6 +2,7 @@
 //!
 //! Not a plant: speeds and slip are told, nothing follows from forces. Everything follows from a seed.
 
+mod brink;
 mod day;
 mod happen;
 pub mod parts;

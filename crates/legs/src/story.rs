@@ -6,7 +6,7 @@ use slackside::input::{Command, ContactState, Input, LineState, Origin, Place, S
 use slackside::units::{DeciCelsius, Micros, Ppm, Span, Watts};
 
 use crate::random::Random;
-use crate::{Frame, Leg, calmer_leg};
+use crate::{Frame, Leg, brink, calmer_leg};
 
 /// What happens between two inputs, besides time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -32,8 +32,18 @@ pub struct Story {
     pub is_ticked: bool,
 }
 
+impl Story {
+    /// Whether it is one of those whose moments lie on the brink.
+    #[must_use]
+    pub const fn is_on_the_brink(&self) -> bool {
+        self.seed >= FIRST_ON_THE_BRINK
+    }
+}
+
 /// From this seed on more is asked of the box, for longer, and what it kept may rot.
 pub const FIRST_MEDDLED: u64 = 384;
+/// From this seed on they stand on the brink.
+pub const FIRST_ON_THE_BRINK: u64 = 576;
 /// The most inputs of these.
 const MOST_INPUTS: usize = 12_000;
 
@@ -41,6 +51,9 @@ const MOST_INPUTS: usize = 12_000;
 #[must_use]
 pub fn story(seed: u64) -> Story {
     let mut random = Random(seed.wrapping_mul(0xD6E8_FEB8_6659_FD93).wrapping_add(0x5707));
+    if seed >= FIRST_ON_THE_BRINK {
+        return on_the_brink(seed, &mut random);
+    }
     let is_meddled = seed >= FIRST_MEDDLED;
     let seconds = random.log_between(20.0, if is_meddled { 600.0 } else { 180.0 });
     let calm = random.one_of(&[0.0, 0.0, 0.5, 0.9]);
@@ -66,6 +79,18 @@ pub fn story(seed: u64) -> Story {
     }
     between.sort_by_key(|(at, _)| *at);
     Story { seed, leg, between, is_ticked: random.chance(0.25) }
+}
+
+fn on_the_brink(seed: u64, random: &mut Random) -> Story {
+    let leg = brink::leg(random);
+    let mut between = Vec::new();
+    for (what, probability) in [(Between::Copy, 0.3), (Between::PowerCut, 0.2)] {
+        if random.chance(probability) {
+            between.push((random.below(leg.inputs.len() as u64) as usize, what));
+        }
+    }
+    between.sort_by_key(|(at, _)| *at);
+    Story { seed, leg, between, is_ticked: random.chance(0.3) }
 }
 
 /// A joint of the belt touches one contact on each loop, as fast as a belt at normal speed comes round, and misses one now and then.

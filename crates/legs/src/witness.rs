@@ -19,6 +19,8 @@ use crate::{Monitor, tick};
 pub const PARTS: usize = 16;
 /// What survives a loss of power is looked at after so many inputs, and whenever something was said.
 const RETAINED_EACH: usize = 64;
+/// And the state, after so many.
+const STATE_EACH: usize = 16;
 /// So many permits and alarms are told in words; all are in the digest.
 const TOLD: usize = 8;
 
@@ -245,6 +247,10 @@ impl<'a> Witness<'a> {
         }
         if !self.fresh.is_empty() || self.index.is_multiple_of(RETAINED_EACH) {
             digest.bytes(&monitor.retained().unwrap_or_default().to_image());
+        }
+        // What each segment of a recording ends with, and whoever plays it again must come to.
+        if self.story.is_on_the_brink() && self.index.is_multiple_of(STATE_EACH) {
+            digest.word(monitor.state_crc().into());
         }
     }
 

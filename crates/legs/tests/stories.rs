@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::{env, fs};
 
-use slackside_legs::parts::{ALL, STORIES, stories, stories_of};
+use slackside_legs::parts::{ALL, ON_THE_BRINK, STORIES, stories, stories_of};
 use slackside_legs::story::story;
 use slackside_legs::witness::{PARTS, Seen, play};
 
@@ -63,6 +63,7 @@ fn part(number: u64, quarter: u64) {
 }
 
 slackside_legs::story_parts!(part);
+slackside_legs::story_parts!(on_the_brink part);
 
 /// Lines that no part reads hold nothing.
 #[test]
@@ -71,5 +72,5 @@ fn every_kept_file_has_its_part() {
     let name = |entry: std::io::Result<fs::DirEntry>| entry.expect("a file").file_name().to_string_lossy().into_owned();
     let mut files: Vec<String> = fs::read_dir(folder).expect("a folder").map(name).collect();
     files.sort();
-    assert_eq!(files, ALL.iter().map(|number| format!("{number:02}.txt")).collect::<Vec<_>>());
+    assert_eq!(files, ALL.iter().chain(ON_THE_BRINK).map(|number| format!("{number:02}.txt")).collect::<Vec<_>>());
 }

@@ -222,3 +222,17 @@ fn three_pitches_above_top_speed_are_no_shaft() {
     );
     assert!(!pitch(f64::from(shortest + 2)), "at top speed it is one");
 }
+
+/// A monitor that takes a plan anew knows nothing of what was before: it is as a fresh one, to the last bit of its state.
+#[test]
+fn whoever_takes_a_plan_anew_begins_afresh() {
+    let mut again = Legs::new(0.01);
+    again.turn(60, true);
+    again.monitor.configure(sound(&plan_of(example())), &Retained::default()).expect("room");
+    let mut fresh = Legs { next: again.next, coming: again.coming.clone(), ..Legs::new(0.01) };
+    for leg in [&mut again, &mut fresh] {
+        leg.turn(6, true);
+    }
+    assert_eq!(again.signals(), fresh.signals());
+    assert_eq!(again.monitor.state_crc(), fresh.monitor.state_crc());
+}

@@ -113,6 +113,36 @@ fn an_edge_too_soon_after_another_is_counted_as_rejected() {
 }
 
 #[test]
+fn edges_as_close_as_two_targets_can_be_are_two_and_a_microsecond_closer_one() {
+    let gap = u64::from(plan_of(example()).head.minimum_gap);
+    for (apart, counted) in [(gap, 2), (gap - 1, 1)] {
+        let mut head = Head::turning();
+        let edges = head.signals().edges;
+        for after in [0, apart] {
+            head.edge(after, true);
+            head.edge(after + 5_000, false);
+        }
+        head.wait(PITCH);
+        assert_eq!((head.signals().edges - edges, head.signals().rejected), (counted, 2 - counted), "{apart}");
+    }
+}
+
+/// The low half of time wraps in 71.6 minutes: what is a whole wrap old is not a moment old.
+#[test]
+fn a_reject_from_before_the_wrap_is_no_burst_with_one_after_it() {
+    for (pulses, is_trusted) in [(A_TURN, true), (A_TURN + 1, false)] {
+        let mut head = Head::turning();
+        head.pulse(0, 100);
+        head.wait((1 << 32) + 1_000);
+        for _ in 0..pulses {
+            head.pulse(0, 100);
+            head.wait(6_000);
+        }
+        assert_eq!(head.is_trusted(), is_trusted, "{pulses}");
+    }
+}
+
+#[test]
 fn one_more_in_a_turn_than_the_settings_allow_and_the_signal_is_not_trusted() {
     let mut head = Head::turning();
     for _ in 0..A_TURN {

@@ -23,6 +23,8 @@ pub const QUARTER_AT_MOST: u32 = QUARTER / 50 * 51;
 #[derive(Clone, Debug, PartialEq)]
 pub enum What {
     Motion(Box<Motion>),
+    /// The mean of slip, in ppm; it stays so.
+    Mean(i32),
     Drive(bool),
     Power(u32),
     Reference(i32),
@@ -61,10 +63,14 @@ impl Judge {
             What::Motion(motion) => {
                 let blocks = self.newest.ratio_blocks.wrapping_add(u16::from(motion.seen_ratio != self.seen));
                 self.seen = motion.seen_ratio;
-                let after = signals(motion, blocks, at);
+                let after = Signals { slip_mean: self.newest.slip_mean, ..signals(motion, blocks, at) };
                 let moved = moved_bits(&self.newest, &after);
                 self.newest = after;
                 return self.judge.observe(at, Told::Moved(moved), &after, sink);
+            }
+            What::Mean(ppm) => {
+                self.newest.slip_mean = *ppm;
+                return self.judge.observe(at, Told::Moved(moved::OTHER), &self.newest, sink);
             }
             What::Late => return self.judge.observe(at, Told::Late, &self.newest, sink),
             What::Wake => return self.judge.wake(at, sink),

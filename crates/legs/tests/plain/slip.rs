@@ -123,9 +123,9 @@ impl Slip {
         Some(if bend.abs() < LEAST_BEND { 0.0 } else { bend.clamp(-1.0, 1.0) })
     }
 
-    /// Slip over so many boot turns in which the head turned so far.
+    /// Slip over so many boot turns in which the head turned so far, held at -200 %.
     fn slip(&self, turns: f64, head: f64) -> f64 {
-        1e6 - turns * 1e6 / (f64::from(self.plan.slip.ratio) / 1e6 * head)
+        (1e6 - turns * 1e6 / (f64::from(self.plan.slip.ratio) / 1e6 * head)).max(-2e6)
     }
 
     /// A head edge: what is said of slip must be what it is. Returns what is wrong with it.

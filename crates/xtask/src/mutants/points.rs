@@ -3,7 +3,7 @@
 //! A change that can be switched is text put before and after a stretch of the source, which itself stays as it is. So changes may lie
 //! within one another, and nobody has to write Rust from a syntax tree.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use anyhow::{Context, Result};
@@ -32,9 +32,13 @@ impl std::fmt::Display for Mutant {
     }
 }
 
-/// Names of constants that are whole numbers wherever they are defined, from all files of a crate.
+/// Names of constants that are whole numbers wherever they are defined, and of modules whose constants are one bit each, from all files of
+/// a crate.
 #[derive(Debug, Default)]
-pub struct Constants(BTreeMap<String, bool>);
+pub struct Constants {
+    whole: BTreeMap<String, bool>,
+    of_bits: BTreeSet<String>,
+}
 
 const WHOLE_NUMBERS: [&str; 10] = ["u8", "u16", "u32", "u64", "usize", "i8", "i16", "i32", "i64", "isize"];
 
@@ -46,16 +50,35 @@ impl Constants {
     }
 
     fn has(&self, name: &str) -> bool {
-        self.0.get(name).is_some_and(|whole| *whole)
+        self.whole.get(name).is_some_and(|whole| *whole)
+    }
+
+    /// What stands beside a constant: of a number one more and one less, of a bit among bits the next and the former.
+    fn beside(&self, path: &syn::Path) -> [&'static str; 2] {
+        let module = path.segments.iter().rev().nth(1);
+        if module.is_some_and(|module| self.of_bits.contains(&module.ident.to_string())) {
+            ["rotate_left(1)", "rotate_right(1)"]
+        } else {
+            ["wrapping_add(1)", "wrapping_sub(1)"]
+        }
     }
 
     fn note(&mut self, name: &syn::Ident, kind: &Type) {
         let whole = is_whole_number(kind);
-        self.0.entry(name.to_string()).and_modify(|all| *all &= whole).or_insert(whole);
+        self.whole.entry(name.to_string()).and_modify(|all| *all &= whole).or_insert(whole);
     }
 }
 
 impl<'a> Visit<'a> for Constants {
+    fn visit_item_mod(&mut self, module: &'a syn::ItemMod) {
+        let items = module.content.iter().flat_map(|(_, items)| items);
+        let bits: Option<Vec<u32>> = items.map(|item| which_bit(constant(item)?)).collect();
+        if bits.is_some_and(|bits| !bits.is_empty() && bits.iter().collect::<BTreeSet<_>>().len() == bits.len()) {
+            self.of_bits.insert(module.ident.to_string());
+        }
+        visit::visit_item_mod(self, module);
+    }
+
     fn visit_item_const(&mut self, item: &'a syn::ItemConst) {
         self.note(&item.ident, &item.ty);
     }
@@ -69,6 +92,28 @@ impl<'a> Visit<'a> for Constants {
     }
 
     fn visit_const_param(&mut self, _: &'a syn::ConstParam) {}
+}
+
+fn constant(item: &Item) -> Option<&Expr> {
+    match item {
+        Item::Const(constant) => Some(&constant.expr),
+        _ => None,
+    }
+}
+
+/// Which bit a value is, written as a power of two or as `1 << n`.
+fn which_bit(value: &Expr) -> Option<u32> {
+    let number = |value: &Expr| match value {
+        Expr::Lit(literal) => match &literal.lit {
+            Lit::Int(number) => number.base10_parse::<u32>().ok(),
+            _ => None,
+        },
+        _ => None,
+    };
+    match value {
+        Expr::Binary(both) if matches!(both.op, BinOp::Shl(_)) && number(&both.left) == Some(1) => number(&both.right),
+        _ => number(value).filter(|number| number.is_power_of_two()).map(u32::trailing_zeros),
+    }
 }
 
 fn is_whole_number(kind: &Type) -> bool {
@@ -456,7 +501,7 @@ impl<'a> Visit<'a> for Walk<'_> {
             Expr::Path(path) if path.qself.is_none() => match path.path.segments.last() {
                 Some(name) if self.constants.has(&name.ident.to_string()) => {
                     let name = self.source(&at);
-                    ["add", "sub"].iter().map(|way| format!("{name}.wrapping_{way}(1)")).collect()
+                    self.constants.beside(&path.path).iter().map(|other| format!("{name}.{other}")).collect()
                 }
                 _ => Vec::new(),
             },
@@ -569,6 +614,23 @@ fn f(&mut self) -> Option<u8> {
             "9 c -> !c",
             "9 true -> false",
             "10 -d -> d",
+        ];
+        assert_eq!(changes(text).0, expected);
+    }
+
+    #[test]
+    fn beside_a_bit_lies_the_next_one() {
+        let text = "mod mark { const A: u32 = 1; const B: u32 = 1 << 1; const C: u32 = 4; }
+mod rub { const CLEAR: u8 = 0; const FAULTY: u8 = 2; }
+mod alike { const D: u8 = 2; const E: u8 = 1 << 1; }
+fn f(&self) { self.g(mark::B, rub::FAULTY, alike::D) }";
+        let expected = [
+            "4 mark::B -> mark::B.rotate_left(1)",
+            "4 mark::B -> mark::B.rotate_right(1)",
+            "4 rub::FAULTY -> rub::FAULTY.wrapping_add(1)",
+            "4 rub::FAULTY -> rub::FAULTY.wrapping_sub(1)",
+            "4 alike::D -> alike::D.wrapping_add(1)",
+            "4 alike::D -> alike::D.wrapping_sub(1)",
         ];
         assert_eq!(changes(text).0, expected);
     }
