@@ -116,7 +116,7 @@ struct Brink<'a> {
     waiting: BTreeMap<(u64, u64), Signal>,
     sequence: u64,
     drive: bool,
-    box_: Box<Monitor>,
+    monitor: Box<Monitor>,
     inputs: Vec<Input>,
     make: &'a Make,
 }
@@ -134,7 +134,7 @@ impl<'a> Brink<'a> {
             waiting: BTreeMap::new(),
             sequence: 0,
             drive: false,
-            box_: make.monitor(&Retained::default()),
+            monitor: make.monitor(&Retained::default()),
             inputs: Vec::new(),
             plan,
             random,
@@ -177,7 +177,7 @@ impl<'a> Brink<'a> {
             }
         }
         let input = Input::new(Micros::new(self.now), signal);
-        self.box_.observe(input, &mut |_| {});
+        self.monitor.observe(input, &mut |_| {});
         self.inputs.push(input);
     }
 
@@ -211,7 +211,7 @@ impl<'a> Brink<'a> {
 
     /// How long until the box's next deadline, or beside it.
     fn deadline(&mut self) -> u64 {
-        let due = self.box_.next_deadline().map_or(self.now, Micros::get);
+        let due = self.monitor.next_deadline().map_or(self.now, Micros::get);
         let wait = due.saturating_sub(self.now);
         self.beside(if wait < 60_000_000 { wait } else { 1_000_000 })
     }
@@ -343,7 +343,7 @@ impl<'a> Brink<'a> {
     }
 
     fn act(&mut self) {
-        let status = self.box_.status();
+        let status = self.monitor.status();
         let turns = self.shafts[0].pitch != 0 || self.shafts[1].pitch != 0;
         if self.random.chance(0.25) {
             self.meddle();
