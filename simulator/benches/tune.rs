@@ -243,16 +243,9 @@ fn case(name: &str, wander: f64, place: Place, ends: bool, (wanted, ladder, chec
     let plain: Vec<(u64, u64)> = few
         .par_iter()
         .map(|settings| {
-            let (mut alarms, mut permits) = (0, 0);
-            judge_plainly(&store, settings, |verdict| {
-                match verdict.change {
-                    Change::Alarm { .. } => alarms += 1,
-                    Change::Permit { .. } => permits += 1,
-                    _ => {}
-                }
-                !(ends && differs(&verdict.change))
-            });
-            (alarms, permits)
+            let mut counts = Counts { ends, alarms: 0, permits: 0, until: store.end() };
+            judge_plainly(&store, settings, |verdict| counts.verdict(verdict));
+            (counts.alarms, counts.permits)
         })
         .collect();
     let plainly = (cpu() - before) / few.len() as f64 * runs;

@@ -201,12 +201,7 @@ impl Model {
     /// How likely each cause is, in millionths that add up to [`WHOLE`] but for rounding.
     #[must_use]
     pub fn chances(&self, evidence: &Evidence, prior: Prior) -> [u32; CAUSES] {
-        let mut sums = [0; CAUSES];
-        if prior == Prior::Usual {
-            for (sum, cause) in sums.iter_mut().zip(Cause::ALL) {
-                *sum += points_of(cause.often());
-            }
-        }
+        let mut sums = Cause::ALL.map(|cause| points_of(prior.of(cause)));
         for points in self.trees.iter().filter_map(|tree| end(tree, evidence)) {
             for (sum, point) in sums.iter_mut().zip(points) {
                 *sum += i32::from(*point);
