@@ -120,14 +120,12 @@ const fn digit(above: u32, next: u32, c: u32) -> (u32, u32) {
     let mut guess = quotient(above, front);
     let mut left = above.wrapping_sub(guess.wrapping_mul(front));
     // At most two too many.
-    let mut tries = 0;
-    while tries < 2 && (guess > 0xFFFF || guess.wrapping_mul(rest) > (left << 16 | next)) {
+    while guess > 0xFFFF || guess.wrapping_mul(rest) > (left << 16 | next) {
         guess = guess.wrapping_sub(1);
         left = left.wrapping_add(front);
         if left > 0xFFFF {
             break;
         }
-        tries = 1_u32.wrapping_add(tries);
     }
     (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(c)))
 }

@@ -494,8 +494,8 @@ impl Judge {
             self.leg.unknown_since = view.now.us();
         } else if age(view.now.us(), self.leg.unknown_since) >= GUESS_AFTER {
             let normal = self.leg.scaled_speed(view.plan.boot.normal);
-            let loss = self.leg.boot(view).loss(normal).unwrap_or(0);
-            self.leg.heat.slip = loss.saturating_sub(LOAD_SLIP).max(0);
+            let loss = self.leg.boot(view).loss(normal);
+            self.leg.heat.slip = loss.map_or(0, |loss| loss.saturating_sub(LOAD_SLIP).max(0));
         }
     }
 

@@ -250,14 +250,14 @@ impl Leg {
 
     /// Whether any [plain](Flag::is_plain) flag may be set: a pressed button may yet be one.
     fn is_flagged(&self, view: &View<'_>, rubs: &Rubs) -> bool {
-        const MARKS: u32 = mark::START_FAILED
+        const FLAGS: u32 = mark::START_FAILED
             | mark::OUTLET
             | mark::PLAN_DAMAGED
             | mark::PRESSED
             | mark::UNPERMITTED
             | mark::FEED_HUNTS;
         let (head, boot) = (&view.signals.head, &view.signals.boot);
-        self.has(MARKS)
+        self.has(FLAGS)
             || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
             || rubs.faulty.is_some()
     }

@@ -324,7 +324,9 @@ impl<const MARKS: usize> Measure<MARKS> {
         let is_placed = plan.slip.closings > 1;
         let is_broken = bits & counted::COUNT != 0 || bits & counted::MENDED != 0 && !is_placed;
         // A new boot spacing moves no window: windows are whole boot turns.
-        self.break_windows(if is_broken { counted::COUNT } else { 0 });
+        if is_broken {
+            self.break_windows(counted::COUNT);
+        }
         let (index, suspect) = (self.state.boot.spacing.index, self.state.boot.suspect);
         let windows = &mut self.state.windows;
         if windows.is_in_doubt() && (suspect < shaft::PAIRED || !is_placed) {

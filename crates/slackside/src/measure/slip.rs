@@ -318,7 +318,7 @@ impl Windows {
                 let part = divide(step.into(), steps.into());
                 let mut between = last;
                 // At most as many as there are closing marks in a turn.
-                for _ in 1..steps.min(MOST_CLOSINGS) {
+                for _ in 1..steps {
                     between = between.wrapping_add(part);
                     self.push(between);
                 }
@@ -419,7 +419,7 @@ impl HeadEdge {
 fn closing(plan: &SlipPlan, index: u8) -> Option<u8> {
     let (mut left, mut which) = (index, 0_u8);
     // At most as often as there are closing marks.
-    while left >= plan.stride && plan.stride > 0 {
+    while left >= plan.stride {
         left = left.wrapping_sub(plan.stride);
         which = which.wrapping_add(1);
     }

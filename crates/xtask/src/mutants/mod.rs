@@ -69,7 +69,6 @@ fn part(text: &str) -> Result<(usize, usize)> {
 pub fn run(wish: &Wish) -> Result<()> {
     let began = Instant::now();
     let mutants = tree::make()?;
-    let known = known::read(&mutants)?;
     let last = if wish.again { fs::read_to_string(left_file()).context("nothing ran before")? } else { String::new() };
     let last: Vec<&str> = last.lines().collect();
     let (which, of) = wish.part;
@@ -89,6 +88,7 @@ pub fn run(wish: &Wish) -> Result<()> {
         }
         return Ok(());
     }
+    let known = known::read(&mutants)?;
     let programs = tree::build(if wish.own { &SUITES[..1] } else { &SUITES })?;
     println!("built after {} s", began.elapsed().as_secs());
     let suite = Suite::look(programs, Duration::from_secs_f64(wish.longest))?;

@@ -32,11 +32,12 @@ impl std::fmt::Display for Mutant {
     }
 }
 
-/// Names of constants that are whole numbers wherever they are defined, and of modules whose constants are one bit each, from all files of
-/// a crate.
+/// Names of constants that are whole numbers wherever they are defined, of modules whose constants are one bit each, and of constants that are
+/// bits joined by `|`, from all files of a crate.
 #[derive(Debug, Default)]
 pub struct Constants {
     whole: BTreeMap<String, bool>,
+    joined: BTreeMap<String, bool>,
     of_bits: BTreeSet<String>,
 }
 
@@ -53,19 +54,23 @@ impl Constants {
         self.whole.get(name).is_some_and(|whole| *whole)
     }
 
-    /// What stands beside a constant: of a number one more and one less, of a bit among bits the next and the former.
+    /// What stands beside a constant: of a number one more and one less, of a bit among bits the next and the former, and of several bits
+    /// those beside each.
     fn beside(&self, path: &syn::Path) -> [&'static str; 2] {
-        let module = path.segments.iter().rev().nth(1);
-        if module.is_some_and(|module| self.of_bits.contains(&module.ident.to_string())) {
+        let mut from_the_end = path.segments.iter().rev().map(|segment| segment.ident.to_string());
+        let is_joined = from_the_end.next().is_some_and(|name| self.joined.get(&name) == Some(&true));
+        if is_joined || from_the_end.next().is_some_and(|module| self.of_bits.contains(&module)) {
             ["rotate_left(1)", "rotate_right(1)"]
         } else {
             ["wrapping_add(1)", "wrapping_sub(1)"]
         }
     }
 
-    fn note(&mut self, name: &syn::Ident, kind: &Type) {
-        let whole = is_whole_number(kind);
-        self.whole.entry(name.to_string()).and_modify(|all| *all &= whole).or_insert(whole);
+    fn note(&mut self, name: &syn::Ident, kind: &Type, value: Option<&Expr>) {
+        let is_joined = matches!(value, Some(Expr::Binary(both)) if matches!(both.op, BinOp::BitOr(_)));
+        for (names, is) in [(&mut self.whole, is_whole_number(kind)), (&mut self.joined, is_joined)] {
+            names.entry(name.to_string()).and_modify(|all| *all &= is).or_insert(is);
+        }
     }
 }
 
@@ -80,15 +85,15 @@ impl<'a> Visit<'a> for Constants {
     }
 
     fn visit_item_const(&mut self, item: &'a syn::ItemConst) {
-        self.note(&item.ident, &item.ty);
+        self.note(&item.ident, &item.ty, Some(&item.expr));
     }
 
     fn visit_impl_item_const(&mut self, item: &'a syn::ImplItemConst) {
-        self.note(&item.ident, &item.ty);
+        self.note(&item.ident, &item.ty, Some(&item.expr));
     }
 
     fn visit_trait_item_const(&mut self, item: &'a syn::TraitItemConst) {
-        self.note(&item.ident, &item.ty);
+        self.note(&item.ident, &item.ty, None);
     }
 
     fn visit_const_param(&mut self, _: &'a syn::ConstParam) {}
@@ -623,14 +628,17 @@ fn f(&mut self) -> Option<u8> {
         let text = "mod mark { const A: u32 = 1; const B: u32 = 1 << 1; const C: u32 = 4; }
 mod rub { const CLEAR: u8 = 0; const FAULTY: u8 = 2; }
 mod alike { const D: u8 = 2; const E: u8 = 1 << 1; }
-fn f(&self) { self.g(mark::B, rub::FAULTY, alike::D) }";
+const BOTH: u32 = mark::A | mark::C;
+fn f(&self) { self.g(mark::B, rub::FAULTY, alike::D, BOTH) }";
         let expected = [
-            "4 mark::B -> mark::B.rotate_left(1)",
-            "4 mark::B -> mark::B.rotate_right(1)",
-            "4 rub::FAULTY -> rub::FAULTY.wrapping_add(1)",
-            "4 rub::FAULTY -> rub::FAULTY.wrapping_sub(1)",
-            "4 alike::D -> alike::D.wrapping_add(1)",
-            "4 alike::D -> alike::D.wrapping_sub(1)",
+            "5 mark::B -> mark::B.rotate_left(1)",
+            "5 mark::B -> mark::B.rotate_right(1)",
+            "5 rub::FAULTY -> rub::FAULTY.wrapping_add(1)",
+            "5 rub::FAULTY -> rub::FAULTY.wrapping_sub(1)",
+            "5 alike::D -> alike::D.wrapping_add(1)",
+            "5 alike::D -> alike::D.wrapping_sub(1)",
+            "5 BOTH -> BOTH.rotate_left(1)",
+            "5 BOTH -> BOTH.rotate_right(1)",
         ];
         assert_eq!(changes(text).0, expected);
     }
