@@ -14,7 +14,7 @@ use crate::retained::Retained;
 use crate::settings::plan::Plan;
 use crate::settings::plan_check::Sound;
 use crate::signals::Signals;
-use crate::time::{Now, SWEEP, sweep_wait};
+use crate::time::{Now, sweep_wait};
 use crate::units::{Micros, Ppm};
 use crate::verdict::{Refusal, Verdict};
 
@@ -30,7 +30,7 @@ pub(crate) const ROUND_SHIFT: u32 = 32;
 pub struct NoRoom;
 
 /// What the monitor itself remembers.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout)]
 #[repr(C)]
 struct Clock {
     /// The newest time.
@@ -39,6 +39,10 @@ struct Clock {
     due: u32,
     /// When the first thing was observed since the plan was taken, with [`BEGUN`]; 0 before.
     begun: u32,
+}
+
+impl Clock {
+    const ZERO: Self = Self { newest: 0, due: 0, begun: 0 };
 }
 
 /// Set in [`Clock::begun`]: of the moment sweeps need only the bits below it.
@@ -146,7 +150,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Monitor<P, MARKS> {
     /// A monitor that knows nothing and allows nothing.
     #[must_use]
     pub const fn new() -> Self {
-        let clock = Clock { newest: 0, due: 0, begun: 0 };
+        let clock = Clock::ZERO;
         Self { plan: None, core: Core { clock, measure: Measure::new(), judge: Judge::new(), guard: Guard::NEW } }
     }
 
@@ -296,7 +300,7 @@ impl<P: Deref<Target = Plan>, const MARKS: usize> Default for Monitor<P, MARKS> 
 
 impl<const MARKS: usize> Core<MARKS> {
     fn configure(&mut self, plan: &Plan, retained: &Retained) {
-        self.clock = Clock { due: SWEEP, ..Clock::default() };
+        self.clock = Clock::ZERO;
         self.judge.configure(plan, retained);
         self.guard = Guard::NEW;
     }

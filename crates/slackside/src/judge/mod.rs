@@ -125,12 +125,15 @@ struct Clock {
     other: u32,
 }
 
+impl Clock {
+    const ZERO: Self = Self { due: 0, other: 0 };
+}
+
 impl Judge {
     /// A judge without a plan: nothing is allowed.
     #[must_use]
     pub const fn new() -> Self {
-        const LEG: Leg = leg::ZERO;
-        Self { leg: LEG, rows: Rows::new(), clock: Clock { due: 0, other: 0 } }
+        Self { leg: leg::ZERO, rows: Rows::new(), clock: Clock::ZERO }
     }
 
     /// A motion: what moved. Each part is a call of its own: what it keeps on the stack is gone before conditions are looked at, deepest of all.
