@@ -57,6 +57,17 @@ const CONCLUDING: u8 = 2;
 const MATERIAL: u8 = 1;
 const UNLIKE: u8 = 2;
 
+/// Marks that are off their even places by this part of a pitch (1/2^6, 1.6 %) on average, or by more, are clearly uneven.
+const UNEVEN_SHIFT: u32 = 6;
+
+/// What turning since the last rest has shown of the marks, as bits.
+mod shown {
+    /// Two tables running were alike: so the marks lie.
+    pub const CONFIRMED: u8 = 1;
+    /// Marks confirmed to be clearly uneven have become twice as even or more.
+    pub const EVENED: u8 = 2;
+}
+
 /// One pitch as the table has it, in 2^-32 turn. A whole turn is held at the end of the type.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Share {
@@ -88,9 +99,10 @@ impl Share {
 pub struct Spacing {
     /// The turn that ended at the mark passed last.
     last_turn: u32,
-    /// While summing: the moment from which the beginnings of turns are told.
+    /// While summing: the moment from which the beginnings of turns are told. While concluding: how far all marks together were off their
+    /// even pitch, in 2^-32 turn.
     since: u32,
-    /// While summing: the turn of reference.
+    /// While summing: the turn of reference. While concluding: how far they are off it now.
     turn: u32,
     /// While summing: the turn that ended when this lap of sums began, for steadiness.
     lap: u32,
@@ -105,7 +117,8 @@ pub struct Spacing {
     unlike: u8,
     /// While summing, the mark at which a lap begins; while concluding, what the new table would mean.
     meaning: u8,
-    spare: u8,
+    /// What this turning has [`shown`].
+    shown: u8,
 }
 
 impl Spacing {
@@ -132,6 +145,17 @@ impl Spacing {
     /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
     pub const fn is_unlike_settings(&self) -> bool {
         self.unlike != 0
+    }
+
+    /// Whether marks that lie unevenly give edges that lie evenly, which none can: something else gives them.
+    pub const fn is_evened(&self) -> bool {
+        self.shown & shown::EVENED != 0
+    }
+
+    /// After rest the marks may be others, and which of them this is is not known.
+    pub const fn rest(&mut self) {
+        self.forget_turns();
+        self.shown = 0;
     }
 
     /// Whether a pass may change what is known of the spacing.
@@ -255,6 +279,7 @@ impl Spacing {
                         self.stage = CONCLUDING;
                         self.passed = 0;
                         self.meaning = 0;
+                        (self.since, self.turn) = (0, 0);
                     }
                 }
                 false
@@ -285,6 +310,8 @@ impl Spacing {
         if mark.sum < plan.allowed_least || mark.sum > plan.allowed_most {
             self.meaning |= UNLIKE;
         }
+        self.since = self.since.saturating_add(mark.share().abs_diff(plan.even));
+        self.turn = self.turn.saturating_add(mark.sum.abs_diff(plan.even));
         if self.passed < u16::from(plan.marks) {
             return false;
         }
@@ -295,9 +322,27 @@ impl Spacing {
         }
         // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
         let is_news = meaning & MATERIAL != 0 || self.is_unknown(plan);
+        if plan.uneven != 0 {
+            self.compare_evenness(is_news);
+        }
         self.unlike = u8::from(meaning & UNLIKE != 0);
         self.learned = 1;
         is_news
+    }
+
+    /// How uneven the marks were against how uneven they are: targets may move and lie otherwise, but not all of them at their even places.
+    /// Where the table before was learned half of them and half of edges that are even, it was half as uneven, and the next tells.
+    const fn compare_evenness(&mut self, is_news: bool) {
+        const CLEARLY: u32 = 1 << (32 - UNEVEN_SHIFT);
+        let (was, is) = (self.since, self.turn);
+        if self.shown & shown::CONFIRMED != 0 && was >= CLEARLY && is < was / 2 {
+            self.shown |= shown::EVENED;
+        } else if is >= CLEARLY {
+            self.shown &= !shown::EVENED;
+        }
+        if !is_news {
+            self.shown |= shown::CONFIRMED;
+        }
     }
 }
 
