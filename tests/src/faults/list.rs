@@ -306,7 +306,7 @@ fn sensors() -> Vec<Row> {
                 G,
                 "boot sensor trembles by itself, evenly, in place of uneven targets: eight, each second pitch 4 % wider",
                 tremble_at_own_rate,
-                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), stop(10_000, C::BootSensorFault)],
+                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), stop(14_000, C::BootSensorFault)],
             )
         },
     ]
