@@ -134,15 +134,15 @@ const fn digit(above: u32, next: u32, c: u32) -> (u32, u32) {
 
 /// `value * ppm / 1,000,000`, held at `u32::MAX`; negative shares count as none.
 #[must_use]
-pub const fn share(value: u32, ppm: i32) -> u32 {
-    mul_div(value, if ppm < 0 { 0 } else { ppm as u32 }, 1_000_000)
+pub fn share(value: u32, ppm: i32) -> u32 {
+    mul_div(value, ppm.max(0).unsigned_abs(), 1_000_000)
 }
 
 /// A share in ppm as a fraction of 2^32, rounded down. One whole, or more, is held at `u32::MAX`; less than none at 0.
 #[must_use]
-pub const fn ppm_of_turn(ppm: i32) -> u32 {
+pub fn ppm_of_turn(ppm: i32) -> u32 {
     // Below 2^63.
-    divide((if ppm < 0 { 0 } else { ppm as u64 }) << 32, 1_000_000)
+    divide(u64::from(ppm.max(0).unsigned_abs()) << 32, 1_000_000)
 }
 
 #[cfg(test)]

@@ -320,12 +320,11 @@ impl<const MARKS: usize> Core<MARKS> {
         if self.clock.begun == 0 {
             self.begin(plan, at, sink);
         }
-        if at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            if at.wrapping_sub(self.clock.newest) > SETTLED {
-                self.pass_rounds(plan, at, tap, sink);
-            }
-            while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-                self.settle_next(plan, tap, sink);
+        let before = self.clock.newest;
+        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            self.settle_next(plan, tap, sink);
+            if self.clock.newest.wrapping_sub(before) >= SETTLED {
+                self.pass_rounds(at);
             }
         }
         if input.at.get() < at {
@@ -402,14 +401,7 @@ impl<const MARKS: usize> Core<MARKS> {
 
     /// After so long a wait more of it, but for what is less than a round, changes nothing.
     #[cold]
-    fn pass_rounds(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let settled = self.clock.newest.saturating_add(SETTLED);
-        while self.clock.newest < settled {
-            if at.wrapping_sub(self.clock.newest) < u64::from(self.clock.due) {
-                return;
-            }
-            self.settle_next(plan, tap, sink);
-        }
+    const fn pass_rounds(&mut self, at: u64) {
         let rounds = at.saturating_sub(self.clock.newest) >> ROUND_SHIFT;
         self.clock.newest = self.clock.newest.wrapping_add(rounds << ROUND_SHIFT);
     }

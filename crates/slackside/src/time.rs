@@ -88,8 +88,8 @@ pub const fn wait(now: u32, due: u32) -> u32 {
 /// A stamp of the past, held at [`FAR`].
 #[must_use]
 #[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
-pub const fn held(now: u32, stamp: u32) -> u32 {
-    if age(now, stamp) > FAR { now.wrapping_sub(FAR) } else { stamp }
+pub fn held(now: u32, stamp: u32) -> u32 {
+    now.wrapping_sub(age(now, stamp).min(FAR))
 }
 
 #[cfg(test)]

@@ -175,7 +175,8 @@ impl HeatCourse {
     #[must_use]
     pub fn holding(plan: &Plan, heat: Joules, now: Micros) -> Self {
         let mut course = Heat::default();
-        course.begin(&plan.drive, heat, Now::new(now).us());
+        course.begin(&plan.drive, heat);
+        course.started(Now::new(now).us());
         Self(course)
     }
 
@@ -349,7 +350,7 @@ impl<P: Deref<Target = Plan>> Alone<P> {
         };
         let judge = &self.judge;
         let delays = OTHERS.map(|rank| judge.rows.wait(rank, view.now.us())).min().unwrap_or(SWEEP);
-        delays.min(self.look_wait(view)).min(judge.other_wait(view))
+        delays.min(self.look_wait(view)).min(judge.other_wait(view)).min(SWEEP)
     }
 
     /// How long until what conditions look at may change by itself.

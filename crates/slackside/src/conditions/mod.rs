@@ -141,6 +141,13 @@ use conditions;
 list::list!(conditions Condition);
 
 impl Condition {
+    /// What judge needs of the condition of that rank; of the first where there is none such.
+    #[must_use]
+    pub fn row(rank: usize) -> &'static Row {
+        let [first, ..] = &Self::ROWS;
+        Self::ROWS.get(rank).unwrap_or(first)
+    }
+
     /// The unit of its value and setpoint.
     #[must_use]
     pub const fn unit(self) -> Unit {

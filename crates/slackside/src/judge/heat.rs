@@ -53,8 +53,8 @@ pub struct Heat {
 
 impl Heat {
     /// Begin with what survived.
-    pub fn begin(&mut self, plan: &LegPlan, heat: Joules, now: u32) {
-        *self = Self { at: now, check: now, ..Self::default() };
+    pub fn begin(&mut self, plan: &LegPlan, heat: Joules) {
+        *self = Self::default();
         // Rounded down, for what was kept had been rounded up: no less comes back than was there, and a power cycle adds nothing.
         self.heat = divide(u64::from(heat.get()) << BUDGET_SHIFT, plan.heat_budget);
     }
@@ -112,7 +112,7 @@ impl Heat {
         let full = u64::from(watts).wrapping_mul(u64::from(plan.heat_a_watt)).saturating_add(0xFFFF) >> 16;
         let fullest = u32::try_from(full).unwrap_or(u32::MAX);
         // 2^32 / 10^6, rounded up.
-        let slip = self.slip.clamp(0, 1_000_000).unsigned_abs().saturating_mul(4_295);
+        let slip = self.slip.max(0).unsigned_abs().saturating_mul(4_295);
         let inflow = if slip == 0 || watts == 0 {
             0
         } else if u64::from(fullest) == full {
@@ -164,17 +164,17 @@ impl Heat {
         self.bound = self.inflow;
         let wait = if beyond {
             // Where as much comes in as is lost, but for rounding, nothing moves.
-            if self.inflow.saturating_add(ROUNDED) < lost { WHILE_BEYOND } else { SWEEP }
+            if self.inflow.saturating_add(ROUNDED) < lost { WHILE_BEYOND } else { u32::MAX }
         } else if self.inflow <= lost {
-            SWEEP
+            u32::MAX
         } else {
             // Whole cells in which so much inflow cannot fill the room, less the one that is looked ahead. A little more than comes in
             // now, so that not every change of slip asks for a look.
             self.bound = self.inflow.saturating_add(self.fullest >> SPARE_SHIFT);
             let cells = divide(u64::from(self.room(limit)), self.bound).saturating_sub(1);
-            cells.clamp(1, SWEEP >> CELL_SHIFT).wrapping_shl(CELL_SHIFT)
+            cells.max(1).saturating_mul(CELL)
         };
-        self.check = now.wrapping_add(wait);
+        self.check = now.wrapping_add(wait.min(SWEEP));
     }
 
     /// Time becomes known.
@@ -252,7 +252,8 @@ mod tests {
     /// So many watts at this slip from the moment `now` on, over what was kept.
     fn fed(plan: &LegPlan, kept: u32, watts: u32, slip: i32, now: u32) -> Heat {
         let mut heat = Heat::default();
-        heat.begin(plan, Joules::new(kept), now);
+        heat.begin(plan, Joules::new(kept));
+        heat.started(now);
         heat.slip = slip;
         heat.feed(plan, watts, 1 << BUDGET_SHIFT, now);
         heat

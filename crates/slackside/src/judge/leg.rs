@@ -147,6 +147,11 @@ pub struct Leg {
 /// Before a plan was taken.
 pub const ZERO: Leg = zerocopy::transmute!([0_u8; size_of::<Leg>()]);
 
+/// The worst value so far and one more, each with its place: the first of those that are equal.
+pub fn worse<Value: PartialOrd>(worst: Option<(Value, u8)>, one: (Value, u8)) -> Option<(Value, u8)> {
+    worst.filter(|worst| worst.0 >= one.0).or(Some(one))
+}
+
 impl Leg {
     /// Begin afresh.
     pub fn clear(&mut self) {
@@ -196,15 +201,15 @@ impl Leg {
 
     /// A speed, scaled by the reference.
     pub fn scaled_speed(&self, normal: u32) -> u32 {
-        if self.reference.scale == 1_000_000 { normal } else { mul_div(normal, self.reference.scale, 1_000_000) }
+        mul_div(normal, self.reference.scale, 1_000_000)
     }
 
     /// The hottest rub point, and where.
     pub fn hottest(&self) -> Option<(i32, u8)> {
         let mut hottest = None;
         for (place, value) in (0_u8..).zip(self.temperatures) {
-            if value != NO_TEMPERATURE && hottest.is_none_or(|(most, _)| i32::from(value) > most) {
-                hottest = Some((i32::from(value), place));
+            if value != NO_TEMPERATURE {
+                hottest = worse(hottest, (value.into(), place));
             }
         }
         hottest

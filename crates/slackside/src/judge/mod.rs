@@ -35,7 +35,7 @@ mod view;
 use zerocopy::IntoBytes;
 
 use crate::alarm::{AlarmState, bits};
-use crate::conditions::{Condition, Gate, Row};
+use crate::conditions::{Condition, Gate};
 use crate::input::Signal;
 use crate::settings::plan::{Plan, act, fitted};
 use crate::signals::{Reading, Signals};
@@ -44,7 +44,7 @@ use crate::units::{Micros, Ppm};
 use crate::verdict::Phase;
 
 use leg::{Leg, mark};
-use phase::slow_wait;
+use phase::{slow_steps, slow_wait};
 use rows::{Rows, Turned};
 use sense::{Look, Says, Waits};
 
@@ -203,9 +203,6 @@ impl Judge {
     /// How long until something falls due by itself, in microseconds. May be early where only a look is due, never late.
     #[must_use]
     pub fn wait(&self, now: u32) -> u32 {
-        if !self.leg.has(mark::BEGUN) {
-            return SWEEP;
-        }
         wait(now, self.clock.due)
     }
 
@@ -287,27 +284,25 @@ impl Judge {
     #[inline(never)]
     fn look_ahead(&mut self, mut waits: Waits, holding: Holding, view: &View<'_>) {
         let now = view.now.us();
-        let quiet = !holding.watched && self.is_quiet(view);
+        let quiet = !holding.watched && self.is_quiet();
         self.leg.put(mark::QUIET, quiet);
         let heat = Condition::SlipHeat.rank();
         let beyond = self.rows.has(heat, bits::BEYOND);
         self.leg.heat.next(&view.plan.drive, (view.limit(heat).limit, beyond), now);
         // While all is quiet standstill comes by silence alone.
-        let phase = if quiet { SWEEP } else { self.leg.next_phase(view) };
-        waits.other = waits.other.min(phase).min(self.other_wait(view)).max(1);
+        let phase = if quiet { u32::MAX } else { self.leg.next_phase(view) };
+        waits.other = waits.other.min(phase).min(self.other_wait(view)).clamp(1, SWEEP);
         self.clock.other = now.wrapping_add(waits.other);
         self.waits(waits, view);
     }
 
-    /// How long until anything but conditions, phase and heat may change something.
+    /// How long until anything but conditions, phase and heat may change something; `u32::MAX` where nothing does.
     pub(crate) fn other_wait(&self, view: &View<'_>) -> u32 {
         let (leg, now) = (&self.leg, view.now.us());
-        let starts = if leg.starts_count > 0 { slow_wait(view, leg.starts[0]) } else { SWEEP };
-        let [late, ..] = leg.lates;
-        let slow = view.now.slow();
-        let late = slow.wrapping_add(late_left(slow, late).into());
-        let lates = if leg.lates_count > 0 { slow_wait(view, late) } else { SWEEP };
-        let people = self.next_operator(view).min(self.power_goes_stale(view));
+        let starts = if leg.starts_count > 0 { slow_wait(view, leg.starts[0]) } else { u32::MAX };
+        let late = late_left(view.now.slow(), leg.lates[0]);
+        let lates = if leg.lates_count > 0 { slow_steps(view, late.into()) } else { u32::MAX };
+        let people = self.next_operator(view).min(self.power_left(view).unwrap_or(u32::MAX));
         starts.min(lates).min(people).min(leg.reference.next(view.plan, now))
     }
 
@@ -356,26 +351,22 @@ impl Judge {
         let mut look = self.leg.look(view, self.head_silent());
         for (rank, row) in Condition::ROWS.iter().enumerate() {
             let bits = self.rows.get(rank);
-            if bits & bits::OUT != 0 {
-                // It may be latched from before it was switched off; and whatever claims to be wrong holds.
-                if bits & (bits::ACTIVE | bits::LATCHED) != 0 {
-                    holding.note(rank, bits, view);
+            if bits & bits::OUT == 0 {
+                // What is right and was right stays as it is: no delay runs then.
+                let moves = bits & (bits::BEYOND | bits::ACTIVE) != 0;
+                let judged = look.judges(row);
+                if judged || moves {
+                    let limit = view.limit(rank);
+                    let says = if judged { self.leg.says(row, limit, &mut look) } else { Says::Within };
+                    if moves || says == Says::Beyond {
+                        self.sample(rank, says, &mut look, out);
+                    }
                 }
-                continue;
-            }
-            // What is right and was right stays as it is.
-            let moves = bits & (bits::BEYOND | bits::ACTIVE | bits::PENDING) != 0;
-            let judged = look.judges(row);
-            if judged || moves {
-                let limit = view.limit(rank);
-                let says = if judged { self.leg.says(row, limit, &mut look) } else { Says::Within };
-                if moves || says == Says::Beyond {
-                    self.sample(rank, says, &mut look, out);
+                if row.gate == Gate::LiveOnceStarted && look.suppresses != (bits & bits::SUPPRESSED != 0) {
+                    self.suppress(rank, look.suppresses, out);
                 }
             }
-            if row.gate == Gate::LiveOnceStarted && look.suppresses != (bits & bits::SUPPRESSED != 0) {
-                self.suppress(rank, look.suppresses, out);
-            }
+            // What was switched off may be latched from before; and whatever claims to be wrong holds.
             let bits = self.rows.get(rank);
             if bits & (bits::BEYOND | bits::ACTIVE | bits::LATCHED) != 0 {
                 holding.note(rank, bits, view);
@@ -389,7 +380,7 @@ impl Judge {
     fn sample(&mut self, rank: usize, says: Says, look: &mut Look<'_>, out: &mut Out<'_>) {
         let now = out.view.now.us();
         if says == Says::Beyond && self.rows.wants_note(rank) {
-            let value = Condition::ROWS.get(rank).and_then(|row| self.leg.value(row, true, out.view).0);
+            let value = self.leg.value(Condition::row(rank), true, out.view).0;
             self.rows.note(rank, value);
         }
         let turned = self.rows.sample(rank, says, out.view.limit(rank), now);
@@ -416,10 +407,7 @@ impl Judge {
         // What was taken for an ordinary stop has shown itself by its end.
         let jammed = !raised && self.may_stop_softly(rank, view) && self.leg.jammed(view);
         // The state before: with the alarm the other way round.
-        let mut before = self.rows.get(rank) ^ bits::ACTIVE;
-        if !raised {
-            before &= !bits::PENDING;
-        }
+        let before = self.rows.get(rank) ^ bits::ACTIVE;
         if raised && !self.rows.has(rank, bits::SHELVED) {
             self.raise(rank, !self.stops_softly(rank, view), view);
         }
@@ -446,8 +434,7 @@ impl Judge {
         }
         let raised = (rank as u8).wrapping_add(1);
         self.leg.raised = if self.leg.raised == 0 { raised } else { self.leg.raised.min(raised) };
-        let needs = Condition::ROWS.get(rank).is_some_and(Row::needs_boot_cleared);
-        if needs && !self.stops_softly(rank, view) {
+        if Condition::row(rank).needs_boot_cleared() && !self.stops_softly(rank, view) {
             self.leg.put(mark::BOOT_CLEARED_NEEDED, true);
         }
     }
@@ -481,9 +468,9 @@ impl Judge {
     #[inline(never)]
     fn tell_alarm(&self, rank: usize, from: AlarmState, out: &mut Out<'_>) {
         let to = self.rows.state(rank);
-        if let Some(row) = Condition::ROWS.get(rank).filter(|_| from != to) {
+        if from != to {
             let (wrong, setpoint) = (self.rows.has(rank, bits::BEYOND), out.view.limit(rank).setpoint);
-            let (mut value, detail) = self.leg.value(row, wrong, out.view);
+            let (mut value, detail) = self.leg.value(Condition::row(rank), wrong, out.view);
             // Raised while back in its deadband: what was judged is what was beyond.
             if wrong && to == AlarmState::Unacknowledged && self.rows.noted(rank) >= setpoint {
                 value = value.map(|value| if value < setpoint { self.rows.noted(rank) } else { value });
@@ -530,7 +517,7 @@ impl Judge {
         let power = if standing && self.leg.head_turns(&self.leg.head(view), view) == 0 {
             self.leg.put(mark::HEAT_OPEN, false);
             0
-        } else if self.power_goes_stale(view) < SWEEP && self.leg.power > 0 {
+        } else if self.power_left(view).is_some() && self.leg.power > 0 {
             self.leg.power
         } else {
             view.plan.drive.assumed_power
@@ -539,11 +526,11 @@ impl Judge {
         self.leg.heat.feed(&view.plan.drive, power, limit, since)
     }
 
-    /// How long the newest reading of the power meter still counts.
-    fn power_goes_stale(&self, view: &View<'_>) -> u32 {
-        let old = age(view.now.us(), self.leg.power_at);
-        let counts = view.plan.has(fitted::POWER_METER) && self.leg.has(mark::POWER) && old < POWER_STALE;
-        if counts { POWER_STALE.saturating_sub(old) } else { SWEEP }
+    /// How long the newest reading of the power meter still counts, if it does.
+    fn power_left(&self, view: &View<'_>) -> Option<u32> {
+        let left = POWER_STALE.saturating_sub(age(view.now.us(), self.leg.power_at));
+        let counts = view.plan.has(fitted::POWER_METER) && self.leg.has(mark::POWER) && left > 0;
+        counts.then_some(left)
     }
 
     /// What judge holds now.

@@ -10,7 +10,7 @@ use super::view::{Out, View};
 use crate::alarm::{AlarmState, bits};
 use crate::conditions::Condition;
 use crate::input::{Command, Origin};
-use crate::time::{SWEEP, age, reached};
+use crate::time::{age, reached};
 use crate::units::Span;
 use crate::verdict::{Change, Phase, Refusal};
 
@@ -79,8 +79,7 @@ impl Judge {
             Command::Key(_) | Command::Armed { .. } => Ok(()),
             Command::Bypass(condition, span) => {
                 unless(!leg.has(mark::KEY), No::KeyOff)?;
-                let row = Condition::ROWS.get(condition.rank());
-                unless(row.is_none_or(|row| !row.can_be_bypassed()), No::NeverBypassed)?;
+                unless(!Condition::row(condition.rank()).can_be_bypassed(), No::NeverBypassed)?;
                 unless(leg.bypassed != 0, No::OneAtATime)?;
                 unless(span == Span::ZERO || span.get() > view.plan.drive.bypass_time, No::TooLong)?;
                 unless(self.rows.state(condition.rank()) == AlarmState::OutOfService, No::NothingToDo)
@@ -174,26 +173,23 @@ impl Judge {
         }
     }
 
-    /// Take a bit from each alarm of these bits, in order of rank.
+    /// Take a bit from each alarm of these bits, of which it is one, in order of rank.
     fn take_from_each(&mut self, (mask, value): (u8, u8), bit: u8, out: &mut Out<'_>) {
-        let mut from = 0;
-        while let Some(rank) = self.rows.next(from, mask, value) {
+        while let Some(rank) = self.rows.next(0, mask, value) {
             self.turn_bits(rank, bit, false, out);
-            from = rank.wrapping_add(1);
         }
     }
 
     /// End what a person's time limit ends.
     pub(super) fn settle_operator(&mut self, out: &mut Out<'_>) {
-        let view = out.view;
-        if self.leg.bypassed != 0 && reached(view.now.slow(), self.leg.bypass_end) {
+        if reached(out.view.now.slow(), self.leg.bypass_end) {
             self.end_bypass(out);
         }
     }
 
-    /// How long until a bypass runs out.
+    /// How long until a bypass runs out; `u32::MAX` without one.
     pub(super) fn next_operator(&self, view: &View<'_>) -> u32 {
-        if self.leg.bypassed == 0 { SWEEP } else { slow_wait(view, self.leg.bypass_end) }
+        if self.leg.bypassed == 0 { u32::MAX } else { slow_wait(view, self.leg.bypass_end) }
     }
 
     /// What is wrong now is raised afresh; what was latched is latched still; what came and went meanwhile is ignored, as OPC UA

@@ -8,7 +8,7 @@ use super::view::{Out, View};
 #[cfg(feature = "desk")]
 use crate::alarm::Set;
 use crate::alarm::bits;
-use crate::conditions::{Condition, Row};
+use crate::conditions::Condition;
 #[cfg(feature = "desk")]
 use crate::settings::plan::Plan;
 use crate::settings::plan::act;
@@ -45,7 +45,7 @@ impl Holding {
     /// The alarm of that rank has such bits.
     #[inline(never)]
     pub fn note(&mut self, rank: usize, bits: u8, view: &View<'_>) {
-        self.watched |= bits & bits::BEYOND != 0 && Condition::ROWS.get(rank).is_some_and(Row::is_watched);
+        self.watched |= bits & bits::BEYOND != 0 && Condition::row(rank).is_watched();
         if !holds(bits) {
             return;
         }
@@ -141,7 +141,7 @@ impl Judge {
             if leg.has(mark::PLAN_DAMAGED) { (Condition::SettingsFault.rank() as u8).wrapping_add(1) } else { 0 };
         let stopped_by = [leg.first_out, stop, damaged].into_iter().find(|by| *by != 0).unwrap_or(0);
         let dropped_by = if run { hinders } else { stopped_by };
-        if !run && leg.has(mark::RUN) && leg.has(mark::PROOF) {
+        if !run && leg.has(mark::PROOF) {
             leg.put(mark::PROVEN, true);
         }
         if feed && !leg.has(mark::FEED) && leg.has(mark::FEED_DROPPED) {

@@ -18,7 +18,7 @@
 
 use super::leg::{Leg, TOGGLES, mark};
 use super::recent;
-use super::speed::{Pitches, silence};
+use super::speed::{Pitches, largest_to_come, silence};
 use super::view::{Out, View};
 use crate::arith::{high, mul_div};
 use crate::conditions::Condition;
@@ -224,8 +224,7 @@ impl Leg {
         if !head.is_silent(limit) {
             return Some(false);
         }
-        let proven = boot.shaft.is_seen()
-            && head.was_silent_before(boot.shaft.last_edge, limit)
+        let proven = head.was_silent_before(boot.shaft.last_edge, limit)
             && boot.fast_enough(self.scaled(view.plan.drive.boot_turns));
         if proven { Some(true) } else { None }
     }
@@ -250,19 +249,18 @@ impl Leg {
         let now = view.now.us();
         let off = age(now, self.off_at);
         let coasting = self.phase() == Phase::CoastDown;
-        let too_long = if coasting { LONGEST_COAST_DOWN.saturating_sub(off) } else { SWEEP };
+        let too_long = if coasting { LONGEST_COAST_DOWN.saturating_sub(off) } else { u32::MAX };
         let chatters = self.chatter_ends(now);
-        let next = if too_long == 0 { SWEEP } else { too_long };
+        let next = if too_long == 0 { u32::MAX } else { too_long };
         let driven = coasting && self.still_driven(view);
-        (chatters.is_some() || driven || too_long == 0, next.min(chatters.unwrap_or(SWEEP)))
+        (chatters.is_some() || driven || too_long == 0, next.min(chatters.unwrap_or(u32::MAX)))
     }
 
     /// Whether the belt is still at speed when a leg without its drive cannot be.
     fn still_driven(&self, view: &View<'_>) -> bool {
         let (now, boot) = (view.now.us(), &view.signals.boot);
         let under = view.limit_of(Condition::Underspeed);
-        boot.is_seen()
-            && age(now, self.off_at) >= age(now, boot.last_edge).saturating_add(STILL_DRIVEN)
+        age(now, self.off_at) >= age(now, boot.last_edge).saturating_add(STILL_DRIVEN)
             && self.boot(view).fast_enough(self.scaled(turn(under.clear)))
     }
 
@@ -324,12 +322,12 @@ impl Leg {
             Phase::Starting if self.has(mark::START_WINDOW) => self.start_left(view),
             Phase::Inching => slow_wait(view, self.inch_end),
             Phase::Standstill => self.rest.next(now),
-            _ => SWEEP,
+            _ => u32::MAX,
         };
         own.min(self.standstill(view))
     }
 
-    /// How long until silence proves standstill, if it may now.
+    /// How long until silence proves standstill, if it may now; else `u32::MAX`.
     fn standstill(&self, view: &View<'_>) -> u32 {
         let contact = view.plan.has(fitted::DRIVE_CONTACT);
         let off = self.drive_off(view);
@@ -340,7 +338,7 @@ impl Leg {
             Phase::Standstill | Phase::Inching => false,
         };
         if !may {
-            return SWEEP;
+            return u32::MAX;
         }
         let now = view.now.us();
         let mut floor = age(now, self.base);
@@ -352,14 +350,9 @@ impl Leg {
                 return 0;
             }
             let quiet = if shaft.is_seen() { floor.min(age(now, shaft.last_edge)) } else { floor };
-            let known = shaft.is_seen() && shaft.next_largest > 0;
-            let largest = if known { shaft.next_largest } else { plan.largest };
-            silence(now.wrapping_sub(quiet), largest, plan.standing, now)
+            silence(now.wrapping_sub(quiet), largest_to_come(shaft, plan), plan.standing, now)
         };
         let (head, boot) = (of(&view.signals.head, &view.plan.head), of(&view.signals.boot, &view.plan.boot));
-        if !view.plan.head.is_fitted() && !view.plan.boot.is_fitted() {
-            return SWEEP;
-        }
         head.max(boot).max(if contact { 0 } else { self.underspeed_tells(view) })
     }
 
@@ -377,7 +370,7 @@ impl Leg {
             return;
         }
         let slow = |leg: &Self, shaft: &ShaftSignals, plan: &ShaftPlan| {
-            !plan.is_fitted() || (shaft.pitch != 0 && shaft.too_slow(leg.scaled(plan.brisk)))
+            !plan.is_fitted() || shaft.too_slow(leg.scaled(plan.brisk))
         };
         if !slow(self, &view.signals.head, &view.plan.head) || !slow(self, &view.signals.boot, &view.plan.boot) {
             return;
@@ -431,7 +424,7 @@ impl Leg {
     /// chatter, and of both a rollback: either stops.
     pub fn head_turns(&self, head: &Pitches<'_>, view: &View<'_>) -> u32 {
         let brisk = self.scaled(view.plan.head.brisk);
-        let may = view.plan.head.is_fitted() && view.signals.head.distrust == 0 && self.phase() != Phase::Standstill;
+        let may = view.signals.head.distrust == 0 && self.phase() != Phase::Standstill;
         if may && head.fast_enough(brisk) { head.silence(brisk) } else { 0 }
     }
 
@@ -447,20 +440,18 @@ pub const fn turn(limit: i32) -> u32 {
     limit.unsigned_abs()
 }
 
-/// How long until a moment of the slow count, in microseconds: nothing once it has come.
+/// How long until a moment of the slow count, in microseconds, a sweep at most: nothing once it has come.
 pub fn slow_wait(view: &View<'_>, end: u32) -> u32 {
-    let left = wait(view.now.slow(), end).min(SWEEP >> SLOW_SHIFT);
-    left.wrapping_shl(SLOW_SHIFT).saturating_sub(view.now.us() & ((1 << SLOW_SHIFT) - 1))
+    slow_steps(view, wait(view.now.slow(), end))
+}
+
+/// How long until so many steps of the slow count, likewise.
+pub fn slow_steps(view: &View<'_>, steps: u32) -> u32 {
+    steps.saturating_mul(1 << SLOW_SHIFT).min(SWEEP).saturating_sub(view.now.us() & ((1 << SLOW_SHIFT) - 1))
 }
 
 /// The newest edge of either shaft.
 fn newest_edge(view: &View<'_>) -> Option<u32> {
-    let (head, boot, now) = (&view.signals.head, &view.signals.boot, view.now.us());
-    match (head.is_seen(), boot.is_seen()) {
-        (false, false) => None,
-        (true, false) => Some(head.last_edge),
-        (false, true) => Some(boot.last_edge),
-        (true, true) if age(now, head.last_edge) < age(now, boot.last_edge) => Some(head.last_edge),
-        (true, true) => Some(boot.last_edge),
-    }
+    let seen = [&view.signals.head, &view.signals.boot].into_iter().filter(|shaft| shaft.is_seen());
+    seen.map(|shaft| shaft.last_edge).min_by_key(|edge| age(view.now.us(), *edge))
 }

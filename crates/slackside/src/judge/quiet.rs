@@ -11,7 +11,7 @@ use super::{Judge, heating};
 use crate::conditions::Condition;
 use crate::settings::plan::{ShaftPlan, act, fitted};
 use crate::signals::{Reading, ShaftSignals, moved};
-use crate::time::{SWEEP, age};
+use crate::time::age;
 use crate::verdict::Phase;
 
 /// Whether a signal stays below its limit; what is not judged bounds nothing.
@@ -27,15 +27,15 @@ fn holds(view: &View<'_>, slip: Reading, above: Condition, below: Condition) -> 
 
 impl Judge {
     /// Whether the short way may be taken from now on, if nothing that every motion may change is beyond.
-    pub(super) fn is_quiet(&self, view: &View<'_>) -> bool {
+    pub(super) fn is_quiet(&self) -> bool {
         let marks = mark::AT_SPEED | mark::SLIP_UNKNOWN | mark::HEAT_OPEN;
-        self.leg.phase() == Phase::Running && self.leg.marks & marks == mark::AT_SPEED && view.plan.boot.is_fitted()
+        self.leg.phase() == Phase::Running && self.leg.marks & marks == mark::AT_SPEED
     }
 
     /// How long until silence of a shaft may change something, given the first of its limits; nothing if its last pitch already may.
     fn silence(&self, view: &View<'_>, shaft: &ShaftSignals, plan: &ShaftPlan, limit: u32) -> u32 {
         if !plan.is_fitted() {
-            return SWEEP;
+            return u32::MAX;
         }
         let first = self.leg.scaled(limit.min(plan.sudden)).min(plan.standing);
         let now = view.now.us();
@@ -74,13 +74,7 @@ impl Judge {
         if signals.boot.fast_enough(self.leg.scaled(turn(fast))) {
             return false;
         }
-        if plan.contacts.fitted != 0
-            && moved & moved::BOOT != 0
-            && signals.contacts.iter().any(|contact| !stays_below(view, contact.duty, Condition::MistrackingDuty))
-        {
-            return false;
-        }
-        if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(plan, &self.leg.head(view)) {
+        if plan.has(fitted::REFERENCE) && !self.leg.reference.agrees(&signals.head) {
             return false;
         }
         // Power and drive are as they were at the last step: only slip can have changed what goes in.

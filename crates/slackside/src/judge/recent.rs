@@ -27,9 +27,9 @@ fn drop_first<End: Copy>(ends: &mut [End], count: &mut u8) {
 
 /// Forget what has left.
 pub fn settle<End: Copy>(ends: &mut [End], count: &mut u8, has_left: impl Fn(End) -> bool) {
-    for _ in 0..ends.len() {
+    for _ in 0..*count {
         match ends.first() {
-            Some(end) if *count > 0 && has_left(*end) => drop_first(ends, count),
+            Some(end) if has_left(*end) => drop_first(ends, count),
             _ => return,
         }
     }

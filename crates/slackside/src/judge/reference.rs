@@ -8,7 +8,8 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 use super::speed::Pitches;
 use crate::arith::{divide, high, mul_div};
 use crate::settings::plan::{Plan, fitted};
-use crate::time::{SWEEP, age, held, reached, wait};
+use crate::signals::ShaftSignals;
+use crate::time::{age, held, reached, wait};
 
 /// What readings of one speed may differ by: resolution and rounding of the signal.
 const SLACK: u32 = 10_000;
@@ -86,20 +87,20 @@ impl Reference {
     fn find_band(&mut self, plan: &Plan) {
         let turn = |speed: i32, percent: u32| {
             let share = divide(u64::from(speed.max(0).unsigned_abs()).wrapping_mul(u64::from(percent)), 100);
-            mul_div(plan.head.normal_turn, ONE, share).max(1)
+            mul_div(plan.head.normal_turn, ONE, share)
         };
         self.slow = turn(self.value.min(self.reached).min(self.lagging), 80);
         self.fast = turn(self.value.max(self.reached).max(self.lagging), 120);
     }
 
     const fn is_ramping(&self) -> bool {
-        self.read != 0 && (self.reached != self.value || self.lagging != self.value)
+        self.reached != self.value || self.lagging != self.value
     }
 
     /// A step of the ramp.
     fn step(&mut self, plan: &Plan) {
         self.next_step = self.next_step.wrapping_add(STEP);
-        let step = high(plan.drive.reference_rate, RAMP);
+        let step = high(plan.drive.reference_rate, RAMP).cast_signed();
         self.reached = towards(self.value, self.reached, step);
         self.lagging = towards(self.value, self.lagging, step >> 1);
         self.find_band(plan);
@@ -119,21 +120,16 @@ impl Reference {
                 self.step(plan);
             }
             if head.is_closed() {
-                self.contradicted = u8::from(!self.agrees(plan, head));
+                self.contradicted = u8::from(!self.agrees(head.shaft));
             }
         }
-        self.scale = if self.read != 0 && plan.has(fitted::REFERENCE) && !self.is_wrong(plan, now) {
-            self.reached.unsigned_abs()
-        } else {
-            ONE
-        };
+        self.scale =
+            if plan.has(fitted::REFERENCE) && !self.is_wrong(plan, now) { self.reached.unsigned_abs() } else { ONE };
     }
 
     /// Whether the head's last pitch is within 20 % of what the drive can have reached.
-    pub fn agrees(&self, plan: &Plan, head: &Pitches<'_>) -> bool {
-        !plan.has(fitted::REFERENCE)
-            || self.read == 0
-            || !(head.shaft.too_slow(self.slow) || (self.fast > 1 && head.shaft.fast_enough(self.fast)))
+    pub const fn agrees(&self, head: &ShaftSignals) -> bool {
+        self.read == 0 || !(head.too_slow(self.slow) || head.fast_enough(self.fast))
     }
 
     /// Whether there is no reading that says anything of `now`: none has come yet, or none for too long.
@@ -146,13 +142,13 @@ impl Reference {
         plan.has(fitted::REFERENCE) && (self.is_missing(now) || is_too_low(plan, self.value) || self.contradicted != 0)
     }
 
-    /// How long until the newest reading is too old, or the ramp goes on.
+    /// How long until the newest reading is too old, or the ramp goes on; `u32::MAX` where there is none.
     pub fn next(&self, plan: &Plan, now: u32) -> u32 {
         if !plan.has(fitted::REFERENCE) || self.is_missing(now) {
-            return SWEEP;
+            return u32::MAX;
         }
         let stale = STALE.saturating_sub(age(now, self.read_at));
-        if self.is_ramping() { stale.min(wait(now, self.next_step).max(1)) } else { stale }
+        if self.is_ramping() { stale.min(wait(now, self.next_step)) } else { stale }
     }
 
     /// Hold what is old.
@@ -167,21 +163,15 @@ fn is_too_low(plan: &Plan, value: i32) -> bool {
 }
 
 /// One step from `from` towards `to`.
-const fn towards(to: i32, from: i32, step: u32) -> i32 {
-    if from.abs_diff(to) <= step {
-        to
-    } else if to < from {
-        from.saturating_sub_unsigned(step)
-    } else {
-        from.saturating_add_unsigned(step)
-    }
+fn towards(to: i32, from: i32, step: i32) -> i32 {
+    from.saturating_add(to.saturating_sub(from).min(step).max(step.saturating_neg()))
 }
 
 #[cfg(test)]
 mod tests {
     use super::super::view::View;
     use super::*;
-    use crate::signals::{ShaftSignals, Signals, seen};
+    use crate::signals::{Signals, seen};
     use crate::time::Now;
     use crate::units::Micros;
 
@@ -300,7 +290,7 @@ mod tests {
         let mut reference = told(&[(0, 800_000)]);
         assert!(!reference.is_wrong(&plan(), STALE - 1) && reference.is_wrong(&plan(), STALE));
         assert_eq!(reference.next(&plan(), STALE - 1), 1);
-        assert_eq!(reference.next(&plan(), STALE), SWEEP);
+        assert_eq!(reference.next(&plan(), STALE), u32::MAX);
         assert_eq!(settle(&mut reference, 0, true, STALE - 1), 800_000);
         assert_eq!(settle(&mut reference, 0, true, STALE), 1_000_000);
         for (value, wrong) in [(400_000, false), (399_999, true)] {

@@ -11,7 +11,7 @@ use super::view::View;
 use crate::arith::mul_div;
 use crate::input::Shaft;
 use crate::signals::ShaftSignals;
-use crate::time::{SWEEP, reached, wait};
+use crate::time::{reached, wait};
 
 /// Without an edge for so long, the edges counted at rest are forgotten: whatever moved or chattered has stopped.
 const QUIET: u32 = 10_000_000;
@@ -174,9 +174,9 @@ impl Rest {
         }
     }
 
-    /// How long until they are forgotten.
+    /// How long until they are forgotten; `u32::MAX` where there are none.
     pub const fn next(&self, now: u32) -> u32 {
-        if self.forgets == 0 { SWEEP } else { wait(now, self.forget_at) }
+        if self.forgets == 0 { u32::MAX } else { wait(now, self.forget_at) }
     }
 
     /// Whether the shafts roll back from standstill.
@@ -184,17 +184,12 @@ impl Rest {
         if self.settles != 0 {
             return self.speeds_up(view);
         }
-        let (head, boot) = (&view.plan.head, &view.plan.boot);
-        head.is_fitted()
-            && boot.is_fitted()
-            && self.head.has_rolled(&view.signals.head)
-            && self.boot.has_rolled(&view.signals.boot)
+        self.head.has_rolled(&view.signals.head) && self.boot.has_rolled(&view.signals.boot)
     }
 
     /// Whether every shaft that is fitted got faster while running down.
     pub fn speeds_up(&self, view: &View<'_>) -> bool {
-        let (head, boot) = (view.plan.head.is_fitted(), view.plan.boot.is_fitted());
-        (head || boot) && (!head || self.head.runs_away()) && (!boot || self.boot.runs_away())
+        (!view.plan.head.is_fitted() || self.head.runs_away()) && self.boot.runs_away()
     }
 
     /// Edges of the one shaft that chatters while the other stands; zero if both turn, and while the leg settles. What comes too slowly

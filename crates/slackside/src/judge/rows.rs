@@ -7,7 +7,7 @@ use super::sense::Says;
 use crate::alarm::{AlarmState, bits};
 use crate::conditions::Condition;
 use crate::settings::plan::RowPlan;
-use crate::time::{SWEEP, reached, wait};
+use crate::time::{reached, wait};
 
 /// What a step did to an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -73,7 +73,7 @@ impl<const N: usize> Rows<N> {
     }
 
     pub fn get(&self, rank: usize) -> u8 {
-        self.bits.get(rank).copied().unwrap_or(0)
+        self.bits.get(rank).copied().unwrap_or_default()
     }
 
     pub fn has(&self, rank: usize, bit: u8) -> bool {
@@ -134,11 +134,11 @@ impl<const N: usize> Rows<N> {
         self.settle(rank, now)
     }
 
-    /// How long until the delay of an alarm ends, if one runs.
+    /// How long until the delay of an alarm ends; `u32::MAX` where none runs.
     pub fn wait(&self, rank: usize, now: u32) -> u32 {
         match self.due.get(rank) {
             Some(due) if self.has(rank, bits::PENDING) => wait(now, *due),
-            _ => SWEEP,
+            _ => u32::MAX,
         }
     }
 }
@@ -201,12 +201,12 @@ mod tests {
     #[test]
     fn a_delay_that_runs_is_waited_for() {
         let mut rows = Rows::<2>::new();
-        assert_eq!((rows.wait(0, 100), rows.wait(9, 100)), (SWEEP, SWEEP));
+        assert_eq!((rows.wait(0, 100), rows.wait(9, 100)), (u32::MAX, u32::MAX));
         rows.sample(0, Says::Beyond, &LIMIT, 100);
         assert_eq!((rows.wait(0, 100), rows.wait(0, 3_000), rows.wait(0, 3_101)), (3_000, 100, 0));
-        assert_eq!(rows.wait(1, 100), SWEEP);
+        assert_eq!(rows.wait(1, 100), u32::MAX);
         assert_eq!(rows.settle(0, 3_100), Turned::Raised);
-        assert_eq!(rows.wait(0, 3_100), SWEEP);
+        assert_eq!(rows.wait(0, 3_100), u32::MAX);
         assert_eq!(rows.settle(9, 3_100), Turned::No, "there is no such alarm");
     }
 

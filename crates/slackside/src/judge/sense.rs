@@ -15,7 +15,7 @@
 //! Slip that is not known leaves its condition as it was: an on-delay runs on, what was beyond stays beyond. An alarm stays until slip is
 //! known to be within again, also one whose off-delay had begun; readings that were taken back end no more than an on-delay.
 
-use super::leg::{Leg, mark};
+use super::leg::{Leg, mark, worse};
 use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
@@ -24,7 +24,7 @@ use crate::conditions::{Condition, Flag, Gate, Row, Sense, Stamp, Value, Window}
 use crate::input::Shaft;
 use crate::settings::plan::{Plan, RowPlan};
 use crate::signals::{Reading, Signals, pattern, rub, unknown};
-use crate::time::{SWEEP, age};
+use crate::time::age;
 use crate::verdict::Phase;
 
 /// A block in which slip varied more, in ppm, says nothing of the ratio.
@@ -51,7 +51,7 @@ pub enum Says {
     Retracted,
 }
 
-/// How long until conditions may change by themselves, in microseconds.
+/// How long until conditions may change by themselves, in microseconds: `u32::MAX` where they do not. Held at a sweep where it is noted.
 #[derive(Clone, Copy, Debug)]
 pub struct Waits {
     /// By silence of a shaft: moves with every edge.
@@ -60,50 +60,37 @@ pub struct Waits {
     pub other: u32,
 }
 
-/// No place.
-const NOWHERE: u8 = u8::MAX;
-
-/// What the rub contacts say together: each the most of them, and where.
+/// What the rub contacts say together: each the most of them, and where; none where no contact is fitted.
+#[derive(Default)]
 pub struct Rubs {
-    /// How long the oldest rub has lasted.
-    pub lasts: (u32, u8),
-    /// The worst duty; [`UNKNOWN`] where no contact is fitted.
-    pub duty: (i32, u8),
-    /// The most loops running with a rub at one place, likewise.
-    pub loops: (i32, u8),
+    /// How long the oldest rub has lasted, if any does.
+    pub lasts: Option<(u32, u8)>,
+    /// The worst duty.
+    pub duty: Option<(i32, u8)>,
+    /// The most loops running with a rub at one place.
+    pub loops: Option<(i32, u8)>,
     /// The first whose line is faulty.
-    pub faulty: u8,
+    pub faulty: Option<u8>,
 }
 
 impl Rubs {
     #[inline(never)]
     pub fn of(view: &View<'_>) -> Self {
-        let mut all =
-            Self { lasts: (0, NOWHERE), duty: (UNKNOWN, NOWHERE), loops: (UNKNOWN, NOWHERE), faulty: NOWHERE };
+        let mut all = Self::default();
         for (place, contact) in (0_u8..).zip(&view.signals.contacts) {
             if view.plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
-            if contact.duty > all.duty.0 {
-                all.duty = (contact.duty, place);
+            all.duty = worse(all.duty, (contact.duty, place));
+            all.loops = worse(all.loops, (contact.loops.into(), place));
+            if contact.state == rub::FAULTY {
+                all.faulty = all.faulty.or(Some(place));
             }
-            if i32::from(contact.loops) > all.loops.0 {
-                all.loops = (contact.loops.into(), place);
-            }
-            if contact.state == rub::FAULTY && all.faulty == NOWHERE {
-                all.faulty = place;
-            }
-            let lasts = age(view.now.us(), contact.since);
-            if contact.rubs != 0 && (all.lasts.1 == NOWHERE || lasts > all.lasts.0) {
-                all.lasts = (lasts, place);
+            if contact.rubs != 0 {
+                all.lasts = worse(all.lasts, (age(view.now.us(), contact.since), place));
             }
         }
         all
-    }
-
-    /// How long the oldest rub has lasted, if any does.
-    pub const fn lasts(&self) -> Option<u32> {
-        if self.lasts.1 == NOWHERE { None } else { Some(self.lasts.0) }
     }
 }
 
@@ -204,7 +191,6 @@ const fn gates(phase: Phase, off: bool) -> u16 {
     let live = !off && !stands && !down;
     let starting = matches!(phase, Phase::Starting);
     let gates = [
-        (Gate::Always, true),
         (Gate::Live, live),
         (Gate::LiveOnceStarted, live && !starting && !matches!(phase, Phase::Inching)),
         (Gate::LiveOrRunningDown, live || down),
@@ -213,7 +199,7 @@ const fn gates(phase: Phase, off: bool) -> u16 {
         (Gate::DriveOff, off),
         (Gate::Standstill, stands),
     ];
-    let mut bits = 0;
+    let mut bits = 1 << Gate::Always as u16;
     let mut rest: &[(Gate, bool)] = &gates;
     while let [(gate, is), more @ ..] = rest {
         bits |= (*is as u16).wrapping_shl(*gate as u32);
@@ -254,10 +240,10 @@ impl Leg {
         let gates = if self.drive_off(view) { off } else { on };
         let gates = gates | u16::from(self.is_flagged(view, rubs)).wrapping_shl(Gate::Flagged as u32);
         if gates & TURNING == TURNING {
-            return (gates, SWEEP);
+            return (gates, u32::MAX);
         }
         match self.head_turns(head, view) {
-            0 => (gates, SWEEP),
+            0 => (gates, u32::MAX),
             turns => (gates | TURNING, turns),
         }
     }
@@ -273,7 +259,7 @@ impl Leg {
         let (head, boot) = (&view.signals.head, &view.signals.boot);
         self.has(MARKS)
             || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
-            || rubs.faulty != NOWHERE
+            || rubs.faulty.is_some()
     }
 
     /// Whether what is judged only while running is judged now.
@@ -300,7 +286,7 @@ impl Leg {
             rubs,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
             slip_counts: self.slip_counts(view, head_silent),
-            waits: Waits { silence, other: SWEEP },
+            waits: Waits { silence, other: u32::MAX },
         }
     }
 
@@ -313,14 +299,14 @@ impl Leg {
             Sense::Upper(Value::Heat) if self.heat.wait(look.view.now.us()) > 0 => Says::Hold,
             Sense::Upper(value) => {
                 let rubs = if value == Value::RubLoops { look.rubs.loops } else { look.rubs.duty };
-                match self.level(value, look.view, rubs.0) {
+                match self.level(value, look.view, rubs.map_or(UNKNOWN, |(value, _)| value)) {
                     UNKNOWN => Says::Hold,
                     value => upper(value, limit.limit, limit.clear),
                 }
             }
             Sense::Over(value) => {
                 let value = self.level(value, look.view, UNKNOWN);
-                upper(value, limit.limit.saturating_add(1), limit.limit.max(1))
+                upper(value, limit.limit.saturating_add(1), limit.limit)
             }
             Sense::RangeAbove(window) => look.slip(window, limit, false),
             Sense::RangeBelow(window) => look.slip(window, limit, true),
@@ -360,7 +346,7 @@ impl Leg {
             Flag::HeadSilent => return self.head_is_lost(&look.head, &look.boot, view).map_or(Says::Hold, Says::of),
             Flag::HeadTargets => signals.head.pattern != pattern::WHOLE,
             Flag::BootTargets => signals.boot.pattern != pattern::WHOLE,
-            Flag::ContactFault => look.rubs.faulty != NOWHERE,
+            Flag::ContactFault => look.rubs.faulty.is_some(),
             Flag::DriveContact => {
                 let (lies, wait) = self.contact_lies(view);
                 look.waits.other = wait.min(look.waits.other);
@@ -369,7 +355,7 @@ impl Leg {
             Flag::Reference => self.reference.is_wrong(plan, now),
             Flag::Plan => self.has(mark::PLAN_DAMAGED),
             Flag::ResetHeld => {
-                let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { SWEEP };
+                let held = if self.has(mark::PRESSED) { super::operator::held(now, self.pressed) } else { u32::MAX };
                 if held > 0 {
                     look.waits.other = held.min(look.waits.other);
                 }
@@ -419,7 +405,7 @@ impl Leg {
     /// How long something has lasted, in microseconds.
     pub fn since(&self, stamp: Stamp, view: &View<'_>, rubs: &Rubs) -> Option<u32> {
         match stamp {
-            Stamp::Rubbing => rubs.lasts(),
+            Stamp::Rubbing => rubs.lasts.map(|(lasts, _)| lasts),
             Stamp::SlipUnknown if self.has(mark::SLIP_UNKNOWN) => Some(age(view.now.us(), self.unknown_since)),
             Stamp::SlipUnknown => None,
         }
@@ -477,7 +463,7 @@ impl Leg {
     /// and may still be: the next head edge tells.
     pub fn boot_will_tell(&self, rank: usize, view: &View<'_>) -> Option<u32> {
         let (plan, Signals { head, boot, .. }) = (view.plan, view.signals);
-        match Condition::ROWS.get(rank)?.sense {
+        match Condition::row(rank).sense {
             Sense::Slow(Shaft::Boot) => {
                 let loses = boot.pattern == pattern::MISSING && plan.boot.marks > 3;
                 let more = match (boot.is_in_doubt(), boot.may_go_on()) {
@@ -512,7 +498,7 @@ impl Leg {
             && boot.fast_enough(self.scaled(plan.boot.brisk))
             && (self.phase() != Phase::CoastDown || self.stopped_too_soon(view));
         if !may {
-            return SWEEP;
+            return u32::MAX;
         }
         // Each may have lost an edge at the same moment: a pitch more passes in silence, 2.6 for 1.6. Where a pitch is so long that the belt
         // could stand and be at speed again within it, only where a target is known to be missing.
@@ -537,8 +523,9 @@ pub fn ratio_shift(view: &View<'_>) -> Option<i32> {
     if seen == 0 || view.signals.ratio_spread >= STEADY {
         return None;
     }
-    let shift = i32::try_from(mul_div(seen.abs_diff(expected), 1_000_000, expected)).unwrap_or(i32::MAX);
-    Some(if seen < expected { shift.saturating_neg() } else { shift })
+    let off = seen.wrapping_sub(expected).cast_signed();
+    let shift = i32::try_from(mul_div(off.unsigned_abs(), 1_000_000, expected)).unwrap_or(i32::MAX);
+    Some(shift.saturating_mul(off.signum()))
 }
 
 #[cfg(test)]

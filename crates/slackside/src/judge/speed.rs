@@ -5,7 +5,7 @@ use super::view::View;
 use crate::arith::{divide, high};
 use crate::settings::plan::ShaftPlan;
 use crate::signals::{self, ShaftSignals};
-use crate::time::{FAR, SWEEP, age};
+use crate::time::{FAR, age};
 
 /// One shaft as judge looks at it.
 #[derive(Clone, Copy)]
@@ -32,19 +32,18 @@ impl<'a> Pitches<'a> {
             _ if shaft.is_seen() => Some(shaft.last_edge),
             _ => None,
         };
-        let known = shaft.is_seen() && shaft.next_largest > 0;
         Self {
             shaft,
             since,
-            largest: if known { shaft.next_largest } else { plan.largest },
+            largest: largest_to_come(shaft, plan),
             closed: shaft.pitch != 0 && edge.saturating_add(shaft.pitch) <= since_opened,
             now,
         }
     }
 
-    /// How long until silence makes the open pitch too long for a turn in `limit` microseconds: nothing once it is.
+    /// How long until silence makes the open pitch too long for a turn in `limit` microseconds: nothing once it is, `u32::MAX` where it never will.
     pub fn silence(&self, limit: u32) -> u32 {
-        self.since.map_or(SWEEP, |since| silence(since, self.largest, limit, self.now))
+        self.since.map_or(u32::MAX, |since| silence(since, self.largest, limit, self.now))
     }
 
     /// Whether there is an open pitch.
@@ -57,11 +56,11 @@ impl<'a> Pitches<'a> {
         self.silence(limit) == 0
     }
 
-    /// Whether the open pitch was too long for the limit when `edge` came.
+    /// Whether the open pitch, which is too long for the limit by now, was so when `edge` came.
     pub fn was_silent_before(&self, edge: u32, limit: u32) -> bool {
         let since = age(self.now, self.since.unwrap_or(self.now));
         let (longest, edge) = (high(self.largest, limit), age(self.now, edge));
-        longest < FAR && since.saturating_sub(edge) > longest
+        since.saturating_sub(edge) > longest
     }
 
     /// Whether the closed pitch is surely slower than the limit.
@@ -93,12 +92,17 @@ impl<'a> Pitches<'a> {
     }
 }
 
+/// The largest angle to the next edge: that of any two marks before the first.
+pub const fn largest_to_come(shaft: &ShaftSignals, plan: &ShaftPlan) -> u32 {
+    if shaft.next_largest > 0 { shaft.next_largest } else { plan.largest }
+}
+
 /// How long until a pitch that began at `since` and has at most the angle `largest` is too long for a turn in `limit` microseconds: one
 /// microsecond beyond. What takes longer than ages are held counts as never.
 #[inline(never)]
 pub fn silence(since: u32, largest: u32, limit: u32, now: u32) -> u32 {
     let longest = high(largest, limit);
-    if longest >= FAR { SWEEP } else { longest.wrapping_add(1).saturating_sub(age(now, since)) }
+    if longest >= FAR { u32::MAX } else { longest.wrapping_add(1).saturating_sub(age(now, since)) }
 }
 
 #[cfg(all(test, feature = "desk"))]
@@ -148,7 +152,7 @@ mod tests {
         assert!(!pitches.is_silent(SECOND) && !pitches.is_silent(400_000) && pitches.is_silent(399_996));
         assert_eq!(pitches.silence(u32::MAX), (QUARTER - 1) + 1 - 100_000);
         // What takes longer than ages are held is never.
-        assert_eq!(silence(0, u32::MAX, FAR + 1, 5), SWEEP);
+        assert_eq!(silence(0, u32::MAX, FAR + 1, 5), u32::MAX);
         assert_eq!(silence(0, u32::MAX, FAR, 5), FAR - 5);
     }
 
@@ -158,7 +162,7 @@ mod tests {
         let never = ShaftSignals::default();
         let at_rest = pitches(&never, &plan, None);
         assert!(!at_rest.is_open() && !at_rest.is_closed());
-        assert_eq!((at_rest.silence(SECOND), at_rest.loss(SECOND)), (SWEEP, None));
+        assert_eq!((at_rest.silence(SECOND), at_rest.loss(SECOND)), (u32::MAX, None));
         let started = pitches(&never, &plan, Some(50_000));
         assert_eq!(started.silence(SECOND), high(plan.head.largest, SECOND) + 1 - 50_000);
         assert!(plan.head.largest > QUARTER, "its tolerance counts");

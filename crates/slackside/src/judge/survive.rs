@@ -2,6 +2,7 @@
 
 use super::Judge;
 use super::leg::mark;
+use super::permits::of_rank_and_one;
 use crate::alarm::bits;
 use crate::conditions::Condition;
 use crate::retained::Retained;
@@ -15,9 +16,8 @@ impl Judge {
     #[inline(never)]
     pub fn configure(&mut self, plan: &Plan, retained: &Retained) {
         self.leg.clear();
-        for (rank, bits) in self.rows.bits.iter_mut().enumerate() {
-            *bits = if plan.acts(rank) & act::JUDGED != 0 { 0 } else { bits::OUT };
-            *bits |= Condition::of_rank(rank).map_or(0, |condition| retained.alarm(condition));
+        for ((bits, acts), condition) in self.rows.bits.iter_mut().zip(&plan.acts).zip(Condition::ALL) {
+            *bits = retained.alarm(condition) | if acts & act::JUDGED != 0 { 0 } else { bits::OUT };
         }
         self.leg.first_out = retained.first_out().map_or(0, |condition| (condition.rank() as u8).wrapping_add(1));
         self.leg.put(mark::BOOT_CLEARED_NEEDED, retained.boot_cleared_needed());
@@ -25,7 +25,7 @@ impl Judge {
             *start = age.get() >> SLOW_SHIFT;
             self.leg.starts_count = self.leg.starts_count.saturating_add(1);
         }
-        self.leg.heat.begin(&plan.drive, retained.slip_heat(), 0);
+        self.leg.heat.begin(&plan.drive, retained.slip_heat());
     }
 
     /// What must survive a loss of power, as it stands at `now`, the newest time.
@@ -44,7 +44,7 @@ impl Judge {
                 retained.put_bits(*condition, kept);
             }
         }
-        retained.put_first_out(Condition::of_rank(usize::from(self.leg.first_out).wrapping_sub(1)));
+        retained.put_first_out(of_rank_and_one(self.leg.first_out));
         retained.put_boot_cleared_needed(self.leg.has(mark::BOOT_CLEARED_NEEDED));
         retained.put_slip_heat(self.leg.heat.joules(&plan.drive, now.us()));
         for end in self.leg.starts.iter().take(self.leg.starts_count.into()) {

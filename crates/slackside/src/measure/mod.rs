@@ -30,7 +30,7 @@ use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout};
 use crate::input::{Shaft, Signal};
 use crate::settings::plan::Plan;
 use crate::signals::{Reading, ShaftSignals, Signals, distrust, moved, unknown};
-use crate::time::{Now, SWEEP, age, wait};
+use crate::time::{Now, age, wait};
 use contact::Contacts;
 use long_run::LongRun;
 use shaft::{ShaftState, ShaftView, counted};
@@ -156,10 +156,10 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
     }
 
-    /// How long until its earliest deadline, in microseconds, at most [`SWEEP`].
+    /// How long until its earliest deadline, in microseconds; `u32::MAX` where nothing waits.
     #[must_use]
     pub fn wait(&self, plan: &Plan, now: u32) -> u32 {
-        let mut least = SWEEP;
+        let mut least = u32::MAX;
         for (shaft, plan_of) in [(&self.state.head, &plan.head), (&self.state.boot, &plan.boot)] {
             if let Some(due) = shaft.due(plan_of, plan.minimum_width) {
                 least = least.min(wait(now, due));
@@ -185,7 +185,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         }
     }
 
-    /// Hold past stamps; called at least every [`SWEEP`].
+    /// Hold past stamps; called at least every [`SWEEP`](crate::time::SWEEP).
     pub fn sweep(&mut self, plan: &Plan, now: u32) {
         self.state.head.sweep(&plan.head, plan.minimum_width, now);
         self.state.boot.sweep(&plan.boot, plan.minimum_width, now);
@@ -302,9 +302,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     #[inline(never)]
     fn tell_windows(&mut self, plan: &Plan, edge: &HeadEdge) -> bool {
         let long = self.state.windows.head(&plan.slip, edge, &mut self.state.signals);
-        if plan.boot.is_fitted() {
-            self.state.windows.boot_rests_here();
-        }
+        self.state.windows.boot_rests_here();
         if self.state.windows.doubt_is_over(&plan.slip) {
             // The boot is silent: what came late had been slow.
             self.shaft(plan, Shaft::Boot).end_doubt();

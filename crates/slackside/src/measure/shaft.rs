@@ -96,6 +96,8 @@ pub struct ShaftState {
 struct Missed;
 
 impl Missed {
+    /// No mark was missed.
+    const NONE: [u8; 2] = [0; 2];
     const ONCE: u8 = 64;
     const MARK: u8 = 63;
 
@@ -187,7 +189,7 @@ impl ShaftView<'_> {
         self.state.spacing.forget_turns();
         self.state.scatter.lose_step();
         self.end_doubt();
-        self.state.missed = [0; 2];
+        self.state.missed = Missed::NONE;
         self.state.plain = 0;
         self.begin_window(at);
     }
@@ -294,7 +296,7 @@ impl ShaftView<'_> {
         state.rejected_since_edge = 0;
         state.plain = 0;
         // Which mark this is, is not known.
-        state.missed = [0; 2];
+        state.missed = Missed::NONE;
         self.signals.seen = seen::SEEN;
         // How much of a pitch was turned before this edge is not known; a whole one keeps angle and marks in step.
         let passed = self.share(self.state.spacing.index);
@@ -312,9 +314,8 @@ impl ShaftView<'_> {
         self.signals.pitch_largest = passed.largest;
         let mut next = self.state.spacing.following(self.plan);
         let mut largest = self.share(next).largest;
-        // At most two are known to be gone.
-        for _ in 0..2 {
-            if self.state.missed == [0; 2] || !self.is_gone(next) {
+        for _ in self.state.missed {
+            if self.state.missed == Missed::NONE || !self.is_gone(next) {
                 break;
             }
             next = after(next, self.plan);
@@ -358,11 +359,11 @@ impl ShaftView<'_> {
         let first = self.state.spacing.following(self.plan);
         let alone = self.share(first).angle;
         // At half as much again as the first of them alone would take at the speed of the last pitch, it is back.
-        let expected = mul_div(self.signals.pitch, alone, self.signals.pitch_angle.max(1));
+        let expected = mul_div(self.signals.pitch, alone, self.signals.pitch_angle);
         if time < expected.saturating_add(expected >> 1) {
             return sum;
         }
-        for _ in 0..2 {
+        for _ in self.state.missed {
             let next = self.state.spacing.following(self.plan);
             if !self.is_gone(next) {
                 break;
@@ -405,8 +406,11 @@ impl ShaftView<'_> {
 
     /// A pitch that ended within the time to rest.
     fn turning(&mut self, at: u32, time: u32, regain: u32) -> (u8, i8) {
-        let gone =
-            if self.state.missed == [0; 2] || self.state.suspect != 0 { Share::NONE } else { self.pass_gone(time) };
+        let gone = if self.state.missed == Missed::NONE || self.state.suspect != 0 {
+            Share::NONE
+        } else {
+            self.pass_gone(time)
+        };
         let then = self.state.spacing.gap_to_next(self.plan, self.marks);
         let news = self.state.spacing.pass(self.plan, self.marks, at, then);
         let mut weight = self.weigh(time, then);
@@ -441,7 +445,7 @@ impl ShaftView<'_> {
             let edges = if found == pattern::MISSING { self.all_lost() } else { 1 };
             self.lose(edges, found);
         }
-        if self.state.missed != [0; 2] && self.state.suspect == 0 {
+        if self.state.suspect == 0 {
             self.see(self.state.spacing.index);
         }
         self.arrive(at, time, passed);
@@ -515,7 +519,7 @@ impl ShaftView<'_> {
     /// So many edges were lost, or were too many.
     fn lose(&mut self, edges: u8, found: u8) {
         let losses = self.state.losses.saturating_add(LOSS.saturating_mul(edges.min(AT_ONCE).into()));
-        self.state.losses = if losses < PATTERN + LOSS { losses } else { PATTERN + LOSS };
+        self.state.losses = losses.min(PATTERN + LOSS);
         if self.state.losses >= PATTERN {
             self.signals.pattern = found;
         }

@@ -31,7 +31,7 @@ pub struct Twins {
 
 impl Twins {
     /// An edge of one shaft counts at `at`. Whether both say the same, given how many marks the disc with more of them has.
-    pub const fn edge(&mut self, at: u32, other: &ShaftSignals, marks: u8) -> bool {
+    pub fn edge(&mut self, at: u32, other: &ShaftSignals, marks: u8) -> bool {
         let (after, before) = (age(at, other.last_edge), age(other.last_edge, at));
         if other.is_seen() && (after <= TOGETHER || before <= TOGETHER) {
             self.single = 0;
@@ -42,8 +42,7 @@ impl Twins {
             }
             self.single = 1;
         }
-        let turns = (marks as u16).saturating_mul(TURNS);
-        self.pairs >= if turns > LEAST { turns } else { LEAST }
+        self.pairs >= u16::from(marks).saturating_mul(TURNS).max(LEAST)
     }
 }
 

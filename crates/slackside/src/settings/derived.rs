@@ -38,7 +38,7 @@ pub(super) const fn turn_at(turn: u32, share: i32) -> u32 {
 const MOST_LATES: i32 = 16;
 
 /// `value` of a condition's setpoint in what judge compares with. `turn` is a turn of its shaft at normal speed.
-pub(super) const fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i32 {
+pub(super) fn in_its_unit(compared: Compared, value: i32, turn: u32) -> i32 {
     let factor = match compared {
         Compared::Itself => return value,
         Compared::Counted => return if value > MOST_LATES { MOST_LATES } else { value },
