@@ -326,6 +326,25 @@ fn a_silent_head_under_a_turning_boot_is_said_and_stops() {
     assert!(!leg.judged().status().run_permit);
 }
 
+/// The edge that ends the head's silence says that slip counts again: from its moment on, not from whatever comes next.
+#[test]
+fn slip_counts_from_the_edge_that_ends_the_heads_silence() {
+    let mut leg = Leg::at_rest();
+    leg.run_up();
+    leg.turn(5 * SECOND, 0, 1_000_000, None);
+    leg.slip(SlipReading::Known(Ppm::new(200_000)));
+    let silent = leg.now;
+    leg.turn(5 * SECOND, 0, 1_000_000, None);
+    assert_eq!(raised(&leg.play(), Condition::SlipVeryHigh), [0_u64; 0], "not while the head is silent");
+    let edge = leg.now + 1_000;
+    leg.head_edge(edge);
+    leg.turn(5 * SECOND, 1_000_000, 1_000_000, Some(200_000));
+    let verdicts = leg.play();
+    assert!(matches!(raised(&verdicts, Condition::HeadSilent)[..], [at] if at < silent));
+    let delay = u64::from(leg.settings.limits.of(Condition::SlipVeryHigh).on_delay.get());
+    assert_eq!(raised(&verdicts, Condition::SlipVeryHigh), [edge + delay]);
+}
+
 #[test]
 fn slip_unknown_for_too_long_drops_feed_only() {
     let mut leg = Leg::at_rest();

@@ -113,6 +113,7 @@ pub struct Judge<'a> {
     key: bool,
     pub pressed: Option<u64>,
     pub bypassed: Option<usize>,
+    bypass_began: u64,
     bypass_end: u64,
     inch_end: u64,
     /// A proof test, and whether the run permit dropped in it.
@@ -174,6 +175,7 @@ impl<'a> Judge<'a> {
             key: false,
             pressed: None,
             bypassed: None,
+            bypass_began: 0,
             bypass_end: 0,
             inch_end: 0,
             proof: None,
@@ -498,7 +500,8 @@ impl<'a> Judge<'a> {
     fn step(&mut self) {
         let (now, slow) = (self.now, self.now / SLOW);
         self.end_delays();
-        if self.bypassed.is_some() && slow >= self.bypass_end {
+        // What a command sets off comes after the moment of the command.
+        if self.bypassed.is_some() && slow >= self.bypass_end && now > self.bypass_began {
             self.end_bypass();
         }
         self.starts.retain(|end| *end > slow);
@@ -693,8 +696,16 @@ impl<'a> Judge<'a> {
         stands && took < if set > 0 { set } else { 800_000 }
     }
 
-    /// Look at every condition.
+    /// Look at every condition; again, if by then slip counts that did not, or the other way round.
     fn look(&mut self) {
+        let counted = self.slip_counts();
+        self.look_once();
+        if self.slip_counts() != counted {
+            self.look_once();
+        }
+    }
+
+    fn look_once(&mut self) {
         let (gates, suppresses) = (Look::of(self).gates(), matches!(self.phase, Phase::Starting | Phase::Inching));
         let counts = self.slip_counts();
         for (rank, entry) in Condition::TABLE.iter().enumerate() {

@@ -267,7 +267,12 @@ impl Judge {
 
     /// Look at all conditions, again where what they say changes what they are judged by. How long to wait, and what holds permits.
     fn conclude(&mut self, out: &mut Out<'_>) -> (Waits, Holding) {
+        let head_silent = self.head_silent();
         let (mut waits, mut holding) = self.evaluate(out);
+        // Slip counts now that did not, or the other way round.
+        if self.head_silent() != head_silent {
+            (waits, holding) = self.evaluate(out);
+        }
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
             self.leg.leave_standstill(out);

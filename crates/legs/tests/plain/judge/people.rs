@@ -107,6 +107,7 @@ impl Judge<'_> {
             Command::Bypass(condition, span) => {
                 let rank = condition.rank();
                 self.bypassed = Some(rank);
+                self.bypass_began = self.now;
                 self.bypass_end = (self.now + u64::from(span.get())) / SLOW;
                 let from = self.alarms[rank].state();
                 self.alarms[rank].shelved = true;
