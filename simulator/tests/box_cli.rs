@@ -221,8 +221,15 @@ fn every_object_of_a_box_has_its_shape() {
         assert!(begun.elapsed() < Duration::from_secs(120), "no recording is filed");
         std::thread::sleep(Duration::from_millis(200));
     };
-    let recording = BTreeSet::from(["number", "session", "tripped_at_us", "first_out", "bytes", "settings"]);
+    let recording =
+        BTreeSet::from(["number", "session", "tripped_at_us", "tripped_at", "first_out", "bytes", "settings"]);
     assert_eq!(keys(&recordings[0]), recording);
+    // A trip since the box was powered up, whose time it tells: on this computer's clock.
+    assert!(recordings[0]["tripped_at"].as_str().is_some_and(|time| time.ends_with('Z')), "{}", recordings[0]);
+    let words = done(directory, &["box", &address, "recordings"]);
+    let flowing = words.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flowing.contains("Belt far too slow, since power came last"), "{words}");
+    assert!(words.lines().all(|line| line.chars().count() <= 80), "{words}");
     assert_eq!(recordings[0]["first_out"], "deep_underspeed");
 
     let hello = say(&["hello"]).remove(0);

@@ -98,6 +98,8 @@ const LOADED: u64 = 975;
 
 /// Eight targets, each second pitch so many per mille wider than the mean one.
 const EACH_SECOND_WIDER: [i64; 8] = [150, -150, 150, -150, 150, -150, 150, -150];
+/// The same, hardly.
+const EACH_SECOND_HARDLY_WIDER: [i64; 8] = [40, -40, 40, -40, 40, -40, 40, -40];
 
 fn with_uneven_targets() -> Settings {
     let mut settings = Settings::example();
@@ -270,7 +272,7 @@ fn sensors() -> Vec<Row> {
             belt: BeltStop::Missed,
             ..row(
                 G,
-                "boot sensor trembles by itself, evenly, at the leg's own rate",
+                "boot sensor trembles by itself, evenly, at the leg's own rate, in place of even targets",
                 tremble_at_own_rate,
                 [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), once_off(10_500, C::DriveContactFault)],
             )
@@ -295,6 +297,16 @@ fn sensors() -> Vec<Row> {
                 "boot sensor trembles by itself, evenly, in place of uneven targets: eight, each second pitch 15 % wider",
                 tremble_at_own_rate,
                 [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), stop(1_000, C::BootSensorFault)],
+            )
+        },
+        Row {
+            settings: with_uneven_targets,
+            boot_pitches: &EACH_SECOND_HARDLY_WIDER,
+            ..row(
+                G,
+                "boot sensor trembles by itself, evenly, in place of uneven targets: eight, each second pitch 4 % wider",
+                tremble_at_own_rate,
+                [stop(2_000, C::EdgesAtRest), stop(5_000, C::SlipImpossible), stop(14_000, C::BootSensorFault)],
             )
         },
     ]

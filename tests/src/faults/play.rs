@@ -68,7 +68,12 @@ fn brought_to(row: &Row, state: State) -> Rig {
     rig.make_ready();
     if state != State::Stopped {
         assert!(rig.start_up(), "it starts");
-        rig.run(if state == State::Starting { 1_200 } else { 12_000 });
+        rig.run(match state {
+            State::Starting => 1_200,
+            _ if row.boot_pitches.is_empty() => 12_000,
+            // Until the box has seen twice how uneven targets lie.
+            _ => 40_000,
+        });
     }
     if state == State::Running {
         assert!(rig.panel.may_feed(), "it is fed: {:?}", rig.sensor_box.monitor().status());

@@ -71,7 +71,8 @@ pub const fn first_check(condition: Condition) -> &'static str {
             "Lock out. The contact's wire, then the contact: press it and see that it is reported."
         }
         Condition::DriveContactFault => {
-            "The starter's auxiliary contact, its wire and terminals, while it pulls in and drops out."
+            "The starter's auxiliary contact, its wire and terminals, while it pulls in and drops out. Where a shaft seemed to run on with the \
+             motor off: lock out, and see whether its sensor or a target trembles, behind which the belt may have stood."
         }
         Condition::ReferenceFault => {
             "What the drive shows against what arrives; the wire; the scaling in the settings."

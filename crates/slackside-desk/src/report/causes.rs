@@ -238,8 +238,10 @@ pub const fn inspection(cause: Cause) -> Inspection {
         ),
         Cause::DriveContact => (
             "The starter's auxiliary contact or its wire may be at fault",
-            "Watch the starter's auxiliary contact while it pulls in and drops out; check its wire.",
-            "Watch the contact while the starter pulls in and drops out; check its wire and terminals.",
+            "Watch the starter's auxiliary contact while it pulls in and drops out; check its wire. If a shaft ran on: see whether its sensor trembles.",
+            "Watch the contact while the starter pulls in and drops out; check its wire and terminals. If a shaft seemed to run on after the motor \
+             was off, lock out and take hold of its sensor, bracket and targets: one that trembles counts though nothing turns, and the belt \
+             may have stood behind it.",
         ),
         Cause::SpeedReference => (
             "The speed reference may be at fault",

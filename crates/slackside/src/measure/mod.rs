@@ -370,7 +370,7 @@ impl<const MARKS: usize> Measure<MARKS> {
         let scatter = &mut self.state.boot.scatter;
         scatter.count(weight, steady);
         let reasons = &mut self.state.signals.boot.distrust;
-        let wild = scatter.is_wild(*reasons & distrust::SCATTER != 0);
+        let wild = scatter.is_wild(*reasons & distrust::SCATTER != 0) || self.state.boot.spacing.is_evened();
         *reasons = if wild { *reasons | distrust::SCATTER } else { *reasons & !distrust::SCATTER };
     }
 

@@ -287,7 +287,7 @@ impl ShaftView<'_> {
     /// The first edge after rest.
     fn begin_turning(&mut self, at: u32) -> (u8, i8) {
         let state = &mut *self.state;
-        state.spacing.forget_turns();
+        state.spacing.rest();
         state.scatter.lose_step();
         state.spacing.pass(self.plan, self.marks, at, 0);
         state.suspect = 0;

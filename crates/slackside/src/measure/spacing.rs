@@ -57,6 +57,20 @@ const CONCLUDING: u8 = 2;
 const MATERIAL: u8 = 1;
 const UNLIKE: u8 = 2;
 
+/// Marks that are off their even pitches by this part of a turn (1/2^5, 3.1 %) all together, or by more, are clearly uneven: twice what a step of
+/// speed may make of even ones without being material.
+const CLEARLY_UNEVEN: u32 = 1 << (32 - 5);
+
+/// What turning since the last rest has shown of the marks, in a byte: how uneven they are at least, as two tables running had it, in 2^-7 of a
+/// turn, and whether they have become even since.
+struct Shown;
+
+impl Shown {
+    const EVENED: u8 = 128;
+    const UNEVEN: u8 = 127;
+    const SHIFT: u32 = 32 - 7;
+}
+
 /// One pitch as the table has it, in 2^-32 turn. A whole turn is held at the end of the type.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Share {
@@ -88,7 +102,8 @@ impl Share {
 pub struct Spacing {
     /// The turn that ended at the mark passed last.
     last_turn: u32,
-    /// While summing: the moment from which the beginnings of turns are told.
+    /// While summing: the moment from which the beginnings of turns are told. While concluding: how far all marks together are off their
+    /// even pitches, in 2^-32 turn.
     since: u32,
     /// While summing: the turn of reference.
     turn: u32,
@@ -105,7 +120,8 @@ pub struct Spacing {
     unlike: u8,
     /// While summing, the mark at which a lap begins; while concluding, what the new table would mean.
     meaning: u8,
-    spare: u8,
+    /// What this turning has shown: see [`Shown`].
+    shown: u8,
 }
 
 impl Spacing {
@@ -132,6 +148,17 @@ impl Spacing {
     /// Whether the marks were learned to lie clearly outside what the settings say: a target has moved, or was measured wrong.
     pub const fn is_unlike_settings(&self) -> bool {
         self.unlike != 0
+    }
+
+    /// Whether marks that lie unevenly give edges that lie evenly, which none can: something else gives them.
+    pub const fn is_evened(&self) -> bool {
+        self.shown & Shown::EVENED != 0
+    }
+
+    /// After rest the marks may be others, and which of them this is is not known.
+    pub const fn rest(&mut self) {
+        self.forget_turns();
+        self.shown = 0;
     }
 
     /// Whether a pass may change what is known of the spacing.
@@ -255,6 +282,7 @@ impl Spacing {
                         self.stage = CONCLUDING;
                         self.passed = 0;
                         self.meaning = 0;
+                        self.since = 0;
                     }
                 }
                 false
@@ -285,6 +313,7 @@ impl Spacing {
         if mark.sum < plan.allowed_least || mark.sum > plan.allowed_most {
             self.meaning |= UNLIKE;
         }
+        self.since = self.since.saturating_add(mark.sum.abs_diff(plan.even));
         if self.passed < u16::from(plan.marks) {
             return false;
         }
@@ -295,9 +324,28 @@ impl Spacing {
         }
         // Uneven spacing learned for the first time is news even where it turns out even: doubt ends.
         let is_news = meaning & MATERIAL != 0 || self.is_unknown(plan);
+        if plan.uneven != 0 {
+            self.compare_evenness(is_news);
+        }
         self.unlike = u8::from(meaning & UNLIKE != 0);
         self.learned = 1;
         is_news
+    }
+
+    /// Targets may move and lie otherwise, but not all of them at their even places. A table that was learned half of targets and half of edges
+    /// that are even makes them no less uneven than they were: the next one tells.
+    fn compare_evenness(&mut self, is_news: bool) {
+        let shown = self.shown & Shown::UNEVEN;
+        let was = u32::from(shown) << Shown::SHIFT;
+        let is = self.since;
+        if was >= CLEARLY_UNEVEN && is < was / 2 {
+            self.shown |= Shown::EVENED;
+        } else if is >= CLEARLY_UNEVEN {
+            self.shown &= !Shown::EVENED;
+        }
+        if !is_news {
+            self.shown = self.shown & Shown::EVENED | shown.max((is >> Shown::SHIFT) as u8);
+        }
     }
 }
 
@@ -396,6 +444,87 @@ mod tests {
                 assert!((large - 0.306).abs() < 0.000_1, "{growth}: {learned:?}");
             }
         }
+    }
+
+    /// A learner of eight marks that lie unevenly, by turns so many thousandths of a turn wider and closer, and are confirmed to.
+    fn confirmed_uneven(by: u32) -> (Learner, [u32; 8]) {
+        let pattern = [125 - by, 125 + by, 125 - by, 125 + by, 125 - by, 125 + by, 125 - by, 125 + by];
+        let mut learner = Learner::new(8, true, 100, 150);
+        assert_eq!(learner.turn(&pattern, 26, 760_000.0, 0.0), 1);
+        (learner, pattern)
+    }
+
+    #[test]
+    fn uneven_marks_that_become_even_are_told() {
+        // All together 3.1 % of a turn off and more, each by 0.4 %.
+        for (by, told) in [(4, true), (5, true), (20, true), (3, false)] {
+            let (mut learner, pattern) = confirmed_uneven(by);
+            assert!(!learner.spacing.is_evened(), "{by}");
+            learner.turn(&[125; 8], 24, 760_000.0, 0.0);
+            assert_eq!(learner.spacing.is_evened(), told, "{by}");
+            // However long that goes on, and until the targets themselves are seen again.
+            learner.turn(&[125; 8], 60, 760_000.0, 0.0);
+            assert_eq!(learner.spacing.is_evened(), told, "{by}");
+            learner.turn(&pattern, 24, 760_000.0, 0.0);
+            assert!(!learner.spacing.is_evened(), "{by}");
+        }
+    }
+
+    /// Whatever part of the table is learned from the edges before it, it is told with the next one at the latest.
+    #[test]
+    fn marks_that_become_even_while_a_table_is_learned_are_told_too() {
+        for turns in 0..12 {
+            let (mut learner, pattern) = confirmed_uneven(4);
+            learner.turn(&pattern, turns, 760_000.0, 0.0);
+            learner.turn(&[125; 8], 24, 760_000.0, 0.0);
+            assert!(learner.spacing.is_evened(), "{turns}");
+        }
+    }
+
+    #[test]
+    fn uneven_marks_that_are_others_or_lie_otherwise_are_not_told() {
+        // One has moved; all are one further on, as after an edge that was lost; twice as uneven.
+        for pattern in [
+            [115, 135, 115, 135, 115, 135, 120, 130],
+            [135, 115, 135, 115, 135, 115, 135, 115],
+            [105, 145, 105, 145, 105, 145, 105, 145],
+        ] {
+            let (mut learner, _) = confirmed_uneven(10);
+            learner.turn(&pattern, 40, 760_000.0, 0.0);
+            assert!(!learner.spacing.is_evened(), "{pattern:?}");
+        }
+        // Even ones after a rest, in which they may have been set right.
+        let (mut learner, _) = confirmed_uneven(10);
+        learner.spacing.rest();
+        learner.turn(&[125; 8], 60, 760_000.0, 0.0);
+        assert!(!learner.spacing.is_evened());
+        // Seen uneven once, before they were seen to be even time and again: what was learned once may be a step of speed.
+        let mut learner = Learner::new(8, true, 100, 150);
+        assert_eq!(learner.turn(&[115, 135, 115, 135, 115, 135, 115, 135], 13, 760_000.0, 0.0), 1);
+        learner.turn(&[125; 8], 60, 760_000.0, 0.0);
+        assert!(!learner.spacing.is_evened());
+    }
+
+    #[test]
+    fn evenness_is_compared_to_the_limit() {
+        const UNIT: u32 = 1 << 25;
+        let compare = |shown: u8, is: u32, is_news: bool| {
+            let mut spacing = Spacing { shown, since: is, ..Spacing::default() };
+            spacing.compare_evenness(is_news);
+            (spacing.is_evened(), spacing.shown & Shown::UNEVEN)
+        };
+        // Four units, a 32nd of a turn, are clearly uneven, and half of them is not twice as even.
+        assert_eq!(compare(4, 2 * UNIT - 1, true), (true, 4));
+        assert_eq!(compare(4, 2 * UNIT, true), (false, 4));
+        assert_eq!(compare(3, 0, true), (false, 3));
+        // The most that was confirmed is what counts, at most 127 units.
+        assert_eq!(compare(4, 0, false), (true, 4));
+        assert_eq!(compare(4, 6 * UNIT - 1, false), (false, 5));
+        assert_eq!(compare(4, 6 * UNIT, true), (false, 4));
+        assert_eq!(compare(9, u32::MAX, false), (false, 127));
+        // Told until they are clearly uneven again.
+        assert_eq!(compare(Shown::EVENED | 3, 4 * UNIT - 1, true), (true, 3));
+        assert_eq!(compare(Shown::EVENED | 3, 4 * UNIT, true), (false, 3));
     }
 
     #[test]

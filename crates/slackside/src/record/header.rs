@@ -10,7 +10,7 @@ pub const FORMAT_VERSION: u8 = 2;
 
 /// The layout of the keyframe: which parts of the state there are, in which order, and what lies where in them. A keyframe of another
 /// layout, or of another version of the core, is not restored.
-pub const STATE_LAYOUT: u8 = 8;
+pub const STATE_LAYOUT: u8 = 9;
 
 pub(super) const MAGIC: [u8; 4] = *b"SLsg";
 /// Bytes of the header with its CRC.

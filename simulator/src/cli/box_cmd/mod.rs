@@ -170,10 +170,10 @@ pub fn run(args: &Args, talk: &Talk) -> anyhow::Result<()> {
             tell_events(&mut client, anchored, 0, talk)?;
             Ok(())
         }
-        What::Recordings => list(&mut client, talk),
+        What::Recordings => list(&mut client, anchored, talk),
         What::Fetch { number, out, report, settings } => {
             let page = report.as_deref().map(create).transpose()?;
-            fetch_one(&mut client, *number, out, talk)?;
+            fetch_one(&mut client, anchored, *number, out, talk)?;
             let (Some(mut page), Some(settings)) = (page, settings) else { return Ok(()) };
             let text = page_of(out, settings)?;
             page.write_all(text.as_bytes()).and_then(|()| page.finish()).context("the report could not be written")?;

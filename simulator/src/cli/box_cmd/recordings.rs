@@ -6,7 +6,9 @@ use std::path::Path;
 use anyhow::bail;
 use serde_json::{Value, json};
 use slackside::conditions::Condition;
+use slackside::record::Anchor;
 use slackside::wire::{RecordingInfo, Reply, Request};
+use slackside_desk::lines::fill;
 use slackside_desk::recording::{About, MadeUnder, Recording, Source};
 
 use super::says::shape;
@@ -15,44 +17,77 @@ use crate::box_client::{Client, Time, fetch, read_plan, recordings};
 use crate::cli::talk::Talk;
 use crate::outputs::write_whole;
 
-fn about(info: &RecordingInfo) -> String {
-    let why = info.first_out.map_or("no trip", |condition| condition.entry().title);
-    let at = Time { at: info.tripped_at, anchor: None };
-    format!(
-        "{:>6}  session {:>4}  {at}  {why}  {} bytes  settings {:08X}",
-        info.number, info.session, info.length, info.plan
-    )
+/// The columns before what goes on from the line above.
+const BEHIND: usize = 8;
+
+/// The time of day, where the box tells it: of what happened since it was powered up last.
+struct Day {
+    session: u32,
+    anchor: Option<Anchor>,
 }
 
-fn recording_object(info: &RecordingInfo) -> Value {
-    json!({
-        "number": info.number,
-        "session": info.session,
-        "tripped_at_us": info.tripped_at.get(),
-        "first_out": info.first_out.map(Condition::name),
-        "bytes": info.length,
-        "settings": format!("{:08X}", info.plan),
-    })
+impl Day {
+    fn ask(client: &mut Client, anchor: Option<Anchor>) -> anyhow::Result<Self> {
+        let session = client.ask(&Request::Hello, |reply| match reply {
+            Reply::Hello(hello) => Some(hello.session),
+            _ => None,
+        })?;
+        Ok(Self { session, anchor })
+    }
+
+    fn of(&self, info: &RecordingInfo) -> Time {
+        // An anchor says nothing of another session's time.
+        Time { at: info.tripped_at, anchor: self.anchor.filter(|_| info.session == self.session) }
+    }
+
+    fn about(&self, info: &RecordingInfo) -> String {
+        let why = info.first_out.map_or("no trip", |condition| condition.entry().title);
+        let session = if info.session == self.session { "since power came last" } else { "before power came last" };
+        let says =
+            format!("{why}, {session} (session {}), {} bytes, settings {:08X}", info.session, info.length, info.plan);
+        fill(&format!("{:>6}  {}  ", info.number, self.of(info)), &" ".repeat(BEHIND), &says)
+    }
+
+    fn object(&self, info: &RecordingInfo) -> Value {
+        json!({
+            "number": info.number,
+            "session": info.session,
+            "tripped_at_us": info.tripped_at.get(),
+            "tripped_at": self.of(info).of_day(),
+            "first_out": info.first_out.map(Condition::name),
+            "bytes": info.length,
+            "settings": format!("{:08X}", info.plan),
+        })
+    }
 }
 
 /// Which it has.
-pub(super) fn list(client: &mut Client, talk: &Talk) -> anyhow::Result<()> {
+pub(super) fn list(client: &mut Client, anchored: Option<Anchor>, talk: &Talk) -> anyhow::Result<()> {
     let all = recordings(client)?;
-    talk.object(|| shape("recordings", json!({"recordings": all.iter().map(recording_object).collect::<Vec<_>>()})))?;
+    let day = Day::ask(client, anchored)?;
+    let objects = || all.iter().map(|info| day.object(info)).collect::<Vec<_>>();
+    talk.object(|| shape("recordings", json!({"recordings": objects()})))?;
     if all.is_empty() {
         talk.line(
             "The box has no recordings. One is stored some seconds after the leg has come\nto rest after a trip.",
         )?;
     }
     for info in &all {
-        talk.line(about(info))?;
+        talk.line(day.about(info))?;
     }
     Ok(())
 }
 
 /// Fetch one, the newest where no number is given, and write it down.
-pub(super) fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path, talk: &Talk) -> anyhow::Result<()> {
+pub(super) fn fetch_one(
+    client: &mut Client,
+    anchored: Option<Anchor>,
+    number: Option<u32>,
+    out: &Path,
+    talk: &Talk,
+) -> anyhow::Result<()> {
     let all = recordings(client)?;
+    let day = Day::ask(client, anchored)?;
     let info = match number {
         Some(number) => all.iter().find(|info| info.number == number),
         None => all.first(),
@@ -87,11 +122,10 @@ pub(super) fn fetch_one(client: &mut Client, number: Option<u32>, out: &Path, ta
     let bytes = recording.to_bytes()?;
     write_whole(out, |file| Ok(file.write_all(&bytes)?))?;
     talk.object(|| {
-        let says =
-            json!({"file": out, "whole": fetched.whole, "settings_known": known, "recording": recording_object(info)});
+        let says = json!({"file": out, "whole": fetched.whole, "settings_known": known, "recording": day.object(info)});
         shape("fetched", says)
     })?;
-    talk.line(about(info))?;
+    talk.line(day.about(info))?;
     let segments =
         if fetched.segments == 1 { "1 segment".to_owned() } else { format!("{} segments", fetched.segments) };
     talk.line(format_args!("Wrote {name}: {segments}{}.", if fetched.whole { ", whole" } else { "" }))?;
