@@ -183,7 +183,8 @@ fn signals(from: &Motion, blocks: u16, now: Micros) -> Signals {
 fn moved_bits(before: &Signals, after: &Signals) -> u8 {
     let other = |signals: &Signals| {
         let shaft = |shaft: &ShaftSignals| (shaft.distrust, shaft.line, shaft.pattern);
-        let contacts = signals.contacts.map(|contact| (contact.since, contact.bridged, contact.state, contact.rubs));
+        let contacts =
+            signals.contacts.map(|contact| (contact.since, contact.bridged, contact.state, contact.rubs, contact.duty));
         (shaft(&signals.head), shaft(&signals.boot), signals.ratio_blocks, contacts)
     };
     let mut bits = 0;
