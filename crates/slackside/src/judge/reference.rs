@@ -171,6 +171,7 @@ fn towards(to: i32, from: i32, step: i32) -> i32 {
 mod tests {
     use super::super::view::View;
     use super::*;
+    use crate::settings::plan::LegPlan;
     use crate::signals::{Signals, seen};
     use crate::time::Now;
     use crate::units::Micros;
@@ -281,6 +282,20 @@ mod tests {
             let reference = told(&[(0, 600_000), (1_000_000, 620_000), (1_000_000 + after, 620_000 + change)]);
             assert_eq!(reference.reached == 620_000 + change, at_once, "{after} {change}");
             assert_eq!(reference.is_ramping(), !at_once);
+        }
+    }
+
+    /// A drive that ramps to three times its speed in a second makes up for that second and no microsecond more.
+    #[test]
+    fn what_goes_on_changing_makes_up_for_a_second_at_the_most() {
+        let plan = Plan { drive: LegPlan { reference_rate: 3_000_000, ..plan().drive }, ..plan() };
+        for (more, at_once) in [(0, true), (1, false)] {
+            let mut reference = Reference::default();
+            reference.begin(0);
+            for (now, value) in [(0, 600_000), (1_000_000, 620_000), (4_000_000, 3_630_000 + more)] {
+                reference.read(&plan, value, now);
+            }
+            assert_eq!(reference.is_ramping(), !at_once, "{more}");
         }
     }
 

@@ -280,6 +280,19 @@ mod tests {
         assert_eq!(rig.contacts.touched, 0);
     }
 
+    /// A belt that is shorter than the boot's pitch, or stood for long: all its bins are passed at once.
+    #[test]
+    fn a_whole_loop_at_once_leaves_nothing_of_the_loop_before() {
+        let mut rig = Rig::new();
+        rig.change(0, ContactState::Rubbing);
+        rig.advance(100_000, 1, 100_000);
+        rig.change(100_000, ContactState::Clear);
+        assert!(rig.contacts.settle(&PLAN, 250_000, &mut rig.signals));
+        assert_eq!(rig.here().duty, 31_250, "one bin of 32");
+        rig.advance(3_500_000, 32, 3_400_000);
+        assert_eq!(rig.here().duty, 0);
+    }
+
     #[test]
     fn a_faulty_line_does_not_end_a_rub() {
         let mut rig = Rig::new();
