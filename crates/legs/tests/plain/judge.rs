@@ -13,7 +13,7 @@ use slackside::time::SWEEP;
 use slackside::verdict::{Change, Phase};
 
 use crate::heat::Heat;
-use crate::look::{Look, Says};
+use crate::look::{Gates, Look, Says};
 use crate::reference::Reference;
 use crate::rest::Rest;
 use crate::speed::{Speed, ratio, share};
@@ -696,18 +696,25 @@ impl<'a> Judge<'a> {
         stands && took < if set > 0 { set } else { 800_000 }
     }
 
-    /// Look at every condition; again, if by then slip counts that did not, or the other way round.
-    fn look(&mut self) {
-        let counted = self.slip_counts();
-        self.look_once();
-        if self.slip_counts() != counted {
-            self.look_once();
+    /// Whether the head is silent, as its condition finds at this moment.
+    fn falls_silent(&self, gates: &Gates) -> bool {
+        let rank = Condition::HeadSilent.rank();
+        let was = self.alarms[rank].beyond;
+        if self.alarms[rank].out {
+            return was;
+        }
+        let judged = gates.opens(Condition::TABLE[rank].gate);
+        match if judged { Look::of(self).says(rank, false) } else { Says::Within } {
+            Says::Beyond => true,
+            Says::Within => false,
+            _ => was,
         }
     }
 
-    fn look_once(&mut self) {
+    /// Look at every condition.
+    fn look(&mut self) {
         let (gates, suppresses) = (Look::of(self).gates(), matches!(self.phase, Phase::Starting | Phase::Inching));
-        let counts = self.slip_counts();
+        let counts = !self.falls_silent(&gates) && !self.waits_for_head();
         for (rank, entry) in Condition::TABLE.iter().enumerate() {
             if self.alarms[rank].out {
                 continue;

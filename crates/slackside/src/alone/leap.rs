@@ -356,7 +356,8 @@ impl<P: Deref<Target = Plan>> Alone<P> {
     /// How long until what conditions look at may change by itself.
     fn look_wait(&self, view: &View<'_>) -> u32 {
         let Judge { leg, rows, .. } = &self.judge;
-        let mut look = leg.look(view, self.judge.head_silent());
+        let mut look = leg.look(view);
+        look.count_slip(leg.slip_counts(view, self.judge.head_silent()));
         for (rank, row) in Condition::ROWS.iter().enumerate() {
             // Most have nothing to say of that: where assertions are on, they are asked all the same.
             if (waits(row) || cfg!(debug_assertions)) && !rows.has(rank, bits::OUT) && look.judges(row) {

@@ -270,12 +270,7 @@ impl Judge {
 
     /// Look at all conditions, again where what they say changes what they are judged by. How long to wait, and what holds permits.
     fn conclude(&mut self, out: &mut Out<'_>) -> (Waits, Holding) {
-        let head_silent = self.head_silent();
         let (mut waits, mut holding) = self.evaluate(out);
-        // Slip counts now that did not, or the other way round.
-        if self.head_silent() != head_silent {
-            (waits, holding) = self.evaluate(out);
-        }
         let rollback = self.rows.get(Condition::Rollback.rank()) & (bits::BEYOND | bits::OUT);
         if self.leg.phase() == Phase::Standstill && rollback == bits::BEYOND {
             self.leg.leave_standstill(out);
@@ -351,12 +346,29 @@ impl Judge {
         }
     }
 
+    /// Whether the head is silent, as its condition is about to find: whether slip counts hangs on it, at ranks before its own too.
+    fn falls_silent(&self, look: &mut Look<'_>, view: &View<'_>) -> bool {
+        let rank = Condition::HeadSilent.rank();
+        let row = Condition::row(rank);
+        if self.rows.has(rank, bits::OUT) {
+            return self.head_silent();
+        }
+        let says = if look.judges(row) { self.leg.says(row, view.limit(rank), look) } else { Says::Within };
+        match says {
+            Says::Beyond => true,
+            Says::Within => false,
+            _ => self.head_silent(),
+        }
+    }
+
     /// Look at every condition, and turn the alarms that follow.
     #[inline(never)]
     fn evaluate(&mut self, out: &mut Out<'_>) -> (Waits, Holding) {
         let view = out.view;
         let mut holding = Holding::default();
-        let mut look = self.leg.look(view, self.head_silent());
+        let mut look = self.leg.look(view);
+        let silent = self.falls_silent(&mut look, view);
+        look.count_slip(self.leg.slip_counts(view, silent));
         for (rank, row) in Condition::ROWS.iter().enumerate() {
             let bits = self.rows.get(rank);
             if bits & bits::OUT == 0 {

@@ -15,7 +15,7 @@
 //! Slip that is not known leaves its condition as it was: an on-delay runs on, what was beyond stays beyond. An alarm stays until slip is
 //! known to be within again, also one whose off-delay had begun; readings that were taken back end no more than an on-delay.
 
-use super::leg::{Leg, mark, worse};
+use super::leg::{Leg, mark};
 use super::phase::turn;
 use super::speed::Pitches;
 use super::view::View;
@@ -60,37 +60,50 @@ pub struct Waits {
     pub other: u32,
 }
 
-/// What the rub contacts say together: each the most of them, and where; none where no contact is fitted.
-#[derive(Default)]
+/// No place.
+const NOWHERE: u8 = u8::MAX;
+
+/// What the rub contacts say together: each the most of them, and where.
 pub struct Rubs {
-    /// How long the oldest rub has lasted, if any does.
-    pub lasts: Option<(u32, u8)>,
-    /// The worst duty.
-    pub duty: Option<(i32, u8)>,
-    /// The most loops running with a rub at one place.
-    pub loops: Option<(i32, u8)>,
+    /// How long the oldest rub has lasted.
+    pub lasts: (u32, u8),
+    /// The worst duty; [`UNKNOWN`] where no contact is fitted.
+    pub duty: (i32, u8),
+    /// The most loops running with a rub at one place, likewise.
+    pub loops: (i32, u8),
     /// The first whose line is faulty.
-    pub faulty: Option<u8>,
+    pub faulty: u8,
 }
 
 impl Rubs {
     #[inline(never)]
     pub fn of(view: &View<'_>) -> Self {
-        let mut all = Self::default();
+        let mut all =
+            Self { lasts: (0, NOWHERE), duty: (UNKNOWN, NOWHERE), loops: (UNKNOWN, NOWHERE), faulty: NOWHERE };
         for (place, contact) in (0_u8..).zip(&view.signals.contacts) {
             if view.plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
-            all.duty = worse(all.duty, (contact.duty, place));
-            all.loops = worse(all.loops, (contact.loops.into(), place));
-            if contact.state == rub::FAULTY {
-                all.faulty = all.faulty.or(Some(place));
+            if contact.duty > all.duty.0 {
+                all.duty = (contact.duty, place);
             }
-            if contact.rubs != 0 {
-                all.lasts = worse(all.lasts, (age(view.now.us(), contact.since), place));
+            if i32::from(contact.loops) > all.loops.0 {
+                all.loops = (contact.loops.into(), place);
+            }
+            if contact.state == rub::FAULTY && all.faulty == NOWHERE {
+                all.faulty = place;
+            }
+            let lasts = age(view.now.us(), contact.since);
+            if contact.rubs != 0 && (all.lasts.1 == NOWHERE || lasts > all.lasts.0) {
+                all.lasts = (lasts, place);
             }
         }
         all
+    }
+
+    /// How long the oldest rub has lasted, if any does.
+    pub const fn lasts(&self) -> Option<u32> {
+        if self.lasts.1 == NOWHERE { None } else { Some(self.lasts.0) }
     }
 }
 
@@ -134,6 +147,11 @@ impl Look<'_> {
     /// Whether the condition of this row is judged now.
     pub const fn judges(&self, row: &Row) -> bool {
         self.gates.wrapping_shr(row.gate as u32) & 1 != 0
+    }
+
+    /// Whether slip counts as known.
+    pub const fn count_slip(&mut self, counts: bool) {
+        self.slip_counts = counts;
     }
 
     fn slip(&self, window: Window, limit: &RowPlan, below: bool) -> Says {
@@ -259,7 +277,7 @@ impl Leg {
         let (head, boot) = (&view.signals.head, &view.signals.boot);
         self.has(FLAGS)
             || self.bypassed | head.distrust | head.pattern | boot.distrust | boot.pattern != 0
-            || rubs.faulty.is_some()
+            || rubs.faulty != NOWHERE
     }
 
     /// Whether what is judged only while running is judged now.
@@ -272,9 +290,9 @@ impl Leg {
         !head_silent && !self.waits_for_head(view)
     }
 
-    /// Work out what is the same for all conditions. `head_silent`: whether that condition is beyond.
+    /// Work out what is the same for all conditions; whether [slip counts](Look::count_slip) is still to be said.
     #[inline(never)]
-    pub fn look<'a>(&self, view: &'a View<'a>, head_silent: bool) -> Look<'a> {
+    pub fn look<'a>(&self, view: &'a View<'a>) -> Look<'a> {
         let rubs = Rubs::of(view);
         let head = self.head(view);
         let (gates, silence) = self.gates(&head, view, &rubs);
@@ -285,7 +303,7 @@ impl Leg {
             gates,
             rubs,
             suppresses: matches!(self.phase(), Phase::Starting | Phase::Inching),
-            slip_counts: self.slip_counts(view, head_silent),
+            slip_counts: false,
             waits: Waits { silence, other: u32::MAX },
         }
     }
@@ -299,7 +317,7 @@ impl Leg {
             Sense::Upper(Value::Heat) if self.heat.wait(look.view.now.us()) > 0 => Says::Hold,
             Sense::Upper(value) => {
                 let rubs = if value == Value::RubLoops { look.rubs.loops } else { look.rubs.duty };
-                match self.level(value, look.view, rubs.map_or(UNKNOWN, |(value, _)| value)) {
+                match self.level(value, look.view, rubs.0) {
                     UNKNOWN => Says::Hold,
                     value => upper(value, limit.limit, limit.clear),
                 }
@@ -346,7 +364,7 @@ impl Leg {
             Flag::HeadSilent => return self.head_is_lost(&look.head, &look.boot, view).map_or(Says::Hold, Says::of),
             Flag::HeadTargets => signals.head.pattern != pattern::WHOLE,
             Flag::BootTargets => signals.boot.pattern != pattern::WHOLE,
-            Flag::ContactFault => look.rubs.faulty.is_some(),
+            Flag::ContactFault => look.rubs.faulty != NOWHERE,
             Flag::DriveContact => {
                 let (lies, wait) = self.contact_lies(view);
                 look.waits.other = wait.min(look.waits.other);
@@ -405,7 +423,7 @@ impl Leg {
     /// How long something has lasted, in microseconds.
     pub fn since(&self, stamp: Stamp, view: &View<'_>, rubs: &Rubs) -> Option<u32> {
         match stamp {
-            Stamp::Rubbing => rubs.lasts.map(|(lasts, _)| lasts),
+            Stamp::Rubbing => rubs.lasts(),
             Stamp::SlipUnknown if self.has(mark::SLIP_UNKNOWN) => Some(age(view.now.us(), self.unknown_since)),
             Stamp::SlipUnknown => None,
         }

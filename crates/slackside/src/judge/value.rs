@@ -11,7 +11,7 @@ use super::sense::{Rubs, UNKNOWN, ratio_shift, reading};
 use super::view::View;
 use crate::arith::divide;
 use crate::conditions::{Flag, Row, Sense, Stamp, Value};
-use crate::input::Shaft;
+use crate::input::{Place, Shaft};
 use crate::time::age;
 use crate::verdict::Phase;
 
@@ -31,7 +31,10 @@ impl Leg {
                     Flag::BootDistrust => signals.boot.distrust,
                     Flag::HeadTargets => signals.head.pattern,
                     Flag::BootTargets => signals.boot.pattern,
-                    Flag::ContactFault => Rubs::of(view).faulty.unwrap_or_default(),
+                    Flag::ContactFault => match Rubs::of(view).faulty {
+                        place if usize::from(place) < Place::COUNT => place,
+                        _ => 0,
+                    },
                     Flag::Reference => u8::from(self.reference.is_missing(now)),
                     Flag::DriveContact if self.contact_chatters(now) => 1,
                     Flag::DriveContact => u8::from(wrong) << 1,
@@ -48,7 +51,7 @@ impl Leg {
             }
             Sense::Upper(Value::Duty) => at_place(Rubs::of(view).duty),
             Sense::Upper(Value::RubLoops) => at_place(Rubs::of(view).loops),
-            Sense::Upper(Value::Hottest) => at_place(self.hottest()),
+            Sense::Upper(Value::Hottest) => self.hottest().map_or((None, 0), at_place),
             Sense::Upper(Value::RatioShift) => {
                 let shift = ratio_shift(view);
                 (shift.map(i32::saturating_abs), shift.map_or(0, |shift| if shift < 0 { 1 } else { 2 }))
@@ -71,16 +74,15 @@ impl Leg {
             Sense::Since(stamp) => {
                 let rubs = Rubs::of(view);
                 let lasts = self.since(stamp, view, &rubs).map(millis);
-                (lasts, if stamp == Stamp::Rubbing { at_place(rubs.lasts).1 } else { 0 })
+                (lasts, if lasts.is_some() && stamp == Stamp::Rubbing { rubs.lasts.1 } else { 0 })
             }
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
         }
     }
 }
 
-fn at_place<Value>(worst: Option<(Value, u8)>) -> (Option<Value>, u8) {
-    let (value, place) = worst.unzip();
-    (value, place.unwrap_or_default())
+fn at_place((value, place): (i32, u8)) -> (Option<i32>, u8) {
+    if value == UNKNOWN { (None, 0) } else { (Some(value), place) }
 }
 
 /// In whole milliseconds.
