@@ -120,27 +120,29 @@ const fn digit(above: u32, next: u32, c: u32) -> (u32, u32) {
     let mut guess = quotient(above, front);
     let mut left = above.wrapping_sub(guess.wrapping_mul(front));
     // At most two too many.
-    while guess > 0xFFFF || guess.wrapping_mul(rest) > (left << 16 | next) {
+    let mut tries = 0;
+    while tries < 2 && (guess > 0xFFFF || guess.wrapping_mul(rest) > (left << 16 | next)) {
         guess = guess.wrapping_sub(1);
         left = left.wrapping_add(front);
         if left > 0xFFFF {
             break;
         }
+        tries = 1_u32.wrapping_add(tries);
     }
     (guess, (above << 16 | next).wrapping_sub(guess.wrapping_mul(c)))
 }
 
 /// `value * ppm / 1,000,000`, held at `u32::MAX`; negative shares count as none.
 #[must_use]
-pub fn share(value: u32, ppm: i32) -> u32 {
-    mul_div(value, ppm.max(0).unsigned_abs(), 1_000_000)
+pub const fn share(value: u32, ppm: i32) -> u32 {
+    mul_div(value, if ppm < 0 { 0 } else { ppm as u32 }, 1_000_000)
 }
 
 /// A share in ppm as a fraction of 2^32, rounded down. One whole, or more, is held at `u32::MAX`; less than none at 0.
 #[must_use]
-pub fn ppm_of_turn(ppm: i32) -> u32 {
+pub const fn ppm_of_turn(ppm: i32) -> u32 {
     // Below 2^63.
-    divide(u64::from(ppm.max(0).unsigned_abs()) << 32, 1_000_000)
+    divide((if ppm < 0 { 0 } else { ppm as u64 }) << 32, 1_000_000)
 }
 
 #[cfg(test)]
