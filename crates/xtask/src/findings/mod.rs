@@ -14,7 +14,7 @@ use slackside_desk::findings::answer::GROUPS;
 use slackside_desk::findings::cause::Cause;
 use slackside_desk::findings::learn::draw::For;
 use slackside_desk::findings::learn::fit::fit;
-use slackside_desk::findings::learn::measure::{Ruled, Share, Weighed, Without, healthy, measure};
+use slackside_desk::findings::learn::measure::{Ruled, Share, Weighed, Without, full_before, healthy, measure};
 use slackside_desk::findings::learn::page::{Told, page};
 use slackside_desk::findings::learn::play::play_whole;
 use slackside_desk::findings::learn::row::{Row, header};
@@ -158,8 +158,12 @@ pub fn run(wish: &Wish) -> Result<()> {
     let opened: Vec<_> =
         written.iter().filter(|row| row.evidence.first.is_some()).map(|row| (row, Opened::of(&model, row))).collect();
     let beside = large.beside(&fitted[0].1, &stamp()?, *measured_seed);
+    let as_choke = |row: &Row| Row { cause: if full_before(row) { Cause::Choke } else { row.cause }, ..row.clone() };
+    let renamed: Vec<Row> = held.iter().map(as_choke).collect();
+    let so_named = held.iter().filter(|row| full_before(row) && row.evidence.first.is_some()).count();
     let told = Told {
         command: &command,
+        renamed: (&measure(&model, &renamed, Without::Nothing), so_named),
         large: &beside,
         drawn: learned.len(),
         written: &opened,
