@@ -414,7 +414,9 @@ fn healthy(out: &mut String, healthy: Healthy) {
          in 1,000 h, one-sided at 95 %; one was wanted), {sensors} to a sensor (among them sensors that do miss targets), {} to nothing. Pulleys are never\n\
          quite round, and a belt's swing makes more of it: in 9,135 hours of sound legs, of three earlier pages, the boot's targets seemed to lie off by up to\n\
          7.3 thousandths of a turn. Where they lie off by less than eight, a pulley that runs out and nothing wrong are parted as often as they come alone, which\n\
-         puts nothing wrong first: most faults of roundness that are drawn are no larger. That was written after those shifts had been looked at. These are others.\n\n",
+         puts nothing wrong first: most faults of roundness that are drawn are no larger. That was written after those shifts had been looked at. These are others.\n\
+         Since this page that is not so where the boot runs faster and slower with each turn of the head by 2 % and more, which no run to learn from did with\n\
+         nothing wrong.\n\n",
         1_000.0 * upper_bound(machine, hours),
         alarmed - machine - sensors
     );
