@@ -115,9 +115,6 @@ const ONE_GONE: core::ops::RangeInclusive<i32> = 97..=103;
 /// By how much the boot targets of a sound leg seem to lie off their places, at most, since pulleys are not quite round and a belt's swing
 /// makes more of it: per mille of a turn. In 9,135 hours of sound simulated legs, of three pages of scores, it was 7.3 at the most.
 const ROUND_ENOUGH: i32 = 8;
-/// By how much a boot runs faster and slower with each turn of a sound leg's head, at most, in ppm: of 62 runs to learn from whose boot's targets
-/// were alarmed with nothing wrong it was 16,005 at the most, and the middling one of 14 with a head out of round 49,500.
-const EVEN_ENOUGH: i32 = 20_000;
 /// Targets that are seen for no more than this, per mille, of how long they were seen at first lie farther from their sensor.
 const FADED: i32 = 600;
 /// By how much a boot outruns its head if it is not by chance, in ppm, and how far none turns on by itself, in hundredths of a turn.
@@ -364,13 +361,11 @@ fn cannot_be(cause: Cause, evidence: &Evidence) -> bool {
     }
 }
 
-/// The boot's targets seem to lie off their places by no more than they do on a sound leg, and the head's turn does not show in the boot's speed:
-/// that a pulley runs out and that nothing is wrong look alike then.
+/// The boot's targets seem to lie off their places by no more than they do on a sound leg: that a pulley runs out and that nothing is wrong
+/// look alike then.
 fn round_enough(evidence: &Evidence) -> bool {
-    let even = evidence.get(Clue::BootWithHead).is_none_or(|with_head| with_head < EVEN_ENOUGH);
     let off = evidence.get(Clue::BootPlace).zip(evidence.get(Clue::BootPerTurn));
     evidence.first == Some(Condition::BootTargets)
-        && even
         && off.is_some_and(|(off, targets)| off < ROUND_ENOUGH.saturating_mul(targets))
 }
 
@@ -632,14 +627,6 @@ mod tests {
             let [runout, nothing] = told(first, off);
             assert!(nothing.abs_diff(2 * runout) > 2, "{first:?} {off}");
         }
-        // Nor where the boot goes with the head's turn.
-        let with_head = |with_head: i32| {
-            let answers = [(Clue::BootPlace, 20), (Clue::BootPerTurn, 4), (Clue::BootWithHead, with_head)];
-            let leg = evidence(Condition::BootTargets, &answers);
-            let [runout, nothing] = [Cause::Runout, Cause::Nothing].map(|cause| chance(&leg, cause));
-            nothing.abs_diff(2 * runout) <= 2
-        };
-        assert!(with_head(EVEN_ENOUGH - 1) && !with_head(EVEN_ENOUGH));
     }
 
     #[test]
