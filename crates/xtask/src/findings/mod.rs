@@ -68,7 +68,7 @@ pub struct Wish {
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// The seed of all chance in what is measured on.
-    #[arg(long, default_value_t = 7005)]
+    #[arg(long, default_value_t = 7007)]
     measured_seed: u64,
 }
 
@@ -124,7 +124,6 @@ pub fn run(wish: &Wish) -> Result<()> {
     let command = format!("cargo xtask findings --runs {runs} --seed {seed} {of_measured}");
     let sound = Sound::read(score)?;
     let root = root();
-    let large = Large::parse(&fs::read_to_string(root.join(LARGE))?).map_err(|wrong| anyhow!("{LARGE}: {wrong}"))?;
     let store = Store::new(folder)?;
     let first = |of: For, seed: u64, count: usize| store.runs(of, seed)?.numbered(&(0..count).collect::<Vec<_>>());
     let held = first(For::Measuring, *measured_seed, measured)?;
@@ -157,6 +156,7 @@ pub fn run(wish: &Wish) -> Result<()> {
     ];
     let opened: Vec<_> =
         written.iter().filter(|row| row.evidence.first.is_some()).map(|row| (row, Opened::of(&model, row))).collect();
+    let large = Large::parse(&fs::read_to_string(root.join(LARGE))?).map_err(|wrong| anyhow!("{LARGE}: {wrong}"))?;
     let beside = large.beside(&fitted[0].1, &stamp()?, *measured_seed);
     let as_choke = |row: &Row| Row { cause: if full_before(row) { Cause::Choke } else { row.cause }, ..row.clone() };
     let renamed: Vec<Row> = held.iter().map(as_choke).collect();
