@@ -396,6 +396,18 @@ pub(super) fn turns_missed(evidence: &Evidence) -> Option<i32> {
     (evidence.get(pattern) == Some(MISSING)).then(|| evidence.get(turns)).flatten()
 }
 
+/// A wire is open, and edges go on for longer than a shaft turns on by itself: what is cut tells nothing, or hums.
+pub(super) fn hums(evidence: &Evidence) -> Option<Cause> {
+    let hums = |line: Clue, after: Clue| {
+        evidence.get(line).is_some_and(|line| line > 0) && evidence.get(after).is_some_and(|turned| turned >= TURNED_ON)
+    };
+    match evidence.first? {
+        Condition::BootSensorFault if hums(Clue::BootLine, Clue::BootAfter) => Some(Cause::BootSensorUnsteady),
+        Condition::HeadSensorFault if hums(Clue::HeadLine, Clue::HeadAfter) => Some(Cause::HeadSensorUnsteady),
+        _ => None,
+    }
+}
+
 /// What physics decides, or what no drawn run holds.
 pub(super) fn decided(evidence: &Evidence) -> Option<Cause> {
     let first = evidence.first?;
@@ -412,8 +424,8 @@ pub(super) fn decided(evidence: &Evidence) -> Option<Cause> {
         Condition::EdgesAtRest => Some(Cause::SensorChatter),
         Condition::TimeBaseFault => Some(Cause::TimeBase),
         _ if line(Clue::BootLine) && line(Clue::HeadLine) => Some(Cause::BothSensors),
-        _ if line(Clue::BootLine) && about_boot => Some(Cause::BootSensorLost),
-        _ if line(Clue::HeadLine) && about_head => Some(Cause::HeadSensorLost),
+        _ if line(Clue::BootLine) && about_boot => hums(evidence).or(Some(Cause::BootSensorLost)),
+        _ if line(Clue::HeadLine) && about_head => hums(evidence).or(Some(Cause::HeadSensorLost)),
         _ if evidence.get(Clue::BootDistrust).is_some_and(|bits| bits & i32::from(distrust::BRIDGED) != 0) => {
             Some(Cause::WiresBridged)
         }
@@ -563,6 +575,20 @@ mod tests {
             let all: u32 =
                 chances(Model::learned(), &evidence, Prior::Usual).into_iter().map(|(_, chance)| chance).sum();
             assert!((WHOLE - 200..=WHOLE).contains(&all), "{all}");
+        }
+    }
+
+    #[test]
+    fn an_open_wire_on_which_edges_go_on_hums() {
+        let cut =
+            |line: Clue, first: Condition, after: Clue, turned: i32| evidence(first, &[(line, 1), (after, turned)]);
+        let boot = |turned: i32| cut(Clue::BootLine, Condition::BootSensorFault, Clue::BootAfter, turned);
+        let head = |turned: i32| cut(Clue::HeadLine, Condition::HeadSensorFault, Clue::HeadAfter, turned);
+        assert!(
+            chance(&boot(0), Cause::BootSensorLost) >= BY_RULE && chance(&head(0), Cause::HeadSensorLost) >= BY_RULE
+        );
+        for (hums, cause) in [(boot(6_000), Cause::BootSensorUnsteady), (head(6_000), Cause::HeadSensorUnsteady)] {
+            assert!(chance(&hums, cause) >= BY_RULE, "{cause:?}");
         }
     }
 

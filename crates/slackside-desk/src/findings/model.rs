@@ -1,9 +1,9 @@
-//! The model: some hundreds of small trees. Each asks a few questions of the evidence and ends in a leaf that gives each cause some points; what
+//! The model: some thousands of small trees. Each asks a few questions of the evidence and ends in a leaf that gives some causes points; what
 //! a cause has in the end is the logarithm of its odds.
 //!
-//! A boosted multinomial model whose trees are shared by all causes: so that it stays small, can be read line by line, and asks for no
-//! more than comparisons and sums of small integers. It was learned from drawn runs by `cargo xtask findings`, and `learned.txt` says
-//! how. It decides nothing.
+//! A boosted multinomial model, of trees that serve all causes and trees that serve one each: it can be read line by line, and asks for no more
+//! than comparisons and sums of small integers. It was learned from drawn runs by `cargo xtask findings`, and `learned.txt` says how. It decides
+//! nothing.
 
 use std::fmt::Write as _;
 use std::sync::OnceLock;

@@ -27,6 +27,11 @@ pub(super) fn bend(figures: &[i32], seconds: i32) -> Option<i32> {
     i32::try_from(((middle? - least) * 100).checked_div(newest? - least)?.clamp(-999, 999)).ok()
 }
 
+/// By how much a figure has risen since so many seconds before the newest, which comes first.
+pub(super) fn grown<const N: usize>(figures: &[i32], seconds: [usize; N]) -> [Option<i32>; N] {
+    seconds.map(|seconds| Some(figures.first()?.saturating_sub(*figures.get(seconds)?)))
+}
+
 /// Two windows before slip began to rise, in microseconds: the usual, and the last seconds.
 pub(super) fn before_slip(foot: u64) -> [(u64, u64); 2] {
     [(25, 12), (3, 0)].map(|(from, to): (u64, u64)| (foot.saturating_sub(from * S), foot.saturating_sub(to * S)))
@@ -66,6 +71,12 @@ mod tests {
         assert_eq!(since(&[100, 90, 80, 60, 50, 20, 10, 0, 0], 50), [Some(6), Some(4)]);
         assert_eq!(since(&[30, 20, 0], 50), [Some(-1), Some(-1)]);
         assert_eq!(since(&[], 50), [None, None]);
+    }
+
+    #[test]
+    fn what_has_grown_is_told_from_each_second_that_is_known() {
+        assert_eq!(grown(&[100, 90, 70, 0], [1, 3, 4]), [Some(10), Some(100), None]);
+        assert_eq!(grown(&[], [0]), [None]);
     }
 
     #[test]

@@ -22,6 +22,8 @@ const SLOWED: u64 = 106;
 /// held against it.
 const PLACED_TURNS: usize = 4;
 const PLACED_WORST: i32 = 20;
+/// The least turns over which one shaft's speed is held against another's turn.
+const WITH_TURNS: usize = 6;
 /// The least ends of turns within a fall that has a middle.
 const BENT_TURNS: usize = 3;
 
@@ -125,6 +127,61 @@ impl ShaftLog {
         let begin = end - turns * self.targets;
         let time = self.rises[end].0.saturating_sub(self.rises[begin].0);
         i64::try_from((turns as u64 * 1_000_000_000_000).checked_div(time)?).ok()
+    }
+
+    /// How far the shaft turned after `from`, up to `to`, in hundredths of a turn; no more than is kept.
+    pub fn turned(&self, from: u64, to: u64) -> Option<i32> {
+        let rises = self.rises.iter().filter(|(rise, _)| (from..=to).contains(rise)).count() as u64;
+        whole_share(rises, self.targets as u64, 100)
+    }
+
+    /// By how much this shaft runs faster and slower with each turn of another, from `from` to `to`, in ppm of its speed. Where its own targets lie
+    /// is left out, as each turns up everywhere in the other's turn; so is where the other's lie, of which one alone counts its turns. Unknown
+    /// where targets were missed or too many, and over too few turns.
+    pub fn with(&self, other: &Self, from: u64, to: u64) -> Option<i32> {
+        let n = self.targets;
+        let within = |log: &Self| -> Vec<u64> {
+            log.rises.iter().map(|(rise, _)| *rise).filter(|rise| (from..=to).contains(rise)).collect()
+        };
+        let (rises, turns) = (within(self), within(other));
+        let turns: Vec<u64> = turns.into_iter().step_by(other.targets).collect();
+        if n < 2 || turns.len() <= WITH_TURNS || rises.len() <= WITH_TURNS * n {
+            return None;
+        }
+        let pitches: Vec<u64> = rises.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let usual = median(&pitches);
+        if pitches.iter().any(|pitch| !(usual * SHORT..usual * MISSED).contains(&(pitch * 100))) {
+            return None;
+        }
+        // Each pitch against the mean of the turn that ends with it and the one that begins with it, in the middle of the pitch.
+        let mut off: Vec<(usize, u64, f64)> = Vec::with_capacity(pitches.len());
+        for index in n - 1..pitches.len().saturating_sub(n - 1) {
+            let both = rises[index + 1] - rises[index + 1 - n] + rises[index + n] - rises[index];
+            let off_by = (pitches[index] * 2 * n as u64) as f64 / both.max(1) as f64 - 1.0;
+            off.push((index % n, rises[index] + pitches[index] / 2, off_by));
+        }
+        let mut of_target = vec![(0.0, 0.0); n];
+        for (target, _, off_by) in &off {
+            of_target[*target].0 += off_by;
+            of_target[*target].1 += 1.0;
+        }
+        let (mut along, mut across, mut count) = (0.0, 0.0, 0.0);
+        for (target, at, off_by) in off {
+            let next = turns.partition_point(|turn| *turn <= at);
+            let (Some(turn), Some(next)) = (next.checked_sub(1).map(|last| turns[last]), turns.get(next)) else {
+                continue;
+            };
+            let angle = (at - turn) as f64 / (next - turn) as f64 * core::f64::consts::TAU;
+            let (sum, all) = of_target[target];
+            let off_by = off_by - sum / all;
+            along += off_by * libm::cos(angle);
+            across += off_by * libm::sin(angle);
+            count += 1.0;
+        }
+        if count < (WITH_TURNS * n) as f64 {
+            return None;
+        }
+        Some((2.0 * libm::sqrt(along * along + across * across) / count * 1e6).min(9_999_999.0) as i32)
     }
 
     /// How many of the last targets before `at` came within two milliseconds of one of another shaft's, in per cent.

@@ -12,7 +12,7 @@ use slackside::verdict::{Change, Phase, Verdict};
 
 use super::after::After;
 use super::borne::Borne;
-use super::reckon::{before_slip, bend, gone, of_normal, seconds, since, swap_shift};
+use super::reckon::{before_slip, bend, gone, grown, of_normal, seconds, since, swap_shift};
 use super::rubs::Rubs;
 use super::seconds::Seconds;
 use super::shaft::{ShaftLog, milliseconds, whole_share};
@@ -27,6 +27,10 @@ const SETTLED_US: u64 = 12 * S;
 /// What speed must have fallen by, in ppm of normal, and power have risen by, per mille of rated, to be looked at so.
 const SLOWED: i32 = 1_000;
 const RISEN: i32 = 50;
+/// From how long before slip began it is told how a load grew, in s.
+const GROWN_S: [usize; 4] = [5, 10, 30, 60];
+/// For how long before the moment the boot's speed is held against the head's turn, in microseconds.
+const HELD_AGAINST_US: u64 = 30 * S;
 /// Ten minutes: what jogging is counted over.
 const STARTS_US: u64 = 600 * S;
 /// For how long after the moment a leg that runs on is looked at, in microseconds.
@@ -59,8 +63,9 @@ struct Early {
     least: Option<i32>,
 }
 
-/// Of head and boot: in how many turns the worst target is missed, how many are gone, where the worst lies, and the next.
-type TargetsSeen = [[Option<i32>; 4]; 2];
+/// Of head and boot: in how many turns the worst target is missed, how many are gone, where the worst lies, and the next; and how the boot
+/// goes with the head's turn.
+type TargetsSeen = ([[Option<i32>; 4]; 2], Option<i32>);
 
 /// Looks on and keeps what the questions need.
 #[derive(Clone, Debug)]
@@ -435,7 +440,8 @@ impl Witness {
             }
         }
         // A leg that runs on for long forgets its edges; a record that ends before that still has them.
-        if let Some(seen) = self.targets_seen.or_else(|| self.look_at_targets()) {
+        if let Some((seen, with_head)) = self.targets_seen.or_else(|| self.look_at_targets()) {
+            evidence.set(Clue::BootWithHead, with_head);
             let clues = [
                 [Clue::HeadMissedTurns, Clue::HeadGone, Clue::HeadPlace, Clue::HeadPlaceNext],
                 [Clue::BootMissedTurns, Clue::BootGone, Clue::BootPlace, Clue::BootPlaceNext],
@@ -483,7 +489,11 @@ impl Witness {
         };
         let counted = [Clue::HeadCounted, Clue::BootCounted].map(|clue| known.get(clue));
         let shares = if *stop { counted } else { [share(0), share(1)] }.map(|share| share.map(i64::from));
-        Some([0, 1].map(|index| {
+        let with_head = match &self.shafts {
+            [Some(head), Some(boot)] => boot.with(head, from.max(moment.saturating_sub(HELD_AGAINST_US)), to),
+            _ => None,
+        };
+        let of_each = [0, 1].map(|index| {
             let log = self.shafts[index].as_ref();
             let places = log.filter(|_| !stop).and_then(|log| log.places(*moment, to));
             [
@@ -492,7 +502,8 @@ impl Witness {
                 places.map(|places| places.worst),
                 places.and_then(|places| places.next),
             ]
-        }))
+        });
+        Some((of_each, with_head))
     }
 
     /// What is known of a moment that is just over.
@@ -651,6 +662,10 @@ impl Witness {
         let [tenth, half] = since(&slowness, SLOWED);
         evidence.set(Clue::HeadBend, tenth.and_then(|tenth| bend(&slowness, tenth)));
         evidence.set(Clue::HeadSlowed, tenth);
+        let lost = [Clue::HeadLost5, Clue::HeadLost10, Clue::HeadLost30, Clue::HeadLost60];
+        for (clue, lost) in lost.into_iter().zip(grown(&slowness, GROWN_S)) {
+            evidence.set(clue, lost);
+        }
         evidence.set(Clue::HeadHalfSlowed, half);
         let early = self.early.head.and_then(|speed| self.share(0, speed));
         evidence.set(Clue::HeadEarly, early);
@@ -717,6 +732,8 @@ impl Witness {
                 let of_normal = log.turn_speed(at).and_then(|speed| of_normal(speed, self.normal[index]));
                 evidence.set(Clue::HeadOfNormal, of_normal);
             }
+            let turned = self.started.and_then(|started| log.turned(started, at));
+            evidence.set([Clue::HeadTurned, Clue::BootTurned][index], turned);
             let per_turn = [Clue::HeadPerTurn, Clue::BootPerTurn][index];
             evidence.set(per_turn, i32::try_from(self.targets[index]).ok());
         }
@@ -754,6 +771,10 @@ impl Witness {
         let [tenth, half] = since(&powers, RISEN);
         evidence.set(Clue::PowerBend, tenth.and_then(|tenth| bend(&powers, tenth)));
         evidence.set(Clue::PowerRisen, tenth);
+        let gained = [Clue::PowerGained5, Clue::PowerGained10, Clue::PowerGained30, Clue::PowerGained60];
+        for (clue, gained) in gained.into_iter().zip(grown(&powers, GROWN_S)) {
+            evidence.set(clue, gained);
+        }
         evidence.set(Clue::PowerHalfRisen, half);
         evidence.set(Clue::PowerIdle, self.early.power.and_then(share));
         evidence.set(Clue::PowerMost, self.seconds.most_power(at.saturating_sub(60 * S), at).and_then(share));

@@ -1,7 +1,9 @@
-//! Learn the trees: gradient boosting of a multinomial model (Friedman 2001), with a Newton step for every cause in every leaf, so that
-//! one tree serves all causes. Several sets of trees are boosted so, each by itself and by other turns of chance, and their mean is told: what
-//! one set takes from chance alone the others do not (bagging, Breiman 1996). Then it is stretched or shrunk until its chances come true on
-//! runs it was not fitted to.
+//! Learn the trees: gradient boosting of a multinomial model (Friedman 2001), twice. Once with a Newton step for every cause in every leaf, so
+//! that one tree serves all causes: several sets of trees are boosted so, each by itself and by other turns of chance. And once more, in one
+//! set, with trees that serve one cause each, a round of them after another: what parts two causes that look alike need not be worth a
+//! question to all. Trees of one cause alone do better on legs like those they were learned from, and worse on others. The mean of all sets is
+//! told: what one takes from chance alone the others do not (bagging, Breiman 1996). Then it is stretched or shrunk until its chances come true
+//! on runs it was not fitted to.
 //!
 //! All runs of a cause together weigh as much as those of any other, so that there is as much to learn of the rare ones; but no run weighs
 //! more than `MOST` mean ones: a cause of which hardly any drawn run was alarmed stays as rare as it is. How often each cause comes
@@ -16,19 +18,18 @@ use crate::plant::chance::Chance;
 const SETS: usize = 4;
 /// Trees of a set.
 const TREES: usize = 100;
-/// Ends of a tree.
-const LEAVES: usize = 32;
-/// How much of a Newton step is taken. Between 0.08 and 0.15, which were tried and differ by no more than chance.
-const STEP: f32 = 0.12;
-/// The pull towards nothing, added to the curvature.
-const PULL: f32 = 2.0;
+/// Rounds of trees of one cause each.
+const ROUNDS: usize = 80;
+/// How the trees that serve all causes grow. Steps between 0.08 and 0.15 were tried and differ by no more than chance.
+const OF_ALL: Growth = Growth { leaves: 32, step: 0.12, pull: 2.0, in_a_leaf: 4, questions_seen: 0.25 };
+/// How those of one cause do.
+const OF_ONE: Growth = Growth { leaves: 15, step: 0.09, pull: 1.0, in_a_leaf: 5, questions_seen: 0.3 };
+/// A run that is off by less than this for a cause tells its tree nothing.
+const TELLS: f32 = 0.001;
 /// How many mean runs a run of a rare cause weighs at most.
 const MOST: f32 = 3.0;
-/// The least runs in a leaf.
-const IN_A_LEAF: usize = 4;
-/// Share of the runs and of the questions that a tree sees.
+/// Share of the runs that a tree sees.
 const RUNS_SEEN: f64 = 0.8;
-const QUESTIONS_SEEN: f64 = 0.25;
 /// The most cuts of a question, at quantiles.
 const CUTS: usize = 48;
 /// The least gain that is worth a question.
@@ -38,6 +39,21 @@ const KEPT_BACK: usize = 5;
 
 /// One figure for each cause.
 type Each = [f32; CAUSES];
+
+/// How trees grow.
+#[derive(Clone, Copy)]
+struct Growth {
+    /// Ends of a tree.
+    leaves: usize,
+    /// How much of a Newton step is taken.
+    step: f32,
+    /// The pull towards nothing, added to the curvature.
+    pull: f32,
+    /// The least runs in a leaf.
+    in_a_leaf: usize,
+    /// Share of the questions that a tree sees.
+    questions_seen: f64,
+}
 
 /// Runs as columns of bins, a column for each question.
 struct Samples {
@@ -94,7 +110,7 @@ pub fn fit(all: &[Row], provenance: String) -> Model {
     let all = alarmed(all.iter());
     let grown = Grown::of(&all);
     let whole = |each: &Each| {
-        centred(each.map(|points| (points * shrunk * NAT as f32 / SETS as f32).round().clamp(-8_000.0, 8_000.0) as i16))
+        centred(each.map(|points| (points * shrunk * NAT as f32).round().clamp(-8_000.0, 8_000.0) as i16))
     };
     let node = |node: &GrownNode| match node {
         GrownNode::Split { question, below, then } => Node::Split { question: *question, below: *below, then: *then },
@@ -142,25 +158,25 @@ fn in_order(tree: &[GrownNode], node: &impl Fn(&GrownNode) -> Node) -> Tree {
 }
 
 #[derive(Clone)]
-enum GrownNode {
+enum GrownNode<const N: usize = CAUSES> {
     Split { question: Question, below: i32, then: [usize; 2] },
-    Leaf(Each),
+    Leaf([f32; N]),
 }
 
-/// All trees of all sets: their mean is what a set's sum is.
+/// All trees; what a run is told is the sum of theirs.
 struct Grown {
     trees: Vec<Vec<GrownNode>>,
 }
 
-/// How far each cause's chance is off, and how much it bends.
+/// How far the chance of each of some causes is off, and how much it bends.
 #[derive(Clone, Copy)]
-struct Slope {
-    off: Each,
-    bend: Each,
+struct Slope<const N: usize> {
+    off: [f32; N],
+    bend: [f32; N],
 }
 
-impl Slope {
-    const NONE: Self = Self { off: [0.0; CAUSES], bend: [0.0; CAUSES] };
+impl<const N: usize> Slope<N> {
+    const NONE: Self = Self { off: [0.0; N], bend: [0.0; N] };
 
     fn add(&mut self, other: &Self) {
         for ((off, bend), (more_off, more_bend)) in
@@ -184,16 +200,22 @@ impl Slope {
     }
 
     /// How much a Newton step gains.
-    fn gain(&self) -> f32 {
-        self.off.iter().zip(&self.bend).map(|(off, bend)| off * off / (bend + PULL)).sum()
+    fn gain(&self, pull: f32) -> f32 {
+        self.off.iter().zip(&self.bend).map(|(off, bend)| off * off / (bend + pull)).sum()
     }
 
-    fn step(&self) -> Each {
+    fn step(&self, growth: Growth) -> [f32; N] {
         let mut step = self.off;
         for (off, bend) in step.iter_mut().zip(self.bend) {
-            *off = (-STEP * *off / (bend + PULL)).clamp(-3.0, 3.0);
+            *off = (-growth.step * *off / (bend + growth.pull)).clamp(-3.0, 3.0);
         }
         step
+    }
+}
+
+impl Slope<CAUSES> {
+    fn of_one(&self, cause: usize) -> Slope<1> {
+        Slope { off: [self.off[cause]], bend: [self.bend[cause]] }
     }
 }
 
@@ -206,35 +228,50 @@ struct Best {
 }
 
 /// An end of a tree that grows.
-struct End {
+struct End<const N: usize> {
     runs: Vec<usize>,
     node: usize,
-    all: Slope,
+    all: Slope<N>,
     best: Option<Best>,
 }
 
 impl Grown {
     fn of(rows: &[&Row]) -> Self {
         let samples = Samples::of(rows);
-        let questions: Vec<Question> = Question::all().collect();
         let mut chance = Chance::new(1, 0);
-        let mut sums = Vec::new();
-        let mut trees = Vec::with_capacity(SETS * TREES);
-        for tree in 0..SETS * TREES {
-            if tree % TREES == 0 {
-                sums = vec![[0.0_f32; CAUSES]; rows.len()];
+        let mut trees = Vec::with_capacity(SETS * TREES + ROUNDS * CAUSES);
+        for _ in 0..SETS {
+            let mut sums = vec![[0.0_f32; CAUSES]; rows.len()];
+            for _ in 0..TREES {
+                let slopes = samples.slopes(&sums);
+                let tree = Forest { samples: &samples, slopes: &slopes, growth: OF_ALL }.tree(&mut chance, |_| true);
+                for (run, sums) in sums.iter_mut().enumerate() {
+                    for (sum, point) in sums.iter_mut().zip(samples.end(&tree, run)) {
+                        *sum += point;
+                    }
+                }
+                trees.push(samples.asked(&tree, |each| each.map(|points| points / (SETS + 1) as f32)));
             }
-            let each = sums.iter().zip(&samples.causes).zip(&samples.weights);
-            let slopes: Vec<Slope> = each.map(|((sums, cause), weight)| slope(*sums, *cause, *weight)).collect();
-            let runs: Vec<usize> = (0..rows.len()).filter(|_| chance.happens(RUNS_SEEN)).collect();
-            let asked: Vec<usize> = (0..questions.len())
-                .filter(|question| chance.happens(QUESTIONS_SEEN) && !samples.cuts[*question].is_empty())
-                .collect();
-            let tree = grow(&samples, &questions, &slopes, runs, &asked);
-            for (sums, row) in sums.iter_mut().zip(rows) {
-                add(sums, &tree, row);
+        }
+        let mut sums = vec![[0.0_f32; CAUSES]; rows.len()];
+        for _ in 0..ROUNDS {
+            let slopes = samples.slopes(&sums);
+            for cause in 0..CAUSES {
+                let slopes: Vec<Slope<1>> = slopes.iter().map(|slope| slope.of_one(cause)).collect();
+                let tells = |run: usize| slopes[run].off[0].abs() >= TELLS;
+                let tree = Forest { samples: &samples, slopes: &slopes, growth: OF_ONE }.tree(&mut chance, tells);
+                if tree.len() == 1 {
+                    continue;
+                }
+                for (run, sums) in sums.iter_mut().enumerate() {
+                    sums[cause] += samples.end(&tree, run)[0];
+                }
+                trees.push(samples.asked(&tree, |[points]| {
+                    let mut each = [0.0; CAUSES];
+                    each[cause] = points / (SETS + 1) as f32;
+                    each
+                }));
             }
-            trees.push(tree);
         }
         Self { trees }
     }
@@ -244,7 +281,7 @@ impl Grown {
         for tree in &self.trees {
             add(&mut sums, tree, row);
         }
-        sums.map(|sum| sum / SETS as f32)
+        sums
     }
 }
 
@@ -265,88 +302,141 @@ fn add(sums: &mut Each, tree: &[GrownNode], row: &Row) {
     }
 }
 
-fn slope(sums: Each, cause: usize, weight: f32) -> Slope {
+fn slope(sums: Each, cause: usize, weight: f32) -> Slope<CAUSES> {
     let mut off = chances(sums);
     let bend = off.map(|chance| weight * (chance * (1.0 - chance)).max(1e-6));
     off[cause] -= 1.0;
     Slope { off: off.map(|off| weight * off), bend }
 }
 
-/// Grow a tree: always at the end where a question gains most.
-fn grow(
-    samples: &Samples,
-    questions: &[Question],
-    slopes: &[Slope],
-    runs: Vec<usize>,
-    asked: &[usize],
-) -> Vec<GrownNode> {
-    let mut nodes = vec![GrownNode::Leaf([0.0; CAUSES])];
-    let mut ends = vec![end(samples, slopes, runs, asked, 0)];
-    while ends.len() < LEAVES {
-        let most = |end: &End| end.best.map_or(0.0, |best| best.gain);
-        let Some(at) = (0..ends.len()).max_by(|one, other| most(&ends[*one]).total_cmp(&most(&ends[*other]))) else {
-            break;
+/// A node of a tree that is growing: a question by its number, and a bin of it.
+enum Growing<const N: usize> {
+    Split { question: usize, bin: u8, then: [usize; 2] },
+    Leaf([f32; N]),
+}
+
+impl Samples {
+    fn slopes(&self, sums: &[Each]) -> Vec<Slope<CAUSES>> {
+        let each = sums.iter().zip(&self.causes).zip(&self.weights);
+        each.map(|((sums, cause), weight)| slope(*sums, *cause, *weight)).collect()
+    }
+
+    /// Where a tree ends for a run.
+    fn end<'a, const N: usize>(&self, tree: &'a [Growing<N>], run: usize) -> &'a [f32; N] {
+        let mut at = 0;
+        loop {
+            match &tree[at] {
+                Growing::Leaf(points) => return points,
+                Growing::Split { question, bin, then: [lower, upper] } => {
+                    at = if self.bins[*question][run] < *bin { *lower } else { *upper };
+                }
+            }
+        }
+    }
+
+    /// A tree as it is asked.
+    fn asked<const N: usize>(&self, tree: &[Growing<N>], points: impl Fn([f32; N]) -> Each) -> Vec<GrownNode> {
+        let questions: Vec<Question> = Question::all().collect();
+        let node = |node: &Growing<N>| match node {
+            Growing::Leaf(each) => GrownNode::Leaf(points(*each)),
+            Growing::Split { question, bin, then } => GrownNode::Split {
+                question: questions[*question],
+                below: self.cuts[*question][usize::from(*bin) - 1],
+                then: *then,
+            },
         };
-        let Some(best) = ends[at].best else { break };
-        let split = ends.swap_remove(at);
-        let (lower, upper): (Vec<usize>, Vec<usize>) =
-            split.runs.iter().partition(|run| samples.bins[best.question][**run] < best.bin);
-        let then = [nodes.len(), nodes.len() + 1];
-        nodes.extend([GrownNode::Leaf([0.0; CAUSES]), GrownNode::Leaf([0.0; CAUSES])]);
-        let below = samples.cuts[best.question][usize::from(best.bin) - 1];
-        nodes[split.node] = GrownNode::Split { question: questions[best.question], below, then };
-        ends.push(end(samples, slopes, lower, asked, then[0]));
-        ends.push(end(samples, slopes, upper, asked, then[1]));
+        tree.iter().map(node).collect()
     }
-    for end in ends {
-        nodes[end.node] = GrownNode::Leaf(end.all.step());
-    }
-    nodes
 }
 
-fn end(samples: &Samples, slopes: &[Slope], runs: Vec<usize>, asked: &[usize], node: usize) -> End {
-    let mut all = Slope::NONE;
-    for run in &runs {
-        all.add(&slopes[*run]);
-    }
-    let best = best(samples, slopes, &runs, asked, &all);
-    End { runs, node, all, best }
+/// What trees grow in.
+struct Forest<'a, const N: usize> {
+    samples: &'a Samples,
+    slopes: &'a [Slope<N>],
+    growth: Growth,
 }
 
-/// The question that parts runs best.
-fn best(samples: &Samples, slopes: &[Slope], runs: &[usize], asked: &[usize], all: &Slope) -> Option<Best> {
-    if runs.len() < 2 * IN_A_LEAF {
-        return None;
+impl<const N: usize> Forest<'_, N> {
+    /// A tree of the runs and questions that chance lets it see, of those runs that have something to tell.
+    fn tree(&self, chance: &mut Chance, tells: impl Fn(usize) -> bool) -> Vec<Growing<N>> {
+        let runs = (0..self.slopes.len()).filter(|run| chance.happens(RUNS_SEEN) && tells(*run)).collect();
+        let asked: Vec<usize> = (0..self.samples.cuts.len())
+            .filter(|question| chance.happens(self.growth.questions_seen) && !self.samples.cuts[*question].is_empty())
+            .collect();
+        self.grow(runs, &asked)
     }
-    let whole = all.gain();
-    let mut best: Option<Best> = None;
-    let mut binned = [Slope::NONE; CUTS + 1];
-    for question in asked.iter().copied() {
-        let (bins, cuts) = (&samples.bins[question], samples.cuts[question].len());
-        let mut counts = [0_usize; CUTS + 1];
-        binned[..=cuts].fill(Slope::NONE);
-        for run in runs {
-            let bin = usize::from(bins[*run]);
-            counts[bin] += 1;
-            binned[bin].add(&slopes[*run]);
+
+    /// Grow a tree: always at the end where a question gains most.
+    fn grow(&self, runs: Vec<usize>, asked: &[usize]) -> Vec<Growing<N>> {
+        let mut nodes = vec![Growing::Leaf([0.0; N])];
+        let mut ends = vec![self.end(runs, asked, 0)];
+        while ends.len() < self.growth.leaves {
+            let most = |end: &End<N>| end.best.map_or(0.0, |best| best.gain);
+            let Some(at) = (0..ends.len()).max_by(|one, other| most(&ends[*one]).total_cmp(&most(&ends[*other])))
+            else {
+                break;
+            };
+            let Some(best) = ends[at].best else { break };
+            let split = ends.swap_remove(at);
+            let (lower, upper): (Vec<usize>, Vec<usize>) =
+                split.runs.iter().partition(|run| self.samples.bins[best.question][**run] < best.bin);
+            let then = [nodes.len(), nodes.len() + 1];
+            nodes.extend([Growing::Leaf([0.0; N]), Growing::Leaf([0.0; N])]);
+            nodes[split.node] = Growing::Split { question: best.question, bin: best.bin, then };
+            ends.push(self.end(lower, asked, then[0]));
+            ends.push(self.end(upper, asked, then[1]));
         }
-        let (mut lower, mut count) = (Slope::NONE, 0);
-        for bin in 0..cuts {
-            if counts[bin] == 0 {
-                continue;
-            }
-            lower.add(&binned[bin]);
-            count += counts[bin];
-            if count < IN_A_LEAF || runs.len() - count < IN_A_LEAF {
-                continue;
-            }
-            let gain = lower.gain() + all.less(&lower).gain() - whole;
-            if gain > best.map_or(GAIN, |best| best.gain) {
-                best = Some(Best { gain, question, bin: bin as u8 + 1 });
-            }
+        for end in ends {
+            nodes[end.node] = Growing::Leaf(end.all.step(self.growth));
         }
+        nodes
     }
-    best
+
+    fn end(&self, runs: Vec<usize>, asked: &[usize], node: usize) -> End<N> {
+        let mut all = Slope::NONE;
+        for run in &runs {
+            all.add(&self.slopes[*run]);
+        }
+        let best = self.best(&runs, asked, &all);
+        End { runs, node, all, best }
+    }
+
+    /// The question that parts runs best.
+    fn best(&self, runs: &[usize], asked: &[usize], all: &Slope<N>) -> Option<Best> {
+        let Growth { in_a_leaf, pull, .. } = self.growth;
+        if runs.len() < 2 * in_a_leaf {
+            return None;
+        }
+        let whole = all.gain(pull);
+        let mut best: Option<Best> = None;
+        let mut binned = [Slope::<N>::NONE; CUTS + 1];
+        for question in asked.iter().copied() {
+            let (bins, cuts) = (&self.samples.bins[question], self.samples.cuts[question].len());
+            let mut counts = [0_usize; CUTS + 1];
+            binned[..=cuts].fill(Slope::NONE);
+            for run in runs {
+                let bin = usize::from(bins[*run]);
+                counts[bin] += 1;
+                binned[bin].add(&self.slopes[*run]);
+            }
+            let (mut lower, mut count) = (Slope::NONE, 0);
+            for bin in 0..cuts {
+                if counts[bin] == 0 {
+                    continue;
+                }
+                lower.add(&binned[bin]);
+                count += counts[bin];
+                if count < in_a_leaf || runs.len() - count < in_a_leaf {
+                    continue;
+                }
+                let gain = lower.gain(pull) + all.less(&lower).gain(pull) - whole;
+                if gain > best.map_or(GAIN, |best| best.gain) {
+                    best = Some(Best { gain, question, bin: bin as u8 + 1 });
+                }
+            }
+        }
+        best
+    }
 }
 
 fn chances(mut sums: Each) -> Each {

@@ -5,7 +5,8 @@ use slackside::diagnose::Rubs;
 use slackside::input::Place;
 
 use super::super::answer::{
-    Answer, NOW_AND_THEN, Sureness, cannot_tell, chances, decided, head_target_gone, offset_of_lagging, turns_missed,
+    Answer, NOW_AND_THEN, Sureness, cannot_tell, chances, decided, head_target_gone, hums, offset_of_lagging,
+    turns_missed,
 };
 use super::super::cause::Cause;
 use super::super::evidence::{Clue, Raised};
@@ -137,6 +138,8 @@ pub struct Ruled {
     pub there: Share,
     /// The belt seemed to outrun a head whose edges were short by one target, and it was gone.
     pub outrun: Share,
+    /// Edges went on over an open wire, and the sensor was called unsteady rightly.
+    pub hums: Share,
 }
 
 impl Ruled {
@@ -156,6 +159,9 @@ impl Ruled {
             if head_target_gone(&row.evidence) {
                 ruled.outrun.count(is(Cause::HeadTargetMissing));
             }
+            if let Some(cause) = hums(&row.evidence) {
+                ruled.hums.count(is(cause));
+            }
             if let Some(turns) = turns_missed(&row.evidence) {
                 let share = if turns > NOW_AND_THEN { &mut ruled.gone } else { &mut ruled.there };
                 share.count(is(Cause::HeadTargetMissing) || is(Cause::BootTargetMissing));
@@ -163,6 +169,12 @@ impl Ruled {
         }
         ruled
     }
+}
+
+/// The boot was full before the first start: a choke by the name of earlier pages.
+#[must_use]
+pub fn full_before(row: &Row) -> bool {
+    row.cause == Cause::FrozenStart && row.means == "boot_choke"
 }
 
 /// How one cause came out.

@@ -28,6 +28,9 @@ const ON_AFTER_STOP_US: u64 = 35_000_000;
 /// How long it goes on after the first alarm where nothing stops, in microseconds.
 const ON_AFTER_ALARM_US: u64 = 150_000_000;
 
+/// A belt that never came to this share of its speed, in per cent, was held before it was started.
+const RAN_PCT: f64 = 50.0;
+
 /// What came of a run.
 pub struct Played {
     /// What was wrong when the alarm came.
@@ -94,6 +97,8 @@ struct Loop<'a> {
     /// To its end, as a trace is, however long nothing more is to be learned.
     whole: bool,
     now_us: u64,
+    /// When the belt first ran at half its speed, in microseconds.
+    ran_us: Option<u64>,
 }
 
 impl Loop<'_> {
@@ -139,7 +144,10 @@ impl Watch for Loop<'_> {
         Ok(())
     }
 
-    fn truth(&mut self, _: &Row) -> io::Result<()> {
+    fn truth(&mut self, row: &Row) -> io::Result<()> {
+        if row.belt_pct > RAN_PCT {
+            self.ran_us.get_or_insert(row.time_us);
+        }
         Ok(())
     }
 
@@ -194,6 +202,11 @@ fn wrong(drawn: &Drawn, summary: &Summary, counts_s: Option<f64>) -> Cause {
     if drawn.also.is_some() { drawn.cause } else { out_of_reach(drawn, at_s).unwrap_or(drawn.cause) }
 }
 
+/// Grain ran into the boot before anything was started.
+fn full_before(drawn: &Drawn) -> bool {
+    drawn.scenario.faults.iter().any(|fault| fault.kind == Kind::BootChoke && fault.from_s <= 0.0)
+}
+
 /// A sensor that is farther and farther off sees ever fewer targets, then none: which it is at a time, in s, is what is wrong then.
 fn out_of_reach(drawn: &Drawn, at_s: f64) -> Option<Cause> {
     let fault = drawn.scenario.faults.iter().find(|fault| fault.kind == Kind::SensorOutOfReach)?;
@@ -217,12 +230,19 @@ fn play_to(drawn: &Drawn, whole: bool) -> crate::error::Result<Played> {
         wires: *wires,
         whole,
         now_us: 0,
+        ran_us: None,
     };
     let summary = run(scenario, commissioned, scenario.seed, scenario.obeys(), &mut all)?;
+    let ran_us = all.ran_us;
     let looks = all.looks.into_inner();
     let looked = looks.gather.evidence();
     let counts_s = looks.stopped.or(looks.first).map(|at| at.get() as f64 * 1e-6);
-    let cause = wrong(drawn, &summary, counts_s);
+    let ran = counts_s.is_none_or(|at_s| ran_us.is_some_and(|ran_us| ran_us as f64 * 1e-6 <= at_s));
+    let cause = match wrong(drawn, &summary, counts_s) {
+        // A boot that was full before the first start holds the belt as ice does: it is frozen in, by settled grain.
+        Cause::Choke if !ran && full_before(drawn) => Cause::FrozenStart,
+        cause => cause,
+    };
     Ok(Played {
         cause,
         also: drawn.also,
