@@ -195,6 +195,7 @@ fn of_other_settings(directory: &Path, address: &str) {
 
 /// Of a trip since the box was powered up its recording has the time of day, on this computer's clock.
 fn tells_when(recording: &Value, words: &str) {
+    assert_eq!(recording["first_out"], "deep_underspeed");
     assert!(recording["tripped_at"].as_str().is_some_and(|time| time.ends_with('Z')), "{recording}");
     let flowing = words.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(flowing.contains("Belt far too slow, since power came last"), "{words}");
