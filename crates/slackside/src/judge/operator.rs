@@ -173,10 +173,12 @@ impl Judge {
         }
     }
 
-    /// Take a bit from each alarm of these bits, of which it is one, in order of rank.
+    /// Take a bit from each alarm of these bits, in order of rank.
     fn take_from_each(&mut self, (mask, value): (u8, u8), bit: u8, out: &mut Out<'_>) {
-        while let Some(rank) = self.rows.next(0, mask, value) {
+        let mut from = 0;
+        while let Some(rank) = self.rows.next(from, mask, value) {
             self.turn_bits(rank, bit, false, out);
+            from = rank.wrapping_add(1);
         }
     }
 

@@ -191,11 +191,15 @@ impl Contacts {
         let touched = self.touched;
         if touched != 0 {
             for (place, (contact, signals)) in self.each.iter_mut().zip(signals).enumerate() {
+                let bit = 1_u8.wrapping_shl(place as u32);
+                if touched & bit == 0 {
+                    continue;
+                }
                 if signals.rubs != 0 && signals.bridged == 0 {
                     contact.count(at);
                 }
                 if !contact.advance(bins, time, self.oldest, signals) && signals.rubs == 0 {
-                    self.touched &= !1_u8.wrapping_shl(place as u32);
+                    self.touched &= !bit;
                 }
             }
         }

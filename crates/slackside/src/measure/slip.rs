@@ -418,8 +418,8 @@ impl HeadEdge {
 /// Which of a turn's closing marks this mark is, if it is one.
 fn closing(plan: &SlipPlan, index: u8) -> Option<u8> {
     let (mut left, mut which) = (index, 0_u8);
-    // At most as often as there are closing marks.
-    while left >= plan.stride {
+    // At most as often as there are closing marks; and a plan that was damaged since it was checked must not hold the box here.
+    while left >= plan.stride && plan.stride > 0 {
         left = left.wrapping_sub(plan.stride);
         which = which.wrapping_add(1);
     }
@@ -601,6 +601,13 @@ mod tests {
             let told = f64::from(slid(&plan, head, steps));
             assert!((told - exact).abs() <= 2.0, "{head} {steps}: {told} for {exact}");
         }
+    }
+
+    /// No sound plan is so, but memory may change under way, and whoever finds that must get to look.
+    #[test]
+    fn a_damaged_plan_without_a_stride_ends() {
+        let plan = SlipPlan { stride: 0, ..plan() };
+        assert_eq!([0, 1, 63].map(|mark| closing(&plan, mark)), [Some(0), None, None]);
     }
 
     #[test]
