@@ -132,7 +132,7 @@ pub fn replay_from(job: Job<'_>, mut monitor: Box<Monitor>) -> crate::error::Res
         observe(&mut monitor, &watch, Input::new(last, Signal::Tick));
     }
     let mut outcome = watch.into_inner().finish(survey, &monitor)?;
-    outcome.window = keeper.finish(&monitor);
+    outcome.window = keeper.finish();
     Ok(outcome)
 }
 

@@ -4,18 +4,20 @@
 use std::collections::VecDeque;
 
 use slackside::input::{Input, Signal};
-use slackside::record::{Opening, SegmentWriter};
+use slackside::record::{NoRoom, Opening, SegmentWriter};
 use slackside::units::Micros;
 
 use super::rows::Row;
 use crate::monitor::Monitor;
 use crate::recording::{About, MadeUnder, Part, Recording};
 
-/// Bytes of a segment: some 10,000 inputs, minutes of a leg.
+/// Rows of a stretch: minutes of a leg.
+const STRETCH: usize = 16_384;
+/// Bytes of a segment: as many inputs as that, where they come evenly.
 const SEGMENT: usize = 32 * 1_024;
-/// Whole segments kept before the one in which the leg is stopped.
+/// Whole stretches kept before the one in which the leg is stopped.
 const BEFORE: usize = 2;
-/// Segments kept from that one on.
+/// Stretches kept from that one on.
 const FROM: usize = 2;
 
 /// What was kept of a trace.
@@ -57,26 +59,30 @@ impl Window {
     }
 }
 
-/// Keeps it while the trace goes by.
-pub(super) struct Keeper {
-    kept: VecDeque<(Vec<u8>, Vec<u64>)>,
-    memory: Vec<u8>,
-    open: Option<(SegmentWriter, Vec<u64>)>,
-    opening: Opening,
+/// Rows that came one after another, and the monitor before the first of them.
+struct Stretch {
+    monitor: Box<Monitor>,
+    /// The newest time known before them; of the first row, before there was any.
     newest: Micros,
-    /// Segments still to be closed, once the leg was stopped.
+    rows: Vec<Row>,
+}
+
+/// Keeps it while the trace goes by: rows as they come, since most are let go again. What is left at the end is put into segments.
+pub(super) struct Keeper {
+    whole: VecDeque<Stretch>,
+    open: Option<Stretch>,
+    newest: Micros,
+    /// Stretches still to be filled, once the leg was stopped.
     left: Option<usize>,
     rows_before: u64,
     rows_after: u64,
 }
 
 impl Keeper {
-    pub fn new() -> Self {
+    pub const fn new() -> Self {
         Self {
-            kept: VecDeque::new(),
-            memory: vec![0; SEGMENT],
+            whole: VecDeque::new(),
             open: None,
-            opening: Opening::first(0),
             newest: Micros::ZERO,
             left: None,
             rows_before: 0,
@@ -86,29 +92,11 @@ impl Keeper {
 
     /// An input comes; the monitor has not taken it yet.
     pub fn take(&mut self, monitor: &Monitor, row: Row) {
-        let input = &row.input;
-        if self.left == Some(0) {
-            self.rows_after += 1;
-            return;
+        match &mut self.open {
+            Some(open) if open.rows.len() < STRETCH => open.rows.push(row),
+            _ => self.begin(monitor, row),
         }
-        if self.open.as_ref().is_some_and(|(writer, _)| !writer.has_room(&self.memory)) {
-            self.close(monitor);
-            return self.take(monitor, row);
-        }
-        if self.open.is_none() {
-            let newest = monitor.newest().max(if self.newest == Micros::ZERO { input.at } else { self.newest });
-            // A keyframe has room in any segment of this size.
-            self.open = SegmentWriter::open(&mut self.memory, &self.opening, newest, monitor)
-                .ok()
-                .map(|open| (open, Vec::new()));
-            self.opening = self.opening.next();
-        }
-        if let Some((writer, rows)) = &mut self.open
-            && writer.push(&mut self.memory, input).is_ok()
-        {
-            rows.push(row.number);
-        }
-        self.newest = self.newest.max(input.at);
+        self.newest = self.newest.max(row.input.at);
     }
 
     /// The leg is stopped: what was kept stays.
@@ -116,25 +104,84 @@ impl Keeper {
         self.left.get_or_insert(FROM);
     }
 
-    fn close(&mut self, monitor: &Monitor) {
-        let Some((writer, rows)) = self.open.take() else { return };
-        let length = writer.close(&mut self.memory, self.newest, monitor.state_crc());
-        self.kept.push_back((self.memory[..length].to_vec(), rows));
-        match &mut self.left {
-            Some(left) => *left -= 1,
-            None if self.kept.len() > BEFORE => {
-                self.rows_before += self.kept.pop_front().map_or(0, |(_, rows)| rows.len() as u64);
+    /// The stretch that was open is whole; begin the next one, if there is to be one.
+    fn begin(&mut self, monitor: &Monitor, row: Row) {
+        let mut dropped = None;
+        if let Some(open) = self.open.take() {
+            self.whole.push_back(open);
+            match &mut self.left {
+                Some(left) => *left = left.saturating_sub(1),
+                None if self.whole.len() > BEFORE => dropped = self.whole.pop_front(),
+                None => {}
             }
-            None => {}
         }
+        if self.left == Some(0) {
+            self.rows_after += 1;
+            return;
+        }
+        let newest = monitor.newest().max(if self.newest == Micros::ZERO { row.input.at } else { self.newest });
+        // What was let go lends its memory to the next.
+        let (monitor, mut rows) = match dropped {
+            Some(Stretch { monitor: mut lent, mut rows, .. }) => {
+                self.rows_before += rows.len() as u64;
+                rows.clear();
+                (*lent).clone_from(monitor);
+                (lent, rows)
+            }
+            None => (Box::new(monitor.clone()), Vec::with_capacity(STRETCH)),
+        };
+        rows.push(row);
+        self.open = Some(Stretch { monitor, newest, rows });
     }
 
     /// What was kept.
-    pub fn finish(mut self, monitor: &Monitor) -> Window {
-        self.close(monitor);
-        let (bytes, numbers): (Vec<Vec<u8>>, Vec<Vec<u64>>) = self.kept.into_iter().unzip();
-        let (bytes, numbers) = (bytes.concat(), numbers.concat());
+    pub fn finish(mut self) -> Window {
+        self.whole.extend(self.open.take());
+        let mut segments = Segments { opening: Opening::first(0), memory: vec![0; SEGMENT], bytes: Vec::new() };
+        let numbers = self.whole.iter().flat_map(|stretch| stretch.rows.iter().map(|row| row.number)).collect();
+        for stretch in self.whole {
+            segments.write(stretch);
+        }
+        let Segments { bytes, .. } = segments;
         let parts = Recording::new("", About::default(), MadeUnder::default(), bytes.clone()).parts;
         Window { parts, bytes, numbers, rows_before: self.rows_before, rows_after: self.rows_after }
+    }
+}
+
+/// Segments as a box would have written them.
+struct Segments {
+    opening: Opening,
+    memory: Vec<u8>,
+    bytes: Vec<u8>,
+}
+
+impl Segments {
+    /// Write a stretch, in one segment if there is room: the monitor goes over it once more, so that each begins in the state it had.
+    fn write(&mut self, stretch: Stretch) {
+        let Stretch { mut monitor, mut newest, rows } = stretch;
+        let mut writer = self.open(&monitor, newest);
+        for Row { input, .. } in rows {
+            if !writer.has_room(&self.memory) {
+                self.close(writer, &monitor, newest);
+                writer = self.open(&monitor, newest);
+            }
+            writer
+                .push(&mut self.memory, &input)
+                .unwrap_or_else(|NoRoom| unreachable!("a keyframe and a record have room in any segment of this size"));
+            monitor.observe(input, &mut |_| {});
+            newest = newest.max(input.at);
+        }
+        self.close(writer, &monitor, newest);
+    }
+
+    fn open(&mut self, monitor: &Monitor, newest: Micros) -> SegmentWriter {
+        let opened = SegmentWriter::open(&mut self.memory, &self.opening, newest, monitor);
+        self.opening = self.opening.next();
+        opened.unwrap_or_else(|NoRoom| unreachable!("a keyframe has room in any segment of this size"))
+    }
+
+    fn close(&mut self, writer: SegmentWriter, monitor: &Monitor, newest: Micros) {
+        let length = writer.close(&mut self.memory, newest, monitor.state_crc());
+        self.bytes.extend_from_slice(&self.memory[..length]);
     }
 }
