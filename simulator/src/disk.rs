@@ -25,7 +25,7 @@ impl Files for Disk {
         Ok(Opened { name: path.display().to_string(), source: Box::new(file), length })
     }
 
-    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read> {
+    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read + Send> {
         Box::new(Ahead::of(source))
     }
 

@@ -7,6 +7,7 @@ use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
 use slackside::units::{Micros, Span};
 use slackside::verdict::{Change, Permit, Verdict};
+use slackside_desk::crew::Alone;
 use slackside_desk::monitor::{Monitor, monitor, plan_of};
 use slackside_desk::recording::{
     About, Divergence, Kind, MadeUnder, Prepared, Recording, Source, from_csv, kind_of, prove, record, to_csv, what_if,
@@ -98,7 +99,7 @@ fn the_replay_driver_begins_where_the_box_was() {
     assert!(prepared.origin.iter().any(|note| note.starts_with("Bit for bit the same")), "{:?}", prepared.origin);
     assert!(prepared.cautions.is_empty() && prepared.notes.is_empty(), "{:?} {:?}", prepared.cautions, prepared.notes);
     let job = || job(&prepared, &settings);
-    let outcome = replay_from(job(), prepared.monitor()).expect("replayed");
+    let outcome = replay_from(job(), prepared.monitor(), &Alone).expect("replayed");
     // 2023-11-14 22:13:20 UTC is 1,700,000,000 s after the epoch.
     let begins = outcome.clock().at(outcome.first());
     assert!(begins.starts_with("2023-11-14 22:1"), "{begins}");
@@ -250,7 +251,7 @@ fn a_damaged_recording_never_says_that_there_was_no_stop() {
     let story = |recording: &Recording| {
         let prepared = Prepared::new(recording, &settings);
         let job = job(&prepared, &settings);
-        let mut outcome = replay_from(job, prepared.monitor()).expect("replayed");
+        let mut outcome = replay_from(job, prepared.monitor(), &Alone).expect("replayed");
         prepared.mark(&mut outcome);
         slackside_desk::report::words(&outcome, &[])
     };
@@ -314,7 +315,7 @@ fn a_file_of_version_1_stays_readable() {
     assert!(notes.iter().any(|note| note.starts_with("Nothing is claimed")), "{notes:?}");
     // But what was seen then is judged today as if it were seen today.
     let prepared = Prepared::new(&recording, &settings);
-    let story = replay_from(job(&prepared, &settings), prepared.monitor()).expect("replayed");
+    let story = replay_from(job(&prepared, &settings), prepared.monitor(), &Alone).expect("replayed");
     assert_eq!(story.verdicts, slackside_tests::session::verdicts(&settings, &inputs));
     assert!(story.verdicts.len() > 1, "{:?}", story.verdicts);
 }

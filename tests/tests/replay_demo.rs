@@ -9,14 +9,16 @@ use slackside::retained::Retained;
 use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside::verdict::Verdict;
+use slackside_desk::crew::{Alone, Crew};
 use slackside_desk::demo;
 use slackside_desk::findings::answer::Answer;
 use slackside_desk::findings::cause::Cause as Named;
 use slackside_desk::lines::WIDTH;
 use slackside_desk::monitor::monitor;
-use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay};
+use slackside_desk::replay::{EVENTS_HEADER, EventsCsv, Job, Outcome, SAMPLES_HEADER, SamplesCsv, replay, replay_from};
 use slackside_desk::report::{bench, object, page, words};
 use slackside_desk::trace::{HEADER, Reader, write_row};
+use slackside_simulator::cores::Cores;
 
 /// The causes that the report names, in the order in which to look.
 fn named(outcome: &Outcome) -> Vec<Named> {
@@ -163,6 +165,22 @@ fn the_files_have_their_columns_and_leave_the_unknown_empty() {
             .lines()
             .any(|row| row.starts_with(&format!("{trip},deep_underspeed,unacknowledged,")) && row.ends_with(",14,stop"))
     );
+}
+
+#[test]
+fn whether_one_or_two_do_the_work_changes_nothing() {
+    fn told(bytes: &[u8], settings: &Checked, crew: &impl Crew) -> (String, Vec<u8>, Vec<u8>) {
+        let (mut samples, mut events) = (Vec::new(), Vec::new());
+        let mut job = job(bytes.to_vec(), "demo.csv", settings);
+        job.samples = Some(SamplesCsv::begin(&mut samples, slackside::units::Span::ZERO, settings).expect("writable"));
+        job.events = Some(EventsCsv::begin(&mut events, &settings.limits).expect("writable"));
+        let outcome = replay_from(job, monitor(settings, &Retained::default()), crew).expect("a whole trace");
+        (format!("{outcome:?}"), samples, events)
+    }
+    let settings = example();
+    for bytes in [demo::trace(&settings), demo_with_a_hole(45, 1_200_000_000, &settings), demo_until(30, &settings)] {
+        assert!(told(&bytes, &settings, &Alone) == told(&bytes, &settings, &Cores));
+    }
 }
 
 #[test]

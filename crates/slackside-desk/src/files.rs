@@ -46,7 +46,7 @@ pub trait Files: Sync {
 
     /// Something that takes work to read, such as what must be unpacked: it may be read ahead while what was read is used. If nobody
     /// does, it is read as it is asked for.
-    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read> {
+    fn ahead(&self, source: Box<dyn Read + Send>) -> Box<dyn Read + Send> {
         source
     }
 

@@ -19,6 +19,7 @@ use slackside_desk::trace::{Progress, Reader};
 
 use super::talk::Talk;
 use crate::bars::Reading;
+use crate::cores::Cores;
 use crate::disk::{Disk, open_trace};
 use crate::outputs::{Whole, create, html, same_file, write_whole};
 use crate::samples_parquet::SamplesParquet;
@@ -163,7 +164,7 @@ fn go(args: &Args, reader: Reader, loaded: &Loaded, found: Option<&Prepared<'_>>
         events,
         progress: Some(progress),
     };
-    let mut outcome = replay_from(job, monitor)?;
+    let mut outcome = replay_from(job, monitor, &Cores)?;
     let samples_file = samples_file.map(Samples::whole).transpose()?;
     for file in [samples_file, events_file].into_iter().flatten() {
         file.finish().context("a file could not be put in its place")?;

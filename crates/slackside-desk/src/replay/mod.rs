@@ -5,12 +5,16 @@ mod driver;
 mod events_csv;
 mod names;
 mod outcome;
+mod pace;
+mod piece;
+mod player;
 mod rows;
 mod run_up;
 mod sample;
 mod samples_csv;
 mod series;
 mod units;
+mod watch;
 mod window;
 mod wired;
 

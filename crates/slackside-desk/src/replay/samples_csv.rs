@@ -4,8 +4,9 @@ use std::io::{self, Write};
 
 use slackside::motion::SlipReading;
 use slackside::settings::Checked;
-use slackside::units::{Micros, MicroturnsPerSecond, Ppm, Span};
+use slackside::units::{MicroturnsPerSecond, Ppm, Span};
 
+use super::pace::Every;
 use super::sample::Sample;
 use crate::trace::{write_fixed, write_unsigned};
 
@@ -19,7 +20,6 @@ pub struct SamplesCsv<'a> {
     out: &'a mut dyn Write,
     row: Vec<u8>,
     every: Span,
-    next: Micros,
     heat_known: bool,
 }
 
@@ -32,13 +32,12 @@ impl<'a> SamplesCsv<'a> {
         out.write_all(SAMPLES_HEADER.as_bytes())?;
         out.write_all(b"\n")?;
         let heat_known = settings.machine.head_targets.is_some();
-        Ok(Self { out, row: Vec::with_capacity(256), every, next: Micros::ZERO, heat_known })
+        Ok(Self { out, row: Vec::with_capacity(256), every, heat_known })
     }
 
-    /// Whether a sample at `at` would be written.
-    #[must_use]
-    pub fn wants(&self, at: Micros) -> bool {
-        at >= self.next
+    /// How often a row is wanted.
+    pub(super) const fn every(&self) -> Every {
+        Every::new(self.every)
     }
 
     /// Append a row.
@@ -65,9 +64,7 @@ impl<'a> SamplesCsv<'a> {
             cell(row, bound, 0);
         }
         row.push(b'\n');
-        self.out.write_all(row)?;
-        self.next = sample.at.after(self.every);
-        Ok(())
+        self.out.write_all(row)
     }
 }
 

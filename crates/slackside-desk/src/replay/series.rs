@@ -3,12 +3,8 @@
 use slackside::input::Place;
 use slackside::units::{DeciCelsius, Micros, Ppm, Watts};
 
+use super::pace::{Pace, STRETCHES};
 use super::sample::Sample;
-
-/// Stretches kept at most; when they are full, neighbours are joined and each becomes twice as long.
-const BUCKETS: usize = 1024;
-/// How long a stretch is at first.
-const FIRST_WIDTH_US: u64 = 20_000;
 
 /// The least and the most of a figure; empty until something is included.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -99,15 +95,13 @@ impl Bucket {
 /// The whole trace, coarse enough to draw.
 #[derive(Clone, Debug)]
 pub struct Series {
-    start: Option<Micros>,
-    width: u64,
+    pace: Pace,
     buckets: Vec<Bucket>,
-    next: Micros,
 }
 
 impl Default for Series {
     fn default() -> Self {
-        Self { start: None, width: FIRST_WIDTH_US, buckets: Vec::with_capacity(BUCKETS), next: Micros::ZERO }
+        Self { pace: Pace::default(), buckets: Vec::with_capacity(STRETCHES as usize) }
     }
 }
 
@@ -115,13 +109,13 @@ impl Series {
     /// When the first stretch begins.
     #[must_use]
     pub fn start(&self) -> Micros {
-        self.start.unwrap_or(Micros::ZERO)
+        self.pace.start().unwrap_or(Micros::ZERO)
     }
 
     /// How long each stretch is, in microseconds.
     #[must_use]
     pub const fn width_us(&self) -> u64 {
-        self.width
+        self.pace.width_us()
     }
 
     /// The stretches, oldest first.
@@ -130,33 +124,18 @@ impl Series {
         &self.buckets
     }
 
-    /// Whether a sample of speeds at `at` is wanted: four in a stretch are enough.
-    #[must_use]
-    pub fn wants(&self, at: Micros) -> bool {
-        at >= self.next
-    }
-
-    /// Say that the trace begins at `at`.
-    pub fn begin(&mut self, at: Micros) {
-        self.start.get_or_insert(at);
-    }
-
     fn bucket(&mut self, at: Micros) -> Option<&mut Bucket> {
-        let start = *self.start.get_or_insert(at);
-        let since = at.get().saturating_sub(start.get());
-        // A time far off would join forever; each joining doubles the width, so 64 are enough for any time.
-        while since / self.width >= BUCKETS as u64 {
-            let joined = self.buckets.chunks(2).map(|pair| {
+        let (index, joined) = self.pace.reach(at);
+        for _ in 0..joined {
+            let pairs = self.buckets.chunks(2).map(|pair| {
                 let mut one = pair[0];
                 if let Some(other) = pair.get(1) {
                     one.join(other);
                 }
                 one
             });
-            self.buckets = joined.collect();
-            self.width = self.width.saturating_mul(2);
+            self.buckets = pairs.collect();
         }
-        let index = (since / self.width) as usize;
         if self.buckets.len() <= index {
             self.buckets.resize(index + 1, Bucket::EMPTY);
         }
@@ -177,7 +156,6 @@ impl Series {
 
     /// Take speeds, heat and contacts.
     pub fn take(&mut self, sample: &Sample) {
-        let next = sample.at.get().saturating_add(self.width / 4);
         if let Some(bucket) = self.bucket(sample.at) {
             if let Some(head) = sample.head {
                 bucket.head.include(i64::from(head.get()));
@@ -190,7 +168,6 @@ impl Series {
                 *rubbed |= contact.dwell.is_some_and(|dwell| dwell.get() > 0);
             }
         }
-        self.next = Micros::new(next);
     }
 
     /// Take power.
@@ -233,7 +210,7 @@ mod tests {
             let slip = if step == 777_777 { 250_000 } else { 10_000 };
             series.slip(Micros::new(5_000_000 + step * 7_000), Some(Ppm::new(slip)), None);
         }
-        assert!(series.buckets().len() <= BUCKETS);
+        assert!(series.buckets().len() <= STRETCHES as usize);
         let peaks: Vec<usize> = series
             .buckets()
             .iter()
@@ -250,6 +227,6 @@ mod tests {
         let mut series = Series::default();
         series.slip(Micros::new(1), Some(Ppm::ONE), None);
         series.slip(Micros::MAX, Some(Ppm::ONE), None);
-        assert!(series.buckets().len() <= BUCKETS);
+        assert!(series.buckets().len() <= STRETCHES as usize);
     }
 }

@@ -80,14 +80,7 @@ pub(super) struct Keeper {
 
 impl Keeper {
     pub const fn new() -> Self {
-        Self {
-            whole: VecDeque::new(),
-            open: None,
-            newest: Micros::ZERO,
-            left: None,
-            rows_before: 0,
-            rows_after: 0,
-        }
+        Self { whole: VecDeque::new(), open: None, newest: Micros::ZERO, left: None, rows_before: 0, rows_after: 0 }
     }
 
     /// An input comes; the monitor has not taken it yet.

@@ -26,7 +26,7 @@ const BATCH: usize = 4096;
 /// Reads a trace row by row, in constant memory.
 pub struct Reader {
     name: String,
-    source: Box<dyn Read>,
+    source: Box<dyn Read + Send>,
     compressed: bool,
     buffer: Vec<u8>,
     start: usize,
@@ -123,7 +123,7 @@ impl Reader {
         name: String,
         source: impl Read + Send + 'static,
         length: Option<u64>,
-        ahead: impl FnOnce(Box<dyn Read + Send>) -> Box<dyn Read>,
+        ahead: impl FnOnce(Box<dyn Read + Send>) -> Box<dyn Read + Send>,
     ) -> Result<Self, TraceError> {
         let progress = Progress { read: Arc::default(), length };
         let mut source = Counted { inner: source, read: Arc::clone(&progress.read) };

@@ -1,0 +1,171 @@
+//! Plays a trace to the monitor, a stretch at a time, and hands on what happens.
+
+use std::cell::RefCell;
+
+use slackside::input::{Input, Signal};
+use slackside::judge::Judge;
+use slackside::monitor::{Tap, Told};
+use slackside::settings::Checked;
+use slackside::settings::plan::Plan;
+use slackside::signals::Signals;
+use slackside::units::Micros;
+use slackside::verdict::Change;
+
+use super::pace::{Every, Pace};
+use super::piece::{Event, Judged, Piece};
+use super::rows::Row;
+use super::units::check_units;
+use super::window::{Keeper, Window};
+use crate::monitor::Monitor;
+use crate::trace::{Reader, Survey};
+
+/// Silence longer than this is drawn as what it proves, not as the last speed.
+const SILENCE_US: u64 = 100_000;
+
+/// The trace, the monitor, and what is kept of the inputs.
+pub(super) struct Player<'a> {
+    reader: Reader,
+    batch: Vec<Input>,
+    monitor: Box<Monitor>,
+    settings: &'a Checked,
+    keeper: Keeper,
+    paces: Paces,
+    /// How far silence is drawn.
+    drawn: Micros,
+}
+
+/// When what is judged is wanted.
+struct Paces {
+    series: Pace,
+    file: Option<Every>,
+    /// When something moved last.
+    moved: Micros,
+}
+
+impl<'a> Player<'a> {
+    /// At the beginning of the trace. `file` says how often a samples file wants rows, if there is one.
+    pub fn new(reader: Reader, monitor: Box<Monitor>, settings: &'a Checked, file: Option<Every>) -> Self {
+        let paces = Paces { series: Pace::default(), file, moved: Micros::ZERO };
+        Self { reader, batch: Vec::new(), monitor, settings, keeper: Keeper::new(), paces, drawn: Micros::ZERO }
+    }
+
+    /// Play the next stretch into `piece`. `false`: it was the last.
+    ///
+    /// # Errors
+    /// The trace is broken, or is not in the units of the settings.
+    pub fn play(&mut self, piece: &mut Piece) -> crate::error::Result<bool> {
+        piece.clear();
+        let piece = RefCell::new(piece);
+        let mut batch = core::mem::take(&mut self.batch);
+        let more = self.reader.read_batch(&mut batch)?;
+        for (at, input) in batch.iter().enumerate() {
+            let Some(number) = self.reader.numbers().get(at) else { break };
+            let row = Row { number: *number, input: *input };
+            self.keeper.take(&self.monitor, row);
+            self.draw_silence(&piece, input.at);
+            piece.borrow_mut().events.push(Event::Row(row));
+            self.observe(&piece, *input);
+        }
+        self.batch = batch;
+        if !more {
+            let survey = self.reader.survey();
+            check_units(self.reader.name(), survey, &self.settings.machine)?;
+            if let Some(last) = survey.last {
+                // What is due up to the last row is settled; what would come later is not known.
+                self.draw_silence(&piece, last);
+                piece.borrow_mut().events.push(Event::End(last));
+                self.observe(&piece, Input::new(last, Signal::Tick));
+            }
+        }
+        Ok(more)
+    }
+
+    /// What was found in the trace, the monitor at its end, and the inputs that were kept.
+    pub fn finish(self) -> (Survey, Box<Monitor>, Window) {
+        (self.reader.survey().clone(), self.monitor, self.keeper.finish())
+    }
+
+    /// Have the monitor take one input, everything handed on that it says.
+    fn observe(&mut self, piece: &RefCell<&mut Piece>, input: Input) {
+        let mut first_out = None;
+        let mut handing = Handing { piece, paces: &mut self.paces };
+        self.monitor.observe_with(input, &mut handing, &mut |verdict| {
+            let piece = &mut *piece.borrow_mut();
+            piece.events.push(Event::Verdict);
+            piece.verdicts.push(*verdict);
+            if matches!(verdict.change, Change::FirstOut(Some(_))) {
+                first_out.get_or_insert(verdict.at);
+            }
+        });
+        if let Some(at) = first_out {
+            self.keeper.hold();
+            piece.borrow_mut().events.push(Event::HeatAtFirstOut(self.monitor.slip_heat_at(at)));
+        }
+    }
+
+    /// Draw what silence since the last motion proves of the speeds, up to `until`. Ticks on the way change no verdict.
+    fn draw_silence(&mut self, piece: &RefCell<&mut Piece>, until: Micros) {
+        while until.get().saturating_sub(self.paces.moved.get()) >= SILENCE_US && self.paces.moved > Micros::ZERO {
+            let at = self.drawn.max(Micros::new(self.paces.moved.get().saturating_add(SILENCE_US / 2)));
+            if at >= until {
+                return;
+            }
+            // The stretches of the series grow as time goes on, so that even a jump to the end of time takes few steps.
+            let step = (SILENCE_US / 2).max(self.paces.series.width_us());
+            self.drawn = Micros::new(at.get().saturating_add(step));
+            if self.paces.series.wants(at) {
+                if at > self.monitor.newest() {
+                    self.observe(piece, Input::new(at, Signal::Tick));
+                }
+                let judged = Judged { heat: self.monitor.slip_heat_at(at), knows_slip: self.monitor.knows_slip(at) };
+                self.paces.series.took(at);
+                piece.borrow_mut().events.push(Event::Silent(at, judged));
+            }
+        }
+    }
+}
+
+/// Hands on what goes from measure to judge.
+struct Handing<'p, 'b> {
+    piece: &'p RefCell<&'b mut Piece>,
+    paces: &'p mut Paces,
+}
+
+impl Tap for Handing<'_, '_> {
+    fn tells(&mut self, now: Micros, told: Told<'_>, signals: &Signals, _plan: &Plan) {
+        let event = match told {
+            Told::Moved(_) => Event::Moved(now),
+            Told::Signal(
+                signal @ (Signal::SpeedReference(_)
+                | Signal::DrivePower(_)
+                | Signal::Temperature(..)
+                | Signal::DriveRunning(_)
+                | Signal::OutletPlugged(_)),
+            ) => Event::Signal(now, *signal),
+            Told::Signal(_) | Told::Late => return,
+        };
+        let piece = &mut *self.piece.borrow_mut();
+        piece.events.push(event);
+        if let Told::Moved(_) = told {
+            piece.signals.push(*signals);
+            self.paces.moved = self.paces.moved.max(now);
+        }
+    }
+
+    fn told(&mut self, at: Micros, told: Told<'_>, signals: &Signals, judge: &Judge, plan: &Plan) {
+        let Told::Moved(_) = told else { return };
+        let to_series = self.paces.series.wants(at);
+        let to_file = self.paces.file.is_some_and(|file| file.wants(at));
+        if !to_series && !to_file {
+            return;
+        }
+        if to_series {
+            self.paces.series.took(at);
+        }
+        if let (true, Some(file)) = (to_file, &mut self.paces.file) {
+            file.took(at);
+        }
+        let judged = Judged { heat: judge.slip_heat_at(plan, at), knows_slip: judge.knows_slip(signals, plan, at) };
+        self.piece.borrow_mut().events.push(Event::Judged { at, judged, to_series, to_file });
+    }
+}
