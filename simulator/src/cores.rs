@@ -1,6 +1,6 @@
 //! Work shared out to all cores.
 
-use std::sync::mpsc::{channel, sync_channel};
+use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread;
 
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
@@ -18,33 +18,77 @@ impl Crew for Cores {
         items.into_par_iter().map(work).collect()
     }
 
-    fn pass<P: Default + Send, E: Send>(
+    fn relay<P: Default + Send, Q: Default + Send, E: Send>(
         &self,
         mut make: impl FnMut(&mut P) -> Result<bool, E> + Send,
-        mut take: impl FnMut(&P) -> Result<(), E>,
+        mut work: impl FnMut(&P, &mut Q) -> Result<(), E> + Send,
+        mut take: impl FnMut(&Q) -> Result<(), E>,
     ) -> Result<(), E> {
-        let (made, pieces) = sync_channel::<Result<P, E>>(PIECES);
-        let (spent, lent) = channel::<P>();
-        thread::scope(|scope| {
+        let (mut maker, made) = hands();
+        let (mut worker, worked) = hands();
+        thread::scope(move |scope| {
+            scope.spawn(move || while let Some(true) = maker.hand(&mut make) {});
             scope.spawn(move || {
-                loop {
-                    let mut piece = lent.try_recv().unwrap_or_default();
-                    let more = make(&mut piece);
-                    let last = !matches!(more, Ok(true));
-                    // Nobody looks any more: then there is nothing to do.
-                    if made.send(more.map(|_| piece)).is_err() || last {
+                for piece in made.pieces {
+                    let handed = match piece {
+                        Ok(piece) => {
+                            let handed = worker.hand(|other| work(&piece, other).map(|()| true));
+                            made.spent.give(piece);
+                            handed
+                        }
+                        Err(error) => worker.hand(|_| Err(error)),
+                    };
+                    if handed != Some(true) {
                         return;
                     }
                 }
             });
-            for piece in pieces {
+            for piece in worked.pieces {
                 let piece = piece?;
                 take(&piece)?;
-                // The maker may be done.
-                let _ = spent.send(piece);
+                worked.spent.give(piece);
             }
             Ok(())
         })
+    }
+}
+
+/// Who fills pieces and hands them on.
+struct Giver<P, E> {
+    pieces: SyncSender<Result<P, E>>,
+    lent: Receiver<P>,
+}
+
+/// Who gets them, and gives them back.
+struct Taker<P, E> {
+    pieces: Receiver<Result<P, E>>,
+    spent: Spent<P>,
+}
+
+struct Spent<P>(Sender<P>);
+
+fn hands<P, E>() -> (Giver<P, E>, Taker<P, E>) {
+    let (full, pieces) = sync_channel(PIECES);
+    let (spent, lent) = channel();
+    (Giver { pieces: full, lent }, Taker { pieces, spent: Spent(spent) })
+}
+
+impl<P: Default, E> Giver<P, E> {
+    /// Fill a piece and hand it on, or the error. Whether there is more to come; `None` if nobody gets anything any more.
+    fn hand(&mut self, fill: impl FnOnce(&mut P) -> Result<bool, E>) -> Option<bool> {
+        let mut piece = self.lent.try_recv().unwrap_or_default();
+        let (piece, more) = match fill(&mut piece) {
+            Ok(more) => (Ok(piece), more),
+            Err(error) => (Err(error), false),
+        };
+        self.pieces.send(piece).ok().map(|()| more)
+    }
+}
+
+impl<P> Spent<P> {
+    /// Give a piece back. Who filled it may be gone.
+    fn give(&self, piece: P) {
+        drop(self.0.send(piece));
     }
 }
 
@@ -65,29 +109,34 @@ mod tests {
         }
     }
 
-    fn passed(crew: &impl Crew, ends: u32, breaks: u32, refuses: u32) -> (Vec<u32>, Result<(), u32>) {
+    /// Each number times two, unless it is the one that is not worked on; what was seen of that, unless it is refused.
+    fn relayed(crew: &impl Crew, [ends, breaks, fails, refuses]: [u32; 4]) -> (Vec<u32>, Result<(), u32>) {
         let mut seen = Vec::new();
-        let outcome = crew.pass(counting(ends, breaks), |piece: &Vec<u32>| {
-            seen.extend(piece);
+        let twice = |from: &Vec<u32>, to: &mut Vec<u32>| {
+            to.clear();
+            to.extend(from.iter().map(|number| number * 2));
+            if from.contains(&fails) { Err(fails) } else { Ok(()) }
+        };
+        let outcome = crew.relay(counting(ends, breaks), twice, |piece| {
+            seen.extend_from_slice(piece);
             if piece.contains(&refuses) { Err(refuses) } else { Ok(()) }
         });
         (seen, outcome)
     }
 
     #[test]
-    fn pieces_come_in_order_to_the_end_whoever_passes_them() {
+    fn pieces_come_in_order_and_the_first_error_ends_it_whoever_hands_them_on() {
         const NEVER: u32 = u32::MAX;
-        for (ends, breaks, refuses) in [(100, NEVER, NEVER), (0, NEVER, NEVER), (100, 50, NEVER), (100, NEVER, 50)] {
-            let [alone, cores] = [passed(&Alone, ends, breaks, refuses), passed(&Cores, ends, breaks, refuses)];
-            assert_eq!(alone, cores);
-            let all = ends.min(breaks).min(refuses);
-            assert!(alone.0.iter().copied().eq(0..alone.0.len() as u32), "{:?}", alone.0);
-            assert!(
-                (all..all + 3).contains(&(alone.0.len() as u32 + u32::from(all == breaks) * 3)),
-                "{all} {}",
-                alone.0.len()
-            );
-            assert_eq!(alone.1, if all == ends { Ok(()) } else { Err(all) });
+        for (run, seen, outcome) in [
+            ([99, NEVER, NEVER, NEVER], 102, Ok(())),
+            ([0, NEVER, NEVER, NEVER], 3, Ok(())),
+            ([99, 50, NEVER, NEVER], 48, Err(50)),
+            ([99, NEVER, 50, NEVER], 48, Err(50)),
+            ([99, NEVER, NEVER, 50], 27, Err(50)),
+            ([99, 2, 1, 0], 0, Err(2)),
+        ] {
+            let told = ((0..seen).map(|number| number * 2).collect(), outcome);
+            assert_eq!((relayed(&Alone, run), relayed(&Cores, run)), (told.clone(), told), "{run:?}");
         }
     }
 }

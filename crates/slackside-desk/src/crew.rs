@@ -5,20 +5,22 @@ pub trait Crew: Sync {
     /// What `work` makes of each item, in the order of the items.
     fn each<T: Send, R: Send>(&self, items: Vec<T>, work: impl Fn(T) -> R + Send + Sync) -> Vec<R>;
 
-    /// Fill piece after piece with `make`, until it says that one was the last, and have `take` look at each, in order: perhaps while the
-    /// next is made. Pieces go round, so that only a few are ever there.
+    /// Hand pieces on through three pairs of hands, in order: `make` fills one until it says that one was the last, `work` makes another of
+    /// it, and `take` looks at that; perhaps all three at once. Pieces go round, so that only a few are ever there.
     ///
     /// # Errors
-    /// The first error of either; of `make` after `take` has looked at what was made before.
-    fn pass<P: Default + Send, E: Send>(
+    /// The first of any of them; whatever was handed on before is looked at before it.
+    fn relay<P: Default + Send, Q: Default + Send, E: Send>(
         &self,
         mut make: impl FnMut(&mut P) -> Result<bool, E> + Send,
-        mut take: impl FnMut(&P) -> Result<(), E>,
+        mut work: impl FnMut(&P, &mut Q) -> Result<(), E> + Send,
+        mut take: impl FnMut(&Q) -> Result<(), E>,
     ) -> Result<(), E> {
-        let mut piece = P::default();
+        let (mut made, mut worked) = (P::default(), Q::default());
         loop {
-            let more = make(&mut piece)?;
-            take(&piece)?;
+            let more = make(&mut made)?;
+            work(&made, &mut worked)?;
+            take(&worked)?;
             if !more {
                 return Ok(());
             }

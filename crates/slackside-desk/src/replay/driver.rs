@@ -5,10 +5,13 @@ use slackside::settings::Checked;
 
 use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
+use super::piece::Stretch;
 use super::player::Player;
 use super::samples_csv::SamplesCsv;
+use super::units::check_units;
 use super::watch::Watch;
 use crate::crew::{Alone, Crew};
+use crate::error::Error;
 use crate::monitor::{Monitor, monitor, plan_of};
 use crate::trace::{Progress, Reader};
 
@@ -61,12 +64,12 @@ pub fn replay(job: Job<'_>) -> crate::error::Result<Outcome> {
     replay_from(job, fresh, &Alone)
 }
 
-/// Replay the trace from the state that this monitor is in, judging and looking on at once if the crew has two who can.
+/// Replay the trace from the state that this monitor is in, reading, judging and looking on at once if the crew has hands for that.
 ///
 /// # Errors
 /// As [`replay`].
 pub fn replay_from(job: Job<'_>, monitor: Box<Monitor>, crew: &impl Crew) -> crate::error::Result<Outcome> {
-    let Job { reader, settings, settings_name, notes, cautions, feet, samples, events, mut progress } = job;
+    let Job { mut reader, settings, settings_name, notes, cautions, feet, samples, events, mut progress } = job;
     let mut outcome = Outcome::begin(reader.name(), settings_name, settings, &monitor.status());
     outcome.notes = notes;
     outcome.cautions = cautions;
@@ -75,9 +78,22 @@ pub fn replay_from(job: Job<'_>, monitor: Box<Monitor>, crew: &impl Crew) -> cra
     let every = samples.as_ref().map(SamplesCsv::every);
     let plan = *monitor.plan().unwrap_or(&plan_of(settings));
     let mut watch = Watch::new(outcome, settings, plan, samples, events);
-    let mut player = Player::new(reader, monitor, settings, every);
-    crew.pass(
-        |piece| player.play(piece),
+    let mut player = Player::new(monitor, every);
+    crew.relay(
+        |stretch: &mut Stretch| {
+            let more = reader.read_batch(&mut stretch.inputs)?;
+            stretch.numbers.clear();
+            stretch.numbers.extend_from_slice(reader.numbers());
+            if !more {
+                check_units(reader.name(), reader.survey(), &settings.machine)?;
+                stretch.ends = reader.survey().last;
+            }
+            Ok::<_, Error>(more)
+        },
+        |stretch, piece| {
+            player.play(stretch, piece);
+            Ok(())
+        },
         |piece| {
             watch.take(piece)?;
             if let Some(progress) = &mut progress {
@@ -86,6 +102,6 @@ pub fn replay_from(job: Job<'_>, monitor: Box<Monitor>, crew: &impl Crew) -> cra
             Ok(())
         },
     )?;
-    let (survey, monitor, window) = player.finish();
-    Ok(watch.finish(survey, &monitor, window))
+    let (monitor, window) = player.finish();
+    Ok(watch.finish(reader.survey().clone(), &monitor, window))
 }

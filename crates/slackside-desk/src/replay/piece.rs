@@ -1,6 +1,6 @@
-//! What happened in a stretch of the trace, in order: handed on from who judges to who looks on, so that both can work at once.
+//! What is handed on from who reads to who judges, and from there to who looks on, so that all can work at once.
 
-use slackside::input::Signal;
+use slackside::input::{Input, Signal};
 use slackside::signals::Signals;
 use slackside::units::{Micros, Ppm};
 use slackside::verdict::Verdict;
@@ -37,7 +37,18 @@ pub(super) enum Event {
     HeatAtFirstOut(Ppm),
 }
 
-/// A stretch of the trace.
+/// A stretch of the trace, as it was read.
+#[derive(Debug, Default)]
+pub(super) struct Stretch {
+    /// What its rows say.
+    pub inputs: Vec<Input>,
+    /// The number of each row.
+    pub numbers: Vec<u64>,
+    /// The time of the last row of the trace, if that has ended and had any.
+    pub ends: Option<Micros>,
+}
+
+/// What happened in a stretch.
 #[derive(Debug, Default)]
 pub(super) struct Piece {
     /// What happened, in order.

@@ -5,29 +5,23 @@ use std::cell::RefCell;
 use slackside::input::{Input, Signal};
 use slackside::judge::Judge;
 use slackside::monitor::{Tap, Told};
-use slackside::settings::Checked;
 use slackside::settings::plan::Plan;
 use slackside::signals::Signals;
 use slackside::units::Micros;
 use slackside::verdict::Change;
 
 use super::pace::{Every, Pace};
-use super::piece::{Event, Judged, Piece};
+use super::piece::{Event, Judged, Piece, Stretch};
 use super::rows::Row;
-use super::units::check_units;
 use super::window::{Keeper, Window};
 use crate::monitor::Monitor;
-use crate::trace::{Reader, Survey};
 
 /// Silence longer than this is drawn as what it proves, not as the last speed.
 const SILENCE_US: u64 = 100_000;
 
-/// The trace, the monitor, and what is kept of the inputs.
-pub(super) struct Player<'a> {
-    reader: Reader,
-    batch: Vec<Input>,
+/// The monitor, and what is kept of the inputs.
+pub(super) struct Player {
     monitor: Box<Monitor>,
-    settings: &'a Checked,
     keeper: Keeper,
     paces: Paces,
     /// How far silence is drawn.
@@ -42,47 +36,35 @@ struct Paces {
     moved: Micros,
 }
 
-impl<'a> Player<'a> {
-    /// At the beginning of the trace. `file` says how often a samples file wants rows, if there is one.
-    pub fn new(reader: Reader, monitor: Box<Monitor>, settings: &'a Checked, file: Option<Every>) -> Self {
+impl Player {
+    /// At the beginning of a trace. `file` says how often a samples file wants rows, if there is one.
+    pub fn new(monitor: Box<Monitor>, file: Option<Every>) -> Self {
         let paces = Paces { series: Pace::default(), file, moved: Micros::ZERO };
-        Self { reader, batch: Vec::new(), monitor, settings, keeper: Keeper::new(), paces, drawn: Micros::ZERO }
+        Self { monitor, keeper: Keeper::new(), paces, drawn: Micros::ZERO }
     }
 
-    /// Play the next stretch into `piece`. `false`: it was the last.
-    ///
-    /// # Errors
-    /// The trace is broken, or is not in the units of the settings.
-    pub fn play(&mut self, piece: &mut Piece) -> crate::error::Result<bool> {
+    /// Play a stretch of the trace into `piece`.
+    pub fn play(&mut self, stretch: &Stretch, piece: &mut Piece) {
         piece.clear();
         let piece = RefCell::new(piece);
-        let mut batch = core::mem::take(&mut self.batch);
-        let more = self.reader.read_batch(&mut batch)?;
-        for (at, input) in batch.iter().enumerate() {
-            let Some(number) = self.reader.numbers().get(at) else { break };
+        for (input, number) in stretch.inputs.iter().zip(&stretch.numbers) {
             let row = Row { number: *number, input: *input };
             self.keeper.take(&self.monitor, row);
             self.draw_silence(&piece, input.at);
             piece.borrow_mut().events.push(Event::Row(row));
             self.observe(&piece, *input);
         }
-        self.batch = batch;
-        if !more {
-            let survey = self.reader.survey();
-            check_units(self.reader.name(), survey, &self.settings.machine)?;
-            if let Some(last) = survey.last {
-                // What is due up to the last row is settled; what would come later is not known.
-                self.draw_silence(&piece, last);
-                piece.borrow_mut().events.push(Event::End(last));
-                self.observe(&piece, Input::new(last, Signal::Tick));
-            }
+        if let Some(last) = stretch.ends {
+            // What is due up to the last row is settled; what would come later is not known.
+            self.draw_silence(&piece, last);
+            piece.borrow_mut().events.push(Event::End(last));
+            self.observe(&piece, Input::new(last, Signal::Tick));
         }
-        Ok(more)
     }
 
-    /// What was found in the trace, the monitor at its end, and the inputs that were kept.
-    pub fn finish(self) -> (Survey, Box<Monitor>, Window) {
-        (self.reader.survey().clone(), self.monitor, self.keeper.finish())
+    /// The monitor at the end, and the inputs that were kept.
+    pub fn finish(self) -> (Box<Monitor>, Window) {
+        (self.monitor, self.keeper.finish())
     }
 
     /// Have the monitor take one input, everything handed on that it says.
