@@ -325,27 +325,51 @@ impl SlipReading {
     }
 }
 
+impl ContactMotion {
+    fn of(from: &signals::ContactSignals, fitted: bool, now: Now) -> Self {
+        Self {
+            fitted,
+            state: match from.state {
+                rub::RUBBING => ContactState::Rubbing,
+                rub::FAULTY => ContactState::Faulty,
+                _ => ContactState::Clear,
+            },
+            rubbing_since: (from.rubs != 0).then(|| now.whole(from.since)),
+            bridged: from.bridged != 0,
+            duty: Ppm::new(from.duty),
+            count: from.count,
+        }
+    }
+}
+
 impl Motion {
     /// The signals as they stand at `now`, on a leg with this plan.
     #[must_use]
     pub fn of(from: &Signals, plan: &Plan, now: Micros) -> Self {
-        let now = Now::new(now);
-        let mut contacts = Self::NONE.contacts;
-        for ((place, motion), contact) in Place::ALL.into_iter().zip(&mut contacts).zip(&from.contacts) {
-            *motion = ContactMotion {
-                fitted: plan.has_contact(place),
-                state: match contact.state {
-                    rub::RUBBING => ContactState::Rubbing,
-                    rub::FAULTY => ContactState::Faulty,
-                    _ => ContactState::Clear,
-                },
-                rubbing_since: (contact.rubs != 0).then(|| now.whole(contact.since)),
-                bridged: contact.bridged != 0,
-                duty: Ppm::new(contact.duty),
-                count: contact.count,
-            };
+        let mut motion = Self::NONE;
+        motion.contacts(from, plan, now);
+        motion.renew(from, plan, now);
+        motion
+    }
+
+    /// The same of the newer signals `from`, where this is that of `before`: what moves least often is looked at only when it has.
+    pub fn go_on(&mut self, before: &Signals, from: &Signals, plan: &Plan, now: Micros) {
+        if from.contacts != before.contacts {
+            self.contacts(from, plan, now);
         }
-        Self {
+        self.renew(from, plan, now);
+    }
+
+    fn contacts(&mut self, from: &Signals, plan: &Plan, now: Micros) {
+        for ((place, motion), contact) in Place::ALL.into_iter().zip(&mut self.contacts).zip(&from.contacts) {
+            *motion = ContactMotion::of(contact, plan.has_contact(place), Now::new(now));
+        }
+    }
+
+    /// All but the contacts.
+    fn renew(&mut self, from: &Signals, plan: &Plan, now: Micros) {
+        let now = Now::new(now);
+        *self = Self {
             head: ShaftMotion::of(&from.head, plan.head.is_fitted(), now),
             boot: ShaftMotion::of(&from.boot, plan.boot.is_fitted(), now),
             slip_short: SlipReading::of(from.short, from.unknown),
@@ -354,7 +378,7 @@ impl Motion {
             head_since_boot: Turns::new(u64::from(from.since_boot) << 8),
             seen_ratio: (from.ratio != 0)
                 .then(|| SeenRatio { ratio: Ratio::new(from.ratio), spread: Ppm::new(from.ratio_spread) }),
-            contacts,
-        }
+            contacts: self.contacts,
+        };
     }
 }

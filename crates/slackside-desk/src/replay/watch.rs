@@ -31,6 +31,9 @@ pub(super) struct Watch<'a> {
     settings: &'a Checked,
     /// What the monitor goes by.
     plan: Plan,
+    /// The newest signals, and the same in words.
+    signals: Signals,
+    motion: Motion,
     samples: Option<SamplesCsv<'a>>,
     events: Option<EventsCsv<'a>>,
     reference: Ppm,
@@ -52,6 +55,8 @@ impl<'a> Watch<'a> {
             witness: Witness::new(settings),
             settings,
             plan,
+            signals: Signals::NONE,
+            motion: Motion::of(&Signals::NONE, &plan, Micros::ZERO),
             samples,
             events,
             reference: Ppm::ONE,
@@ -95,11 +100,13 @@ impl<'a> Watch<'a> {
     }
 
     fn moved(&mut self, at: Micros, signals: &Signals) {
-        let motion = Motion::of(signals, &self.plan, at);
-        self.outcome.slip(at, self.gather.newest(), &motion);
-        self.gather.motion(at, &motion);
-        self.witness.motion(at.get(), &motion);
-        self.outcome.run_up.motion(at, &motion);
+        let motion = &mut self.motion;
+        motion.go_on(&self.signals, signals, &self.plan, at);
+        self.signals = *signals;
+        self.outcome.slip(at, self.gather.newest(), motion);
+        self.gather.motion(at, motion);
+        self.witness.motion(at.get(), motion);
+        self.outcome.run_up.motion(at, motion);
         for (place, contact) in Place::ALL.into_iter().zip(&motion.contacts) {
             if contact.rubbing_since.is_some() {
                 self.outcome.series.rub(at, place);

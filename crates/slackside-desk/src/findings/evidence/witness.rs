@@ -6,7 +6,7 @@ use slackside::alarm::AlarmState;
 use slackside::conditions::Condition;
 use slackside::diagnose::{Evidence as Looked, Lock};
 use slackside::input::{Input, LineState, Place, Shaft, Signal};
-use slackside::motion::{Motion, ShaftMotion, TargetPattern};
+use slackside::motion::{Motion, ShaftMotion, SlipReading, TargetPattern};
 use slackside::settings::{Checked, Targets};
 use slackside::verdict::{Change, Phase, Verdict};
 
@@ -101,7 +101,9 @@ pub struct Witness {
     asked: u64,
     most_slip: Option<i32>,
     newest: u64,
-    motion: Motion,
+    /// The newest reading of slip over one boot turn, and the newest of head and boot.
+    slip_short: SlipReading,
+    last: [ShaftMotion; 2],
     raised: [Raised; Condition::COUNT],
     /// The moment that counts, whether the leg was stopped then, and what was known of it.
     moment: Option<(u64, bool, Evidence)>,
@@ -158,7 +160,8 @@ impl Witness {
             asked: 0,
             most_slip: None,
             newest: 0,
-            motion: Motion::NONE,
+            slip_short: SlipReading::Unknown,
+            last: [Motion::NONE.head, Motion::NONE.boot],
             raised: [Raised::No; Condition::COUNT],
             moment: None,
             after: None,
@@ -254,21 +257,22 @@ impl Witness {
         for (index, shaft) in [&motion.head, &motion.boot].into_iter().enumerate() {
             self.look_at(index, shaft);
         }
-        if let slackside::motion::SlipReading::Known(slip) = motion.slip_short
+        if let SlipReading::Known(slip) = motion.slip_short
             && self.moment.is_none()
         {
             self.most_slip = Some(self.most_slip.map_or(slip.get(), |most| most.max(slip.get())));
         }
-        let head = motion.head.speed().map(|speed| i64::from(speed.get()));
-        if let (Some(off), Some(speed)) = (self.drive.off_since, head)
-            && speed > self.normal[0] / 10 * 9
-            && self.moment.is_none()
+        let head = || motion.head.speed().map(|speed| i64::from(speed.get()));
+        if self.moment.is_none()
+            && let Some(off) = self.drive.off_since
+            && head().is_some_and(|speed| speed > self.normal[0] / 10 * 9)
         {
             self.drive.off_turning_us = self.drive.off_turning_us.max(at.saturating_sub(off));
         }
-        if let (Some(reference), Some(speed), Phase::Running) = (self.reference, head, self.phase)
+        if self.moment.is_none()
+            && let (Some(reference), Phase::Running) = (self.reference, self.phase)
+            && let Some(speed) = head()
             && self.normal[0] > 0
-            && self.moment.is_none()
         {
             self.misses[0] += (speed * 1_000_000 / self.normal[0] - reference) / 100;
             self.misses[1] += 1;
@@ -288,7 +292,8 @@ impl Witness {
         {
             self.targets_seen = self.look_at_targets();
         }
-        self.motion = *motion;
+        self.slip_short = motion.slip_short;
+        self.last = [motion.head, motion.boot];
     }
 
     fn look_at(&mut self, index: usize, shaft: &ShaftMotion) {
@@ -553,7 +558,7 @@ impl Witness {
     /// Slip before and at the moment; when it began to rise, if it did.
     fn slip(&self, at: u64, evidence: &mut Evidence) -> u64 {
         let back = |from: u64, to: u64| self.seconds.slip(at.saturating_sub(from * S), at.saturating_sub(to * S));
-        let now = self.motion.slip_short.ppm().map(slackside::units::Ppm::get);
+        let now = self.slip_short.ppm().map(slackside::units::Ppm::get);
         let before = back(25, 14);
         evidence.set(Clue::SlipAt, now);
         evidence.set(Clue::SlipBefore2, back(3, 1));
@@ -619,7 +624,6 @@ impl Witness {
 
     fn speeds(&self, at: u64, foot: u64, evidence: &mut Evidence) {
         let now = slackside::units::Micros::new(at);
-        let motions = [&self.motion.head, &self.motion.boot];
         let clues = [
             (Clue::HeadSpeed, Clue::HeadBefore, Clue::HeadDrift),
             (Clue::BootSpeed, Clue::BootBefore, Clue::BootDrift),
@@ -632,7 +636,7 @@ impl Witness {
                 let speed = self.seconds.speed(index, at.saturating_sub(from * S), at.saturating_sub(to * S))?;
                 self.share(index, speed)
             };
-            let most = motions[index].speed_at_most(now).and_then(|most| self.share(index, i64::from(most.get())));
+            let most = self.last[index].speed_at_most(now).and_then(|most| self.share(index, i64::from(most.get())));
             evidence.set(speed, most);
             evidence.set(before, mean(25, 14));
             evidence.set(drift, mean(9, 3).zip(mean(80, 40)).map(|(now, then)| now - then));
