@@ -2,12 +2,13 @@
 
 use std::io::{self, Write};
 
+use slackside::input::Place;
 use slackside::motion::SlipReading;
 use slackside::settings::Checked;
 use slackside::units::{MicroturnsPerSecond, Ppm, Span};
 
 use super::pace::Every;
-use super::sample::Sample;
+use super::sample::{ContactSample, Sample};
 use crate::trace::{write_fixed, write_unsigned};
 
 /// The first line of every samples file. An empty cell is "not known", never zero.
@@ -19,6 +20,9 @@ boot_left_dwell_s,boot_left_duty_pct,boot_right_dwell_s,boot_right_duty_pct,slip
 pub struct SamplesCsv<'a> {
     out: &'a mut dyn Write,
     row: Vec<u8>,
+    /// The contacts as they were written last, and how.
+    contacts: Option<[ContactSample; Place::COUNT]>,
+    of_contacts: Vec<u8>,
     every: Span,
     heat_known: bool,
 }
@@ -32,7 +36,7 @@ impl<'a> SamplesCsv<'a> {
         out.write_all(SAMPLES_HEADER.as_bytes())?;
         out.write_all(b"\n")?;
         let heat_known = settings.machine.head_targets.is_some();
-        Ok(Self { out, row: Vec::with_capacity(256), every, heat_known })
+        Ok(Self { out, row: Vec::with_capacity(256), contacts: None, of_contacts: Vec::new(), every, heat_known })
     }
 
     /// How often a row is wanted.
@@ -55,10 +59,16 @@ impl<'a> SamplesCsv<'a> {
         cell(row, slip(sample.slip_long), 4);
         cell(row, sample.underspeed.map(percent), 4);
         cell(row, self.heat_known.then(|| percent(sample.slip_heat)), 4);
-        for contact in &sample.contacts {
-            cell(row, contact.dwell.map(|dwell| i64::from(dwell.get())), 6);
-            cell(row, contact.duty.map(percent), 4);
+        // Contacts seldom move: their half of the row is written anew only then.
+        if self.contacts != Some(sample.contacts) {
+            self.contacts = Some(sample.contacts);
+            self.of_contacts.clear();
+            for contact in &sample.contacts {
+                cell(&mut self.of_contacts, contact.dwell.map(|dwell| i64::from(dwell.get())), 6);
+                cell(&mut self.of_contacts, contact.duty.map(percent), 4);
+            }
         }
+        row.extend_from_slice(&self.of_contacts);
         for reading in [sample.slip_short, sample.slip_long] {
             let bound = reading.ppm().map(|_| i64::from(reading.is_limit()));
             cell(row, bound, 0);
