@@ -125,10 +125,7 @@ fn tables_of(store: &Store, all: &[Checked]) -> HeatTables {
 
 /// Processor time of this program so far, in seconds: what it took, whatever else ran on the machine.
 fn cpu() -> f64 {
-    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    let after = stat.rsplit(')').next().unwrap_or_default();
-    let ticks: f64 = after.split_whitespace().skip(11).take(2).filter_map(|field| field.parse::<f64>().ok()).sum();
-    ticks / 100.0
+    cpu_time::ProcessTime::now().as_duration().as_secs_f64()
 }
 
 /// Counts what comes, as far as it listens.
