@@ -1,7 +1,7 @@
 """Large classifiers on the runs that the findings are learned from and measured on, for comparison.
 
-    cargo xtask findings --runs 11760 --seed 1 --measured 2400 --measured-seed 7007
-    python bench/findings_large.py target/findings 7007
+    cargo xtask findings --runs 23520 --seed 1 --measured 4800 --measured-seed 7011
+    python bench/findings_large.py target/findings 7011
 
 The first plays and keeps the runs; this learns a random forest, gradient boosting and the mean of both from those to learn from, measures
 them on those held out, as the findings are measured, and writes crates/xtask/src/findings/large.csv, which the first puts into the book

@@ -68,7 +68,7 @@ pub struct Wish {
     #[arg(long, default_value_t = 1)]
     seed: u64,
     /// The seed of all chance in what is measured on.
-    #[arg(long, default_value_t = 7007)]
+    #[arg(long, default_value_t = 7011)]
     measured_seed: u64,
 }
 
