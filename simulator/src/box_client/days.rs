@@ -1,8 +1,8 @@
 //! Days from a box, and what it says of the one under way.
 
 use serde_json::{Value, json};
-use slackside::daily::{Kind, LOOK, Summary, Work};
-use slackside::units::Ppm;
+use slackside::daily::{Kind, LOOK, LoadBy, Summary, Work};
+use slackside::units::{DeciCelsius, Ppm};
 use slackside::wire::{Reason, Today, Window};
 
 use slackside_desk::trend::{Day, days_of_box, note_of, work_word};
@@ -78,20 +78,31 @@ pub fn say_today(today: &Today) -> String {
     text
 }
 
-/// A day, in a line.
+/// A day, in a line, and one more where temperatures are known.
 #[must_use]
 pub fn say_day(day: &Summary) -> String {
     let percent = |ppm: Option<Ppm>| ppm.map_or("-".to_owned(), |ppm| format!("{:.2} %", f64::from(ppm.get()) / 1e4));
     let slip = day.slip.map(percent);
-    let slip = if day.by_load { slip.join(" / ") } else { slip[0].clone() };
+    let slip = if day.load_by == LoadBy::Unknown { slip[0].clone() } else { slip.join(" / ") };
     let what = if day.kind == Kind::Day { "" } else { "  (short)" };
-    format!(
+    let mut text = format!(
         "day {:>5}  ran {:>4.1} h  slip {slip}  ratio {}  starts {}{what}",
         day.day,
         hours(day.running),
         percent(day.ratio_shift),
         day.starts
-    )
+    );
+    let degrees = |temperature: Option<DeciCelsius>| {
+        temperature.map_or("-".to_owned(), |temperature| format!("{:.0}", f64::from(temperature.get()) / 10.0))
+    };
+    if let Some(coolest) = day.coolest {
+        let [head_left, head_right, boot_left, boot_right] = day.hottest.map(degrees);
+        text.push_str(&format!(
+            "\n           hottest: head {head_left} / {head_right}, boot {boot_left} / {boot_right} °C; coolest {} °C",
+            degrees(Some(coolest))
+        ));
+    }
+    text
 }
 
 /// The day under way, for other programs.

@@ -38,7 +38,7 @@ pub fn page(wear: &Wear) -> String {
     // What never moved is told in words below.
     let moved = |course: &&Course| course.points.iter().any(|point| point.1 != course.points[0].1);
     for course in wear.courses.iter().filter(|course| course.figure.wears()).filter(moved) {
-        let name = capital(course.figure.name(wear.by_load));
+        let name = capital(course.figure.name());
         let _ = writeln!(out, "<section>\n<h2>{}</h2>\n{}\n</section>", escape(&name), picture(wear, course, &name));
     }
     section(&mut out, "Without a trend", &wear.quiet());

@@ -60,8 +60,6 @@ pub struct Wear {
     pub work: Vec<Work>,
     /// The figures that are known on any day.
     pub courses: Vec<Course>,
-    /// Whether slip is told by load.
-    pub by_load: bool,
     /// What must be said of the days.
     pub notes: Vec<String>,
 }
@@ -75,17 +73,18 @@ pub fn wear(days: Vec<Day>, settings: Option<&Checked>) -> Wear {
     };
     let mut work: Vec<Work> = days.iter().filter_map(done).collect();
     work.dedup();
-    let by_load = days.iter().any(|day| day.summary.by_load);
+    let warmth = Figure::warmth(days.iter().map(|day| &day.summary));
     let known: Vec<(Figure, Vec<Point>)> = Figure::ALL
-        .map(|figure| (figure, points(&days, figure)))
         .into_iter()
+        .chain(warmth)
+        .map(|figure| (figure, points(&days, figure)))
         .filter(|(_, points)| !points.is_empty())
         .collect();
     let wearing = known.iter().filter(|(figure, _)| figure.wears()).count();
     let courses =
         known.into_iter().map(|(figure, points)| course(figure, points, &days, &work, wearing, settings)).collect();
     let leg = settings.map_or_else(String::new, |settings| settings.machine.leg.to_string());
-    Wear { leg, days, work, courses, by_load, notes: Vec::new() }
+    Wear { leg, days, work, courses, notes: Vec::new() }
 }
 
 /// The figure on each day; several parts of a day lie beside each other within it.
@@ -141,7 +140,7 @@ fn course(
     let now = trend.as_ref().zip(points.last()).map(|(trend, last)| trend.at(last.0));
     // Of a ratio that hardly shifts the slope says which way it goes.
     let towards = trend.as_ref().map_or(0.0, |trend| now.unwrap_or(0.0) + 1e4 * trend.line.slope);
-    let limit = settings.and_then(|settings| figure.limit(settings, towards));
+    let limit = settings.and_then(|settings| figure.limit(settings, towards, days.iter().map(|day| &day.summary)));
     let reach = trend
         .as_ref()
         .filter(|trend| trend.shows)

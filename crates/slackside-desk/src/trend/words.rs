@@ -1,12 +1,12 @@
 //! What the days say, in words and as an object.
 
 use serde_json::{Value, json};
-use slackside::daily::Kind;
+use slackside::daily::{Kind, LoadBy};
 
 use super::course::{Change, FEWEST_DAYS, Reach};
 use super::figure::figures;
 use super::wear::{Course, Restart, Wear, Work, work_word};
-use super::{Date, Figure};
+use super::{Date, Day, Figure, Over};
 use crate::cautions;
 use crate::lines::{WIDTH, fill};
 use crate::report::{capital, lower};
@@ -19,6 +19,8 @@ const NO_TREND_SO_FAR: &str =
 const WEEK: f64 = 7.0;
 /// Beyond this nothing is said but that it is far away, in days.
 const FAR: f64 = 3_652.5;
+/// A day with so many looks of running should know its load.
+const RUNS: u16 = 900;
 /// What happened within so many days of a change may have to do with it.
 const NEAR: i32 = 2;
 
@@ -109,7 +111,7 @@ impl Wear {
         let mut text = format!(
             "{}: {} {verb} by {} {unit} a week (90 %: {} to {}), now {}.",
             figure.part().to_uppercase(),
-            figure.name(self.by_load),
+            figure.name(),
             figures(slope.abs() * WEEK),
             figures(least * WEEK),
             figures(most * WEEK),
@@ -173,7 +175,7 @@ impl Wear {
     pub fn quiet(&self) -> Vec<String> {
         let mut lines = Vec::new();
         for course in self.courses.iter().filter(|course| course.figure.wears()) {
-            let name = capital(course.figure.name(self.by_load));
+            let name = capital(course.figure.name());
             match &course.trend {
                 Some(trend) if trend.shows => {}
                 Some(trend) => {
@@ -223,11 +225,7 @@ impl Wear {
             let beside = self.beside(*day, course.figure);
             let beside = if beside.is_empty() { "nothing else that is known".to_owned() } else { beside.join("; ") };
             let by = course.figure.say(change.by.abs());
-            format!(
-                "{}: {} went {way} by {by}. About that day: {beside}.",
-                self.day_words(*day),
-                course.figure.name(self.by_load)
-            )
+            format!("{}: {} went {way} by {by}. About that day: {beside}.", self.day_words(*day), course.figure.name())
         };
         all.iter().map(one).collect()
     }
@@ -244,23 +242,78 @@ impl Wear {
         let others = self.courses.iter().filter(|course| course.figure != but).filter_map(|course| {
             let change = course.changes.iter().find(|change| near(day_of(course, change)))?;
             let way = if change.by > 0.0 { "up" } else { "down" };
-            Some(format!("{} {way}", course.figure.name(self.by_load)))
+            Some(format!("{} {way}", course.figure.name()))
         });
         work.chain(changed.then(|| "other settings".to_owned())).chain(others).collect()
+    }
+
+    /// How the load is known, where it is not measured.
+    fn loads(&self) -> Vec<String> {
+        let mut lines = Vec::new();
+        if self.courses.iter().any(|course| course.figure == Figure::SlipAtAnyLoad) {
+            lines.push(
+                "Nothing tells the load, so slip is not told apart by it: days with more grain slip more, and a season may look like wear. \
+                 A power meter tells it, or unloaded_head_rpm in the settings of a leg without a speed reference."
+                    .to_owned(),
+            );
+        }
+        let by_head = |day: &&Day| day.summary.load_by == LoadBy::HeadSpeed && day.summary.running >= RUNS;
+        let newest: Vec<&Day> = self.days.iter().rev().filter(by_head).take(7).collect();
+        if newest.is_empty() {
+            return lines;
+        }
+        lines.push(
+            "The load is told by the head's speed, between its speed unloaded and at normal operation. Near the borders, and where it is \
+             faster or slower than that can be, slip is told at no load."
+                .to_owned(),
+        );
+        let silent = newest.iter().filter(|day| day.summary.slip.iter().all(Option::is_none)).count();
+        if 2 * silent > newest.len() {
+            lines.push(format!(
+                "On {silent} of the newest {} days that the leg ran its load was not known by its speed, and slip is not followed: \
+                 unloaded_head_rpm or head_rpm is not true any more. Measure both again.",
+                newest.len()
+            ));
+        }
+        lines
+    }
+
+    /// What warmth is held against.
+    fn warmth(&self) -> Vec<String> {
+        let all = || {
+            self.courses.iter().filter_map(|course| match course.figure {
+                Figure::Warmth(place, over) => Some((course.figure.name(), place, over)),
+                _ => None,
+            })
+        };
+        let mut lines = Vec::new();
+        if all().next().is_some() {
+            lines.push(
+                "Warmth is how much hotter a rub point got in a day than what it is held against: the other side of its shaft, where that \
+                 has a sensor, so that weather, season and load are in neither. What warms both sides alike does not show in it, only in the \
+                 degrees of the table and in the alarm. Its limit is that alarm's, less the hottest that the other was on any of the days."
+                    .to_owned(),
+            );
+        }
+        for (name, _, over) in all().filter(|(_, place, over)| !over.is_other_side_of(*place)) {
+            let against = match over {
+                Over::Place(other) => Figure::Warmth(other, over).name().replace("warmth at ", "that at "),
+                Over::Coolest => "the coolest of the day".to_owned(),
+            };
+            lines.push(format!(
+                "{} is held against {against}, for the other side of its shaft is not known: a season may look like wear there.",
+                capital(name)
+            ));
+        }
+        lines
     }
 
     /// What must be known to read it.
     #[must_use]
     pub fn reading(&self) -> Vec<String> {
         let mut lines = self.notes.clone();
-        if self.courses.iter().any(|course| course.figure == Figure::Slip(slackside::daily::Load::Unloaded))
-            && !self.by_load
-        {
-            lines.push(
-                "Power is not measured, so slip is not told apart by load: days with more grain slip more, and a season may look like wear."
-                    .to_owned(),
-            );
-        }
+        lines.extend(self.loads());
+        lines.extend(self.warmth());
         lines.push(
             "A rate is the median of the slopes between all pairs of days (Theil and Sen), with the range that holds it in 90 of 100 cases. \
              It is told once that range, made wide enough for all the figures together, leaves out \"no change\"."
@@ -303,7 +356,7 @@ pub fn object(wear: &Wear) -> Value {
                 json!({ "soonest": day(reach.soonest), "about": day(reach.about), "latest": day(reach.latest) })
             });
             json!({
-                "figure": course.figure.name(wear.by_load),
+                "figure": course.figure.name(),
                 "part": course.figure.part(),
                 "days": course.points.len(),
                 "since": course.points.get(course.since.0).map(|point| day(point.0)),
