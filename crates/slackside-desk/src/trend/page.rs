@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::Wear;
 use super::wear::Course;
+use super::words::MAY_BE_GRAIN;
 use crate::cautions::CAUTIONS;
 use crate::drawing::{Anchor, Look, Scale, Svg};
 use crate::lines::kept_together;
@@ -41,6 +42,7 @@ pub fn page(wear: &Wear) -> String {
         let name = capital(course.figure.name());
         let _ = writeln!(out, "<section>\n<h2>{}</h2>\n{}\n</section>", escape(&name), picture(wear, course, &name));
     }
+    section(&mut out, MAY_BE_GRAIN, &wear.grain());
     section(&mut out, "Without a trend", &wear.quiet());
     section(&mut out, "What changed", &wear.changes());
     section(&mut out, "Work done", &wear.done());

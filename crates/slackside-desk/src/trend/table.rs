@@ -213,6 +213,9 @@ mod tests {
         summary.rejects = [Coarse::of(17), Coarse::UNKNOWN];
         summary.starts = 9;
         summary.coast = Some(Span::new(5_200_000));
+        summary.load_by = LoadBy::HeadSpeed;
+        summary.hottest = [Some(DeciCelsius::new(410)), Some(DeciCelsius::new(-30)), None, None];
+        summary.coolest = Some(DeciCelsius::new(-120));
         let day = |date: &str, kind| {
             let mut summary = summary;
             summary.kind = kind;
@@ -245,7 +248,10 @@ mod tests {
             ("2026-03-15", "2026-02-30", "line 3: `day` must be a date"),
             ("take-up", "takeup", "line 3: `what` must be `day`"),
             ("12340", "12.34", "line 2: `slip_full_ppm` must be empty, or a whole number"),
-            (",5200\n", "\n", "line 2: `the row` must be 18 fields, not 17"),
+            (",5200,41,", ",41,", "line 2: `the row` must be 23 fields, not 22"),
+            (",41,-3,", ",41.5,-3,", "line 2: `hottest_head_left_c` must be empty, or a whole number"),
+            (",-12\n", ",-300\n", "line 2: `coolest_c` must be empty, or a whole number"),
+            (",coolest_c", "", "line 1: the columns"),
             ("day,what", "what,day", "line 1: the columns"),
             ("day,what", "Leg 3\nday,what", "line 1: the columns"),
             ("day,what,settings_changed,by_load", "date", "line 1: the columns"),
@@ -256,5 +262,21 @@ mod tests {
             let error = read_table("days.csv", &changed).expect_err("wrong").to_string();
             assert!(error.contains(said) && error.contains("mend:"), "{error}");
         }
+    }
+
+    #[test]
+    fn tables_of_before_there_were_temperatures_are_read() {
+        let text = format!("#leg Leg 3\n{FIRST_HEADER}\n17,day,0,1,30000,1000,,12340,-20,400,,,,2,3,0,6,5100\n");
+        assert!(is_table(text.as_bytes()));
+        let table = read_table("old.csv", &text).expect("a table");
+        let Day { date, summary, .. } = &table.days[0];
+        assert_eq!(
+            (*date, summary.load_by, summary.coast),
+            (Date::Counted(17), LoadBy::Power, Some(Span::new(5_100_000)))
+        );
+        assert_eq!((summary.hottest, summary.coolest), ([None; 4], None));
+        let mut again = Vec::new();
+        write_table(&table, &mut again).expect("memory");
+        assert_eq!(read_table("old.csv", &String::from_utf8(again).expect("text")).expect("a table"), table);
     }
 }

@@ -1,6 +1,6 @@
 //! All figures of a leg together.
 
-use slackside::daily::{Kind, Work as Done};
+use slackside::daily::{Kind, Load, LoadBy, Work as Done};
 use slackside::settings::Checked;
 
 use super::course::{Change, Point, Reach, Trend, changes, trend};
@@ -47,6 +47,8 @@ pub struct Course {
     pub limit: Option<Limit>,
     /// When it reaches that.
     pub reach: Option<Reach>,
+    /// Whether its trend may be of heavier or lighter grain and is not told as wear.
+    pub may_be_grain: bool,
 }
 
 /// What the days of a leg say together.
@@ -81,10 +83,39 @@ pub fn wear(days: Vec<Day>, settings: Option<&Checked>) -> Wear {
         .filter(|(_, points)| !points.is_empty())
         .collect();
     let wearing = known.iter().filter(|(figure, _)| figure.wears()).count();
-    let courses =
+    let mut courses: Vec<Course> =
         known.into_iter().map(|(figure, points)| course(figure, points, &days, &work, wearing, settings)).collect();
+    if days.iter().any(|day| day.summary.load_by == LoadBy::HeadSpeed) {
+        tell_grain_apart(&mut courses);
+    }
     let leg = settings.map_or_else(String::new, |settings| settings.machine.leg.to_string());
     Wear { leg, days, work, courses, notes: Vec::new() }
+}
+
+/// The head's speed tells loads coarsely: with heavier grain slip rises within a class, and more so while a motor gets colder. With empty
+/// buckets it does not, whatever the grain. So what goes with the load is told as wear only where slip unloaded goes the same way. The ratio,
+/// which is of all loads, is held to that where slip unloaded is known well enough.
+fn tell_grain_apart(courses: &mut [Course]) {
+    let way = |course: &Course| {
+        let trend = course.trend.as_ref().filter(|trend| trend.shows)?;
+        // A pulley that got smaller slips more and has a smaller ratio.
+        Some((trend.line.slope > 0.0) != (course.figure == Figure::Ratio))
+    };
+    let unloaded = courses.iter().find(|course| course.figure == Figure::Slip(Load::Unloaded));
+    let is_known = unloaded.is_some_and(|course| course.trend.is_some());
+    let unloaded = unloaded.and_then(way);
+    for course in courses {
+        let hangs_on_load = match course.figure {
+            Figure::Slip(Load::Part | Load::Full) => true,
+            Figure::Ratio => is_known,
+            _ => false,
+        };
+        let goes = way(course);
+        course.may_be_grain = hangs_on_load && goes.is_some() && goes != unloaded;
+        if course.may_be_grain {
+            course.reach = None;
+        }
+    }
 }
 
 /// The figure on each day; several parts of a day lie beside each other within it.
@@ -146,7 +177,7 @@ fn course(
         .filter(|trend| trend.shows)
         .zip(limit)
         .and_then(|(trend, limit)| trend.reaches(&points, limit.value));
-    Course { figure, points, changes: found, since, trend, limit, reach }
+    Course { figure, points, changes: found, since, trend, limit, reach, may_be_grain: false }
 }
 
 /// The change at this point, by the medians of the days around it, in the figure's own unit.

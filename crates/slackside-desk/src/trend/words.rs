@@ -16,6 +16,10 @@ const NO_TREND: &str = "No trend: nothing that was measured goes one way beyond 
 /// The same where some figures are not known for long enough.
 const NO_TREND_SO_FAR: &str =
     "No trend: nothing that can be told goes one way beyond what chance does. The rest has too few days to tell.";
+/// Where nothing does but what grain does too.
+const ONLY_GRAIN: &str = "No trend that is surely wear: what goes one way goes with the load only, and heavier or lighter grain does that too.";
+/// The heading of what does.
+pub(super) const MAY_BE_GRAIN: &str = "What may be the grain";
 const WEEK: f64 = 7.0;
 /// Beyond this nothing is said but that it is far away, in days.
 const FAR: f64 = 3_652.5;
@@ -34,6 +38,7 @@ pub fn words(wear: &Wear) -> String {
     for text in wear.headlines() {
         put(&mut out, "", &text);
     }
+    list(&mut out, MAY_BE_GRAIN, wear.grain());
     list(&mut out, "Without a trend", wear.quiet());
     list(&mut out, "What changed", wear.changes());
     list(&mut out, "Work done", wear.done());
@@ -82,7 +87,9 @@ impl Wear {
         }
         let wearing = || self.courses.iter().filter(|course| course.figure.wears());
         let known = wearing().filter(|course| course.trend.is_some()).count();
-        vec![if known == 0 {
+        vec![if self.courses.iter().any(|course| course.may_be_grain) {
+            ONLY_GRAIN.to_owned()
+        } else if known == 0 {
             format!("Not known yet: it takes {FEWEST_DAYS} days at the least to tell a trend.")
         } else if known < wearing().count() {
             NO_TREND_SO_FAR.to_owned()
@@ -94,29 +101,32 @@ impl Wear {
     /// What goes one way, a paragraph each, soonest at its limit first.
     #[must_use]
     pub fn trends(&self) -> Vec<String> {
-        let mut told: Vec<&Course> =
-            self.courses.iter().filter(|course| course.trend.as_ref().is_some_and(|trend| trend.shows)).collect();
+        let mut told: Vec<&Course> = self.showing().filter(|course| !course.may_be_grain).collect();
         let soonest = |course: &Course| course.reach.map_or(f64::INFINITY, |reach| reach.soonest);
         told.sort_by(|one, other| soonest(one).total_cmp(&soonest(other)));
         told.into_iter().filter_map(|course| self.trend_words(course)).collect()
     }
 
+    /// What goes one way with the load only, where the load is told by the head's speed: no dates, for it need not be wear.
+    #[must_use]
+    pub fn grain(&self) -> Vec<String> {
+        let told = self.showing().filter(|course| course.may_be_grain);
+        told.filter_map(|course| {
+            let words = capital(&self.rate_words(course)?);
+            Some(format!("{words} Slip unloaded does not tell that this is wear. {}", self.since_words(course)))
+        })
+        .collect()
+    }
+
+    fn showing(&self) -> impl Iterator<Item = &Course> {
+        self.courses.iter().filter(|course| course.trend.as_ref().is_some_and(|trend| trend.shows))
+    }
+
     fn trend_words(&self, course: &Course) -> Option<String> {
         let (figure, trend) = (course.figure, course.trend.as_ref()?);
         let last = course.points.last()?.0;
-        let (now, slope, interval) = (trend.at(last), trend.line.slope, trend.interval);
-        let (verb, least, most) =
-            if slope > 0.0 { ("rises", interval.low, interval.high) } else { ("falls", -interval.high, -interval.low) };
-        let unit = figure.unit();
-        let mut text = format!(
-            "{}: {} {verb} by {} {unit} a week (90 %: {} to {}), now {}.",
-            figure.part().to_uppercase(),
-            figure.name(),
-            figures(slope.abs() * WEEK),
-            figures(least * WEEK),
-            figures(most * WEEK),
-            figure.say(now)
-        );
+        let now = trend.at(last);
+        let mut text = format!("{}: {}", figure.part().to_uppercase(), self.rate_words(course)?);
         if let Some(limit) = course.limit {
             let name = lower(limit.condition.entry().title);
             let limit_words = format!("its limit of {} ({name})", figure.say(limit.value));
@@ -130,6 +140,22 @@ impl Wear {
         text.push(' ');
         text.push_str(&self.since_words(course));
         Some(text)
+    }
+
+    fn rate_words(&self, course: &Course) -> Option<String> {
+        let (figure, trend) = (course.figure, course.trend.as_ref()?);
+        let (slope, interval) = (trend.line.slope, trend.interval);
+        let (verb, least, most) =
+            if slope > 0.0 { ("rises", interval.low, interval.high) } else { ("falls", -interval.high, -interval.low) };
+        Some(format!(
+            "{} {verb} by {} {} a week (90 %: {} to {}), now {}.",
+            figure.name(),
+            figures(slope.abs() * WEEK),
+            figure.unit(),
+            figures(least * WEEK),
+            figures(most * WEEK),
+            figure.say(trend.at(course.points.last()?.0))
+        ))
     }
 
     fn reach_words(&self, reach: Reach, last: f64, limit: &str) -> String {
@@ -263,8 +289,9 @@ impl Wear {
             return lines;
         }
         lines.push(
-            "The load is told by the head's speed, between its speed unloaded and at normal operation. Near the borders, and where it is \
-             faster or slower than that can be, slip is told at no load."
+            "The load is told by the head's speed, between its speed unloaded and at normal operation: a coarse meter. Near the borders, and \
+             where the head is faster or slower than that can be, slip is told at no load. What goes one way with the load only is told as \
+             wear where slip unloaded goes that way too: heavier grain leaves that alone."
                 .to_owned(),
         );
         let silent = newest.iter().filter(|day| day.summary.slip.iter().all(Option::is_none)).count();
@@ -363,6 +390,7 @@ pub fn object(wear: &Wear) -> Value {
                 "trend": trend,
                 "limit": course.limit.map(|limit| json!({ "condition": limit.condition.entry().name, "value": limit.value })),
                 "reach": reach,
+                "may_be_grain": course.may_be_grain,
                 "changes": course.changes.iter().map(|change| json!({ "day": day(f64::from(day_of(course, change))), "by": change.by })).collect::<Vec<_>>(),
             })
         })

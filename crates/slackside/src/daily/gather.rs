@@ -54,6 +54,7 @@ pub struct Gatherer {
     power: u32,
     power_age: u8,
     head_load: HeadLoad,
+    load: Option<Load>,
     warmth: Warmth<{ Place::COUNT }>,
 }
 
@@ -81,6 +82,7 @@ impl Gatherer {
             power: 0,
             power_age: u8::MAX,
             head_load: HeadLoad::NEW,
+            load: None,
             warmth: Warmth::NEW,
         }
     }
@@ -111,7 +113,7 @@ impl Gatherer {
             if phase == Phase::Running {
                 self.run(now, signals, plan);
             } else {
-                self.head_load = HeadLoad::NEW;
+                (self.head_load, self.load) = (HeadLoad::NEW, None);
             }
             self.power_age = self.power_age.saturating_add(1);
         }
@@ -128,6 +130,12 @@ impl Gatherer {
     #[must_use]
     pub const fn running(&self) -> u16 {
         self.running
+    }
+
+    /// How heavily the leg was loaded at the newest look, if it ran and that is known. Where nothing tells the load it says unloaded.
+    #[must_use]
+    pub const fn load(&self) -> Option<Load> {
+        self.load
     }
 
     /// What the day was, so far.
@@ -231,10 +239,10 @@ impl Gatherer {
             *looks = looks.saturating_add(1);
         }
         let slip = signals.long;
-        let load = self.load(signals, plan);
+        self.load = self.weigh(signals, plan);
         if slip.is_known()
             && !slip.is_open()
-            && let Some(load) = load
+            && let Some(load) = self.load
             && let Some(kept) = self.slip.get_mut(load as usize)
         {
             // Between both: exact where both are one.
@@ -249,7 +257,7 @@ impl Gatherer {
     }
 
     /// Where the leg's load is not known, nothing is; where nothing tells it, all loads are one.
-    fn load(&mut self, signals: &Signals, plan: &Plan) -> Option<Load> {
+    fn weigh(&mut self, signals: &Signals, plan: &Plan) -> Option<Load> {
         match load_by(plan) {
             LoadBy::Unknown => return Some(Load::Unloaded),
             LoadBy::HeadSpeed => return self.head_load.look(&signals.head, plan),
