@@ -8,6 +8,8 @@ mod figure;
 mod page;
 pub mod sen;
 mod table;
+#[cfg(test)]
+mod warmth_tests;
 mod wear;
 mod words;
 
