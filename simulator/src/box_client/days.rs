@@ -114,3 +114,26 @@ pub fn today_object(today: &Today) -> Value {
     });
     json!({"number": today.day, "powered_h": hours(today.looks), "learn_anew": learn})
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_takes_no_line_wider_than_a_terminal() {
+        let mut day = Summary::empty(12_345, Kind::PartOfDay);
+        day.load_by = LoadBy::Power;
+        day.slip = [Some(Ppm::new(-1_200)), Some(Ppm::new(3_400)), None];
+        day.ratio_shift = Some(Ppm::new(-500));
+        (day.running, day.starts) = (43_200, 12);
+        day.hottest = [Some(DeciCelsius::new(1_140)), Some(DeciCelsius::new(-30)), None, Some(DeciCelsius::new(410))];
+        day.coolest = Some(DeciCelsius::new(-120));
+        let text = say_day(&day);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[1], "           hottest: head 114 / -3, boot - / 41 °C; coolest -12 °C");
+        assert!(lines[0].contains("slip -0.12 % / 0.34 % / -  ratio -0.05 %  starts 12  (short)"), "{text}");
+        assert!(lines.iter().all(|line| line.chars().count() <= 80), "{text}");
+        (day.hottest, day.coolest) = ([None; 4], None);
+        assert_eq!(say_day(&day).lines().count(), 1);
+    }
+}
