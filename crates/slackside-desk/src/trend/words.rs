@@ -113,7 +113,10 @@ impl Wear {
         let told = self.showing().filter(|course| course.may_be_grain);
         told.filter_map(|course| {
             let words = capital(&self.rate_words(course)?);
-            Some(format!("{words} Slip unloaded does not tell that this is wear. {}", self.since_words(course)))
+            Some(format!(
+                "{words} Slip unloaded does not go with it: heavier or lighter grain may be all of it. {}",
+                self.since_words(course)
+            ))
         })
         .collect()
     }
