@@ -61,10 +61,9 @@ fn telling(fitted: [bool; 4], wears: f64, legs: u64) -> usize {
 fn a_season_is_no_wear_where_both_sides_have_a_sensor_and_is_said_to_look_like_it_where_not() {
     let both = telling(ALL, 0.0, 40);
     let one = telling([true, false, false, false], 0.0, 40);
-    println!("of 40 legs without wear told warmer: {both} with both sides, {one} with one sensor");
     // Trends are told with 90 % confidence for all figures together: four of 40, and no more than eight by chance.
     assert!(both <= 8, "{both}");
-    assert!(one > 8, "else the warning would be for nothing");
+    assert!(one > 8, "{one}: else the warning would be for nothing");
     let warning = "Warmth at the head, left is held against the coolest of the day";
     let text = |fitted| {
         let told = words(&told(Leg { fitted, wears: 0.0, seed: 1 }));
@@ -83,7 +82,6 @@ fn a_rub_point_that_gets_warmer_is_told_with_the_day_it_is_hot() {
     let leg = Leg { fitted: ALL, wears: 0.1, seed: 3 };
     let wear = told(leg);
     let trends = wear.trends();
-    println!("{trends:#?}");
     let [trend] = &trends[..] else { panic!("{trends:?}") };
     assert!(trend.starts_with("BEARING OR BELT EDGE: warmth at the head, left rises by 0.7"), "{trend}");
     // The alarm is at 80 °C, and the other side was never hotter than some 50: 3 K and 0.1 K a day come to 30 K after some 270 days.
