@@ -3,7 +3,7 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use slackside::daily::{Gatherer, LOOK, Load, Summary};
+use slackside::daily::{Gatherer, LOOK, Load, LoadBy, Summary};
 use slackside::input::{Input, Shaft, Signal};
 use slackside::retained::Retained;
 use slackside::settings::Checked;
@@ -121,7 +121,7 @@ fn a_day_says_what_was_there() {
         monitor.observe(*input, &mut |_| {});
     }
     assert_eq!(day.running, running);
-    assert!(day.by_load && day.starts == 1, "{day:?}");
+    assert!(day.load_by == LoadBy::Power && day.starts == 1, "{day:?}");
     for (found, values) in day.slip.into_iter().zip(&mut slip) {
         values.sort_unstable();
         let Some(found) = found.map(Ppm::get) else {

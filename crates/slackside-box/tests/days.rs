@@ -13,13 +13,13 @@ mod rig;
 
 use desk::{ask, refused};
 use rig::{Chip, Rig, plan, set_up, settings};
-use slackside::daily::{Kind, LOOKS_A_DAY, Summary, Work};
+use slackside::daily::{Kind, LOOKS_A_DAY, LoadBy, Summary, Work};
 use slackside::input::Shaft;
-use slackside::units::{Micros, Ppm};
+use slackside::units::{DeciCelsius, Micros, Ppm};
 use slackside::verdict::{Change, Phase};
 use slackside::wire::{Reason, Reply, Request, Today, Window};
 use slackside_box::bench::{Line, Panel};
-use slackside_box::store::Layout;
+use slackside_box::store::{Days, Layout};
 
 /// The longest round in which nothing is held up.
 const ROUND_US: u64 = 40_000;
@@ -145,6 +145,80 @@ fn a_day_that_power_cuts_is_a_short_one_or_goes_on_under_its_number() {
     assert!((3_570..=3_600).contains(&kept[1].running), "two hours of three: {:?}", kept[1]);
 }
 
+/// The bench's air warms by 2.4 degrees in half a day and cools again. The sensor reads it, and 30 degrees more while the leg runs.
+#[test]
+fn a_day_says_how_warm_a_rub_point_got() {
+    let mut fitted = settings();
+    fitted.machine.temperatures[0] = true;
+    let mut rig = Rig::start(Rig::set_up(&rig::KEY, &plan(&fitted)));
+    rig.temperature = Some(150);
+    rig.make_ready();
+    rig.run_up();
+    pass(&mut rig, 600);
+    rig.temperature = Some(450);
+    pass(&mut rig, 3_600);
+    rig.temperature = Some(150);
+    stop(&mut rig);
+    let seconds = rig.now / 1_000_000;
+    rest(&mut rig, 86_410 - seconds);
+    let degrees = |degrees: i16| Some(DeciCelsius::new(10 * degrees));
+    // The air is 0.2 degrees up by then, and the lowest is that of the first half hour.
+    let first = days(&mut rig);
+    let [day] = first[..] else { panic!("{first:?}") };
+    assert_eq!((day.hottest, day.coolest, day.kind), ([degrees(45), None, None, None], degrees(15), Kind::Day));
+    // Coarser steps: whole minutes of running.
+    assert!((2_070..=2_130).contains(&day.running) && day.running.is_multiple_of(30), "{day:?}");
+    // A day that power cuts short keeps what there was of it, beside the one before.
+    let mut rig = Rig::start(rig.power_down());
+    rig.temperature = Some(-52);
+    run(&mut rig, 2_400, 10);
+    pass(&mut rig, 10);
+    let mut rig = Rig::start(rig.power_down());
+    rig.temperature = Some(200);
+    pass(&mut rig, 10);
+    let kept = days(&mut rig);
+    assert_eq!(kept.iter().map(|day| (day.day, day.kind)).collect::<Vec<_>>(), [(1, Kind::Day), (2, Kind::PartOfDay)]);
+    assert_eq!(kept[0], day);
+    assert_eq!((kept[1].hottest[0], kept[1].coolest), (degrees(-5), degrees(-5)), "the leg ran for less than an hour");
+    // One that stands still says nothing, and the day is told in its finer steps.
+    rig.temperature_stuck = Some(215);
+    run(&mut rig, 5_000, 10);
+    pass(&mut rig, 10);
+    let mut rig = Rig::start(rig.power_down());
+    pass(&mut rig, 10);
+    let kept = days(&mut rig);
+    assert_eq!((kept.len(), kept[2].hottest, kept[2].coolest), (3, [None; 4], None), "{:?}", kept[2]);
+}
+
+/// Days of before there were temperatures lie in the ring: they stay, are read, and the count goes on behind them.
+#[test]
+fn days_that_an_older_box_kept_stay_and_the_count_goes_on() {
+    let mut fitted = settings();
+    fitted.machine.temperatures[0] = true;
+    let mut chip = Rig::set_up(&rig::KEY, &plan(&fitted));
+    let layout = rig::layout();
+    let begins = layout.album + layout.places * layout.place_length;
+    let mut ring = Days::open(begins, 12, 1_024, &mut chip, &mut |_| {}).expect("flash");
+    ring.tidy(&mut chip).expect("flash");
+    // As they were written down then, low byte first: the sum is that of CRC-32/ISO-HDLC.
+    let older = [7_u8, 0, 3, 0xC0, 0xA8, 0x85, 0xFF, 0, 0x80, 0xD2, 4, 0xFE, 0xFF, 0, 255, 10, 239, 3, 112, 0, 7, 52];
+    let sum = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&older) as u16;
+    let record: Vec<u8> = older.into_iter().chain(sum.to_le_bytes()).collect();
+    ring.append(&mut chip, record.as_slice().try_into().expect("24 bytes")).expect("flash");
+    let mut rig = Rig::start(chip);
+    rig.temperature = Some(250);
+    pass(&mut rig, 10);
+    assert_eq!(today(&mut rig).day, 8);
+    run(&mut rig, 2_400, 10);
+    pass(&mut rig, 10);
+    let mut rig = Rig::start(rig.power_down());
+    pass(&mut rig, 10);
+    let kept = days(&mut rig);
+    assert_eq!(kept.iter().map(|day| day.day).collect::<Vec<_>>(), [7, 8]);
+    assert_eq!((kept[0].load_by, kept[0].slip[2], kept[0].hottest), (LoadBy::Power, Some(Ppm::new(12_340)), [None; 4]));
+    assert!(kept[1].hottest[0].is_some(), "{:?}", kept[1]);
+}
+
 /// Power goes while the day is filed, at some of its bytes: what was written down of it before is a short day.
 #[test]
 fn power_that_goes_while_a_day_is_filed_costs_little_of_it() {
@@ -261,7 +335,7 @@ fn chips() -> [(&'static str, Chip, Layout); 4] {
     let full = {
         let mut chip = sound.clone();
         let begins = layout.album + layout.places * layout.place_length;
-        let mut ring = slackside_box::store::Days::open(begins, 12, 1_024, &mut chip, &mut |_| {}).expect("power");
+        let mut ring = Days::open(begins, 12, 1_024, &mut chip, &mut |_| {}).expect("power");
         for number in 1..12 * 42 {
             if ring.left() == 0 {
                 ring.tidy(&mut chip).expect("erased");
@@ -320,7 +394,7 @@ fn a_running_leg_has_no_page_erased_for_days() {
     let [_, (_, mut full, layout), ..] = chips();
     // Not even a place is left.
     let begins = layout.album + layout.places * layout.place_length;
-    let mut ring = slackside_box::store::Days::open(begins, 12, 1_024, &mut full, &mut |_| {}).expect("power");
+    let mut ring = Days::open(begins, 12, 1_024, &mut full, &mut |_| {}).expect("power");
     while ring.left() > 0 {
         ring.append(&mut full, &Summary::empty(504, Kind::Day).to_bytes()).expect("stored");
     }

@@ -1,8 +1,8 @@
 //! Days from a box, and what it says of the one under way.
 
 use serde_json::{Value, json};
-use slackside::daily::{Kind, LOOK, Summary, Work};
-use slackside::units::Ppm;
+use slackside::daily::{Kind, LOOK, LoadBy, Summary, Work};
+use slackside::units::{DeciCelsius, Ppm};
 use slackside::wire::{Reason, Today, Window};
 
 use slackside_desk::trend::{Day, days_of_box, note_of, work_word};
@@ -78,20 +78,31 @@ pub fn say_today(today: &Today) -> String {
     text
 }
 
-/// A day, in a line.
+/// A day, in a line, and one more where temperatures are known.
 #[must_use]
 pub fn say_day(day: &Summary) -> String {
     let percent = |ppm: Option<Ppm>| ppm.map_or("-".to_owned(), |ppm| format!("{:.2} %", f64::from(ppm.get()) / 1e4));
     let slip = day.slip.map(percent);
-    let slip = if day.by_load { slip.join(" / ") } else { slip[0].clone() };
+    let slip = if day.load_by == LoadBy::Unknown { slip[0].clone() } else { slip.join(" / ") };
     let what = if day.kind == Kind::Day { "" } else { "  (short)" };
-    format!(
+    let mut text = format!(
         "day {:>5}  ran {:>4.1} h  slip {slip}  ratio {}  starts {}{what}",
         day.day,
         hours(day.running),
         percent(day.ratio_shift),
         day.starts
-    )
+    );
+    let degrees = |temperature: Option<DeciCelsius>| {
+        temperature.map_or("-".to_owned(), |temperature| format!("{:.0}", f64::from(temperature.get()) / 10.0))
+    };
+    if let Some(coolest) = day.coolest {
+        let [head_left, head_right, boot_left, boot_right] = day.hottest.map(degrees);
+        text.push_str(&format!(
+            "\n           hottest: head {head_left} / {head_right}, boot {boot_left} / {boot_right} °C; coolest {} °C",
+            degrees(Some(coolest))
+        ));
+    }
+    text
 }
 
 /// The day under way, for other programs.
@@ -102,4 +113,27 @@ pub fn today_object(today: &Today) -> Value {
         json!({"day": mark.day, "what": work_word(work), "note": note_of(&mark)})
     });
     json!({"number": today.day, "powered_h": hours(today.looks), "learn_anew": learn})
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_day_takes_no_line_wider_than_a_terminal() {
+        let mut day = Summary::empty(12_345, Kind::PartOfDay);
+        day.load_by = LoadBy::Power;
+        day.slip = [Some(Ppm::new(-1_200)), Some(Ppm::new(3_400)), None];
+        day.ratio_shift = Some(Ppm::new(-500));
+        (day.running, day.starts) = (43_200, 12);
+        day.hottest = [Some(DeciCelsius::new(1_140)), Some(DeciCelsius::new(-30)), None, Some(DeciCelsius::new(410))];
+        day.coolest = Some(DeciCelsius::new(-120));
+        let text = say_day(&day);
+        let lines: Vec<&str> = text.lines().collect();
+        assert_eq!(lines[1], "           hottest: head 114 / -3, boot - / 41 °C; coolest -12 °C");
+        assert!(lines[0].contains("slip -0.12 % / 0.34 % / -  ratio -0.05 %  starts 12  (short)"), "{text}");
+        assert!(lines.iter().all(|line| line.chars().count() <= 80), "{text}");
+        (day.hottest, day.coolest) = ([None; 4], None);
+        assert_eq!(say_day(&day).lines().count(), 1);
+    }
 }

@@ -269,6 +269,7 @@ pub fn say_difference(of_box: &Plan, of_file: &Plan) -> Vec<String> {
         (of_box.boot != of_file.boot, "boot shaft: targets or speed"),
         (of_box.slip != of_file.slip, "no-slip ratio, or the boot pulley"),
         (drive(of_box) != drive(of_file), "speed, starts, power, or the budget of slip heat"),
+        (of_box.unloaded != of_file.unloaded, "speed of the head unloaded, by which the load of days is told"),
         (of_box.minimum_width != of_file.minimum_width, "minimum width of a level"),
     ];
     let is_same_machine = machine.iter().all(|(differs, _)| !differs);

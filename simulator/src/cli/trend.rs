@@ -23,7 +23,7 @@ use super::talk::Talk;
 use crate::disk::{Disk, open_trace};
 use crate::outputs::{create, html};
 
-/// See wear coming: how slip, ratio, rubbing and run-down go over months, and when a limit is reached at this rate.
+/// See wear coming: how slip, ratio, rubbing, warmth and run-down go over months, and when a limit is reached at this rate.
 ///
 /// Each trace or recording is a day, or a shift of one; its date is that of its clock, or stands in its name (`2026-03-14`), or else files
 /// count as days in the order of their names. Tables of days are read as well: those that `--save` writes, and those that `slackside box …

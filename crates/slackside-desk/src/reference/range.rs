@@ -53,6 +53,7 @@ const fn tie(rule: Rule, field: Field) -> Option<&'static str> {
         }
         Rule::AcceptedFarFromGeometry => "the accepted ratio is within 10 % of what the pulleys give",
         Rule::SpeedsContradictRatio => "boot speed is within 10 % of head speed times the no-slip ratio",
+        Rule::UnloadedAgainstNormal => "the head unloaded turns 0.5 % to 10 % faster than normal",
         Rule::OneMarkIsEven => "a single counted edge a turn is even",
         Rule::PitchesDoNotFit => "closest and widest pitch add up to one turn with that many counted edges",
         Rule::MinimumWidthTooLong => "the minimum width is at most a quarter of the closest pitch at top speed",

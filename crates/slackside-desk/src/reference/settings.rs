@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use slackside::conditions::Condition;
 use slackside::settings::{AcceptedRatio, Settings, SpeedReference};
-use slackside::units::{Ppm, Ratio};
+use slackside::units::{MicroturnsPerSecond, Ppm, Ratio};
 
 use super::range;
 use crate::settings::{broken, write};
@@ -14,6 +14,7 @@ fn full() -> Settings {
     let mut settings = Settings::example();
     let machine = &mut settings.machine;
     machine.power_meter = true;
+    machine.unloaded_head = Some(MicroturnsPerSecond::new(1_333_333));
     machine.outlet_switch = true;
     machine.temperatures = [true; 4];
     machine.speed_reference = Some(SpeedReference { minimum: Ppm::new(950_000), ramp_per_second: Ppm::new(50_000) });

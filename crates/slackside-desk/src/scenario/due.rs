@@ -330,7 +330,7 @@ mod tests {
 
     fn due() -> Due {
         let leg = legs::leg("millbrook-leg-3").unwrap();
-        Due::new(&leg, &Commissioned { head: 1.4, boot: 1.4, belt: 2.6, idle_ratio: 1.0 })
+        Due::new(&leg, &Commissioned { head: 1.4, boot: 1.4, belt: 2.6, idle_head: 1.4, idle_ratio: 1.0 })
     }
 
     fn run(due: &mut Due, from_us: u64, to_us: u64, belt: f64) {

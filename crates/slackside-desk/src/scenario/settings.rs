@@ -21,6 +21,8 @@ pub struct Commissioned {
     pub boot: f64,
     /// Belt speed at design flow in m/s.
     pub belt: f64,
+    /// Head shaft speed unloaded, in turns a second.
+    pub idle_head: f64,
     /// Boot turns for each head turn, unloaded.
     pub idle_ratio: f64,
 }
@@ -54,9 +56,15 @@ impl Commissioned {
         if full[2] < 0.5 * rated || idle[0] <= 0.0 {
             let turns = |radius: f64| rated / (2.0 * core::f64::consts::PI * radius);
             let (head, boot) = (turns(leg.head_radius()), turns(leg.boot_radius()));
-            return Self { head, boot, belt: rated, idle_ratio: leg.head_radius() / leg.boot_radius() };
+            return Self {
+                head,
+                boot,
+                belt: rated,
+                idle_head: head,
+                idle_ratio: leg.head_radius() / leg.boot_radius(),
+            };
         }
-        Self { head: full[0], boot: full[1], belt: full[2], idle_ratio: idle[1] / idle[0] }
+        Self { head: full[0], boot: full[1], belt: full[2], idle_head: idle[0], idle_ratio: idle[1] / idle[0] }
     }
 }
 
@@ -102,6 +110,8 @@ pub fn settings_for(leg: &Leg, commissioned: &Commissioned) -> Settings {
             boot_targets: Some(targets(&fitted.boot)),
             normal_head: turns(commissioned.head),
             normal_boot: turns(commissioned.boot),
+            // People may not have measured it.
+            unloaded_head: None,
             drive_contact: true,
             power_meter: fitted.power_meter,
             speed_reference: match leg.drive.starter {

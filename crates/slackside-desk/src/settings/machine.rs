@@ -43,6 +43,7 @@ pub(super) fn read(root: &mut Section<'_, '_>, gathered: &mut Gathered) -> Machi
         boot_targets: targets(root, Shaft::Boot, gathered),
         normal_head: MicroturnsPerSecond::ZERO,
         normal_boot: MicroturnsPerSecond::ZERO,
+        unloaded_head: None,
         drive_contact: false,
         power_meter: false,
         speed_reference: None,
@@ -252,6 +253,7 @@ fn speeds(root: &mut Section<'_, '_>, machine: &mut Machine, gathered: &mut Gath
     let belt = section.number("belt", &[METRES_A_SECOND, FEET_A_MINUTE], Field::BeltSpeed, gathered);
     let head = section.number("head", &[RPM], Field::Speed(SpeedPart::Head), gathered);
     let boot = section.number("boot", &[RPM], Field::Speed(SpeedPart::Boot), gathered);
+    let unloaded = section.number("unloaded_head", &[RPM], Field::Speed(SpeedPart::UnloadedHead), gathered);
     let ratio = i128::from(machine.ratio_in_force().get());
     let (head, boot) = match (belt, head, boot) {
         (None, Some(head), Some(boot)) => (i128::from(head), i128::from(boot)),
@@ -282,6 +284,7 @@ fn speeds(root: &mut Section<'_, '_>, machine: &mut Machine, gathered: &mut Gath
     };
     machine.normal_head = held(head, "head_rpm");
     machine.normal_boot = held(boot, "boot_rpm");
+    machine.unloaded_head = unloaded.map(|unloaded| held(i128::from(unloaded), "unloaded_head_rpm"));
     section.close(gathered);
 }
 

@@ -103,6 +103,7 @@ fn rare_settings_read_back_too() {
         spacing: Spacing::Uneven { closest: Ppm::new(201_111), widest: Ppm::new(300_001) },
         supervised: true,
     });
+    leg.machine.unloaded_head = Some(MicroturnsPerSecond::new(1_331_667));
     leg.machine.outlet_switch = true;
     leg.machine.contacts = [None, Some(Strand::Down), None, None];
     leg.limits.starts.window = Span::new(1_800_000_001);
@@ -124,6 +125,7 @@ fn every_key_that_messages_name_is_a_key() {
     leg.machine.speed_reference =
         Some(SpeedReference { minimum: Ppm::new(950_000), ramp_per_second: Ppm::new(100_000) });
     leg.machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::new(1_038_001), spread: Ppm::new(1_234) });
+    leg.machine.unloaded_head = Some(MicroturnsPerSecond::new(1_331_667));
     let written = write(&leg);
     let document: toml::Table = written.parse().expect("TOML");
     let find = |key: &str| {

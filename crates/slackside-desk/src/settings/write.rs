@@ -101,6 +101,9 @@ fn machine(file: &mut File, machine: &Machine) {
     file.comment("Normal operating speed, measured loaded or from the nameplate: what losses are counted from.");
     file.number("head", RPM, machine.normal_head.get(), "");
     file.number("boot", RPM, machine.normal_boot.get(), "the belt's own measure");
+    if let Some(unloaded) = machine.unloaded_head {
+        file.number("unloaded_head", RPM, unloaded.get(), "the head's with empty buckets: tells the load, for wear");
+    }
 
     targets(file, "head_targets", machine.head_targets);
     targets(file, "boot_targets", machine.boot_targets);

@@ -32,7 +32,7 @@ const CHECKLIST: [&str; 16] = [
     "Settings read back from the box: leg's name and identity as on this sheet.",
     "Learn empty: run unloaded until ratio and target spacing are learned; ratio held against geometry, accepted.",
     "Run loaded: belt speed, slip and start time noted below.",
-    "Normal operating speed entered as measured loaded.",
+    "Normal operating speed entered as measured loaded; without a power meter the head's unloaded too.",
     "Coast-down timed, empty; the shortest entered.",
     "Prove the stop: boot signal withheld with the leg running; the drive stops. Time noted.",
     "Head signal withheld: the drive stops, and the message names the sensor.",

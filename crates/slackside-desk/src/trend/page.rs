@@ -4,6 +4,7 @@ use std::fmt::Write as _;
 
 use super::Wear;
 use super::wear::Course;
+use super::words::MAY_BE_GRAIN;
 use crate::cautions::CAUTIONS;
 use crate::drawing::{Anchor, Look, Scale, Svg};
 use crate::lines::kept_together;
@@ -38,9 +39,10 @@ pub fn page(wear: &Wear) -> String {
     // What never moved is told in words below.
     let moved = |course: &&Course| course.points.iter().any(|point| point.1 != course.points[0].1);
     for course in wear.courses.iter().filter(|course| course.figure.wears()).filter(moved) {
-        let name = capital(course.figure.name(wear.by_load));
+        let name = capital(course.figure.name());
         let _ = writeln!(out, "<section>\n<h2>{}</h2>\n{}\n</section>", escape(&name), picture(wear, course, &name));
     }
+    section(&mut out, MAY_BE_GRAIN, &wear.grain());
     section(&mut out, "Without a trend", &wear.quiet());
     section(&mut out, "What changed", &wear.changes());
     section(&mut out, "Work done", &wear.done());

@@ -5,8 +5,8 @@
 
 use std::io::{self, Write};
 
-use slackside::daily::{Coarse, Kind, Summary};
-use slackside::units::{Ppm, Span};
+use slackside::daily::{Coarse, Kind, LoadBy, Summary};
+use slackside::units::{DeciCelsius, Ppm, Span};
 
 use super::{Date, Day, note_of, work_of, work_word};
 use crate::error::{Result, bail};
@@ -22,8 +22,10 @@ pub struct Table {
     pub days: Vec<Day>,
 }
 
-const HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
+/// What was in tables before temperatures were.
+const FIRST_HEADER: &str = "day,what,settings_changed,by_load,running_s,slip_unloaded_ppm,slip_part_ppm,slip_full_ppm,ratio_shift_ppm,\
     duty_head_left_ppm,duty_head_right_ppm,duty_boot_left_ppm,duty_boot_right_ppm,head_rejects,boot_rejects,losses,starts,coast_ms";
+const WARMTH: &str = ",hottest_head_left_c,hottest_head_right_c,hottest_boot_left_c,hottest_boot_right_c,coolest_c";
 const LOOK_S: u32 = 2;
 const LEG: &str = "#leg ";
 const BOX: &str = "#box ";
@@ -51,7 +53,7 @@ pub fn write_table(table: &Table, out: &mut dyn Write) -> io::Result<()> {
             writeln!(out, "{begins}{}", name.replace(char::is_control, " "))?;
         }
     }
-    writeln!(out, "{HEADER}")?;
+    writeln!(out, "{FIRST_HEADER}{WARMTH}")?;
     for Day { date, summary, .. } in &table.days {
         let date = if date.is_calendar() { date.to_string() } else { date.number().to_string() };
         let note = note_of(summary);
@@ -62,7 +64,12 @@ pub fn write_table(table: &Table, out: &mut dyn Write) -> io::Result<()> {
             Kind::Done(work) => format!("{}: {note}", work_word(work)),
         };
         let running = u32::from(summary.running) * LOOK_S;
-        write!(out, "{date},{what},{},{},{running}", u8::from(summary.settings_changed), u8::from(summary.by_load))?;
+        let load_by = match summary.load_by {
+            LoadBy::Unknown => 0,
+            LoadBy::Power => 1,
+            LoadBy::HeadSpeed => 2,
+        };
+        write!(out, "{date},{what},{},{load_by},{running}", u8::from(summary.settings_changed))?;
         for figure in summary.slip.iter().chain([&summary.ratio_shift]).chain(&summary.duty) {
             field(out, figure.map(|ppm| i64::from(ppm.get())))?;
         }
@@ -71,6 +78,9 @@ pub fn write_table(table: &Table, out: &mut dyn Write) -> io::Result<()> {
         }
         field(out, Some(summary.starts.into()))?;
         field(out, summary.coast.map(|coast| i64::from(coast.get() / 1_000)))?;
+        for temperature in summary.hottest.iter().chain([&summary.coolest]) {
+            field(out, temperature.map(|temperature| i64::from(temperature.get()).div_euclid(10)))?;
+        }
         writeln!(out)?;
     }
     Ok(())
@@ -98,14 +108,19 @@ pub fn read_table(name: &str, text: &str) -> Result<Table> {
             (None, None) => break (number, line),
         }
     };
-    if header != HEADER {
-        bail!("{name}, line {number}: the columns are not those of a table of days\n  mend: expected `{HEADER}`");
-    }
+    // Tables of before there were temperatures have fewer columns.
+    let warmth = match header.strip_prefix(FIRST_HEADER) {
+        Some("") => 0,
+        Some(WARMTH) => WARMTH.matches(',').count(),
+        _ => bail!(
+            "{name}, line {number}: the columns are not those of a table of days\n  mend: expected `{FIRST_HEADER}{WARMTH}`"
+        ),
+    };
     for (number, line) in lines.filter(|(_, line)| !line.trim().is_empty()) {
-        match row(line.trim_end()) {
+        match row(line.trim_end(), warmth) {
             Ok((date, summary)) => table.days.push(Day { date, source: name.to_owned(), summary }),
             Err((column, wanted)) => {
-                let column_name = HEADER.split(',').nth(column).unwrap_or("the row");
+                let column_name = header.split(',').nth(column).unwrap_or("the row");
                 bail!(
                     "{name}, line {number}: `{column_name}` must be {wanted}\n  mend: write it so, or take the line out"
                 );
@@ -115,9 +130,11 @@ pub fn read_table(name: &str, text: &str) -> Result<Table> {
     Ok(table)
 }
 
-fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
+/// A row with so many columns of temperatures.
+fn row(line: &str, warmth: usize) -> std::result::Result<(Date, Summary), (usize, String)> {
     let fields: Vec<&str> = line.split(',').collect();
-    let columns = HEADER.split(',').count();
+    let first = FIRST_HEADER.split(',').count();
+    let columns = first + warmth;
     if fields.len() != columns {
         return Err((columns, format!("{columns} fields, not {}", fields.len())));
     }
@@ -151,13 +168,23 @@ fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
     let count = |column| -> std::result::Result<_, (usize, String)> {
         Ok(number(column, 0, Coarse::MOST.into())?.map_or(Coarse::UNKNOWN, |count| Coarse::of(count as u32)))
     };
+    let degrees = |at: usize| -> std::result::Result<_, (usize, String)> {
+        if at >= warmth {
+            return Ok(None);
+        }
+        Ok(number(first + at, -273, 3_000)?.map(|degrees| DeciCelsius::new(degrees as i16 * 10)))
+    };
     Ok((
         date,
         Summary {
             day: 0,
             kind,
             settings_changed: needed(2, 1)? == 1,
-            by_load: needed(3, 1)? == 1,
+            load_by: match needed(3, 2)? {
+                0 => LoadBy::Unknown,
+                1 => LoadBy::Power,
+                _ => LoadBy::HeadSpeed,
+            },
             running: (needed(4, 86_400)? as u32 / LOOK_S) as u16,
             slip: [figure(5)?, figure(6)?, figure(7)?],
             ratio_shift: figure(8)?,
@@ -166,6 +193,8 @@ fn row(line: &str) -> std::result::Result<(Date, Summary), (usize, String)> {
             losses: count(15)?,
             starts: needed(16, 254)? as u8,
             coast: number(17, 0, 25_400)?.map(|ms| Span::new(ms as u32 * 1_000)),
+            hottest: [degrees(0)?, degrees(1)?, degrees(2)?, degrees(3)?],
+            coolest: degrees(4)?,
             note,
         },
     ))
@@ -184,6 +213,9 @@ mod tests {
         summary.rejects = [Coarse::of(17), Coarse::UNKNOWN];
         summary.starts = 9;
         summary.coast = Some(Span::new(5_200_000));
+        summary.load_by = LoadBy::HeadSpeed;
+        summary.hottest = [Some(DeciCelsius::new(410)), Some(DeciCelsius::new(-30)), None, None];
+        summary.coolest = Some(DeciCelsius::new(-120));
         let day = |date: &str, kind| {
             let mut summary = summary;
             summary.kind = kind;
@@ -216,7 +248,10 @@ mod tests {
             ("2026-03-15", "2026-02-30", "line 3: `day` must be a date"),
             ("take-up", "takeup", "line 3: `what` must be `day`"),
             ("12340", "12.34", "line 2: `slip_full_ppm` must be empty, or a whole number"),
-            (",5200\n", "\n", "line 2: `the row` must be 18 fields, not 17"),
+            (",5200,41,", ",41,", "line 2: `the row` must be 23 fields, not 22"),
+            (",41,-3,", ",41.5,-3,", "line 2: `hottest_head_left_c` must be empty, or a whole number"),
+            (",-12\n", ",-300\n", "line 2: `coolest_c` must be empty, or a whole number"),
+            (",coolest_c", "", "line 1: the columns"),
             ("day,what", "what,day", "line 1: the columns"),
             ("day,what", "Leg 3\nday,what", "line 1: the columns"),
             ("day,what,settings_changed,by_load", "date", "line 1: the columns"),
@@ -227,5 +262,21 @@ mod tests {
             let error = read_table("days.csv", &changed).expect_err("wrong").to_string();
             assert!(error.contains(said) && error.contains("mend:"), "{error}");
         }
+    }
+
+    #[test]
+    fn tables_of_before_there_were_temperatures_are_read() {
+        let text = format!("#leg Leg 3\n{FIRST_HEADER}\n17,day,0,1,30000,1000,,12340,-20,400,,,,2,3,0,6,5100\n");
+        assert!(is_table(text.as_bytes()));
+        let table = read_table("old.csv", &text).expect("a table");
+        let Day { date, summary, .. } = &table.days[0];
+        assert_eq!(
+            (*date, summary.load_by, summary.coast),
+            (Date::Counted(17), LoadBy::Power, Some(Span::new(5_100_000)))
+        );
+        assert_eq!((summary.hottest, summary.coolest), ([None; 4], None));
+        let mut again = Vec::new();
+        write_table(&table, &mut again).expect("memory");
+        assert_eq!(read_table("old.csv", &String::from_utf8(again).expect("text")).expect("a table"), table);
     }
 }

@@ -1,6 +1,6 @@
 //! All figures of a leg together.
 
-use slackside::daily::{Kind, Work as Done};
+use slackside::daily::{Kind, Load, LoadBy, Work as Done};
 use slackside::settings::Checked;
 
 use super::course::{Change, Point, Reach, Trend, changes, trend};
@@ -47,6 +47,8 @@ pub struct Course {
     pub limit: Option<Limit>,
     /// When it reaches that.
     pub reach: Option<Reach>,
+    /// Whether its trend may be of heavier or lighter grain and is not told as wear.
+    pub may_be_grain: bool,
 }
 
 /// What the days of a leg say together.
@@ -60,8 +62,6 @@ pub struct Wear {
     pub work: Vec<Work>,
     /// The figures that are known on any day.
     pub courses: Vec<Course>,
-    /// Whether slip is told by load.
-    pub by_load: bool,
     /// What must be said of the days.
     pub notes: Vec<String>,
 }
@@ -75,17 +75,47 @@ pub fn wear(days: Vec<Day>, settings: Option<&Checked>) -> Wear {
     };
     let mut work: Vec<Work> = days.iter().filter_map(done).collect();
     work.dedup();
-    let by_load = days.iter().any(|day| day.summary.by_load);
+    let warmth = Figure::warmth(days.iter().map(|day| &day.summary));
     let known: Vec<(Figure, Vec<Point>)> = Figure::ALL
-        .map(|figure| (figure, points(&days, figure)))
         .into_iter()
+        .chain(warmth)
+        .map(|figure| (figure, points(&days, figure)))
         .filter(|(_, points)| !points.is_empty())
         .collect();
     let wearing = known.iter().filter(|(figure, _)| figure.wears()).count();
-    let courses =
+    let mut courses: Vec<Course> =
         known.into_iter().map(|(figure, points)| course(figure, points, &days, &work, wearing, settings)).collect();
+    if days.iter().any(|day| day.summary.load_by == LoadBy::HeadSpeed) {
+        tell_grain_apart(&mut courses);
+    }
     let leg = settings.map_or_else(String::new, |settings| settings.machine.leg.to_string());
-    Wear { leg, days, work, courses, by_load, notes: Vec::new() }
+    Wear { leg, days, work, courses, notes: Vec::new() }
+}
+
+/// The head's speed tells loads coarsely: with heavier grain slip rises within a class, and more so while a motor gets colder. With empty
+/// buckets it does not, whatever the grain. So what goes with the load is told as wear only where slip unloaded goes the same way. The ratio,
+/// which is of all loads, is held to that where slip unloaded is known well enough.
+fn tell_grain_apart(courses: &mut [Course]) {
+    let way = |course: &Course| {
+        let trend = course.trend.as_ref().filter(|trend| trend.shows)?;
+        // A pulley that got smaller slips more and has a smaller ratio.
+        Some((trend.line.slope > 0.0) != (course.figure == Figure::Ratio))
+    };
+    let unloaded = courses.iter().find(|course| course.figure == Figure::Slip(Load::Unloaded));
+    let is_known = unloaded.is_some_and(|course| course.trend.is_some());
+    let unloaded = unloaded.and_then(way);
+    for course in courses {
+        let hangs_on_load = match course.figure {
+            Figure::Slip(Load::Part | Load::Full) => true,
+            Figure::Ratio => is_known,
+            _ => false,
+        };
+        let goes = way(course);
+        course.may_be_grain = hangs_on_load && goes.is_some() && goes != unloaded;
+        if course.may_be_grain {
+            course.reach = None;
+        }
+    }
 }
 
 /// The figure on each day; several parts of a day lie beside each other within it.
@@ -141,13 +171,13 @@ fn course(
     let now = trend.as_ref().zip(points.last()).map(|(trend, last)| trend.at(last.0));
     // Of a ratio that hardly shifts the slope says which way it goes.
     let towards = trend.as_ref().map_or(0.0, |trend| now.unwrap_or(0.0) + 1e4 * trend.line.slope);
-    let limit = settings.and_then(|settings| figure.limit(settings, towards));
+    let limit = settings.and_then(|settings| figure.limit(settings, towards, days.iter().map(|day| &day.summary)));
     let reach = trend
         .as_ref()
         .filter(|trend| trend.shows)
         .zip(limit)
         .and_then(|(trend, limit)| trend.reaches(&points, limit.value));
-    Course { figure, points, changes: found, since, trend, limit, reach }
+    Course { figure, points, changes: found, since, trend, limit, reach, may_be_grain: false }
 }
 
 /// The change at this point, by the medians of the days around it, in the figure's own unit.

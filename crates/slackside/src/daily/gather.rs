@@ -1,8 +1,10 @@
 //! A day under way.
 
+use super::head_load::{self, HeadLoad};
 use super::summary::in_tens;
 use super::thinned::Thinned;
-use super::{Coarse, Kind, Load, Summary};
+use super::warmth::Warmth;
+use super::{Coarse, Kind, Load, LoadBy, Summary};
 use crate::arith::divide;
 use crate::input::{Input, Place, Signal};
 use crate::judge::View;
@@ -23,6 +25,8 @@ const POWER_STALE: u8 = 30;
 /// The share of the assumed power, in 64ths, below which a leg counts as unloaded, and above which as fully loaded.
 const UNLOADED_BELOW: u64 = 19;
 const FULL_FROM: u64 = 45;
+/// A temperature that does not move though the leg runs for so many looks, an hour, is none.
+const RAN_LONG: u16 = LOOKS_A_DAY / 24;
 
 /// Gathers a day. It takes what the monitor knows and gives nothing back to it.
 #[derive(Clone, Debug)]
@@ -49,6 +53,9 @@ pub struct Gatherer {
     coast: Option<Span>,
     power: u32,
     power_age: u8,
+    head_load: HeadLoad,
+    load: Option<Load>,
+    warmth: Warmth<{ Place::COUNT }>,
 }
 
 impl Gatherer {
@@ -74,6 +81,9 @@ impl Gatherer {
             coast: None,
             power: 0,
             power_age: u8::MAX,
+            head_load: HeadLoad::NEW,
+            load: None,
+            warmth: Warmth::NEW,
         }
     }
 
@@ -81,6 +91,7 @@ impl Gatherer {
     pub fn hear(&mut self, input: &Input) {
         match input.signal {
             Signal::DrivePower(power) => (self.power, self.power_age) = (power.get(), 0),
+            Signal::Temperature(place, temperature) => self.warmth.hear(place.index(), temperature),
             Signal::EdgesLost(_) => self.losses = self.losses.saturating_add(1),
             _ => {}
         }
@@ -98,8 +109,11 @@ impl Gatherer {
             self.next = at.wrapping_add(LOOK.get());
             self.looks = self.looks.saturating_add(1);
             self.count(signals);
+            self.warmth.look();
             if phase == Phase::Running {
                 self.run(now, signals, plan);
+            } else {
+                (self.head_load, self.load) = (HeadLoad::NEW, None);
             }
             self.power_age = self.power_age.saturating_add(1);
         }
@@ -118,13 +132,20 @@ impl Gatherer {
         self.running
     }
 
+    /// How heavily the leg was loaded at the newest look, if it ran and that is known. Where nothing tells the load it says unloaded.
+    #[must_use]
+    pub const fn load(&self) -> Option<Load> {
+        self.load
+    }
+
     /// What the day was, so far.
     #[must_use]
     pub fn summary(&self, day: u16, plan: &Plan) -> Summary {
         let kind = if self.looks >= LOOKS_A_DAY { Kind::Day } else { Kind::PartOfDay };
+        let (hottest, coolest) = self.warmth.of_the_day(plan.contacts.temperatures, self.running >= RAN_LONG);
         let median = |median: Option<i16>| median.map(|tens| Ppm::new(i32::from(tens).wrapping_mul(10)));
         Summary {
-            by_load: plan.fitted & fitted::POWER_METER != 0,
+            load_by: load_by(plan),
             running: self.running,
             slip: self.slip.each_ref().map(|slip| median(slip.median())),
             ratio_shift: median(self.ratio.median()),
@@ -136,15 +157,31 @@ impl Gatherer {
             losses: Coarse::of(self.losses),
             starts: self.starts,
             coast: self.coast,
+            hottest,
+            coolest,
             ..Summary::empty(day, kind)
         }
     }
 
     /// The day is over, and the next one begins: what goes on, goes on.
     pub fn next_day(&mut self) {
-        let Self { next, begun, blocks, counters, was_retracted, phase, coasts_from, power, power_age, .. } = *self;
-        *self =
-            Self { next, begun, blocks, counters, was_retracted, phase, coasts_from, power, power_age, ..Self::new() };
+        self.warmth.next_day();
+        let Self { next, begun, blocks, counters, was_retracted, phase, coasts_from, .. } = *self;
+        let Self { power, power_age, head_load, warmth, .. } = *self;
+        *self = Self {
+            next,
+            begun,
+            blocks,
+            counters,
+            was_retracted,
+            phase,
+            coasts_from,
+            power,
+            power_age,
+            head_load,
+            warmth,
+            ..Self::new()
+        };
     }
 
     fn begin(&mut self, at: u32, signals: &Signals) {
@@ -202,9 +239,10 @@ impl Gatherer {
             *looks = looks.saturating_add(1);
         }
         let slip = signals.long;
+        self.load = self.weigh(signals, plan);
         if slip.is_known()
             && !slip.is_open()
-            && let Some(load) = self.load(plan)
+            && let Some(load) = self.load
             && let Some(kept) = self.slip.get_mut(load as usize)
         {
             // Between both: exact where both are one.
@@ -218,10 +256,12 @@ impl Gatherer {
         }
     }
 
-    /// Where the leg's load is not known, nothing is; without a meter all loads are one.
-    fn load(&self, plan: &Plan) -> Option<Load> {
-        if plan.fitted & fitted::POWER_METER == 0 {
-            return Some(Load::Unloaded);
+    /// Where the leg's load is not known, nothing is; where nothing tells it, all loads are one.
+    fn weigh(&mut self, signals: &Signals, plan: &Plan) -> Option<Load> {
+        match load_by(plan) {
+            LoadBy::Unknown => return Some(Load::Unloaded),
+            LoadBy::HeadSpeed => return self.head_load.look(&signals.head, plan),
+            LoadBy::Power => {}
         }
         if self.power_age >= POWER_STALE {
             return None;
@@ -234,6 +274,17 @@ impl Gatherer {
         } else {
             Load::Full
         })
+    }
+}
+
+/// What tells the load of this leg: a meter is better than the head's speed.
+const fn load_by(plan: &Plan) -> LoadBy {
+    if plan.fitted & fitted::POWER_METER != 0 {
+        LoadBy::Power
+    } else if head_load::is_fitted(plan) {
+        LoadBy::HeadSpeed
+    } else {
+        LoadBy::Unknown
     }
 }
 

@@ -5,9 +5,14 @@
 
 mod coarse;
 mod gather;
+mod head_load;
+mod packed;
 mod summary;
+#[cfg(test)]
+mod summary_tests;
 mod thinned;
+mod warmth;
 
 pub use coarse::Coarse;
 pub use gather::{Gatherer, LOOK, LOOKS_A_DAY};
-pub use summary::{Kind, Load, Summary, Work};
+pub use summary::{Kind, Load, LoadBy, Summary, Work};

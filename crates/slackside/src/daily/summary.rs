@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Coarse;
+use super::{Coarse, packed};
 use crate::codec::crc::checksum;
 use crate::input::Place;
-use crate::units::{Ppm, Span};
+use crate::units::{DeciCelsius, Ppm, Span};
 
 /// What the summary of a day says, and what was done to the leg on it.
 ///
@@ -21,8 +21,8 @@ pub struct Summary {
     pub kind: Kind,
     /// The settings in force changed since the day before.
     pub settings_changed: bool,
-    /// Power was measured, so that slip is told by load; without it all slip stands under [`Load::Unloaded`], whatever the load was.
-    pub by_load: bool,
+    /// What slip is told by load by. Where the load is not known all slip stands under [`Load::Unloaded`], whatever the load was.
+    pub load_by: LoadBy,
     /// Looks, one each [`LOOK`](super::LOOK), in which the leg ran.
     pub running: u16,
     /// Median slip at each load, in the order of [`Load::ALL`]; `None` where the leg never ran so, or slip was not known.
@@ -39,19 +39,35 @@ pub struct Summary {
     pub starts: u8,
     /// The longest run-down from the drive's stop to the last edge: that with the least in the buckets. Up to 25.4 s.
     pub coast: Option<Span>,
+    /// The hottest that each rub point was for a minute; `None` where no sensor is fitted, told nothing, or stood still. In whole degrees.
+    pub hottest: [Option<DeciCelsius>; Place::COUNT],
+    /// The coolest that any of these was for a minute: from -40 to 87 °C, and the hottest at most 126 above it.
+    pub coolest: Option<DeciCelsius>,
     /// What was noted of work that was done, in UTF-8, filled up with zeros; of days all zeros.
     pub note: [u8; Self::NOTE],
 }
 
-/// How heavily the leg is loaded, by the power at the head shaft.
+/// How heavily the leg is loaded: by the power at the head shaft; or by how far its motor slows the head from its speed unloaded towards
+/// normal speed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Load {
-    /// Below 30 % of the power that the settings assume: little or nothing in the buckets.
+    /// Below 30 % of the power that the settings assume, or a quarter of that way: little or nothing in the buckets.
     Unloaded,
-    /// From there to 70 %.
+    /// From there to 70 %, or three quarters.
     Part,
     /// Above.
     Full,
+}
+
+/// What the load was told by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LoadBy {
+    /// By nothing.
+    Unknown,
+    /// By power.
+    Power,
+    /// By the head's speed.
+    HeadSpeed,
 }
 
 impl Load {
@@ -97,9 +113,14 @@ impl Work {
 
 const UNKNOWN: i16 = i16::MIN;
 const CHANGED: u8 = 1;
-const BY_LOAD: u8 = 2;
-/// Work is its number and this, shifted; 0 is a day, 1 a part of one.
+const BY_POWER: u8 = 2;
+/// With the bit for power, for programs that know only one way.
+const BY_HEAD_SPEED: u8 = 2 | 4;
+const LOAD_BY: u8 = 2 | 4;
+/// Work is its number and this, shifted; 0 is a day, 1 a part of one, and from [`WARM`] on the same with temperatures.
 const FIRST_WORK: u8 = 2;
+const WARM: u8 = 8;
+const WARM_PART: u8 = WARM | 1;
 const KIND_SHIFT: u32 = 4;
 /// Duty is kept in so many ppm.
 const DUTY_STEP: u32 = 4;
@@ -122,7 +143,7 @@ impl Summary {
             day,
             kind,
             settings_changed: false,
-            by_load: false,
+            load_by: LoadBy::Unknown,
             running: 0,
             slip: [None; Load::COUNT],
             ratio_shift: None,
@@ -131,6 +152,8 @@ impl Summary {
             losses: Coarse::of(0),
             starts: 0,
             coast: None,
+            hottest: [None; Place::COUNT],
+            coolest: None,
             note: [0; Self::NOTE],
         }
     }
@@ -153,14 +176,19 @@ impl Summary {
     #[must_use]
     #[inline(never)]
     pub fn to_bytes(&self) -> [u8; Self::LENGTH] {
+        let is_warm = self.hottest.iter().any(Option::is_some);
+        let warm = if is_warm { WARM } else { 0 };
         let kind = match self.kind {
-            Kind::Day => 0,
-            Kind::PartOfDay => 1,
+            Kind::Day => warm,
+            Kind::PartOfDay => warm | 1,
             Kind::Done(work) => FIRST_WORK.wrapping_add(work as u8),
         };
-        let flags = kind << KIND_SHIFT
-            | if self.settings_changed { CHANGED } else { 0 }
-            | if self.by_load { BY_LOAD } else { 0 };
+        let load_by = match self.load_by {
+            LoadBy::Unknown => 0,
+            LoadBy::Power => BY_POWER,
+            LoadBy::HeadSpeed => BY_HEAD_SPEED,
+        };
+        let flags = kind << KIND_SHIFT | if self.settings_changed { CHANGED } else { 0 } | load_by;
         let mut bytes = [0; Self::LENGTH];
         let mut slots = bytes.iter_mut();
         let mut put = |more: &[u8]| more.iter().zip(slots.by_ref()).for_each(|(byte, slot)| *slot = *byte);
@@ -178,8 +206,13 @@ impl Summary {
         let [head, boot] = self.rejects;
         let coast = self.coast.map_or(u8::MAX, |coast| (coast.get() / COAST_STEP).min(254) as u8);
         put(&[head.byte(), boot.byte(), self.losses.byte(), self.starts.min(254), coast]);
-        if matches!(self.kind, Kind::Done(_)) {
-            bytes.iter_mut().skip(NOTE_AT).zip(self.note).for_each(|(slot, byte)| *slot = byte);
+        let mut instead = |bytes_of: [u8; packed::LENGTH]| {
+            bytes.iter_mut().skip(NOTE_AT).zip(bytes_of).for_each(|(slot, byte)| *slot = byte);
+        };
+        match self.kind {
+            Kind::Done(_) => instead(self.note),
+            Kind::Day | Kind::PartOfDay if is_warm => instead(packed::pack(self)),
+            Kind::Day | Kind::PartOfDay => {}
         }
         if let Some((body, crc)) = bytes.split_last_chunk_mut::<2>() {
             *crc = check(body);
@@ -197,18 +230,25 @@ impl Summary {
         }
         let [day, more, flags, running, running_more, figures @ .., d0, d1, d2, d3, head, boot, losses, starts, coast] =
             body.first_chunk::<{ Self::BODY }>()?;
+        let load_by = match flags & LOAD_BY {
+            BY_POWER => LoadBy::Power,
+            BY_HEAD_SPEED => LoadBy::HeadSpeed,
+            _ => LoadBy::Unknown,
+        };
+        let of_kind = |kind: Kind| Self {
+            settings_changed: flags & CHANGED != 0,
+            load_by,
+            ..Self::empty(u16::from_le_bytes([*day, *more]), kind)
+        };
+        let rest = *bytes.get(NOTE_AT..)?.first_chunk()?;
         let kind = match flags >> KIND_SHIFT {
             0 => Kind::Day,
             1 => Kind::PartOfDay,
+            WARM => return Some(packed::unpack(rest, of_kind(Kind::Day))),
+            WARM_PART => return Some(packed::unpack(rest, of_kind(Kind::PartOfDay))),
             number => {
                 let work = *Work::ALL.get(usize::from(number.wrapping_sub(FIRST_WORK)))?;
-                let note = bytes.get(NOTE_AT..)?.first_chunk()?;
-                return Some(Self {
-                    settings_changed: flags & CHANGED != 0,
-                    by_load: flags & BY_LOAD != 0,
-                    note: *note,
-                    ..Self::empty(u16::from_le_bytes([*day, *more]), Kind::Done(work))
-                });
+                return Some(Self { note: rest, ..of_kind(Kind::Done(work)) });
             }
         };
         let [s0, s1, s2, s3, s4, s5, r0, r1] = figures;
@@ -218,10 +258,6 @@ impl Summary {
             Some(Ppm::new(count.saturating_mul(DUTY_STEP).min(1_000_000) as i32))
         };
         Some(Self {
-            day: u16::from_le_bytes([*day, *more]),
-            kind,
-            settings_changed: flags & CHANGED != 0,
-            by_load: flags & BY_LOAD != 0,
             running: u16::from_le_bytes([*running, *running_more]),
             slip: [figure(s0, s1), figure(s2, s3), figure(s4, s5)],
             ratio_shift: figure(r0, r1),
@@ -230,7 +266,7 @@ impl Summary {
             losses: Coarse::of_byte(*losses),
             starts: *starts,
             coast: (*coast != u8::MAX).then(|| Span::new(u32::from(*coast).wrapping_mul(COAST_STEP))),
-            note: [0; Self::NOTE],
+            ..of_kind(kind)
         })
     }
 }
@@ -239,7 +275,7 @@ fn check(body: &[u8]) -> [u8; 2] {
     (checksum(body) as u16).to_le_bytes()
 }
 
-fn tens(figure: Option<Ppm>) -> i16 {
+pub(super) fn tens(figure: Option<Ppm>) -> i16 {
     figure.map_or(UNKNOWN, in_tens)
 }
 
@@ -251,76 +287,4 @@ pub(super) fn in_tens(figure: Ppm) -> i16 {
 
 fn of_tens(tens: i16) -> Option<Ppm> {
     (tens != UNKNOWN).then(|| Ppm::new(i32::from(tens).wrapping_mul(10)))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn full() -> Summary {
-        Summary {
-            day: 0x0203,
-            kind: Kind::Day,
-            settings_changed: true,
-            by_load: true,
-            running: 43_200,
-            slip: [Some(Ppm::new(-1_230)), None, Some(Ppm::new(12_340))],
-            ratio_shift: Some(Ppm::new(-20)),
-            duty: [Some(Ppm::ZERO), None, Some(Ppm::new(40)), Some(Ppm::new(1_000_000))],
-            rejects: [Coarse::of(3), Coarse::of(1_024)],
-            losses: Coarse::of(0),
-            starts: 7,
-            coast: Some(Span::new(5_200_000)),
-            note: [0; Summary::NOTE],
-        }
-    }
-
-    #[test]
-    fn a_day_comes_back_from_its_bytes() {
-        for kind in [Kind::Day, Kind::PartOfDay] {
-            let day = Summary { kind, ..full() };
-            let back = Summary::of_bytes(&day.to_bytes()).expect("whole");
-            // A whole turn is 250,000 steps, within 3.2 %.
-            assert!(back.duty[3].expect("known").get() >= 968_000);
-            assert_eq!(Summary { duty: day.duty, ..back }, day);
-            assert_eq!(back.duty[..3], day.duty[..3]);
-            let nothing = Summary::empty(9, kind);
-            assert_eq!(Summary::of_bytes(&nothing.to_bytes()), Some(nothing));
-        }
-    }
-
-    #[test]
-    fn work_comes_back_with_its_note_and_no_longer_one_is_taken() {
-        for (work, note) in
-            Work::ALL.into_iter().zip([&b""[..], b"ceramic", b"40 mm shorter", &[b'x'; 19]].into_iter().cycle())
-        {
-            let mark = Summary::mark(0x0203, work, note).expect("short enough");
-            assert_eq!(Summary::of_bytes(&mark.to_bytes()), Some(mark));
-            assert!(mark.note.starts_with(note) && mark.kind == Kind::Done(work));
-        }
-        assert_eq!(Summary::mark(1, Work::Other, &[b'x'; 20]), None);
-        let bytes = Summary::mark(0x0203, Work::TakeUp, b"40 mm").expect("short").to_bytes();
-        assert_eq!(bytes[..9], [0x03, 0x02, 0x50, b'4', b'0', b' ', b'm', b'm', 0]);
-    }
-
-    #[test]
-    fn the_bytes_are_those_that_are_written_down() {
-        let bytes = full().to_bytes();
-        assert_eq!(bytes[..5], [0x03, 0x02, 0x03, 0xC0, 0xA8]);
-        assert_eq!(bytes[5..13], [0x85, 0xFF, 0x00, 0x80, 0xD2, 0x04, 0xFE, 0xFF]);
-        assert_eq!(bytes[13..15], [0, 255]);
-        assert_eq!(bytes[20..22], [7, 52]);
-    }
-
-    #[test]
-    fn no_bit_that_turned_over_is_read_as_a_day() {
-        let bytes = full().to_bytes();
-        for bit in 0..8 * Summary::LENGTH {
-            let mut wrong = bytes;
-            wrong[bit / 8] ^= 1 << (bit % 8);
-            assert_eq!(Summary::of_bytes(&wrong), None, "bit {bit}");
-        }
-        assert_eq!(Summary::of_bytes(&[0xFF; Summary::LENGTH]), None, "erased flash is no day");
-        assert_eq!(Summary::of_bytes(&[0; Summary::LENGTH]), None, "nor are zeros");
-    }
 }

@@ -73,13 +73,13 @@ fn machine() -> BoxedStrategy<Machine> {
     (
         (leg, pulley(), pulley(), belt, proptest::option::of(targets()), proptest::option::of(targets())),
         (speed(), speed(), any::<[bool; 3]>(), reference, [contact.clone(), contact.clone(), contact.clone(), contact]),
-        (any::<[bool; 4]>(), any::<u32>(), ppm(), accepted, conditioning),
+        (any::<[bool; 4]>(), any::<u32>(), ppm(), accepted, conditioning, proptest::option::of(speed())),
     )
         .prop_map(|(build, run, rest)| {
             let (leg, head_pulley, boot_pulley, belt, head_targets, boot_targets) = build;
             let (normal_head, normal_boot, [drive_contact, power_meter, outlet_switch], speed_reference, contacts) =
                 run;
-            let (temperatures, power, service_factor, accepted_ratio, conditioning) = rest;
+            let (temperatures, power, service_factor, accepted_ratio, conditioning, unloaded_head) = rest;
             Machine {
                 leg,
                 head_pulley,
@@ -89,6 +89,7 @@ fn machine() -> BoxedStrategy<Machine> {
                 boot_targets,
                 normal_head,
                 normal_boot,
+                unloaded_head,
                 drive_contact,
                 power_meter,
                 speed_reference,

@@ -40,6 +40,7 @@ pub(super) fn plan(settings: &Settings) -> Plan {
     plan.slip.complete(&plan.head, &plan.boot);
     plan.contacts = contacts(machine);
     plan.fitted = besides(machine);
+    plan.unloaded = unloaded(machine);
     for (acts, condition) in plan.acts.iter_mut().zip(Condition::ALL) {
         let limit = limits.of(condition);
         let bit = |bit: u8, is: bool| if is { bit } else { 0 };
@@ -134,6 +135,14 @@ fn contacts(machine: &Machine) -> ContactPlan {
         temperatures: bits(&mut machine.temperatures.iter().copied()),
         spare: [0; 2],
     }
+}
+
+/// How much faster the head turns unloaded, in tens of ppm.
+fn unloaded(machine: &Machine) -> u16 {
+    let (Some(unloaded), normal) = (machine.unloaded_head, u64::from(machine.normal_head.get())) else { return 0 };
+    let more = u64::from(unloaded.get()).saturating_sub(normal).saturating_mul(100_000);
+    let tens = more.saturating_add(normal >> 1).checked_div(normal).unwrap_or(0);
+    u16::try_from(tens).unwrap_or(u16::MAX)
 }
 
 fn besides(machine: &Machine) -> u8 {

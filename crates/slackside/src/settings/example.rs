@@ -45,6 +45,7 @@ impl Settings {
                 // 78.6 rpm at the head; the boot turns 632/608 times as fast.
                 normal_head: MicroturnsPerSecond::new(1_310_000),
                 normal_boot: MicroturnsPerSecond::new(1_361_711),
+                unloaded_head: None,
                 drive_contact: true,
                 power_meter: false,
                 speed_reference: None,

@@ -291,6 +291,8 @@ fn machine(body: &mut dyn Body, from: &Machine) -> Walked<Machine> {
         boot_targets: option(body, from.boot_targets, TARGETS, targets)?,
         normal_head: MicroturnsPerSecond::new(word(body, from.normal_head.get())?),
         normal_boot: MicroturnsPerSecond::new(word(body, from.normal_boot.get())?),
+        // Of later versions.
+        unloaded_head: None,
         drive_contact: flag(body, from.drive_contact)?,
         power_meter: flag(body, from.power_meter)?,
         speed_reference: option(body, from.speed_reference, REFERENCE, reference)?,
@@ -578,6 +580,7 @@ mod tests {
         fn any_settings_come_back_whole(settings in arbitrary::settings()) {
             let mut settings = settings;
             // What came later is not in it.
+            settings.machine.unloaded_head = None;
             for condition in Condition::ALL.into_iter().filter(|condition| condition.id() >= LATER.end) {
                 settings.limits.change(condition, |limit| *limit = *Limits::STARTING.of(condition));
             }

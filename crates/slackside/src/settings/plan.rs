@@ -219,7 +219,10 @@ pub struct Plan {
     /// What is [`fitted`] besides, as bits.
     pub fitted: u8,
     /// Always 0.
-    pub spare: [u8; 3],
+    pub spare: u8,
+    /// How much faster the head turns unloaded than at normal speed, in tens of ppm; 0 if not known. It sorts the days kept for wear, and
+    /// nothing judged: any value does no harm. Plans made before it was there say 0.
+    pub unloaded: u16,
     /// A level counts only if held this long, in microseconds.
     pub minimum_width: u32,
     /// Speeds, starts, power and heat.

@@ -45,6 +45,8 @@ pub enum Advice {
     },
     /// No rub contacts: the belt's place is not watched.
     NoContacts,
+    /// The head's speed unloaded tells no load: power is measured, the speed is a drive's, or the head is not seen.
+    UnloadedHeadNotUsed,
     /// The coast-down is not known, so a common failure of both sensors may pass for a stop.
     CoastDownUnknown,
 }
@@ -90,6 +92,10 @@ impl Checked {
         }
         if machine.contacts.iter().all(Option::is_none) {
             tell(Advice::NoContacts);
+        }
+        let is_metered = machine.power_meter || machine.speed_reference.is_some() || machine.head_targets.is_none();
+        if machine.unloaded_head.is_some() && is_metered {
+            tell(Advice::UnloadedHeadNotUsed);
         }
         if self.limits.starts.shortest_coast_down.get() == 0 {
             tell(Advice::CoastDownUnknown);
@@ -166,6 +172,10 @@ impl fmt::Display for Advice {
             Self::NoContacts => out.write_str(
                 "No rub contacts: nothing watches where the belt runs. 29 CFR 1910.272(q)(6) asks for an alignment alarm or \
                  another means to keep the belt tracking.",
+            ),
+            Self::UnloadedHeadNotUsed => out.write_str(
+                "The head's speed unloaded is not used: a power meter tells the load better, and with a speed reference or without \
+                 head targets it tells none. Take it out.",
             ),
             Self::CoastDownUnknown => out.write_str(
                 "The shortest coast-down is not known, so both sensors failing at once may pass for a stop. Time one and \

@@ -31,6 +31,8 @@ pub enum Rule {
     AcceptedFarFromGeometry,
     /// Head and boot normal speed contradict the ratio by more than 10 %.
     SpeedsContradictRatio,
+    /// The head's speed unloaded is not 0.5 % to 10 % above its normal speed.
+    UnloadedAgainstNormal,
     /// One mark a turn has one pitch, the turn: even.
     OneMarkIsEven,
     /// Pitches of this size cannot add up to one turn.
@@ -158,6 +160,11 @@ impl fmt::Display for Reason<'_> {
                 out,
                 "{value} contradicts the head's normal speed times the no-slip ratio by more than 10 %: one of the speeds, \
                  a diameter or the lagging is wrong; {side} {bound}",
+            ),
+            Rule::UnloadedAgainstNormal => write!(
+                out,
+                "{value} unloaded is not 0.5 % to 10 % above the head's normal speed, as a motor makes it that falls behind \
+                 with load: measure both on this leg, normal speed at design flow, or leave it out; {side} {bound}",
             ),
             Rule::OneMarkIsEven => {
                 out.write_str("one counted edge a turn has one pitch, the whole turn; give it as evenly spaced")

@@ -202,6 +202,12 @@ fn speeds_and_ratio_must_agree() {
             settings.machine.accepted_ratio = Some(AcceptedRatio { ratio: Ratio::new(ratio), spread: Ppm::new(1_000) });
         })
     };
+    let unloaded =
+        |unloaded| rules(|settings| settings.machine.unloaded_head = Some(MicroturnsPerSecond::new(unloaded)));
+    assert_eq!([1_316_550, 1_441_000].map(unloaded), [[], []], "0.5 % and 10 % above 1,310,000");
+    for wrong in [0, 1_310_000, 1_316_549, 1_441_001, u32::MAX] {
+        assert_eq!(unloaded(wrong), [Rule::UnloadedAgainstNormal], "{wrong}");
+    }
     assert_eq!(accepted(1_030_000), []);
     assert_eq!(accepted(1_144_000), [Rule::AcceptedFarFromGeometry]);
     assert!(accepted(0).contains(&Rule::AcceptedFarFromGeometry));

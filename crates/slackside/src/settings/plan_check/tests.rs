@@ -12,7 +12,7 @@ use crate::settings::derive::plan;
 use crate::settings::plan::RowPlan;
 use crate::settings::schema::{Kind, Range};
 use crate::settings::{
-    Action, BeltPart, DrivePart, Field, LimitPart, PulleyPart, Section, Settings, SlipHeatPart, Spacing,
+    Action, BeltPart, DrivePart, Field, LimitPart, PulleyPart, Section, Settings, SlipHeatPart, Spacing, SpeedPart,
     SpeedReference, Targets, TargetsPart, Violation,
 };
 use crate::units::Ppm;
@@ -58,6 +58,8 @@ fn only_at_the_desk(violation: &Violation, settings: &Settings) -> bool {
         Field::Pulley(..) | Field::Belt(_) | Field::Ratio | Field::AcceptedRatio(_) => true,
         // Of these the box has the product, and holds that.
         Field::Drive(DrivePart::Rated | DrivePart::ServiceFactor) => true,
+        // It sorts days and nothing judged.
+        Field::Speed(SpeedPart::UnloadedHead) => true,
         // Held at none.
         Field::Targets(_, TargetsPart::SpacingTolerance) => violation.value < 0,
         Field::Limit(condition, LimitPart::Enabled) => {

@@ -364,6 +364,8 @@ pub struct Machine {
     pub normal_head: MicroturnsPerSecond,
     /// Boot shaft speed at normal operating speed: the belt's own measure.
     pub normal_boot: MicroturnsPerSecond,
+    /// Head shaft speed with empty buckets, if it was measured: it tells the load, for wear.
+    pub unloaded_head: Option<MicroturnsPerSecond>,
     /// Whether the starter's auxiliary contact is wired. Required with the boot alone.
     pub drive_contact: bool,
     /// Whether power at the head shaft is measured.
@@ -420,6 +422,17 @@ part! {
             given: Required,
             range: SHAFT_SPEEDS,
             reason: "Legs turn at 10 to 300 rpm; what is not given follows without slip from what is.",
+        }
+        /// Head shaft speed with empty buckets, measured.
+        UnloadedHead(
+            |part| Some(part.unloaded_head?.number()),
+            |part, value| part.unloaded_head = Some(Numbered::of(value))
+        ) {
+            key: "unloaded_head",
+            kind: Number(FieldUnit::MicroturnsPerSecond, &[RPM]),
+            given: Absent,
+            range: Own,
+            reason: "A motor falls behind with load: slip is then told by load without a power meter.",
         }
     }
 }
