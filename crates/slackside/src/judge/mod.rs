@@ -364,25 +364,25 @@ impl Judge {
         let mut look = self.leg.look(view);
         let silent = self.falls_silent(&look, view);
         look.count_slip(self.leg.slip_counts(view, silent));
-        for (rank, row) in Condition::ROWS.iter().enumerate() {
-            let bits = self.rows.get(rank);
+        for ((rank, row), limit) in Condition::ROWS.iter().enumerate().zip(&view.plan.rows) {
+            let mut bits = self.rows.get(rank);
             if bits & bits::OUT == 0 {
                 // What is right and was right stays as it is: no delay runs then.
                 let moves = bits & (bits::BEYOND | bits::ACTIVE) != 0;
                 let judged = look.judges(row);
                 if judged || moves {
-                    let limit = view.limit(rank);
                     let says = if judged { self.leg.says(row, limit, &mut look) } else { Says::Within };
                     if moves || says == Says::Beyond {
                         self.sample(rank, says, &mut look, out);
+                        bits = self.rows.get(rank);
                     }
                 }
                 if row.gate == Gate::LiveOnceStarted && look.suppresses != (bits & bits::SUPPRESSED != 0) {
                     self.suppress(rank, look.suppresses, out);
+                    bits = self.rows.get(rank);
                 }
             }
             // What was switched off may be latched from before; and whatever claims to be wrong holds.
-            let bits = self.rows.get(rank);
             if bits & (bits::BEYOND | bits::ACTIVE | bits::LATCHED) != 0 {
                 holding.note(rank, bits, view);
             }
