@@ -245,7 +245,10 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
-        self.state.head.scatter.count(weight, true);
+        // Of a plain shaft nothing can be taken from a score of nothing.
+        if self.state.head.plain == 0 {
+            self.state.head.scatter.count(weight, true);
+        }
         self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();

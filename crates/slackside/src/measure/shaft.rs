@@ -413,6 +413,7 @@ impl ShaftView<'_> {
         signals.pitch = time;
         signals.pitch_angle = share.angle;
         signals.pitch_largest = share.largest;
+        // No mark is missed: each has been seen in the last two turns, or an edge was lost.
         signals.next_largest = state.spacing.share(plan, marks, after(passed, plan)).largest;
         self.forward(share.angle);
         true
@@ -481,9 +482,7 @@ impl ShaftView<'_> {
     /// Whether nothing speaks against the shaft, and nothing is under way that a pitch like last turn's could change.
     const fn is_spotless(&self) -> bool {
         let state = &self.state;
-        let [first, second] = state.missed;
         state.scatter.is_spotless()
-            && first | second == 0
             && state.scatter.is_steady(self.plan.marks)
             && state.spacing.is_learned()
             && state.suspect | state.rejects | state.trains | state.too_fast == 0
