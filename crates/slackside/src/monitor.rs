@@ -320,50 +320,71 @@ impl<const MARKS: usize> Core<MARKS> {
     }
 
     fn observe(&mut self, plan: &Plan, input: &Input, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        let at = input.at.get().max(self.clock.newest);
-        if self.clock.begun == 0 {
-            self.begin(plan, at, sink);
-        }
-        let before = self.clock.newest;
-        while at.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
-            self.settle_next(plan, tap, sink);
-            if self.clock.newest.wrapping_sub(before) >= SETTLED {
-                self.pass_rounds(at);
+        let since = input.at.get().wrapping_sub(self.clock.newest);
+        // Before the first input too nothing is waited for; and one that comes late seems to come after ages.
+        if since >= u64::from(self.clock.due) {
+            if since < SETTLED && self.clock.begun != 0 {
+                self.settle(plan, input.at.get(), tap, sink);
+            } else {
+                self.settle_seldom(plan, input.at.get(), tap, sink);
             }
         }
-        if input.at.get() < at {
-            self.late(plan, tap, sink);
-        }
         // Below the wait, which is below 2^32.
-        self.clock.due = self.clock.due.saturating_sub(at.wrapping_sub(self.clock.newest) as u32);
-        self.clock.newest = at;
+        let passed = input.at.get().saturating_sub(self.clock.newest) as u32;
+        self.clock.due = self.clock.due.wrapping_sub(passed);
+        self.clock.newest = self.clock.newest.wrapping_add(passed.into());
         let now = self.now();
         if self.guard.is_due(now.us()) && !self.guard.piece(plan, now.us()) {
             self.plan_damaged(plan, sink);
         }
-        match input.signal {
+        let moved = match input.signal {
             Signal::Tick => return,
-            Signal::Edge(..) | Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
-                let moved = self.measure.take(plan, now, &input.signal);
-                if moved == 0 {
-                    // At most an edge began to wait.
-                    if let Signal::Edge(shaft, _) = input.signal
-                        && self.measure.waits(plan, shaft)
-                    {
-                        self.clock.due = self.clock.due.min(plan.minimum_width);
-                    }
-                    return;
+            Signal::Edge(shaft, level) => {
+                let (moved, waits) = self.measure.edge(plan, now.us(), shaft, level);
+                if waits {
+                    self.clock.due = self.clock.due.min(plan.minimum_width);
                 }
-                self.tell(moved, plan, now, tap, sink);
+                moved
+            }
+            Signal::Line(..) | Signal::EdgesLost(_) | Signal::Contact(..) => {
+                self.measure.take(plan, now, &input.signal)
             }
             _ => {
                 let told = Told::Signal(&input.signal);
                 tap.tells(now.at(), told, self.measure.signals(), plan);
                 self.judge(plan, sink, |judge, out| judge.take(&input.signal, out));
                 tap.told(now.at(), told, self.measure.signals(), &self.judge, plan);
+                self.find_due(plan);
+                return;
             }
+        };
+        if moved != 0 {
+            self.tell(moved, plan, now, tap, sink);
+            self.find_due(plan);
         }
-        self.find_due(plan);
+    }
+
+    /// Settle everything that falls due up to a moment.
+    #[inline(never)]
+    fn settle(&mut self, plan: &Plan, to: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        while to.wrapping_sub(self.clock.newest) >= u64::from(self.clock.due) {
+            self.settle_next(plan, tap, sink);
+        }
+    }
+
+    /// The same up to the first input, after a long wait, or for one that comes late.
+    #[cold]
+    fn settle_seldom(&mut self, plan: &Plan, at: u64, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
+        if self.clock.begun == 0 {
+            self.begin(plan, at, sink);
+        } else if at < self.clock.newest {
+            self.late(plan, tap, sink);
+            return;
+        } else {
+            self.settle(plan, self.clock.newest.wrapping_add(SETTLED), tap, sink);
+            self.pass_rounds(at);
+        }
+        self.settle(plan, at, tap, sink);
     }
 
     #[cold]
@@ -391,11 +412,9 @@ impl<const MARKS: usize> Core<MARKS> {
 
     /// Tell judge what moved.
     fn tell(&mut self, moved: u8, plan: &Plan, now: Now, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
-        if moved != 0 {
-            tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
-            self.judge(plan, sink, |judge, out| judge.moved(moved, out));
-            tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
-        }
+        tap.tells(now.at(), Told::Moved(moved), self.measure.signals(), plan);
+        self.judge(plan, sink, |judge, out| judge.moved(moved, out));
+        tap.told(now.at(), Told::Moved(moved), self.measure.signals(), &self.judge, plan);
     }
 
     fn find_due(&mut self, plan: &Plan) {
@@ -411,7 +430,6 @@ impl<const MARKS: usize> Core<MARKS> {
     }
 
     /// Settle what falls due next; at equal times judge before measure.
-    #[inline(never)]
     fn settle_next(&mut self, plan: &Plan, tap: &mut impl Tap, sink: &mut dyn FnMut(&Verdict)) {
         // No later than what it is settled for.
         let sweeps_now = self.clock.due == self.sweep_wait();
@@ -426,7 +444,9 @@ impl<const MARKS: usize> Core<MARKS> {
             self.judge(plan, sink, Judge::settle);
         } else {
             let moved = self.measure.settle(plan, now);
-            self.tell(moved, plan, now, tap, sink);
+            if moved != 0 {
+                self.tell(moved, plan, now, tap, sink);
+            }
         }
         self.find_due(plan);
     }

@@ -111,24 +111,43 @@ impl Heat {
     pub fn feed(&mut self, plan: &LegPlan, watts: u32, limit: i32, now: u32) -> bool {
         let full = u64::from(watts).wrapping_mul(u64::from(plan.heat_a_watt)).saturating_add(0xFFFF) >> 16;
         let fullest = u32::try_from(full).unwrap_or(u32::MAX);
+        let inflow = self.inflow_at(full);
+        if inflow == self.inflow && fullest == self.fullest {
+            return false;
+        }
+        self.fullest = fullest;
+        self.let_in(plan, inflow, limit, now)
+    }
+
+    /// The same where only the slip has changed since it was fed; nothing where the power was too much to be told from that.
+    pub fn slide(&mut self, plan: &LegPlan, limit: i32, now: u32) -> Option<bool> {
+        if self.fullest == u32::MAX {
+            return None;
+        }
+        let inflow = self.inflow_at(self.fullest.into());
+        Some(inflow != self.inflow && self.let_in(plan, inflow, limit, now))
+    }
+
+    /// What comes in at the slip there is, given what would come in at 100 %.
+    fn inflow_at(&self, full: u64) -> u32 {
         // 2^32 / 10^6, rounded up.
         let slip = self.slip.max(0).unsigned_abs().saturating_mul(4_295);
-        let inflow = if slip == 0 || watts == 0 {
+        if slip == 0 || full == 0 {
             0
-        } else if u64::from(fullest) == full {
+        } else if let Ok(fullest) = u32::try_from(full) {
             high(fullest, slip).saturating_add(1)
         } else {
             // So much power would fill several budgets in a cell: a little slip of it may not.
             let part = (full >> 16).saturating_add(1).wrapping_mul(slip.into()) >> 16;
             u32::try_from(part).unwrap_or(u32::MAX).saturating_add(1)
-        };
-        if inflow == self.inflow && fullest == self.fullest {
-            return false;
         }
+    }
+
+    /// From `now` on so much comes in.
+    fn let_in(&mut self, plan: &LegPlan, inflow: u32, limit: i32, now: u32) -> bool {
         self.heat = self.at(plan, now);
         self.at = now;
         self.inflow = inflow;
-        self.fullest = fullest;
         let sooner = inflow > self.bound || self.room(limit) <= inflow;
         if sooner {
             self.check = now;

@@ -347,18 +347,13 @@ impl Judge {
     }
 
     /// Whether the head is silent, as its condition is about to find: whether slip counts hangs on it, at ranks before its own too.
-    fn falls_silent(&self, look: &mut Look<'_>, view: &View<'_>) -> bool {
+    fn falls_silent(&self, look: &Look<'_>, view: &View<'_>) -> bool {
         let rank = Condition::HeadSilent.rank();
-        let row = Condition::row(rank);
+        let is_judged = look.judges(Condition::row(rank));
         if self.rows.has(rank, bits::OUT) {
             return self.head_silent();
         }
-        let says = if look.judges(row) { self.leg.says(row, view.limit(rank), look) } else { Says::Within };
-        match says {
-            Says::Beyond => true,
-            Says::Within => false,
-            _ => self.head_silent(),
-        }
+        is_judged && self.leg.head_is_lost(&look.head, &look.boot, view).unwrap_or(self.head_silent())
     }
 
     /// Look at every condition, and turn the alarms that follow.
@@ -367,27 +362,27 @@ impl Judge {
         let view = out.view;
         let mut holding = Holding::default();
         let mut look = self.leg.look(view);
-        let silent = self.falls_silent(&mut look, view);
+        let silent = self.falls_silent(&look, view);
         look.count_slip(self.leg.slip_counts(view, silent));
-        for (rank, row) in Condition::ROWS.iter().enumerate() {
-            let bits = self.rows.get(rank);
+        for ((rank, row), limit) in Condition::ROWS.iter().enumerate().zip(&view.plan.rows) {
+            let mut bits = self.rows.get(rank);
             if bits & bits::OUT == 0 {
                 // What is right and was right stays as it is: no delay runs then.
                 let moves = bits & (bits::BEYOND | bits::ACTIVE) != 0;
                 let judged = look.judges(row);
                 if judged || moves {
-                    let limit = view.limit(rank);
                     let says = if judged { self.leg.says(row, limit, &mut look) } else { Says::Within };
                     if moves || says == Says::Beyond {
                         self.sample(rank, says, &mut look, out);
+                        bits = self.rows.get(rank);
                     }
                 }
                 if row.gate == Gate::LiveOnceStarted && look.suppresses != (bits & bits::SUPPRESSED != 0) {
                     self.suppress(rank, look.suppresses, out);
+                    bits = self.rows.get(rank);
                 }
             }
             // What was switched off may be latched from before; and whatever claims to be wrong holds.
-            let bits = self.rows.get(rank);
             if bits & (bits::BEYOND | bits::ACTIVE | bits::LATCHED) != 0 {
                 holding.note(rank, bits, view);
             }

@@ -54,9 +54,9 @@ impl Judge {
         }
         let (plan, signals) = (view.plan, view.signals);
         // The first limit of each shaft that silence crosses.
-        let row = |condition| turn(view.limit_of(condition).limit);
-        let head = row(Condition::HeadUnderspeed).min(plan.drive.head_deep);
-        let boot = row(Condition::DeepUnderspeed).min(row(Condition::Underspeed)).min(row(Condition::NoMotion));
+        let row = |condition| view.limit_of(condition).limit;
+        let head = turn(row(Condition::HeadUnderspeed)).min(plan.drive.head_deep);
+        let boot = turn(row(Condition::DeepUnderspeed).min(row(Condition::Underspeed)).min(row(Condition::NoMotion)));
         let head = self.silence(view, &signals.head, &plan.head, head);
         let silence = head.min(self.silence(view, &signals.boot, &plan.boot, boot));
         if silence == 0 {
@@ -81,7 +81,9 @@ impl Judge {
         let slip = heating(plan, signals.short);
         if slip != self.leg.heat.slip {
             self.leg.heat.slip = slip;
-            if self.feed_heat(view, view.now.us()) {
+            let now = view.now.us();
+            let sooner = self.leg.heat.slide(&plan.drive, view.limit_of(Condition::SlipHeat).limit, now);
+            if sooner.unwrap_or_else(|| self.feed_heat(view, now)) {
                 return false;
             }
         }

@@ -63,14 +63,20 @@ pub struct Waits {
 /// No place.
 const NOWHERE: u8 = u8::MAX;
 
-/// What the rub contacts say together: each the most of them, and where.
+/// What the rub contacts say together: each the most of them, and at which place.
 pub struct Rubs {
     /// How long the oldest rub has lasted.
-    pub lasts: (u32, u8),
+    pub lasts: u32,
     /// The worst duty; [`UNKNOWN`] where no contact is fitted.
-    pub duty: (i32, u8),
+    pub duty: i32,
     /// The most loops running with a rub at one place, likewise.
-    pub loops: (i32, u8),
+    pub loops: i32,
+    /// Where the oldest rub is, the worst duty, and the most loops.
+    pub lasts_at: u8,
+    /// See [`lasts_at`](Self::lasts_at).
+    pub duty_at: u8,
+    /// See [`lasts_at`](Self::lasts_at).
+    pub loops_at: u8,
     /// The first whose line is faulty.
     pub faulty: u8,
 }
@@ -78,24 +84,24 @@ pub struct Rubs {
 impl Rubs {
     #[inline(never)]
     pub fn of(view: &View<'_>) -> Self {
-        let mut all =
-            Self { lasts: (0, NOWHERE), duty: (UNKNOWN, NOWHERE), loops: (UNKNOWN, NOWHERE), faulty: NOWHERE };
+        let [lasts_at, duty_at, loops_at, faulty] = [NOWHERE; 4];
+        let mut all = Self { lasts: 0, duty: UNKNOWN, loops: UNKNOWN, lasts_at, duty_at, loops_at, faulty };
         for (place, contact) in (0_u8..).zip(&view.signals.contacts) {
             if view.plan.contacts.fitted.wrapping_shr(place.into()) & 1 == 0 {
                 continue;
             }
-            if contact.duty > all.duty.0 {
-                all.duty = (contact.duty, place);
+            if contact.duty > all.duty {
+                (all.duty, all.duty_at) = (contact.duty, place);
             }
-            if i32::from(contact.loops) > all.loops.0 {
-                all.loops = (contact.loops.into(), place);
+            if i32::from(contact.loops) > all.loops {
+                (all.loops, all.loops_at) = (contact.loops.into(), place);
             }
             if contact.state == rub::FAULTY && all.faulty == NOWHERE {
                 all.faulty = place;
             }
             let lasts = age(view.now.us(), contact.since);
-            if contact.rubs != 0 && (all.lasts.1 == NOWHERE || lasts > all.lasts.0) {
-                all.lasts = (lasts, place);
+            if contact.rubs != 0 && (all.lasts_at == NOWHERE || lasts > all.lasts) {
+                (all.lasts, all.lasts_at) = (lasts, place);
             }
         }
         all
@@ -103,15 +109,17 @@ impl Rubs {
 
     /// How long the oldest rub has lasted, if any does.
     pub const fn lasts(&self) -> Option<u32> {
-        if self.lasts.1 == NOWHERE { None } else { Some(self.lasts.0) }
+        if self.lasts_at == NOWHERE { None } else { Some(self.lasts) }
     }
 }
 
 /// What conditions look at that is worked out once for all of them, at one moment.
 pub struct Look<'a> {
     view: &'a View<'a>,
-    head: Pitches<'a>,
-    boot: Pitches<'a>,
+    /// The shafts' last pitches.
+    pub head: Pitches<'a>,
+    /// See [`head`](Self::head).
+    pub boot: Pitches<'a>,
     rubs: Rubs,
     gates: u16,
     /// Whether underspeed is suppressed by design.
@@ -308,8 +316,8 @@ impl Leg {
         }
     }
 
-    /// What the condition of this row says, which is judged now.
-    #[inline(never)]
+    /// What the condition of this row says, which is judged now. On a small processor a call of its own, for the sake of the stack.
+    #[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
     pub fn says(&self, row: &Row, limit: &RowPlan, look: &mut Look<'_>) -> Says {
         match row.sense {
             Sense::Flag(flag) => self.flag(flag, look),
@@ -317,7 +325,7 @@ impl Leg {
             Sense::Upper(Value::Heat) if self.heat.wait(look.view.now.us()) > 0 => Says::Hold,
             Sense::Upper(value) => {
                 let rubs = if value == Value::RubLoops { look.rubs.loops } else { look.rubs.duty };
-                match self.level(value, look.view, rubs.0) {
+                match self.level(value, look.view, rubs) {
                     UNKNOWN => Says::Hold,
                     value => upper(value, limit.limit, limit.clear),
                 }

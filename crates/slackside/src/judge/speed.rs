@@ -99,7 +99,7 @@ pub const fn largest_to_come(shaft: &ShaftSignals, plan: &ShaftPlan) -> u32 {
 
 /// How long until a pitch that began at `since` and has at most the angle `largest` is too long for a turn in `limit` microseconds: one
 /// microsecond beyond. What takes longer than ages are held counts as never.
-#[inline(never)]
+#[cfg_attr(all(target_arch = "arm", not(target_has_atomic = "32")), inline(never))]
 pub fn silence(since: u32, largest: u32, limit: u32, now: u32) -> u32 {
     let longest = high(largest, limit);
     if longest >= FAR { u32::MAX } else { longest.wrapping_add(1).saturating_sub(age(now, since)) }

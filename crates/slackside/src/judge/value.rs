@@ -49,8 +49,14 @@ impl Leg {
             Sense::Upper(Value::Heat) => {
                 (Some(Heat::share(self.level(Value::Heat, view, UNKNOWN).unsigned_abs()).get()), 0)
             }
-            Sense::Upper(Value::Duty) => at_place(Rubs::of(view).duty),
-            Sense::Upper(Value::RubLoops) => at_place(Rubs::of(view).loops),
+            Sense::Upper(Value::Duty) => {
+                let rubs = Rubs::of(view);
+                at_place((rubs.duty, rubs.duty_at))
+            }
+            Sense::Upper(Value::RubLoops) => {
+                let rubs = Rubs::of(view);
+                at_place((rubs.loops, rubs.loops_at))
+            }
             Sense::Upper(Value::Hottest) => self.hottest().map_or((None, 0), at_place),
             Sense::Upper(Value::RatioShift) => {
                 let shift = ratio_shift(view);
@@ -74,7 +80,7 @@ impl Leg {
             Sense::Since(stamp) => {
                 let rubs = Rubs::of(view);
                 let lasts = self.since(stamp, view, &rubs).map(millis);
-                (lasts, if lasts.is_some() && stamp == Stamp::Rubbing { rubs.lasts.1 } else { 0 })
+                (lasts, if lasts.is_some() && stamp == Stamp::Rubbing { rubs.lasts_at } else { 0 })
             }
             Sense::BothSilent => (Some(i32::from(wrong)), if self.phase() == Phase::CoastDown { 2 } else { 1 }),
         }

@@ -125,10 +125,7 @@ impl<const MARKS: usize> Measure<MARKS> {
     /// 0 if there is nothing to tell.
     pub fn take(&mut self, plan: &Plan, now: Now, signal: &Signal) -> u8 {
         let told = match *signal {
-            Signal::Edge(shaft, level) => {
-                let mut shaft = self.shaft(plan, shaft);
-                shaft.plan.is_fitted() && shaft.raw(plan.minimum_width, now.us(), level)
-            }
+            Signal::Edge(shaft, level) => return self.edge(plan, now.us(), shaft, level).0,
             Signal::Line(shaft, state) => {
                 self.shaft(plan, shaft).line(state);
                 true
@@ -147,13 +144,11 @@ impl<const MARKS: usize> Measure<MARKS> {
         if told { moved::OTHER } else { 0 }
     }
 
-    /// Whether an edge of this shaft waits to be held for the minimum width.
-    #[must_use]
-    pub const fn waits(&self, plan: &Plan, shaft: Shaft) -> bool {
-        match shaft {
-            Shaft::Head => self.state.head.waits(&plan.head),
-            Shaft::Boot => self.state.boot.waits(&plan.boot),
-        }
+    /// The same of a raw edge, and whether an edge of this shaft then waits to be held for the minimum width.
+    pub fn edge(&mut self, plan: &Plan, now: u32, shaft: Shaft, level: bool) -> (u8, bool) {
+        let mut shaft = self.shaft(plan, shaft);
+        let told = shaft.plan.is_fitted() && shaft.raw(plan.minimum_width, now, level);
+        (if told { moved::OTHER } else { 0 }, shaft.state.waits(shaft.plan))
     }
 
     /// How long until its earliest deadline, in microseconds; `u32::MAX` where nothing waits.
@@ -250,7 +245,10 @@ impl<const MARKS: usize> Measure<MARKS> {
         if bits & counted::EDGE == 0 {
             return if bits == 0 { 0 } else { moved::OTHER };
         }
-        self.state.head.scatter.count(weight, true);
+        // Of a plain shaft nothing can be taken from a score of nothing.
+        if self.state.head.plain == 0 {
+            self.state.head.scatter.count(weight, true);
+        }
         self.compare_edges(plan, at, Shaft::Head);
         if bits & counted::FROM_REST != 0 {
             self.state.windows.restart_from_rest();

@@ -179,7 +179,12 @@ impl ShaftView<'_> {
     pub fn settle(&mut self, regain: u32) -> (u32, u8, i8) {
         let at = self.state.since;
         self.state.level = core::mem::replace(&mut self.state.waiting, 0);
-        let (bits, weight) = self.edge(at, regain);
+        let time = age(at, self.signals.last_edge);
+        if self.state.plain != 0 && self.plainly(at, time) {
+            // As little as the largest of weights against it: nothing can be taken from a score of nothing.
+            return (at, counted::EDGE, -1);
+        }
+        let (bits, weight) = self.edge(at, time, regain);
         (at, bits, weight)
     }
 
@@ -245,8 +250,7 @@ impl ShaftView<'_> {
         self.signals.distrust != before
     }
 
-    fn edge(&mut self, at: u32, regain: u32) -> (u8, i8) {
-        let time = age(at, self.signals.last_edge);
+    fn edge(&mut self, at: u32, time: u32, regain: u32) -> (u8, i8) {
         let seen = self.signals.is_seen();
         if seen && time < self.plan.minimum_gap {
             // Close behind its edge it is bounce; further on it is one of a train that the gate thins out.
@@ -262,10 +266,6 @@ impl ShaftView<'_> {
         let before = (self.signals.distrust, self.signals.pattern);
         if self.state.marks_in_window >= self.plan.marks {
             self.end_window(at);
-        }
-        if self.state.plain != 0 && self.plainly(at, time) {
-            // As little as the largest of weights against it: nothing can be taken from a score of nothing.
-            return (counted::EDGE, -1);
         }
         let (bits, weight) =
             if seen && time <= self.plan.rest { self.turning(at, time, regain) } else { self.begin_turning(at) };
@@ -382,25 +382,40 @@ impl ShaftView<'_> {
     /// An edge while everything is plain, if its pitch is as last turn's. What it leaves out would change nothing: the property that
     /// holds it against [`turning`](Self::turning) says so.
     fn plainly(&mut self, at: u32, time: u32) -> bool {
-        let state = &mut *self.state;
-        let then = state.spacing.gap_to_next(self.plan, self.marks);
-        if time.abs_diff(then) > then >> PLAIN_SHIFT || time > self.plan.rest >> 1 || state.spacing.is_concluding() {
-            return false;
-        }
-        let next = state.spacing.share(self.plan, self.marks, state.spacing.following(self.plan));
-        // Time over expected time as in `compare`, but rounded to whole microseconds of a turn's share: so with a wide margin.
-        let (seen, expected) = (high(time, self.signals.pitch_angle), high(self.signals.pitch, next.angle));
-        if expected < 32
-            || seen > expected.saturating_add(expected >> 2)
-            || seen < expected.saturating_sub(expected >> 3)
-            || time < high(next.least, self.plan.top_turn)
+        let Self { state, marks, plan, signals } = self;
+        let then = state.spacing.gap_to_next(plan, marks);
+        if time.abs_diff(then) > then >> PLAIN_SHIFT
+            || time > plan.rest >> 1
+            || time < plan.minimum_gap
+            || state.spacing.is_concluding()
         {
             return false;
         }
-        state.spacing.pass(self.plan, self.marks, at, then);
+        let passed = state.spacing.following(plan);
+        let share = state.spacing.share(plan, marks, passed);
+        // Time over expected time as in `compare`, but rounded to whole microseconds of a turn's share: so with a wide margin.
+        let (seen, expected) = (high(time, signals.pitch_angle), high(signals.pitch, share.angle));
+        if expected < 32
+            || seen > expected.saturating_add(expected >> 2)
+            || seen < expected.saturating_sub(expected >> 3)
+            || time < high(share.least, plan.top_turn)
+        {
+            return false;
+        }
+        state.spacing.pass(plan, marks, at, then);
         state.scatter.then_before = then;
-        self.arrive(at, time, next);
-        self.forward(next.angle);
+        state.marks_in_window = state.marks_in_window.saturating_add(1);
+        if state.marks_in_window >= plan.marks {
+            (state.marks_in_window, state.window_began) = (0, at);
+        }
+        signals.edges = signals.edges.wrapping_add(1);
+        signals.last_edge = at;
+        signals.pitch = time;
+        signals.pitch_angle = share.angle;
+        signals.pitch_largest = share.largest;
+        // No mark is missed: each has been seen in the last two turns, or an edge was lost.
+        signals.next_largest = state.spacing.share(plan, marks, after(passed, plan)).largest;
+        self.forward(share.angle);
         true
     }
 

@@ -134,7 +134,6 @@ impl Windows {
     }
 
     /// How many closing marks after the newest are known to be gone: nothing waits for them.
-    #[inline(never)]
     fn gone_ahead(&self, plan: &SlipPlan, gone: [u8; 2]) -> u8 {
         let (mut ahead, mut which) = (0_u8, self.newest_which);
         for _ in gone {
@@ -348,7 +347,6 @@ impl Windows {
 
     /// What a window says at a head edge: the short one (0) or the long one. Where no mark `closed` it, what the window that the next
     /// mark will close says at least, if that is news.
-    #[inline(never)]
     fn say(&mut self, plan: &SlipPlan, slot: usize, (closed, ahead): (bool, u8), doubt: u32) -> Option<Reading> {
         let turns = if slot == 0 { 1 } else { LONG_TURNS };
         let marks = plan.closings.wrapping_mul(turns);
@@ -439,7 +437,6 @@ fn slip_over(plan: &SlipPlan, turns: u8, span: u32) -> i32 {
 }
 
 /// Rim length slid over a head angle in which the boot went on by so many closing marks, in micrometres.
-#[inline(never)]
 fn slid(plan: &SlipPlan, head: u32, steps: u8) -> i32 {
     let boot = (u64::from(head).wrapping_mul(u64::from(plan.boot_per_head)) >> 24).min(u64::from(u32::MAX));
     let slid = (boot as i64).wrapping_sub(i64::from(plan.closing_share.wrapping_mul(steps.into())));

@@ -220,7 +220,8 @@ impl Spacing {
     }
 
     /// The next mark passes at `time`, where its pitch took [`then`](Self::gap_to_next) a turn ago: that one is summed. Whether what is
-    /// known of the spacing changed materially.
+    /// known of the spacing changed materially. No call where flash allows it: nothing comes more often.
+    #[cfg_attr(not(all(target_arch = "arm", not(target_has_atomic = "32"))), inline(always))]
     pub fn pass(&mut self, plan: &ShaftPlan, marks: &mut [Mark], time: u32, then: u32) -> bool {
         // The turn that begins where the pitch of a turn ago begins, and where it ends.
         let (before, around) = (Self::mark(marks, self.index).time, self.last_turn);
