@@ -378,6 +378,8 @@ impl<const MARKS: usize> Core<MARKS> {
         if self.clock.begun == 0 {
             self.begin(plan, at, sink);
         } else if at < self.clock.newest {
+            // What is due already comes before it.
+            self.settle(plan, self.clock.newest, tap, sink);
             self.late(plan, tap, sink);
             return;
         } else {
