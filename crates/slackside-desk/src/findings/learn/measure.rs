@@ -99,7 +99,9 @@ pub struct Measured {
     pub alike: Share,
     /// The likeliest is right, one of two, one that the rules would call by its name, the rules: causes as often as they come.
     pub common: [Weighed; 4],
-    /// The cause of which one run weighs most there, and how many points.
+    /// The likeliest is right, one of two: causes as often as they come and are then alarmed.
+    pub alarmed: [Weighed; 2],
+    /// The cause of which one run weighs most where causes are as often as they come, and how many points.
     pub heaviest: Option<(Cause, f64)>,
     /// The likeliest is right, or the answer is a group that holds what is.
     pub grouped: Share,
@@ -260,9 +262,10 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
     let told = |row: &&Row| {
         row.evidence.first.is_some_and(|first| without == Without::Nothing || !OF_CONTACTS.contains(&first))
     };
-    let mut alarmed = [0_u32; Cause::ALL.len()];
-    for row in all.iter().filter(told) {
-        alarmed[row.cause as usize] += 1;
+    let (mut alarmed, mut drawn) = ([0_u32; Cause::ALL.len()], [0_u32; Cause::ALL.len()]);
+    for row in all {
+        drawn[row.cause as usize] += 1;
+        alarmed[row.cause as usize] += u32::from(told(&row));
     }
     // So much that a run weighs 1 on the mean.
     let often = |cause: &Cause| if alarmed[*cause as usize] > 0 { f64::from(cause.often()) } else { 0.0 };
@@ -283,9 +286,10 @@ pub fn measure(model: &Model, all: &[Row], without: Without) -> Measured {
             continue;
         }
         let weight = share * often(&row.cause) / f64::from(alarmed[row.cause as usize].max(1));
+        let of_drawn = often(&row.cause) / f64::from(drawn[row.cause as usize].max(1));
         let mut row = row.clone();
         without.take(&mut row);
-        measured.take(model, &row, weight, of);
+        measured.take(model, &row, [weight, of_drawn], of);
     }
     measured.brier /= f64::from(measured.runs.max(1));
     measured.brier_even /= f64::from(measured.runs.max(1));
@@ -312,7 +316,7 @@ fn part(chance: u32) -> f64 {
 }
 
 impl Measured {
-    fn take(&mut self, model: &Model, row: &Row, weight: f64, of: &mut OfCause) {
+    fn take(&mut self, model: &Model, row: &Row, [weight, of_drawn]: [f64; 2], of: &mut OfCause) {
         let truth: Vec<Cause> = core::iter::once(row.cause).chain(row.also).collect();
         let even = chances(model, &row.evidence, Prior::Even);
         let right =
@@ -334,6 +338,9 @@ impl Measured {
         self.alike.count(alike);
         for (share, right) in self.common.iter_mut().zip([first, second, alike, by_rules]) {
             share.count(weight, right);
+        }
+        for (share, right) in self.alarmed.iter_mut().zip([first, second]) {
+            share.count(of_drawn, right);
         }
         self.grouped.count(first || in_group);
         self.common_grouped.count(weight, first || in_group);
@@ -437,6 +444,24 @@ mod tests {
         assert!((error - 100.0 * libm::sqrt(200.0) / 121.0).abs() < 1e-9, "{error}");
         // One of two alike: 50 points over the root of two.
         assert!((half.reported[0].error() - 50.0 / libm::sqrt(2.0)).abs() < 1e-9, "{:?}", half.reported);
+    }
+
+    #[test]
+    fn a_cause_that_is_seldom_alarmed_stands_behind_few_of_the_alarms() {
+        let of = |cause: Cause| row(cause, Condition::DeepUnderspeed, &[]);
+        let quiet = |cause: Cause| {
+            let mut row = of(cause);
+            row.evidence.first = None;
+            row
+        };
+        // Choke, which is always named, comes ten times as often as a loose boot pulley; but of five chokes one is alarmed.
+        let seldom: Vec<Row> = [of(Cause::Choke), of(Cause::BootPulleyLoose)]
+            .into_iter()
+            .chain((0..4).map(|_| quiet(Cause::Choke)))
+            .collect();
+        let measured = measure(&Model::default(), &seldom, Without::Nothing);
+        assert!((measured.common[0].per_cent() - 1_000.0 / 11.0).abs() < 1e-9, "{:?}", measured.common);
+        assert!((measured.alarmed[0].per_cent() - 200.0 / 3.0).abs() < 1e-9, "{:?}", measured.alarmed);
     }
 
     #[test]
