@@ -13,3 +13,4 @@ pub mod cause;
 pub mod evidence;
 pub mod learn;
 pub mod model;
+pub mod track;

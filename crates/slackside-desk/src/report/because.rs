@@ -2,11 +2,12 @@
 
 use slackside::units::Ppm;
 
-use super::causes::{inspection, place};
+use super::causes::{inspection, out_of_true, place};
 use super::figures;
 use crate::findings::answer::{Answer, Group};
 use crate::findings::cause::Cause;
 use crate::findings::evidence::{Clue, Evidence};
+use crate::findings::track::Track;
 use crate::replay::Outcome;
 
 /// A finding in words.
@@ -28,7 +29,8 @@ pub struct Because {
 pub fn because(outcome: &Outcome) -> Vec<Because> {
     let answer = Answer::to(&outcome.asked, &outcome.evidence.rubs);
     let findings = answer.findings.iter().map(|finding| {
-        let inspection = inspection(finding.cause);
+        let track = Track::of(&outcome.asked).filter(|_| finding.cause == Cause::OffCentre);
+        let inspection = track.map_or_else(|| inspection(finding.cause), out_of_true);
         let title = match finding.place {
             Some(at) => format!("{}: {}", inspection.title, place(at)),
             None => inspection.title.to_owned(),

@@ -3,6 +3,7 @@
 use slackside::input::Place;
 
 use crate::findings::cause::Cause;
+use crate::findings::track::Track;
 
 /// A cause for people.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -286,6 +287,33 @@ pub const fn inspection(cause: Cause) -> Inspection {
     Inspection { title, first, inspect }
 }
 
+/// The same for a belt off centre, where the contacts tell what to look at first.
+#[must_use]
+pub const fn out_of_true(track: Track) -> Inspection {
+    let title = inspection(Cause::OffCentre).title;
+    let (first, inspect) = match track {
+        Track::BootShaft => (
+            "Lock out, then check that the boot shaft is level and square, with no bearing or screw loose.",
+            "With the leg locked out, check that the boot shaft is level and square to the leg, no bearing or take-up screw loose, and that \
+             the take-up pulls evenly on both sides; then the crown of the boot pulley and what is caked on it; then the head shaft, and \
+             whether the casing is plumb.",
+        ),
+        Track::HeadShaft => (
+            "Lock out, then check that the head shaft is level and square.",
+            "With the leg locked out, check that the head shaft is level and square to the leg: the belt leans on the contact and stays \
+             there. Then whether the casing is plumb, then the crown of the head pulley and what is caked on it, then the boot shaft and the \
+             take-up.",
+        ),
+        Track::Casing => (
+            "Lock out, then hang a plumb line: is the casing plumb? Then check that the head shaft is level.",
+            "With the leg locked out, hang a plumb line along the casing: the contact opens again and again, so that the belt seems to keep \
+             its track. Then whether the contact sits where it should, whether the head shaft is level and square, and the crown of the head \
+             pulley.",
+        ),
+    };
+    Inspection { title, first, inspect }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -307,8 +335,8 @@ mod tests {
             "feel ",
             "turn the",
         ];
-        for cause in Cause::every() {
-            let found = inspection(cause);
+        let of_tracks = Track::ALL.map(|track| (Cause::OffCentre, out_of_true(track)));
+        for (cause, found) in Cause::every().map(|cause| (cause, inspection(cause))).chain(of_tracks) {
             for said in [found.first, found.inspect] {
                 let said = said.to_lowercase();
                 assert!(!said.is_empty(), "{cause:?}");

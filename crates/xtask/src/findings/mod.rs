@@ -14,7 +14,7 @@ use slackside_desk::findings::answer::GROUPS;
 use slackside_desk::findings::cause::Cause;
 use slackside_desk::findings::learn::draw::For;
 use slackside_desk::findings::learn::fit::fit;
-use slackside_desk::findings::learn::measure::{Ruled, Share, Weighed, Without, full_before, healthy, measure};
+use slackside_desk::findings::learn::measure::{Ruled, Share, Weighed, Without, full_before, healthy, measure, tracks};
 use slackside_desk::findings::learn::page::{Told, page};
 use slackside_desk::findings::learn::play::play_whole;
 use slackside_desk::findings::learn::row::{Row, header};
@@ -175,6 +175,7 @@ pub fn run(wish: &Wish) -> Result<()> {
         takes: TAKES,
         ruled: Ruled::of(&learned),
         healthy: healthy(&model, &shifts, sound.hours),
+        tracks: tracks(&held),
     };
     fs::write(root.join("crates/slackside-desk/src/findings/learned.txt"), model.text())?;
     fs::write(root.join("docs/src/engineer/findings.md"), page(&told))?;

@@ -10,7 +10,7 @@ use crate::root::root;
 /// Sources of what is played.
 const OF_RUNS: [&str; 2] = ["crates/slackside/src", "crates/slackside-desk/src"];
 /// Those among them that read what was played, or have no part in it.
-const AFTER: [&str; 12] = [
+const AFTER: [&str; 13] = [
     "crates/slackside-desk/src/demo",
     "crates/slackside-desk/src/findings/answer.rs",
     "crates/slackside-desk/src/findings/learn/fit.rs",
@@ -20,6 +20,7 @@ const AFTER: [&str; 12] = [
     "crates/slackside-desk/src/findings/learn/written.rs",
     "crates/slackside-desk/src/findings/learned.txt",
     "crates/slackside-desk/src/findings/model.rs",
+    "crates/slackside-desk/src/findings/track.rs",
     "crates/slackside-desk/src/report",
     "crates/slackside-desk/src/trend",
     "crates/slackside-desk/src/tune",

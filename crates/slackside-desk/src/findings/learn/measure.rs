@@ -11,6 +11,7 @@ use super::super::answer::{
 use super::super::cause::Cause;
 use super::super::evidence::{Clue, Raised};
 use super::super::model::{Model, Prior, WHOLE};
+use super::super::track::Track;
 use super::row::Row;
 use super::rules;
 
@@ -177,6 +178,16 @@ impl Ruled {
 #[must_use]
 pub fn full_before(row: &Row) -> bool {
     row.cause == Cause::FrozenStart && row.means == "boot_choke"
+}
+
+/// Of the runs in which a belt off centre was alarmed: for each thing that was out of true, how often each is looked at first.
+#[must_use]
+pub fn tracks(rows: &[Row]) -> [[u32; 3]; 3] {
+    let off_centre = |row: &&Row| row.cause == Cause::OffCentre && row.evidence.first.is_some();
+    Track::ALL.map(|is| {
+        let of_it = || rows.iter().filter(off_centre).filter(|row| row.means == is.means());
+        Track::ALL.map(|told| of_it().filter(|row| Track::of(&row.evidence) == Some(told)).count() as u32)
+    })
 }
 
 /// How one cause came out.
