@@ -444,8 +444,8 @@ fn healthy(out: &mut String, healthy: Healthy) {
          7.3 thousandths of a turn. Where they lie off by less than eight, a pulley that runs out and nothing wrong are parted as often as they come alone, which\n\
          puts nothing wrong first: most faults of roundness that are drawn are no larger. That was written after those shifts had been looked at. These are others.\n\
          That the boot runs faster and slower with each turn of the head speaks for the pulley from 3.5 % on: of 390 sound legs whose boot targets were alarmed, of\n\
-         the runs to learn from, of two sets that were measured on before, and of the page of scores before this one, the most had 3.15 %. (From 2 % on it had\n\
-         laid 4 sound shifts to the machine, whose boots do so too.)\n\n",
+         the runs to learn from, of two sets that were measured on before, and of these very shifts, the most had 3.15 %. (From 2 % on it had laid 4 of them to\n\
+         the machine, whose boots do so too.) So of that limit these shifts are no proof.\n\n",
         1_000.0 * upper_bound(machine, hours),
         alarmed - machine - sensors
     );
