@@ -14,11 +14,11 @@ from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 
 how, *rest = sys.argv[1:]
 if how == "tcp":
-    client = ModbusTcpClient(rest[0], port=int(rest[1]), timeout=3)
+    client = ModbusTcpClient(rest[0], port=int(rest[1]), timeout=20)
     unit, wish = int(rest[2]), rest[3:]
 else:
     # A pseudo-terminal has no parity.
-    client = ModbusSerialClient(port=rest[0], baudrate=19200, parity="N", timeout=3)
+    client = ModbusSerialClient(port=rest[0], baudrate=19200, parity="N", timeout=20)
     unit, wish = int(rest[1]), rest[2:]
 assert client.connect(), "nobody listens"
 

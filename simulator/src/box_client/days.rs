@@ -84,7 +84,7 @@ pub fn say_day(day: &Summary) -> String {
     let percent = |ppm: Option<Ppm>| ppm.map_or("-".to_owned(), |ppm| format!("{:.2} %", f64::from(ppm.get()) / 1e4));
     let slip = day.slip.map(percent);
     let slip = if day.load_by == LoadBy::Unknown { slip[0].clone() } else { slip.join(" / ") };
-    let what = if day.kind == Kind::Day { "" } else { "  (short)" };
+    let what = if day.kind == Kind::Day { "" } else { "  part" };
     let mut text = format!(
         "day {:>5}  ran {:>4.1} h  slip {slip}  ratio {}  starts {}{what}",
         day.day,
@@ -131,7 +131,7 @@ mod tests {
         let text = say_day(&day);
         let lines: Vec<&str> = text.lines().collect();
         assert_eq!(lines[1], "           hottest: head 114 / -3, boot - / 41 °C; coolest -12 °C");
-        assert!(lines[0].contains("slip -0.12 % / 0.34 % / -  ratio -0.05 %  starts 12  (short)"), "{text}");
+        assert!(lines[0].contains("slip -0.12 % / 0.34 % / -  ratio -0.05 %  starts 12  part"), "{text}");
         assert!(lines.iter().all(|line| line.chars().count() <= 80), "{text}");
         (day.hottest, day.coolest) = ([None; 4], None);
         assert_eq!(say_day(&day).lines().count(), 1);
