@@ -10,7 +10,13 @@ use slackside::settings::{Checked, Settings};
 use slackside::units::Micros;
 use slackside_desk::replay::{Job, Outcome, replay};
 use slackside_desk::report::Story;
+use slackside_desk::report::words as words_of;
+use slackside_desk::scenario::Scenario;
+use slackside_desk::scenario::run::{Obeys, Permits, Watch, run as run_scenario};
+use slackside_desk::scenario::settings::{Commissioned, settings_for};
+use slackside_desk::scenario::truth::Row;
 use slackside_desk::trace::{HEADER, Reader, write_row};
+use slackside_simulator::disk::Disk;
 
 /// How long the traces are.
 const SECONDS: u64 = 900;
@@ -115,4 +121,49 @@ fn slip_against_a_ratio_that_is_off_is_told_as_not_known() {
     assert!(built_up.contains("slip read below zero: how much the belt slipped then is not known"), "{built_up}");
     let worn = unknown(0.97);
     assert!(worn.contains("the no-slip ratio was off by 3.0 %, or the belt slipped"), "{worn}");
+}
+
+/// Keeps what the sensors say.
+struct Heard(Vec<Input>);
+
+impl Watch for Heard {
+    fn input(&mut self, input: &Input) -> std::io::Result<()> {
+        self.0.push(*input);
+        Ok(())
+    }
+
+    fn truth(&mut self, _: &Row) -> std::io::Result<()> {
+        Ok(())
+    }
+
+    fn permits(&mut self, _: u64) -> Permits {
+        Permits { run: true, feed: true }
+    }
+}
+
+/// The scenarios are invented; what is true of them is what the plant was told to do.
+#[test]
+fn where_the_belt_runs_off_centre_the_report_says_which_shaft_or_the_casing_to_look_at_first() {
+    for (name, words) in [
+        ("boot-end-loose", "check that the boot shaft is level"),
+        ("head-shaft-out-of-level", "check that the head shaft is level and square"),
+        ("casing-out-of-plumb", "hang a plumb line"),
+        ("crown-missing", "check that the shaft is level"),
+    ] {
+        let path = format!("{}/../scenarios/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+        let scenario = Scenario::read(&Disk, path.as_ref()).expect("a scenario");
+        let commissioned = Commissioned::measure(&scenario.leg);
+        let settings = settings_for(&scenario.leg, &commissioned).check().expect("sound settings");
+        let mut heard = Heard(Vec::new());
+        run_scenario(&scenario, &commissioned, scenario.seed, Obeys::Nothing, &mut heard).expect("nothing is written");
+        let mut bytes = format!("{HEADER}\n").into_bytes();
+        for input in &heard.0 {
+            write_row(input, &mut bytes);
+        }
+        let said = words_of(&replayed(&settings, bytes), &[]);
+        let first = said.split("  1. ").nth(1).expect("something to look at first");
+        let first = first.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(first.starts_with("The belt may run off centre"), "{name}: {first}");
+        assert!(first.find(words).is_some_and(|at| at < 150), "{name}: {first}");
+    }
 }
