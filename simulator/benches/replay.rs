@@ -15,54 +15,33 @@ use slackside_desk::crew::{Alone, Crew};
 use slackside_desk::monitor::monitor;
 use slackside_desk::replay::{Job, SamplesCsv, replay_from};
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Obeys, Permits, Watch, run};
 use slackside_desk::scenario::settings::{Commissioned, settings_for};
-use slackside_desk::scenario::truth::Row;
 use slackside_desk::trace::{HEADER, Reader, write_row};
 use slackside_simulator::cores::Cores;
 use slackside_simulator::disk::Disk;
+use slackside_simulator::heard::heard;
 
 use clock::Took;
 
 const SCENARIO: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../scenarios/healthy-terminal.toml");
 const RUNS: usize = 5;
 
-/// Keeps what the sensors say.
-struct Heard(Vec<Input>);
-
-impl Watch for Heard {
-    fn input(&mut self, input: &Input) -> io::Result<()> {
-        if input.signal != Signal::Tick {
-            self.0.push(*input);
-        }
-        Ok(())
-    }
-
-    fn truth(&mut self, _: &Row) -> io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, _: u64) -> Permits {
-        Permits { run: true, feed: true }
-    }
-}
-
 fn trace(times: u64) -> (Vec<u8>, Checked, usize) {
     let scenario = Scenario::read(&Disk, SCENARIO.as_ref()).unwrap_or_else(|_| unreachable!("a scenario of ours"));
     let commissioned = Commissioned::measure(&scenario.leg);
     let settings = settings_for(&scenario.leg, &commissioned).check();
     let settings = settings.unwrap_or_else(|_| unreachable!("the settings of a sound leg are sound"));
-    let mut heard = Heard(Vec::new());
-    run(&scenario, &commissioned, scenario.seed, Obeys::Nothing, &mut heard)
-        .unwrap_or_else(|_| unreachable!("nothing is written"));
+    let mut heard = heard(&scenario, &commissioned, &settings).unwrap_or_else(|_| unreachable!("nothing is written"));
+    // The end of each is none of the whole.
+    heard.retain(|input| input.signal != Signal::Tick);
     let mut bytes = format!("{HEADER}\n").into_bytes();
     for time in 0..times {
         let from = time * (scenario.duration_s * 1e6) as u64;
-        for input in &heard.0 {
+        for input in &heard {
             write_row(&Input::new(Micros::new(input.at.get() + from), input.signal), &mut bytes);
         }
     }
-    (bytes, settings, heard.0.len() * times as usize)
+    (bytes, settings, heard.len() * times as usize)
 }
 
 /// Replay it.

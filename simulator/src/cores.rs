@@ -33,7 +33,7 @@ impl Crew for Cores {
                     let handed = match piece {
                         Ok(piece) => {
                             let handed = worker.hand(|other| work(&piece, other).map(|()| true));
-                            made.spent.give(piece);
+                            drop(made.spent.send(piece));
                             handed
                         }
                         Err(error) => worker.hand(|_| Err(error)),
@@ -46,7 +46,7 @@ impl Crew for Cores {
             for piece in worked.pieces {
                 let piece = piece?;
                 take(&piece)?;
-                worked.spent.give(piece);
+                drop(worked.spent.send(piece));
             }
             Ok(())
         })
@@ -59,18 +59,16 @@ struct Giver<P, E> {
     lent: Receiver<P>,
 }
 
-/// Who gets them, and gives them back.
+/// Who gets them, and gives them back: to nobody, where who filled them is done.
 struct Taker<P, E> {
     pieces: Receiver<Result<P, E>>,
-    spent: Spent<P>,
+    spent: Sender<P>,
 }
-
-struct Spent<P>(Sender<P>);
 
 fn hands<P, E>() -> (Giver<P, E>, Taker<P, E>) {
     let (full, pieces) = sync_channel(PIECES);
     let (spent, lent) = channel();
-    (Giver { pieces: full, lent }, Taker { pieces, spent: Spent(spent) })
+    (Giver { pieces: full, lent }, Taker { pieces, spent })
 }
 
 impl<P: Default, E> Giver<P, E> {
@@ -82,13 +80,6 @@ impl<P: Default, E> Giver<P, E> {
             Err(error) => (Err(error), false),
         };
         self.pieces.send(piece).ok().map(|()| more)
-    }
-}
-
-impl<P> Spent<P> {
-    /// Give a piece back. Who filled it may be gone.
-    fn give(&self, piece: P) {
-        drop(self.0.send(piece));
     }
 }
 

@@ -12,11 +12,10 @@ use slackside_desk::replay::{Job, Outcome, replay};
 use slackside_desk::report::Story;
 use slackside_desk::report::words as words_of;
 use slackside_desk::scenario::Scenario;
-use slackside_desk::scenario::run::{Obeys, Permits, Watch, run as run_scenario};
 use slackside_desk::scenario::settings::{Commissioned, settings_for};
-use slackside_desk::scenario::truth::Row;
 use slackside_desk::trace::{HEADER, Reader, write_row};
 use slackside_simulator::disk::Disk;
+use slackside_simulator::heard::heard;
 
 /// How long the traces are.
 const SECONDS: u64 = 900;
@@ -123,24 +122,6 @@ fn slip_against_a_ratio_that_is_off_is_told_as_not_known() {
     assert!(worn.contains("the no-slip ratio was off by 3.0 %, or the belt slipped"), "{worn}");
 }
 
-/// Keeps what the sensors say.
-struct Heard(Vec<Input>);
-
-impl Watch for Heard {
-    fn input(&mut self, input: &Input) -> std::io::Result<()> {
-        self.0.push(*input);
-        Ok(())
-    }
-
-    fn truth(&mut self, _: &Row) -> std::io::Result<()> {
-        Ok(())
-    }
-
-    fn permits(&mut self, _: u64) -> Permits {
-        Permits { run: true, feed: true }
-    }
-}
-
 /// The scenarios are invented; what is true of them is what the plant was told to do.
 #[test]
 fn where_the_belt_runs_off_centre_the_report_says_which_shaft_or_the_casing_to_look_at_first() {
@@ -154,10 +135,8 @@ fn where_the_belt_runs_off_centre_the_report_says_which_shaft_or_the_casing_to_l
         let scenario = Scenario::read(&Disk, path.as_ref()).expect("a scenario");
         let commissioned = Commissioned::measure(&scenario.leg);
         let settings = settings_for(&scenario.leg, &commissioned).check().expect("sound settings");
-        let mut heard = Heard(Vec::new());
-        run_scenario(&scenario, &commissioned, scenario.seed, Obeys::Nothing, &mut heard).expect("nothing is written");
         let mut bytes = format!("{HEADER}\n").into_bytes();
-        for input in &heard.0 {
+        for input in &heard(&scenario, &commissioned, &settings).expect("a run") {
             write_row(input, &mut bytes);
         }
         let said = words_of(&replayed(&settings, bytes), &[]);

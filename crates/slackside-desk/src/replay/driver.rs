@@ -5,7 +5,7 @@ use slackside::settings::Checked;
 
 use super::events_csv::EventsCsv;
 use super::outcome::Outcome;
-use super::piece::Stretch;
+use super::piece::Batch;
 use super::player::Player;
 use super::samples_csv::SamplesCsv;
 use super::units::check_units;
@@ -76,22 +76,22 @@ pub fn replay_from(job: Job<'_>, monitor: Box<Monitor>, crew: &impl Crew) -> cra
     outcome.feet = feet;
     let read = reader.progress();
     let every = samples.as_ref().map(SamplesCsv::every);
-    let plan = *monitor.plan().unwrap_or(&plan_of(settings));
+    let plan = monitor.plan().copied().unwrap_or_else(|| *plan_of(settings));
     let mut watch = Watch::new(outcome, settings, plan, samples, events);
     let mut player = Player::new(monitor, every);
     crew.relay(
-        |stretch: &mut Stretch| {
-            let more = reader.read_batch(&mut stretch.inputs)?;
-            stretch.numbers.clear();
-            stretch.numbers.extend_from_slice(reader.numbers());
+        |batch: &mut Batch| {
+            let more = reader.read_batch(&mut batch.inputs)?;
+            batch.numbers.clear();
+            batch.numbers.extend_from_slice(reader.numbers());
             if !more {
                 check_units(reader.name(), reader.survey(), &settings.machine)?;
-                stretch.ends = reader.survey().last;
+                batch.ends = reader.survey().last;
             }
             Ok::<_, Error>(more)
         },
-        |stretch, piece| {
-            player.play(stretch, piece);
+        |batch, piece| {
+            player.play(batch, piece);
             Ok(())
         },
         |piece| {

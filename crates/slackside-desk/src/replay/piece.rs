@@ -37,9 +37,9 @@ pub(super) enum Event {
     HeatAtFirstOut(Ppm),
 }
 
-/// A stretch of the trace, as it was read.
+/// Rows of the trace, as they were read together.
 #[derive(Debug, Default)]
-pub(super) struct Stretch {
+pub(super) struct Batch {
     /// What its rows say.
     pub inputs: Vec<Input>,
     /// The number of each row.
@@ -48,7 +48,7 @@ pub(super) struct Stretch {
     pub ends: Option<Micros>,
 }
 
-/// What happened in a stretch.
+/// What happened in a batch.
 #[derive(Debug, Default)]
 pub(super) struct Piece {
     /// What happened, in order.
@@ -60,7 +60,7 @@ pub(super) struct Piece {
 }
 
 impl Piece {
-    /// Empty it, for the next stretch.
+    /// Empty it, for the next batch.
     pub fn clear(&mut self) {
         let Self { events, signals, verdicts } = self;
         events.clear();

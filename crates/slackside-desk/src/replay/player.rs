@@ -1,4 +1,4 @@
-//! Plays a trace to the monitor, a stretch at a time, and hands on what happens.
+//! Plays a trace to the monitor, a batch at a time, and hands on what happens.
 
 use std::cell::RefCell;
 
@@ -11,7 +11,7 @@ use slackside::units::Micros;
 use slackside::verdict::Change;
 
 use super::pace::{Every, Pace};
-use super::piece::{Event, Judged, Piece, Stretch};
+use super::piece::{Batch, Event, Judged, Piece};
 use super::rows::Row;
 use super::window::{Keeper, Window};
 use crate::monitor::Monitor;
@@ -43,18 +43,18 @@ impl Player {
         Self { monitor, keeper: Keeper::new(), paces, drawn: Micros::ZERO }
     }
 
-    /// Play a stretch of the trace into `piece`.
-    pub fn play(&mut self, stretch: &Stretch, piece: &mut Piece) {
+    /// Play a batch of the trace into `piece`.
+    pub fn play(&mut self, batch: &Batch, piece: &mut Piece) {
         piece.clear();
         let piece = RefCell::new(piece);
-        for (input, number) in stretch.inputs.iter().zip(&stretch.numbers) {
+        for (input, number) in batch.inputs.iter().zip(&batch.numbers) {
             let row = Row { number: *number, input: *input };
             self.keeper.take(&self.monitor, row);
             self.draw_silence(&piece, input.at);
             piece.borrow_mut().events.push(Event::Row(row));
             self.observe(&piece, *input);
         }
-        if let Some(last) = stretch.ends {
+        if let Some(last) = batch.ends {
             // What is due up to the last row is settled; what would come later is not known.
             self.draw_silence(&piece, last);
             piece.borrow_mut().events.push(Event::End(last));

@@ -64,7 +64,7 @@ impl<'a> Watch<'a> {
         }
     }
 
-    /// Look at a stretch of the trace.
+    /// Look at a batch of the trace.
     ///
     /// # Errors
     /// Samples or events cannot be written.

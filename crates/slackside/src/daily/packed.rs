@@ -16,6 +16,7 @@
 
 use super::coarse::{code, count};
 use super::summary::tens;
+use super::warmth::degrees;
 use super::{Coarse, LOOKS_A_DAY, Summary};
 use crate::input::Place;
 use crate::units::{DeciCelsius, Ppm, Span};
@@ -70,11 +71,6 @@ impl Bits<'_> {
     }
 }
 
-/// Whole degrees, to the nearest.
-const fn degrees(temperature: DeciCelsius) -> i16 {
-    temperature.get().saturating_add(5).div_euclid(10)
-}
-
 /// What a day says, but for its number, kind and flags.
 pub(super) fn pack(day: &Summary) -> [u8; LENGTH] {
     let mut bytes = [0; LENGTH];
@@ -99,10 +95,11 @@ pub(super) fn pack(day: &Summary) -> [u8; LENGTH] {
     bits.put(code(day.losses.get(), LOSSES_FRACTION).into(), 5);
     bits.put(day.starts.min(MOST_STARTS).into(), 6);
     bits.put(day.coast.map_or(UNKNOWN, |coast| (coast.get() / COAST_STEP).min(UNKNOWN.wrapping_sub(1))), 7);
-    let coolest = day.coolest.map_or(COOLEST, |coolest| degrees(coolest).clamp(COOLEST, COOLEST.wrapping_add(127)));
+    let coolest =
+        day.coolest.map_or(COOLEST, |coolest| degrees(coolest.get()).clamp(COOLEST, COOLEST.wrapping_add(127)));
     bits.put(coolest.wrapping_sub(COOLEST) as u32, 7);
     for hottest in day.hottest {
-        let above = hottest.map(|hottest| degrees(hottest).saturating_sub(coolest).clamp(0, 126) as u32);
+        let above = hottest.map(|hottest| degrees(hottest.get()).saturating_sub(coolest).clamp(0, 126) as u32);
         bits.put(above.unwrap_or(UNKNOWN), 7);
     }
     bytes

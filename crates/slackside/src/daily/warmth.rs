@@ -24,9 +24,13 @@ impl Point {
         Self { newest: 0, is_told: false, least: i16::MAX, most: i16::MIN, lowest: i16::MAX, highest: i16::MIN };
 }
 
-/// In whole degrees, to the nearest: a box keeps no more.
+/// Whole degrees, to the nearest: a box keeps no more.
+pub(super) const fn degrees(tenths: i16) -> i16 {
+    tenths.saturating_add(5).div_euclid(10)
+}
+
 const fn whole_degrees(tenths: i16) -> DeciCelsius {
-    DeciCelsius::new(tenths.saturating_add(5).div_euclid(10).wrapping_mul(10))
+    DeciCelsius::new(degrees(tenths).wrapping_mul(10))
 }
 
 /// All of them.
@@ -63,8 +67,8 @@ impl<const POINTS: usize> Warmth<POINTS> {
         }
     }
 
-    /// The hottest of each, and the coolest of all, in whole degrees, of those that `fitted` says, as bits. One that stood still though the leg ran for long is
-    /// not known: a transmitter that repeats its last value says nothing.
+    /// The hottest of each, and the coolest of all, in whole degrees, of those that `fitted` says, as bits. One that stood still though the
+    /// leg ran for long is not known: a transmitter that repeats its last value says nothing.
     pub(super) fn of_the_day(
         &self,
         fitted: u8,
